@@ -1,0 +1,113 @@
+package hub
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"sync"
+	"testing"
+)
+
+func frame(n uint32) Message {
+	return Message{Frame, binary.LittleEndian.AppendUint32(nil, n)}
+}
+
+func TestSlowPageLosesOldestFramesAndKeepsTexts(t *testing.T) {
+	h := New(3)
+	c := h.Subscribe(Message{Text, []byte("state")})
+	for n := range uint32(5) {
+		h.Send(frame(n))
+		h.Send(Message{Text, []byte{'t', '0' + byte(n)}})
+	}
+	var texts []string
+	var frames []uint32
+	var dropped int64
+	for range 6 + 3 {
+		m, d, err := c.Next(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		dropped += d
+		if m.Kind == Text {
+			texts = append(texts, string(m.Data))
+		} else {
+			frames = append(frames, binary.LittleEndian.Uint32(m.Data))
+		}
+	}
+	if want := []string{"state", "t0", "t1", "t2", "t3", "t4"}; !equal(texts, want) {
+		t.Errorf("texts %q, want %q", texts, want)
+	}
+	if want := []uint32{2, 3, 4}; !equal(frames, want) {
+		t.Errorf("frames %v, want the newest three %v", frames, want)
+	}
+	if dropped != 2 || h.Dropped() != 2 {
+		t.Errorf("told of %d dropped frames, hub counts %d, want 2", dropped, h.Dropped())
+	}
+}
+
+func equal[T comparable](a, b []T) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for i := range a {
+		if a[i] != b[i] {
+			return false
+		}
+	}
+	return true
+}
+
+func TestPageThatNeverReadsIsCutOff(t *testing.T) {
+	h := New(2)
+	c := h.Subscribe()
+	for range MaxTexts + 1 {
+		h.Send(Message{Text, nil})
+	}
+	if _, _, err := c.Next(context.Background()); !errors.Is(err, ErrTooSlow) {
+		t.Fatalf("got %v, want ErrTooSlow", err)
+	}
+}
+
+func TestCloseDeliversWhatIsQueued(t *testing.T) {
+	h := New(2)
+	c := h.Subscribe()
+	h.Send(frame(7))
+	h.Close()
+	if m, _, err := c.Next(context.Background()); err != nil || binary.LittleEndian.Uint32(m.Data) != 7 {
+		t.Fatalf("got %v %v, want frame 7", m, err)
+	}
+	if _, _, err := c.Next(context.Background()); !errors.Is(err, ErrClosed) {
+		t.Fatalf("got %v, want ErrClosed", err)
+	}
+	if _, _, err := h.Subscribe().Next(context.Background()); !errors.Is(err, ErrClosed) {
+		t.Fatalf("a page after Close got %v, want ErrClosed", err)
+	}
+	c.Close()
+	c.Close()
+}
+
+func TestManyPagesSeeEveryFrameInOrder(t *testing.T) {
+	const pages, frames = 50, 2000
+	h := New(frames)
+	var wg sync.WaitGroup
+	for range pages {
+		c := h.Subscribe()
+		wg.Go(func() {
+			defer c.Close()
+			for want := range uint32(frames) {
+				m, dropped, err := c.Next(context.Background())
+				if err != nil || dropped != 0 || binary.LittleEndian.Uint32(m.Data) != want {
+					t.Errorf("got %v, dropped %d, %v; want frame %d", m, dropped, err, want)
+					return
+				}
+			}
+		})
+	}
+	for n := range uint32(frames) {
+		h.Send(frame(n))
+	}
+	wg.Wait()
+	if h.Watchers() != 0 {
+		t.Errorf("%d watchers left", h.Watchers())
+	}
+}
