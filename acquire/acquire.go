@@ -143,6 +143,9 @@ type Block struct {
 	Lost int64
 	// Arrived is when the last sample of the block reached this computer.
 	Arrived time.Time
+	// Jump is set when the samples do not follow from those before though none is
+	// missing (a seek, the turn of a loop): filters start anew here.
+	Jump bool
 	// Counts is [channel][sample]; every channel has the same length.
 	Counts [][]int32
 	// BoardSeconds is the board's own clock for each sample, unwrapped, or nil
@@ -186,9 +189,10 @@ type HealthReporter interface {
 type Player interface {
 	// Position is the index in the file of the next sample to be delivered.
 	Position() int64
-	// Seek moves to a sample of the file, clamped to it. Blocks go on counting
-	// First as before: the jump is marked by the next block's Text.
-	Seek(sample int64)
+	// SeekTo moves to a sample of the file, clamped to it. Blocks go on counting
+	// First as before; the jump is marked by the next
+	// block's Jump and Text.
+	SeekTo(sample int64)
 	// SetSpeed sets the speed, 1 to 100 times; 0 pauses.
 	SetSpeed(times float64)
 	Speed() float64
