@@ -20,7 +20,7 @@ import (
 type Recording interface {
 	// Describe tells the channels and the claimed rate; it never changes.
 	Describe() acquire.Info
-	// Len is the number of samples per channel. It may grow while another writes.
+	// Len is the number of samples per channel; a Source plays those there at New.
 	Len() int64
 	// ReadAt fills counts, [channel][sample] of one length, from sample from on
 	// and returns how many samples per channel it filled. Less than asked comes
