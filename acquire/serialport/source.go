@@ -1,0 +1,649 @@
+package serialport
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"net/url"
+	"os"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"go.bug.st/serial"
+
+	"pulsewright/acquire"
+)
+
+const (
+	minRateHz = 1
+	maxRateHz = 100_000
+
+	openSilence   = 3 * time.Second        // without a byte, opening fails
+	openPatience  = 3 * time.Second        // of bytes without a readable line
+	openListening = 500 * time.Millisecond // of readable lines before the format is settled
+	openRows      = 20
+	infoPatience  = 1500 * time.Millisecond // for an info frame
+	tryListening  = 400 * time.Millisecond  // at one baud rate while looking for it
+	quietStart    = 100 * time.Millisecond  // before a byte means that it begins a line
+
+	readSilence  = 100 * time.Millisecond // Read returns an empty block
+	readCoalesce = 5 * time.Millisecond   // between two blocks
+
+	maxBacklog = 4 << 20 // bytes waiting for Read; more is a reader that stopped
+)
+
+// commonBauds are tried in this order when none is given.
+var commonBauds = []int{115200, 9600, 57600, 230400, 38400, 19200, 250000, 500000, 1000000, 460800, 921600, 2000000, 74880, 4800, 2400}
+
+// link is an open serial port. Read blocks until bytes arrive, returns 0 and nil
+// after its timeout if it has one, and fails when the device is gone or Close
+// was called.
+type link interface {
+	Read(p []byte) (int, error)
+	SetBaud(baud int) error
+	Close() error
+}
+
+type dialer func(name string, baud int) (link, error)
+
+// decoder is LineDecoder or FrameDecoder.
+type decoder interface {
+	StartOfLine()
+	Feed(p []byte) (int, error)
+	Rows() (int, float64)
+	Settle() (Format, error)
+	Waiting() int
+	Take() acquire.Block
+	Rewind()
+	hints() []string
+}
+
+// Open opens a serial port by its address,
+//
+//	serial:/dev/ttyACM0?baud=115200&format=lines&rate=250&bits=10&reference=5&names=pulse,ecg&kind=pulse
+//
+// where every option may be left out:
+//
+//   - baud: 50 to 8000000; 0 or none: the common rates are tried for the most readable lines;
+//   - format: lines (the default) or frames;
+//   - rate: the rate the board is said to have, hertz; overrides the board's own claim;
+//   - bits (2 to 31) and reference (volts): the board prints counts of a
+//     converter, count 2^bits at the reference, so one count is reference/2^bits volts.
+//     Channels whose unit the board tells keep it. bits alone gives the range only;
+//   - names: comma-separated, one for each column, clock columns (t_us, t_ms, seq) too;
+//   - kind: pulse, ecg or other, one for all channels or comma-separated for each.
+//
+// Open listens until it knows the columns and their decimals, about a second, and
+// fails when the port stays silent or unreadable for three. The error of a port
+// that is not there wraps acquire.ErrUnplugged.
+func Open(ctx context.Context, a acquire.Address) (acquire.Source, error) {
+	return open(ctx, a, dial)
+}
+
+// options of an address, checked.
+type options struct {
+	port      string
+	baud      int // 0: to be found
+	frames    bool
+	rateHz    float64
+	bits      int // 0: unknown
+	reference float64
+	names     []string
+	kinds     []string
+}
+
+func parseOptions(a acquire.Address) (o options, err error) {
+	fail := func(name, rule string) (options, error) {
+		return o, &acquire.AddressError{Address: a.String(), Part: fmt.Sprintf("option %s=%s", name, a.Text(name, "")), Rule: rule}
+	}
+	if err := a.Only("baud", "bits", "format", "kind", "names", "rate", "reference"); err != nil {
+		return o, err
+	}
+	o.port = a.Path
+	baud, err := a.Number("baud", 0, 0, 8_000_000)
+	if err != nil {
+		return o, err
+	}
+	if baud != math.Trunc(baud) || baud > 0 && baud < 50 {
+		return fail("baud", "give a whole number from 50, or 0 to have it found")
+	}
+	o.baud = int(baud)
+	switch a.Text("format", "lines") {
+	case "lines":
+	case "frames":
+		o.frames = true
+	default:
+		return fail("format", "give lines or frames")
+	}
+	if o.rateHz, err = a.Number("rate", 0, minRateHz, maxRateHz); err != nil {
+		return o, err
+	}
+	bits, err := a.Number("bits", 0, 2, 31)
+	if err != nil {
+		return o, err
+	}
+	if bits != math.Trunc(bits) {
+		return fail("bits", "give a whole number from 2 to 31")
+	}
+	o.bits = int(bits)
+	if o.reference, err = a.Number("reference", 0, 0.001, 1000); err != nil {
+		return o, err
+	}
+	if o.reference != 0 && o.bits == 0 {
+		return fail("reference", "give bits too: volts per count are reference / 2^bits")
+	}
+	if a.Options.Has("names") {
+		o.names = strings.Split(a.Text("names", ""), ",")
+		for i, n := range o.names {
+			n = strings.TrimSpace(n)
+			if n == "" || len(n) > maxNameBytes || n != printable([]byte(n), maxNameBytes) {
+				return fail("names", "give names of 1 to 32 bytes separated by commas")
+			}
+			o.names[i] = n
+		}
+		if len(o.names) > maxColumns {
+			return fail("names", fmt.Sprintf("give at most %d", maxColumns))
+		}
+	}
+	if a.Options.Has("kind") {
+		o.kinds = strings.Split(a.Text("kind", ""), ",")
+		for _, k := range o.kinds {
+			switch k {
+			case acquire.KindPulse, acquire.KindECG, acquire.KindOther:
+			default:
+				return fail("kind", "give pulse, ecg or other")
+			}
+		}
+	}
+	return o, nil
+}
+
+func (o options) decoder() decoder {
+	if o.frames {
+		return NewFrameDecoder()
+	}
+	return NewLineDecoder(o.names)
+}
+
+// what names what is looked for, for messages.
+func (o options) what() string {
+	if o.frames {
+		return "frame"
+	}
+	return "line"
+}
+
+// source is an open port.
+type source struct {
+	// Immutable after open.
+	info  acquire.Info
+	opts  options
+	tried bool // the baud rate was found by trying
+	pump  *pump
+
+	// Owned by Read.
+	decoder  decoder
+	rest     []byte // of the piece under way
+	restAt   time.Time
+	lastRead time.Time
+	failed   error
+	taken    bool
+	noted    int64 // unreadable lines whose excerpt is published
+	low      int32
+	high     int32
+
+	mu     sync.Mutex // guards what follows
+	health acquire.Health
+	hints  []string
+	heard  time.Time
+	closed bool
+}
+
+func open(ctx context.Context, a acquire.Address, dial dialer) (acquire.Source, error) {
+	o, err := parseOptions(a)
+	if err != nil {
+		return nil, err
+	}
+	s := &source{opts: o, low: math.MaxInt32, high: math.MinInt32}
+	baud := o.baud
+	if baud == 0 {
+		s.tried = true
+		if baud, err = findBaud(ctx, o, dial); err != nil {
+			return nil, err
+		}
+	}
+	l, err := dial(o.port, baud)
+	if err != nil {
+		return nil, openError(o.port, err)
+	}
+	s.pump = startPump(l)
+	format, err := s.learn(ctx, baud)
+	if err != nil {
+		s.pump.close()
+		return nil, err
+	}
+	if err := s.describe(a, baud, format); err != nil {
+		s.pump.close()
+		return nil, err
+	}
+	s.publish()
+	return s, nil
+}
+
+// learn listens until the format is settled.
+func (s *source) learn(ctx context.Context, baud int) (Format, error) {
+	s.decoder = s.opts.decoder()
+	began := time.Now()
+	var firstByte, firstRow time.Time
+	var bytesSeen int
+	for {
+		piece, at, err := s.pump.next(ctx, 20*time.Millisecond)
+		if err != nil {
+			return Format{}, s.gone(err)
+		}
+		now := time.Now()
+		if len(piece) > 0 {
+			if firstByte.IsZero() {
+				firstByte = at
+				if at.Sub(began) > quietStart {
+					s.decoder.StartOfLine()
+				}
+			}
+			bytesSeen += len(piece)
+			if _, err := s.decoder.Feed(piece); err != nil {
+				return Format{}, fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+			}
+			s.restAt = at
+		}
+		if firstByte.IsZero() {
+			if now.Sub(began) > openSilence {
+				return Format{}, fmt.Errorf("serialport: %s: silent for %g s at %d baud; is the board running its program, and are its ground and transmit wires connected?",
+					s.opts.port, openSilence.Seconds(), baud)
+			}
+			continue
+		}
+		rows, _ := s.decoder.Rows()
+		if rows > 0 && firstRow.IsZero() {
+			firstRow = now
+		}
+		if rows == 0 {
+			if now.Sub(firstByte) > openPatience {
+				return Format{}, s.unreadable(baud, bytesSeen)
+			}
+			continue
+		}
+		heard := now.Sub(firstRow)
+		if f, ok := s.decoder.(*FrameDecoder); ok {
+			if heard < openListening/5 || !f.described() && heard < infoPatience {
+				continue
+			}
+		} else if !(rows >= openRows && heard >= openListening || rows >= 3 && heard >= 2*time.Second || heard >= openPatience) {
+			continue
+		}
+		format, err := s.decoder.Settle()
+		if err != nil {
+			return Format{}, fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+		}
+		return format, nil
+	}
+}
+
+// unreadable says why nothing could be read, and what to do about it.
+func (s *source) unreadable(baud, bytesSeen int) error {
+	h := s.counted()
+	seen := fmt.Sprintf("%d bytes came", bytesSeen)
+	if h.excerptLen > 0 {
+		seen += fmt.Sprintf(", such as %q", printable(h.excerpt[:h.excerptLen], 40))
+	} else if t := s.decoder.Take().Text; len(t) > 0 {
+		seen += fmt.Sprintf("; the board says %q", t[len(t)-1])
+	}
+	remedy := "is the board's baud rate the same, and does it end each line of numbers with a newline?"
+	if s.opts.frames {
+		remedy = "is the board's baud rate the same, and does it send frames as FRAMES.md says?"
+	}
+	return fmt.Errorf("serialport: %s: no readable %s in %g s at %d baud (%s); %s",
+		s.opts.port, s.opts.what(), openPatience.Seconds(), baud, seen, remedy)
+}
+
+func (s *source) counted() *stats {
+	switch d := s.decoder.(type) {
+	case *LineDecoder:
+		return &d.stats
+	case *FrameDecoder:
+		return &d.stats
+	}
+	panic("serialport: unknown decoder")
+}
+
+// describe fills in Info from the format and the options.
+func (s *source) describe(a acquire.Address, baud int, f Format) error {
+	o := s.opts
+	address := acquire.Address{Scheme: a.Scheme, Path: a.Path, Options: url.Values{}}
+	for k, v := range a.Options {
+		address.Options[k] = v
+	}
+	address.Options.Set("baud", strconv.Itoa(baud))
+	s.info = acquire.Info{Address: address.String(), Name: fmt.Sprintf("%s, %d baud", o.port, baud),
+		ClaimedRateHz: f.ClaimedRateHz, Channels: f.Channels}
+	if o.rateHz != 0 {
+		s.info.ClaimedRateHz = o.rateHz
+	}
+	if len(o.kinds) > 1 && len(o.kinds) != len(f.Channels) {
+		return &acquire.AddressError{Address: a.String(), Part: fmt.Sprintf("option kind=%s", a.Text("kind", "")),
+			Rule: fmt.Sprintf("give one for all or one for each of the %d channels", len(f.Channels))}
+	}
+	if o.frames && o.names != nil && len(o.names) != len(f.Channels) {
+		return &acquire.AddressError{Address: a.String(), Part: fmt.Sprintf("option names=%s", a.Text("names", "")),
+			Rule: fmt.Sprintf("give one for each of the %d channels", len(f.Channels))}
+	}
+	for i := range s.info.Channels {
+		c := &s.info.Channels[i]
+		if o.frames && o.names != nil {
+			c.Label = o.names[i]
+		}
+		switch len(o.kinds) {
+		case 0:
+		case 1:
+			c.Kind = o.kinds[0]
+		default:
+			c.Kind = o.kinds[i]
+		}
+		if o.bits == 0 || c.Unit != "" || c.MaxCount != c.MinCount {
+			continue
+		}
+		p := powersOfTen[c.Digits]
+		if top := (int64(1)<<o.bits - 1) * p; top <= math.MaxInt32 {
+			c.MaxCount = int32(top)
+		}
+		if o.reference != 0 {
+			c.Unit = "V"
+			c.VoltsPerCount = o.reference / (float64(int64(1)<<o.bits) * float64(p))
+		}
+	}
+	return nil
+}
+
+// Describe implements acquire.Source.
+func (s *source) Describe() acquire.Info {
+	info := s.info
+	info.Channels = append([]acquire.Channel(nil), info.Channels...)
+	return info
+}
+
+// Read implements acquire.Source. While samples flow it returns what arrived, at
+// most every 5 ms.
+func (s *source) Read(ctx context.Context) (acquire.Block, error) {
+	if s.failed != nil {
+		return acquire.Block{}, s.failed
+	}
+	if s.taken {
+		s.decoder.Rewind()
+		s.taken = false
+	}
+	if err := ctx.Err(); err != nil {
+		return acquire.Block{}, err
+	}
+	quiet := time.Now().Add(readSilence)
+	due := s.lastRead.Add(readCoalesce)
+	arrived := s.restAt
+	for {
+		// Parse what is here. A sample that must begin a block ends this one.
+		split := false
+		for {
+			before := s.decoder.Waiting()
+			n, err := s.decoder.Feed(s.rest)
+			if s.decoder.Waiting() > before {
+				arrived = s.restAt
+			}
+			held := n < len(s.rest) || s.holds()
+			s.rest = s.rest[n:]
+			if err != nil {
+				if s.decoder.Waiting() > 0 { // deliver what came before it first
+					s.failed = fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+					return s.deliver(arrived), nil
+				}
+				return acquire.Block{}, s.fail(fmt.Errorf("serialport: %s: %w", s.opts.port, err))
+			}
+			if held {
+				split = true
+				break
+			}
+			piece, at, err := s.pump.next(ctx, 0)
+			if err != nil {
+				if s.decoder.Waiting() > 0 && !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
+					s.failed = s.gone(err)
+					return s.deliver(arrived), nil
+				}
+				return acquire.Block{}, s.end(err)
+			}
+			if len(piece) == 0 {
+				break
+			}
+			s.rest, s.restAt = piece, at
+		}
+		now := time.Now()
+		wait := quiet.Sub(now)
+		if s.decoder.Waiting() > 0 {
+			wait = due.Sub(now)
+		}
+		if split || wait <= 0 {
+			return s.deliver(arrived), nil
+		}
+		piece, at, err := s.pump.next(ctx, wait)
+		if err != nil {
+			if s.decoder.Waiting() > 0 {
+				if ctx.Err() == nil {
+					s.failed = s.gone(err)
+				}
+				return s.deliver(arrived), nil
+			}
+			return acquire.Block{}, s.end(err)
+		}
+		if len(piece) > 0 {
+			s.rest, s.restAt = piece, at
+		}
+	}
+}
+
+// holds reports whether the decoder keeps a sample back for the next block.
+func (s *source) holds() bool {
+	switch d := s.decoder.(type) {
+	case *LineDecoder:
+		return d.held
+	case *FrameDecoder:
+		return d.held
+	}
+	return false
+}
+
+func (s *source) deliver(arrived time.Time) acquire.Block {
+	b := s.decoder.Take()
+	s.taken = true
+	s.lastRead = time.Now()
+	if b.Len() == 0 {
+		b.Counts, b.BoardSeconds = nil, nil
+	} else {
+		b.Arrived = arrived
+	}
+	if !s.opts.frames && s.opts.bits == 0 {
+		for i, c := range b.Counts {
+			if s.info.Channels[i].Scaled() || s.info.Channels[i].Digits != 0 {
+				continue
+			}
+			for _, n := range c {
+				if n != acquire.MissingCount {
+					s.low, s.high = min(s.low, n), max(s.high, n)
+				}
+			}
+		}
+	}
+	s.publish()
+	return b
+}
+
+// end turns an error of the pump into Read's.
+func (s *source) end(err error) error {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err // reading may go on
+	}
+	return s.fail(s.gone(err))
+}
+
+func (s *source) fail(err error) error {
+	s.failed = err
+	s.publish()
+	return err
+}
+
+// gone words the error of a port that cannot be read any more.
+func (s *source) gone(err error) error {
+	switch {
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return err
+	case errors.Is(err, errClosed):
+		return fmt.Errorf("serialport: %s: read after close: %w", s.opts.port, os.ErrClosed)
+	case errors.Is(err, errBacklog):
+		return fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+	}
+	return fmt.Errorf("serialport: %s: %w (%v); plug it in again", s.opts.port, acquire.ErrUnplugged, err)
+}
+
+// publish makes the counts visible to Health.
+func (s *source) publish() {
+	c := s.counted()
+	hints := s.decoder.hints()
+	if s.high > s.low && s.low >= 0 {
+		switch {
+		case s.high <= 1023 && s.high > 255:
+			hints = append(hints, "counts so far fit 0…1023, as of 10 bits: tell bits and reference to see volts")
+		case s.high <= 4095 && s.high > 1023:
+			hints = append(hints, "counts so far fit 0…4095, as of 12 bits: tell bits and reference to see volts")
+		}
+	}
+	if s.opts.bits != 0 && len(s.info.Channels) > 0 {
+		hints = append(hints, fmt.Sprintf("%d bits as told", s.opts.bits))
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.health.Lines, s.health.Unreadable, s.health.LostSamples = c.read, c.unreadable, c.lostTotal
+	if c.unreadable != s.noted {
+		s.noted = c.unreadable
+		s.health.LastUnreadable = c.lastUnreadable()
+	}
+	s.hints = hints
+	s.heard = s.restAt
+}
+
+// Health implements acquire.HealthReporter.
+func (s *source) Health() acquire.Health {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	h := s.health
+	_, baud, _ := strings.Cut(s.info.Name, ", ")
+	parts := []string{baud}
+	if s.tried {
+		parts[0] += ", found by trying"
+	}
+	if quiet := time.Since(s.heard); !s.heard.IsZero() && quiet >= 3*time.Second {
+		parts = append(parts, fmt.Sprintf("silent for %d s", int(quiet.Seconds())))
+	}
+	h.Detail = strings.Join(append(parts, s.hints...), "; ")
+	return h
+}
+
+// Close implements acquire.Source.
+func (s *source) Close() error {
+	s.mu.Lock()
+	closed := s.closed
+	s.closed = true
+	s.mu.Unlock()
+	if closed {
+		return nil
+	}
+	return s.pump.close()
+}
+
+// findBaud opens the port and listens at each common baud rate for the most
+// readable lines. It waits for the first byte once.
+func findBaud(ctx context.Context, o options, dial dialer) (int, error) {
+	l, err := dial(o.port, commonBauds[0])
+	if err != nil {
+		return 0, openError(o.port, err)
+	}
+	p := startPump(l)
+	defer p.close()
+	s := &source{opts: o, pump: p}
+	began := time.Now()
+	var piece []byte
+	for len(piece) == 0 {
+		if piece, _, err = p.next(ctx, 20*time.Millisecond); err != nil {
+			return 0, s.gone(err)
+		}
+		if len(piece) == 0 && time.Since(began) > openSilence {
+			return 0, fmt.Errorf("serialport: %s: silent for %g s; is the board running its program, and are its ground and transmit wires connected?",
+				o.port, openSilence.Seconds())
+		}
+	}
+	best, bestScore, heardBytes := 0, 0.0, 0
+	for i, baud := range commonBauds {
+		if i > 0 {
+			if err := l.SetBaud(baud); err != nil {
+				continue // not every port can do every rate
+			}
+			if err := p.drop(ctx, 20*time.Millisecond); err != nil {
+				return 0, s.gone(err)
+			}
+			piece = nil
+		}
+		d := o.decoder()
+		until := time.Now().Add(tryListening)
+		for time.Now().Before(until) {
+			heardBytes += len(piece)
+			if _, err := d.Feed(piece); err != nil {
+				break
+			}
+			if piece, _, err = p.next(ctx, 20*time.Millisecond); err != nil {
+				return 0, s.gone(err)
+			}
+		}
+		rows, readable := d.Rows()
+		if rows >= 5 && readable > 0.95 {
+			return baud, nil
+		}
+		if rows >= 2 {
+			if score := readable * math.Min(1, float64(rows)/5); score > bestScore {
+				best, bestScore = baud, score
+			}
+		}
+	}
+	if bestScore < 0.5 {
+		return 0, fmt.Errorf("serialport: %s: no readable %s at any of %d common baud rates (%d bytes came); set baud to what the board's program says, and end each line of numbers with a newline",
+			o.port, o.what(), len(commonBauds), heardBytes)
+	}
+	return best, nil
+}
+
+// openError words why a port cannot be opened.
+func openError(name string, err error) error {
+	var pe *serial.PortError
+	switch {
+	case errors.Is(err, os.ErrNotExist) || errors.As(err, &pe) && pe.Code() == serial.PortNotFound:
+		return fmt.Errorf("serialport: %s: no such port: %w; plug the board in, or choose another port", name, acquire.ErrUnplugged)
+	case errors.Is(err, os.ErrPermission) || errors.As(err, &pe) && pe.Code() == serial.PermissionDenied:
+		return fmt.Errorf("serialport: %s: permission denied: %w; on Linux add yourself to the group of the port (often dialout) and log in again", name, err)
+	case errors.As(err, &pe) && pe.Code() == serial.PortBusy:
+		return fmt.Errorf("serialport: %s: in use by another program: %w; close it there", name, err)
+	case errors.As(err, &pe) && (pe.Code() == serial.InvalidSerialPort):
+		return fmt.Errorf("serialport: %s: not a serial port: %w; choose one from the list of inputs", name, err)
+	case errors.As(err, &pe) && pe.Code() == serial.InvalidSpeed:
+		return fmt.Errorf("serialport: %s: this port cannot do the baud rate: %w; choose another", name, err)
+	}
+	// A device that vanishes while it is opened fails in many ways (EIO, ENXIO, ENODEV).
+	if _, e := os.Stat(name); strings.HasPrefix(name, "/") && errors.Is(e, os.ErrNotExist) {
+		return fmt.Errorf("serialport: %s: %w (%v); plug the board in", name, acquire.ErrUnplugged, err)
+	}
+	return fmt.Errorf("serialport: %s: cannot open: %w", name, err)
+}
