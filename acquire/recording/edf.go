@@ -1,0 +1,727 @@
+package recording
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+	"time"
+
+	"pulsewright/acquire"
+)
+
+// edfSignal is one signal of a header.
+type edfSignal struct {
+	label, dimension string
+	physMin, physMax float64
+	digMin, digMax   int64
+	samples          int // per record
+	offset           int // bytes from the start of a record
+}
+
+// edfStore reads records on demand.
+type edfStore struct {
+	in          *input
+	header      int64
+	recordBytes int
+	bytes       int // per sample: 2 or 3
+	records     int64
+	perRecord   int         // samples per record of the fastest signal
+	signals     []edfSignal // the channels
+	annotations []edfSignal
+	missing     []int32 // per channel the count that means missing, or MissingCount for none
+	buffer      []byte
+}
+
+const (
+	edfMagic = "0       "
+	bdfMagic = "\xffBIOSEMI"
+)
+
+func looksEDF(head []byte) bool {
+	return len(head) >= 192 && (string(head[:8]) == edfMagic || string(head[:8]) == bdfMagic)
+}
+
+// edfNumber reads a header number leniently: spaces and NULs around it, a
+// decimal comma.
+func edfNumber(field []byte) (float64, error) {
+	s := strings.Trim(string(field), " \x00\t")
+	x, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0, fmt.Errorf("%q is not a number", s)
+	}
+	return x, nil
+}
+
+func edfText(field []byte) string { return cleanText(strings.Trim(string(field), " \x00")) }
+
+func openEDF(in *input, path string) (*File, error) {
+	fixed, err := in.bytes(0, 256)
+	if err != nil {
+		return nil, fmt.Errorf("recording: %s: %w", path, err)
+	}
+	bad := func(offset int, format string, a ...any) (*File, error) {
+		return nil, &FormatError{Path: path, Offset: int64(offset), Reason: fmt.Sprintf(format, a...)}
+	}
+	if len(fixed) < 256 {
+		return bad(len(fixed), "the file ends inside its header, which has 256 bytes and 256 more per signal")
+	}
+	f := &File{format: "EDF", path: path}
+	st := &edfStore{in: in, bytes: 2}
+	if string(fixed[:8]) == bdfMagic {
+		f.format, st.bytes = "BDF", 3
+	}
+	reserved := edfText(fixed[192:236])
+	plus := strings.HasPrefix(reserved, f.format+"+")
+	split := strings.HasPrefix(reserved, f.format+"+D")
+	if plus {
+		f.format += "+"
+	}
+	number := func(offset, n int, what string, header []byte) (float64, error) {
+		x, err := edfNumber(header[offset : offset+n])
+		if err != nil {
+			return 0, &FormatError{Path: path, Offset: int64(offset), Reason: what + " " + err.Error()}
+		}
+		return x, nil
+	}
+	ns, err := number(252, 4, "number of signals", fixed)
+	if err != nil {
+		return nil, err
+	}
+	if ns < 1 || ns > maxChannels || ns != math.Trunc(ns) {
+		return bad(252, "%g signals: 1 to %d can be read", ns, maxChannels)
+	}
+	n := int(ns)
+	header, err := in.bytes(0, 256*(n+1))
+	if err != nil {
+		return nil, fmt.Errorf("recording: %s: %w", path, err)
+	}
+	if len(header) < 256*(n+1) {
+		return bad(len(header), "the file ends inside its header of %d bytes", 256*(n+1))
+	}
+	st.header = int64(256 * (n + 1))
+	if h, err := edfNumber(fixed[184:192]); err == nil && h != float64(st.header) {
+		f.remark("the header says it has %g bytes; %d signals make %d, which was used", h, n, st.header)
+	}
+	count, err := number(236, 8, "record count", fixed)
+	if err != nil {
+		return nil, err
+	}
+	duration, err := number(244, 8, "record duration", fixed)
+	if err != nil {
+		return nil, err
+	}
+	if duration < 0 || duration > 1e7 {
+		return bad(244, "record duration %g s: 0 to 10,000,000 s can be read", duration)
+	}
+
+	// Field k of all signals stands together.
+	widths := [...]int{16, 80, 8, 8, 8, 8, 8, 80, 8, 32}
+	var starts [len(widths)]int
+	at := 256
+	for k, w := range widths {
+		starts[k] = at
+		at += w * n
+	}
+	field := func(k, i int) []byte { return header[starts[k]+i*widths[k]:][:widths[k]] }
+	var all []edfSignal
+	for i := range n {
+		s := edfSignal{label: edfText(field(0, i)), dimension: edfText(field(2, i)), offset: st.recordBytes}
+		x, err := number(starts[8]+8*i, 8, "samples per record", header)
+		if err != nil {
+			return nil, err
+		}
+		if x < 0 || x > 1<<24 || x != math.Trunc(x) {
+			return bad(starts[8]+8*i, "%g samples per record: whole numbers up to %d can be read", x, 1<<24)
+		}
+		s.samples = int(x)
+		st.recordBytes += s.samples * st.bytes
+		if st.recordBytes > 1<<28 {
+			return bad(starts[8]+8*i, "records of more than %d bytes", 1<<28)
+		}
+		if plus && s.label == f.format[:3]+" Annotations" {
+			if s.samples > 0 {
+				st.annotations = append(st.annotations, s)
+			}
+			continue
+		}
+		if !plus && s.label == "BDF Annotations" || !plus && s.label == "EDF Annotations" {
+			f.remark("a signal named %q in a file that is not %s+ was left out", s.label, f.format)
+			continue
+		}
+		if s.samples == 0 {
+			f.remark("signal %q has no samples and was left out", s.label)
+			continue
+		}
+		for k, p := range []*float64{&s.physMin, &s.physMax} {
+			if *p, err = edfNumber(field(3+k, i)); err != nil {
+				f.remark("signal %q: physical limits unreadable, so its scale is unknown", s.label)
+				s.physMin, s.physMax = 0, 0
+				break
+			}
+		}
+		for k, p := range []*int64{&s.digMin, &s.digMax} {
+			x, err := edfNumber(field(5+k, i))
+			if err != nil || math.Abs(x) > 1<<31 {
+				f.remark("signal %q: digital limits unreadable, so its scale is unknown", s.label)
+				s.digMin, s.digMax = 0, 0
+				break
+			}
+			*p = int64(x)
+		}
+		all = append(all, s)
+	}
+	if len(all) == 0 {
+		return bad(256, "no signal with samples, only annotations")
+	}
+	for _, s := range all {
+		st.perRecord = max(st.perRecord, s.samples)
+	}
+	if duration == 0 {
+		return bad(244, "record duration 0 s, so the sample rate is unknown")
+	}
+	rate := float64(st.perRecord) / duration
+
+	whole := (in.size - st.header) / int64(st.recordBytes)
+	rest := (in.size - st.header) % int64(st.recordBytes)
+	switch {
+	case count < 0:
+		f.remark("the recording was not closed; %d whole records were found", whole)
+		st.records = whole
+	case count > float64(whole):
+		f.remark("the header says %g records, the file holds %d: its end is missing", count, whole)
+		st.records = whole
+	case count < float64(whole):
+		f.remark("the header says %g records, the file holds %d: what follows was left out", count, whole)
+		st.records = int64(count)
+	default:
+		st.records = whole
+	}
+	if rest != 0 && st.records == whole {
+		f.remark("%d bytes of an unfinished record at the end were left out", rest)
+	}
+	if st.records > maxLen/int64(st.perRecord) {
+		return bad(236, "too many records")
+	}
+
+	for _, s := range all {
+		c := acquire.Channel{Label: s.label, Unit: s.dimension}
+		if s.digMin < s.digMax {
+			c.MinCount, c.MaxCount = clampCount(s.digMin), clampCount(s.digMax)
+		}
+		if s.digMin != s.digMax && s.physMin != s.physMax && !(s.dimension == "" && s.physMin == float64(s.digMin) && s.physMax == float64(s.digMax)) {
+			c.VoltsPerCount = (s.physMax - s.physMin) / float64(s.digMax-s.digMin)
+			c.OffsetVolts = s.physMin - c.VoltsPerCount*float64(s.digMin)
+			if k, ok := unitScale(s.dimension); ok {
+				c.Unit = "V"
+				c.VoltsPerCount *= k
+				c.OffsetVolts *= k
+			}
+		} else {
+			c.Unit = ""
+		}
+		f.info.Channels = append(f.info.Channels, c)
+		if s.samples != st.perRecord {
+			f.remark("channel %q has %g Hz; each sample is repeated to fill %g Hz", s.label, float64(s.samples)/duration, rate)
+		}
+	}
+	st.signals = all
+	st.missing = make([]int32, len(all))
+	fill(st.missing, acquire.MissingCount)
+	f.store = st
+	f.info.Started = edfStart(fixed, plus)
+
+	if len(st.annotations) > 0 && st.records > 0 {
+		f.meta = st.settings(len(all))
+	}
+	if m := f.meta; m != nil {
+		for i, c := range m.Channels {
+			f.info.Channels[i] = c.channel()
+			if c.Missing != nil {
+				st.missing[i] = *c.Missing
+			}
+		}
+		if !m.Started.IsZero() {
+			f.info.Started = m.Started
+		}
+	}
+
+	times := &edfTimes{store: st, duration: duration}
+	if plus && len(st.annotations) > 0 && st.records > 0 {
+		times.first, _ = st.onset(0)
+		if f.meta != nil {
+			times.first = 0
+			times.old, times.new = parseRetiming(string(fixed[192:236]))
+		} else if fraction := times.first - math.Floor(times.first); fraction > 0 && times.first >= 0 && times.first < 1 {
+			f.info.Started = f.info.Started.Add(time.Duration(math.Round(fraction * 1e9)))
+		}
+	}
+	switch {
+	case split && len(st.annotations) > 0 || times.old != 0:
+		if err := times.find(f); err != nil {
+			return nil, err
+		}
+	case split:
+		f.remark("the file says it has gaps but not where; it is shown without")
+	}
+	f.info.ClaimedRateHz = rate
+	if f.segments == nil {
+		f.length = st.records * int64(st.perRecord)
+		f.segments = []segment{{0, 0, f.length}}
+	} else {
+		last := f.segments[len(f.segments)-1]
+		f.length = last.at + last.n
+	}
+	// A file of ours ends inside its last record; the exact rate stands there too.
+	if f.meta != nil {
+		f.finishOurs(st, rate)
+	}
+	if len(st.annotations) > 0 {
+		first := times.first
+		segments, ours, rate := f.segments, f.meta != nil, f.info.ClaimedRateHz
+		f.scan = func() []Annotation { return st.scan(segments, first, duration, rate, ours) }
+	}
+	return f, nil
+}
+
+// finishOurs applies what the last record of a closed file of ours says: where
+// the padding begins and the rate with all its digits.
+func (f *File) finishOurs(st *edfStore, rate float64) {
+	duration := float64(st.perRecord) / rate
+	tals, _ := st.tals(st.records - 1)
+	start, _ := st.onset(st.records - 1)
+	last := f.segments[len(f.segments)-1]
+	base := last.at + last.n - int64(st.perRecord) // of the last record
+	for _, t := range tals {
+		for _, text := range t.texts {
+			if text == textEnd {
+				end := base + int64(math.Round((t.onset-start)*float64(st.perRecord)/duration))
+				// Records of padding after the end are possible.
+				f.length = min(f.length, max(end, 0))
+			}
+			if r, ok := parseRate(text); ok && math.Abs(r/rate-1) < 1e-5 {
+				rate = r
+			}
+		}
+	}
+	f.info.ClaimedRateHz = rate
+}
+
+func clampCount(n int64) int32 {
+	return int32(max(min(n, math.MaxInt32), -math.MaxInt32))
+}
+
+// edfStart reads the start of a recording. The clock's zone is not stored: it is
+// taken as this computer's. EDF+ stores the year in full; the short date
+// means 1985 to 2084.
+func edfStart(fixed []byte, plus bool) time.Time {
+	var d, m, y, hour, minute, second int
+	date, clock := string(fixed[168:176]), string(fixed[176:184])
+	if n, _ := fmt.Sscanf(strings.NewReplacer(".", " ", ":", " ", "/", " ", "-", " ").Replace(date), "%d %d %d", &d, &m, &y); n != 3 {
+		return time.Time{}
+	}
+	if n, _ := fmt.Sscanf(strings.NewReplacer(".", " ", ":", " ").Replace(clock), "%d %d %d", &hour, &minute, &second); n != 3 {
+		return time.Time{}
+	}
+	if y < 100 {
+		y += 1900
+		if y < 1985 {
+			y += 100
+		}
+	}
+	if plus {
+		if words := strings.Fields(string(fixed[88:168])); len(words) >= 2 && words[0] == "Startdate" {
+			if t, err := time.Parse("2-Jan-2006", titleMonth(words[1])); err == nil {
+				y, d = t.Year(), t.Day()
+				m = int(t.Month())
+			}
+		}
+	}
+	if m < 1 || m > 12 || d < 1 || d > 31 || hour > 23 || minute > 59 || second > 60 {
+		return time.Time{}
+	}
+	return time.Date(y, time.Month(m), d, hour, minute, second, 0, time.Local)
+}
+
+func titleMonth(s string) string {
+	a, rest, ok := strings.Cut(s, "-")
+	b, c, ok2 := strings.Cut(rest, "-")
+	if !ok || !ok2 || len(b) != 3 {
+		return s
+	}
+	return a + "-" + strings.ToUpper(b[:1]) + strings.ToLower(b[1:]) + "-" + c
+}
+
+// tal is a time-stamped annotation list.
+type tal struct {
+	onset, duration float64
+	texts           []string
+}
+
+// tals reads the annotation signals of one record.
+func (s *edfStore) tals(record int64) ([]tal, error) {
+	var list []tal
+	for _, a := range s.annotations {
+		b, err := s.in.bytes(s.header+record*int64(s.recordBytes)+int64(a.offset), a.samples*s.bytes)
+		if err != nil {
+			return list, err
+		}
+		list = parseTALs(list, b)
+	}
+	return list, nil
+}
+
+// parseTALs appends the lists in b; what is malformed is passed over.
+func parseTALs(list []tal, b []byte) []tal {
+	for len(b) > 0 {
+		var one []byte
+		one, b, _ = bytes.Cut(b, []byte{0})
+		if len(one) == 0 {
+			continue
+		}
+		head, texts, ok := bytes.Cut(one, []byte{0x14})
+		if !ok || head == nil {
+			continue
+		}
+		on, dur, _ := bytes.Cut(head, []byte{0x15})
+		if len(on) < 2 || on[0] != '+' && on[0] != '-' {
+			continue
+		}
+		var t tal
+		var err error
+		if t.onset, err = edfNumber(on); err != nil {
+			continue
+		}
+		if len(dur) > 0 {
+			if t.duration, err = edfNumber(dur); err != nil || t.duration < 0 {
+				t.duration = 0
+			}
+		}
+		for i, text := range bytes.Split(bytes.TrimSuffix(texts, []byte{0x14}), []byte{0x14}) {
+			// The first, if empty, is the time-keeping one.
+			if i == 0 || len(text) > 0 {
+				t.texts = append(t.texts, safeText(string(text)))
+			}
+		}
+		list = append(list, t)
+	}
+	return list
+}
+
+// onset returns the start of a record in seconds, as its first list says.
+func (s *edfStore) onset(record int64) (float64, bool) {
+	a := s.annotations[0]
+	b, err := s.in.bytes(s.header+record*int64(s.recordBytes)+int64(a.offset), min(a.samples*s.bytes, 64))
+	if err != nil {
+		return 0, false
+	}
+	on, _, ok := bytes.Cut(b, []byte{0x14})
+	on, _, _ = bytes.Cut(on, []byte{0x15})
+	if !ok || len(on) < 2 || on[0] != '+' && on[0] != '-' {
+		return 0, false
+	}
+	x, err := edfNumber(on)
+	return x, err == nil
+}
+
+// settings looks for our settings at the start; nil when there are none.
+func (s *edfStore) settings(channels int) *settings {
+	var list []Annotation
+	for r := int64(0); r < min(s.records, 64); r++ {
+		tals, err := s.tals(r)
+		if err != nil {
+			return nil
+		}
+		if r == 0 && (len(tals) < 2 || !hasSettings(tals)) {
+			return nil
+		}
+		for _, t := range tals {
+			for _, text := range t.texts {
+				list = append(list, Annotation{Text: text})
+			}
+		}
+		for _, a := range joinPieces(list) {
+			if rest, ok := strings.CutPrefix(a.Text, textSettings); ok {
+				if m := parseSettings(rest, channels); m != nil {
+					return m
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func hasSettings(tals []tal) bool {
+	for _, t := range tals {
+		for _, text := range t.texts {
+			if strings.HasPrefix(text, textSettings+"{") {
+				return true
+			}
+			if k, _, rest, ok := parsePiece(text); ok && k == 1 && strings.HasPrefix(rest, textSettings+"{") {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// edfTimes places records in time.
+type edfTimes struct {
+	store    *edfStore
+	duration float64
+	first    float64 // onset of record 0
+	// While a file of ours is being re-timed, its records have the one record
+	// duration up to some place and the other after; else 0.
+	old, new float64
+}
+
+// find fills f.segments from the onsets of the records. A run whose ends are as
+// far apart as its records are long has no gap in it, since gaps only add.
+func (t *edfTimes) find(f *File) error {
+	n := int64(t.store.perRecord)
+	type record struct{ index, at int64 }
+	var place func(lo, hi record) error
+	add := func(at, index, count int64) {
+		if k := len(f.segments); k > 0 {
+			if s := &f.segments[k-1]; s.at+s.n == at && s.stored+s.n == index*n {
+				s.n += count * n
+				return
+			}
+		}
+		f.segments = append(f.segments, segment{at, index * n, count * n})
+	}
+	if t.old != 0 {
+		return t.findRetimed(add)
+	}
+	bad := 0
+	position := func(index int64) int64 {
+		on, ok := t.store.onset(index)
+		if !ok || math.Abs(on) > 1e12 {
+			bad++
+			return -1
+		}
+		x := math.Round((on - t.first) / t.duration * float64(n))
+		if x < 0 || x > float64(maxLen) {
+			bad++
+			return -1
+		}
+		return int64(x)
+	}
+	// slack: onsets may be printed with few digits.
+	slack := int64(0)
+	if f.meta == nil {
+		slack = max(n/1000, int64(math.Ceil(2e-4/t.duration*float64(n))))
+	}
+	place = func(lo, hi record) error {
+		// lo is placed already; place lo+1 … hi.
+		for lo.index < hi.index {
+			if d := hi.at - lo.at - (hi.index-lo.index)*n; d <= slack && d >= -slack {
+				add(lo.at+n, lo.index+1, hi.index-lo.index)
+				return nil
+			}
+			if hi.index == lo.index+1 {
+				if hi.at < lo.at+n {
+					bad++
+					hi.at = lo.at + n
+				}
+				add(hi.at, hi.index, 1)
+				return nil
+			}
+			mid := record{index: lo.index + (hi.index-lo.index)/2}
+			if mid.at = position(mid.index); mid.at < lo.at {
+				mid.at = lo.at + (mid.index-lo.index)*n
+			}
+			if err := place(lo, mid); err != nil {
+				return err
+			}
+			last := f.segments[len(f.segments)-1]
+			lo = record{mid.index, last.at + last.n - n}
+		}
+		return nil
+	}
+	if t.store.records == 0 {
+		return nil
+	}
+	add(0, 0, 1)
+	end := record{index: t.store.records - 1}
+	if end.at = position(end.index); end.at < 0 {
+		end.at = end.index * n
+	}
+	if err := place(record{}, end); err != nil {
+		return err
+	}
+	if bad > 0 {
+		f.remark("%d records say no time, or one before the last; they are placed after those before them", bad)
+	}
+	return nil
+}
+
+// findRetimed places the records of a file that was cut while its record
+// duration was being corrected: front to back, one record at a time.
+func (t *edfTimes) findRetimed(add func(at, index, count int64)) error {
+	n := int64(t.store.perRecord)
+	next, scale := int64(0), t.new
+	for r := int64(0); r < t.store.records; r++ {
+		at := next
+		if on, ok := t.store.onset(r); ok {
+			a := int64(math.Round(on / t.new * float64(n)))
+			b := int64(math.Round(on / t.old * float64(n)))
+			switch {
+			case scale == t.new && (a == next || b != next):
+				at = a
+			default:
+				at, scale = b, t.old
+			}
+		}
+		at = min(max(at, next), maxLen)
+		add(at, r, 1)
+		next = at + n
+	}
+	return nil
+}
+
+// parseRetiming reads the mark of a re-timing under way in the header's
+// reserved field: "EDF+C retime OLD NEW".
+func parseRetiming(reserved string) (old, new float64) {
+	words := strings.Fields(reserved)
+	if len(words) != 4 || words[1] != "retime" {
+		return 0, 0
+	}
+	old, err1 := strconv.ParseFloat(words[2], 64)
+	new, err2 := strconv.ParseFloat(words[3], 64)
+	if err1 != nil || err2 != nil || !(old > 0) || !(new > 0) || math.IsInf(old, 0) || math.IsInf(new, 0) {
+		return 0, 0
+	}
+	return old, new
+}
+
+// scan reads the annotations of all records. The onset in samples is taken
+// relative to the record's own time, which holds for foreign files that print
+// few digits and for ours while their rate is being corrected.
+func (s *edfStore) scan(segments []segment, first, duration, rateHz float64, ours bool) []Annotation {
+	var list []Annotation
+	perSecond := float64(s.perRecord) / duration
+	n := int64(s.perRecord)
+	k := 0
+	for r := int64(0); r < s.records; r++ {
+		tals, err := s.tals(r)
+		if err != nil {
+			break
+		}
+		for k+1 < len(segments) && segments[k+1].stored <= r*n {
+			k++
+		}
+		base, start := segments[k].at+r*n-segments[k].stored, math.NaN()
+		for i, t := range tals {
+			texts := t.texts
+			if i == 0 && len(texts) > 0 && texts[0] == "" {
+				start = t.onset
+			}
+			for _, text := range texts {
+				if text == "" {
+					continue
+				}
+				a := Annotation{DurationSeconds: t.duration, Text: text}
+				x := (t.onset - first) * perSecond
+				if ours && !math.IsNaN(start) {
+					x = float64(base) + (t.onset-start)*perSecond
+				}
+				a.Sample = int64(math.Round(min(max(x, -float64(maxLen)), float64(maxLen))))
+				a.OnsetSeconds = t.onset - first
+				if ours {
+					a.OnsetSeconds = float64(a.Sample) / rateHz
+				}
+				list = append(list, a)
+			}
+		}
+	}
+	if ours {
+		sort.SliceStable(list, func(i, j int) bool { return list[i].Sample < list[j].Sample })
+		list = joinPieces(list)
+	}
+	out := list[:0]
+	for _, a := range list {
+		if a.Text = strings.TrimSpace(a.Text); a.Text != "" {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+// readBytes is how many bytes of records are read at a time.
+const readBytes = 1 << 18
+
+func (s *edfStore) read(counts [][]int32, from int64) (int, error) {
+	n := int64(s.perRecord)
+	want := len(counts[0])
+	batch := max(readBytes/s.recordBytes, 1)
+	for done := 0; done < want; {
+		at := from + int64(done)
+		record := at / n
+		if record >= s.records {
+			return done, io.EOF
+		}
+		skip := int(at - record*n)
+		k := int(min(int64(batch), s.records-record, (int64(skip+want-done)+n-1)/n))
+		if cap(s.buffer) < k*s.recordBytes {
+			s.buffer = make([]byte, k*s.recordBytes)
+		}
+		b := s.buffer[:k*s.recordBytes]
+		if got, err := s.in.ReadAt(b, s.header+record*int64(s.recordBytes)); got < len(b) {
+			if err == nil || err == io.EOF {
+				err = io.ErrUnexpectedEOF
+			}
+			return done, err
+		}
+		for ; k > 0 && done < want; k-- {
+			m := min(int(n)-skip, want-done)
+			for c := range s.signals {
+				if counts[c] != nil {
+					s.decode(counts[c][done:done+m], b[s.signals[c].offset:], c, skip)
+				}
+			}
+			b = b[s.recordBytes:]
+			done += m
+			skip = 0
+		}
+	}
+	return want, nil
+}
+
+// decode fills dst from sample skip on, counted at the fastest signal's rate.
+func (s *edfStore) decode(dst []int32, b []byte, c, skip int) {
+	sig, missing := &s.signals[c], s.missing[c]
+	if sig.samples == s.perRecord {
+		b = b[skip*s.bytes:]
+		if s.bytes == 2 {
+			for i := range dst {
+				dst[i] = int32(int16(uint16(b[2*i]) | uint16(b[2*i+1])<<8))
+			}
+		} else {
+			for i := range dst {
+				dst[i] = int32(uint32(b[3*i])<<8|uint32(b[3*i+1])<<16|uint32(b[3*i+2])<<24) >> 8
+			}
+		}
+	} else {
+		for i := range dst {
+			k := int(int64(skip+i) * int64(sig.samples) / int64(s.perRecord) * int64(s.bytes))
+			if s.bytes == 2 {
+				dst[i] = int32(int16(uint16(b[k]) | uint16(b[k+1])<<8))
+			} else {
+				dst[i] = int32(uint32(b[k])<<8|uint32(b[k+1])<<16|uint32(b[k+2])<<24) >> 8
+			}
+		}
+	}
+	if missing != acquire.MissingCount {
+		for i, v := range dst {
+			if v == missing {
+				dst[i] = acquire.MissingCount
+			}
+		}
+	}
+}
+
+func (s *edfStore) Close() error { return s.in.Close() }

@@ -1,0 +1,639 @@
+package recording
+
+import (
+	"bytes"
+	"compress/gzip"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"sync"
+
+	"pulsewright/acquire"
+)
+
+// maxChannels bounds what a header may claim.
+const maxChannels = 512
+
+// maxLen bounds positions, so that sums of them cannot overflow.
+const maxLen = int64(1) << 53
+
+// Annotation is a remark at a place of a recording.
+type Annotation struct {
+	OnsetSeconds    float64 // from the first sample
+	DurationSeconds float64 // 0 when none is given
+	Sample          int64   // nearest sample to the onset; may lie outside the recording
+	Text            string  // valid UTF-8 without control characters
+}
+
+// Gap is a run of samples that were never recorded, on all channels.
+type Gap struct {
+	First, Samples int64
+}
+
+// OpenOptions help with files that do not say everything.
+type OpenOptions struct {
+	// RateHz is the sample rate of a file that tells none; a file's own wins.
+	RateHz float64
+}
+
+// File is an open recording. It satisfies playback.Recording and its Noter.
+type File struct {
+	// Immutable after Open.
+	path     string
+	format   string
+	info     acquire.Info
+	length   int64
+	segments []segment
+	remarks  []string
+	meta     *settings // of a file this package wrote, else nil
+
+	mu          sync.Mutex
+	store       store               // guarded by mu
+	closed      bool                // guarded by mu
+	scan        func() []Annotation // guarded by mu; nil once done
+	annotations []Annotation        // guarded by mu; by sample
+	holes       []hole              // guarded by mu; by first sample
+	holesKnown  bool                // guarded by mu
+}
+
+// store delivers stored samples; gaps are not its business. One call at a time.
+type store interface {
+	// read fills counts from stored position from on; n < asked comes with an error.
+	read(counts [][]int32, from int64) (n int, err error)
+	Close() error
+}
+
+// segment is a run without a gap: position at in the recording is position
+// stored in the store.
+type segment struct {
+	at, stored, n int64
+}
+
+// hole is a run of missing samples of one channel, or of all for channel −1.
+type hole struct {
+	first, samples int64
+	channel        int
+}
+
+// FormatError says what in a file could not be read.
+type FormatError struct {
+	Path   string
+	Offset int64 // byte offset, or −1
+	Line   int   // line number from 1, or 0
+	Reason string
+}
+
+func (e *FormatError) Error() string {
+	switch {
+	case e.Line > 0:
+		return fmt.Sprintf("recording: %s: line %d: %s", e.Path, e.Line, e.Reason)
+	case e.Offset >= 0:
+		return fmt.Sprintf("recording: %s: byte %d: %s", e.Path, e.Offset, e.Reason)
+	}
+	return fmt.Sprintf("recording: %s: %s", e.Path, e.Reason)
+}
+
+// Open opens a recording, its format told by its content.
+func Open(path string) (*File, error) { return OpenWith(path, OpenOptions{}) }
+
+// OpenWith is Open with help. Errors of content are *FormatError.
+func OpenWith(path string, options OpenOptions) (*File, error) {
+	if r := options.RateHz; math.IsNaN(r) || math.IsInf(r, 0) || r < 0 {
+		return nil, fmt.Errorf("recording: rate %g Hz: give a number above 0", r)
+	}
+	in, err := openInput(path)
+	if err != nil {
+		return nil, err
+	}
+	f, err := open(in, path, options)
+	if err != nil {
+		in.Close()
+		return nil, err
+	}
+	return f, nil
+}
+
+func open(in *input, path string, options OpenOptions) (*File, error) {
+	head := make([]byte, 512)
+	n, err := in.ReadAt(head, 0)
+	if err != nil && err != io.EOF {
+		return nil, fmt.Errorf("recording: %s: %w", path, err)
+	}
+	head = head[:n]
+	if n == 0 {
+		return nil, &FormatError{Path: path, Offset: 0, Reason: "the file is empty"}
+	}
+	var f *File
+	switch {
+	case looksEDF(head):
+		f, err = openEDF(in, path)
+	case looksWAV(head):
+		f, err = openWAV(in, path)
+	case looksHeader(head, path):
+		f, err = openRecord(in, path)
+	case besideHeader(path) != "":
+		// A signal file named in place of its header.
+		hea, herr := openInput(besideHeader(path))
+		if herr != nil {
+			return nil, herr
+		}
+		f, err = openRecord(hea, besideHeader(path))
+		if err != nil {
+			hea.Close()
+		} else {
+			in.Close()
+		}
+	case looksText(head):
+		f, err = openCSV(in, path, options)
+	default:
+		return nil, &FormatError{Path: path, Offset: 0, Reason: "not a format read here: EDF, EDF+, BDF, BDF+, WAV, CSV, or a .hea header with its signal file"}
+	}
+	if err != nil {
+		return nil, err
+	}
+	f.path = path
+	if err := f.finish(); err != nil {
+		return nil, err
+	}
+	if r := options.RateHz; r > 0 && math.Abs(r/f.info.ClaimedRateHz-1) > 1e-6 {
+		f.remark("the file's own rate %g Hz was used, not the given %g Hz", f.info.ClaimedRateHz, r)
+	}
+	return f, nil
+}
+
+// finish derives what all formats share.
+func (f *File) finish() error {
+	if len(f.info.Channels) == 0 {
+		return &FormatError{Path: f.path, Offset: -1, Reason: "no channel of samples in it"}
+	}
+	if f.info.Address == "" {
+		f.info.Address = "file:" + f.path
+	}
+	if f.info.Name == "" {
+		f.info.Name = filepath.Base(f.path)
+	}
+	f.info.ExactClock = true
+	if f.segments == nil {
+		f.segments = []segment{{n: f.length}}
+	}
+	f.info.LengthSamples = f.length
+	for i := range f.info.Channels {
+		c := &f.info.Channels[i]
+		c.Label = strings.TrimSpace(c.Label)
+		if c.Label == "" {
+			c.Label = fmt.Sprintf("channel %d", i+1)
+		}
+		if c.Kind == acquire.KindUnknown {
+			c.Kind = guessKind(c.Label)
+		}
+	}
+	return nil
+}
+
+func (f *File) remark(format string, a ...any) {
+	f.remarks = append(f.remarks, fmt.Sprintf(format, a...))
+}
+
+// Describe tells channels, rate and start; it never changes.
+func (f *File) Describe() acquire.Info {
+	info := f.info
+	info.Channels = append([]acquire.Channel(nil), info.Channels...)
+	return info
+}
+
+// Format names what the file is, for a person: "EDF+", "WAV", "CSV"…
+func (f *File) Format() string { return f.format }
+
+// Remarks says what was assumed, mended or left out on opening.
+func (f *File) Remarks() []string { return append([]string(nil), f.remarks...) }
+
+// Len is the number of samples per channel, gaps included.
+func (f *File) Len() int64 { return f.length }
+
+// Gaps lists what was never recorded, in order.
+func (f *File) Gaps() []Gap {
+	var gaps []Gap
+	at := int64(0)
+	for _, s := range f.segments {
+		if s.at > at {
+			gaps = append(gaps, Gap{First: at, Samples: s.at - at})
+		}
+		at = s.at + s.n
+	}
+	if at < f.length {
+		gaps = append(gaps, Gap{First: at, Samples: f.length - at})
+	}
+	return gaps
+}
+
+// ReadAt fills counts, [channel][sample] of one length, from sample from on and
+// returns how many samples per channel it filled: all, or fewer with an error,
+// io.EOF at the end. Missing samples and gaps read as acquire.MissingCount. A
+// nil row of counts is not filled, if the first row is not nil.
+func (f *File) ReadAt(counts [][]int32, from int64) (int, error) {
+	if len(counts) != len(f.info.Channels) {
+		return 0, fmt.Errorf("recording: %s: asked for %d channels, the file has %d", f.path, len(counts), len(f.info.Channels))
+	}
+	if from < 0 {
+		return 0, fmt.Errorf("recording: %s: sample %d is before the start", f.path, from)
+	}
+	want := len(counts[0])
+	for _, row := range counts {
+		if row != nil && len(row) != want {
+			return 0, fmt.Errorf("recording: %s: rows of %d and %d samples asked for", f.path, want, len(row))
+		}
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.closed {
+		return 0, fmt.Errorf("recording: %s: %w", f.path, os.ErrClosed)
+	}
+	f.learnHoles()
+	part := make([][]int32, len(counts))
+	done := 0
+	for done < want {
+		at := from + int64(done)
+		if at >= f.length {
+			f.cover(counts, from, done)
+			return done, io.EOF
+		}
+		n := int64(want - done)
+		// The last segment that begins at or before at.
+		i := sort.Search(len(f.segments), func(i int) bool { return f.segments[i].at > at }) - 1
+		if i >= 0 && at < f.segments[i].at+f.segments[i].n {
+			s := f.segments[i]
+			n = min(n, s.at+s.n-at, f.length-at)
+			for c := range counts {
+				part[c] = nil
+				if counts[c] != nil {
+					part[c] = counts[c][done : done+int(n)]
+				}
+			}
+			got, err := f.store.read(part, s.stored+at-s.at)
+			if err != nil {
+				f.cover(counts, from, done+got)
+				if err == io.EOF {
+					err = io.ErrUnexpectedEOF
+				}
+				return done + got, fmt.Errorf("recording: %s: at sample %d: %w", f.path, at+int64(got), err)
+			}
+			done += int(n)
+			continue
+		}
+		next := f.length
+		if i+1 < len(f.segments) {
+			next = min(next, f.segments[i+1].at)
+		}
+		n = min(n, next-at)
+		for _, row := range counts {
+			if row != nil {
+				fill(row[done:done+int(n)], acquire.MissingCount)
+			}
+		}
+		done += int(n)
+	}
+	f.cover(counts, from, done)
+	return done, nil
+}
+
+func fill(row []int32, v int32) {
+	for i := range row {
+		row[i] = v
+	}
+}
+
+// cover marks the annotated holes among counts[…][:n]. f.mu is held.
+func (f *File) cover(counts [][]int32, from int64, n int) {
+	for _, h := range f.holes {
+		if h.first >= from+int64(n) {
+			break
+		}
+		lo, hi := max(h.first, from), min(h.first+h.samples, from+int64(n))
+		for c, row := range counts {
+			if row != nil && lo < hi && (h.channel < 0 || h.channel == c) {
+				fill(row[lo-from:hi-from], acquire.MissingCount)
+			}
+		}
+	}
+}
+
+// learnHoles reads the annotated holes if this file needs them. f.mu is held.
+func (f *File) learnHoles() {
+	if f.holesKnown {
+		return
+	}
+	f.holesKnown = true
+	if f.meta == nil || !f.meta.annotatedHoles() {
+		return
+	}
+	f.load()
+	for _, a := range f.annotations {
+		if channel, ok := parseMissing(a.Text); ok {
+			if n := int64(math.Round(a.DurationSeconds * f.info.ClaimedRateHz)); n > 0 {
+				f.holes = append(f.holes, hole{a.Sample, n, channel})
+			}
+		}
+	}
+}
+
+// load reads the annotations once. f.mu is held.
+func (f *File) load() {
+	if f.scan == nil || f.closed {
+		return
+	}
+	f.annotations = f.scan()
+	f.scan = nil
+	sort.SliceStable(f.annotations, func(i, j int) bool { return f.annotations[i].Sample < f.annotations[j].Sample })
+}
+
+// Annotations returns all annotations by onset. The first call reads through
+// the whole file; Open does not.
+func (f *File) Annotations() []Annotation {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.load()
+	return append([]Annotation(nil), f.annotations...)
+}
+
+// NotesBetween returns the notes at samples from ≤ sample < to, in order: the
+// annotations that are neither beats nor this package's own book-keeping.
+func (f *File) NotesBetween(from, to int64) []string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.load()
+	i := sort.Search(len(f.annotations), func(i int) bool { return f.annotations[i].Sample >= from })
+	var notes []string
+	for ; i < len(f.annotations) && f.annotations[i].Sample < to; i++ {
+		if IsNote(f.annotations[i].Text) {
+			notes = append(notes, f.annotations[i].Text)
+		}
+	}
+	return notes
+}
+
+// Close releases the file; it may be called twice.
+func (f *File) Close() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.closed {
+		return nil
+	}
+	f.closed = true
+	return f.store.Close()
+}
+
+// input is a file's bytes at any offset, unpacked if it was gzip.
+type input struct {
+	io.ReaderAt
+	size  int64
+	close func() error
+}
+
+func (in *input) Close() error {
+	if in.close == nil {
+		return nil
+	}
+	c := in.close
+	in.close = nil
+	return c()
+}
+
+// read returns the bytes from offset on, at most n, fewer at the end.
+func (in *input) bytes(offset int64, n int) ([]byte, error) {
+	if offset < 0 || offset > in.size {
+		return nil, io.ErrUnexpectedEOF
+	}
+	b := make([]byte, min(int64(n), in.size-offset))
+	got, err := in.ReadAt(b, offset)
+	if err == io.EOF && got == len(b) {
+		err = nil
+	}
+	return b[:got], err
+}
+
+// memoryLimit is how many bytes of an unpacked or parsed file stay in memory;
+// above, they go to a temporary file.
+const memoryLimit = 64 << 20
+
+func openInput(path string) (*input, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("recording: %w", err)
+	}
+	st, err := file.Stat()
+	if err == nil && !st.Mode().IsRegular() {
+		err = &FormatError{Path: path, Offset: -1, Reason: "not a file of samples but " + st.Mode().Type().String()}
+		if st.IsDir() {
+			err = &FormatError{Path: path, Offset: -1, Reason: "a folder; name a file in it"}
+		}
+	}
+	if err != nil {
+		file.Close()
+		return nil, err
+	}
+	var magic [2]byte
+	file.ReadAt(magic[:], 0)
+	if magic != [2]byte{0x1f, 0x8b} {
+		return &input{ReaderAt: file, size: st.Size(), close: file.Close}, nil
+	}
+	defer file.Close()
+	return unpack(file, path)
+}
+
+// unpack reads a gzip stream to its end. One cut short gives what is there.
+func unpack(r io.Reader, path string) (*input, error) {
+	z, err := gzip.NewReader(r)
+	if err != nil {
+		return nil, &FormatError{Path: path, Offset: 0, Reason: "gzip: " + err.Error()}
+	}
+	cut := func(err error) error {
+		if errors.Is(err, io.ErrUnexpectedEOF) {
+			return nil
+		}
+		if err != nil {
+			err = fmt.Errorf("recording: %s: unpacking: %w", path, err)
+		}
+		return err
+	}
+	var b bytes.Buffer
+	n, err := io.Copy(&b, io.LimitReader(z, memoryLimit))
+	if err = cut(err); err != nil {
+		return nil, err
+	}
+	if n < memoryLimit {
+		return &input{ReaderAt: bytes.NewReader(b.Bytes()), size: n}, nil
+	}
+	t, err := os.CreateTemp("", "pulsewright-*.tmp")
+	if err != nil {
+		return nil, fmt.Errorf("recording: %s: unpacking: %w", path, err)
+	}
+	remove := func() error { return errors.Join(t.Close(), os.Remove(t.Name())) }
+	size, err := io.Copy(t, io.MultiReader(&b, z))
+	if err = cut(err); err != nil {
+		return nil, errors.Join(err, remove())
+	}
+	return &input{ReaderAt: t, size: size, close: remove}, nil
+}
+
+// spool holds samples parsed from text: in memory, above memoryLimit in a
+// temporary file.
+type spool struct {
+	channels int
+	n        int64 // samples per channel
+	buffer   []int32
+	file     *os.File
+	scratch  []byte
+}
+
+func (s *spool) add(row []int32) error {
+	s.buffer = append(s.buffer, row...)
+	s.n++
+	if len(s.buffer) >= memoryLimit/4 || s.file != nil && len(s.buffer) >= 1<<16 {
+		return s.flush()
+	}
+	return nil
+}
+
+func (s *spool) flush() error {
+	if s.file == nil {
+		t, err := os.CreateTemp("", "pulsewright-*.tmp")
+		if err != nil {
+			return err
+		}
+		s.file = t
+	}
+	s.scratch = s.scratch[:0]
+	for _, v := range s.buffer {
+		s.scratch = binary.LittleEndian.AppendUint32(s.scratch, uint32(v))
+		if len(s.scratch) >= 1<<20 {
+			if _, err := s.file.Write(s.scratch); err != nil {
+				return err
+			}
+			s.scratch = s.scratch[:0]
+		}
+	}
+	s.buffer = s.buffer[:0]
+	_, err := s.file.Write(s.scratch)
+	return err
+}
+
+// done ends the adding.
+func (s *spool) done() error {
+	if s.file != nil {
+		return s.flush()
+	}
+	return nil
+}
+
+func (s *spool) read(counts [][]int32, from int64) (int, error) {
+	n := int(min(int64(len(counts[0])), max(s.n-from, 0)))
+	var err error
+	if n < len(counts[0]) {
+		err = io.EOF
+	}
+	if s.file == nil {
+		for c, row := range counts {
+			if row == nil {
+				continue
+			}
+			k := int(from)*s.channels + c
+			for i := range row[:n] {
+				row[i] = s.buffer[k]
+				k += s.channels
+			}
+		}
+		return n, err
+	}
+	const step = 1 << 14
+	for done := 0; done < n; {
+		m := min(step, n-done)
+		size := m * s.channels * 4
+		if cap(s.scratch) < size {
+			s.scratch = make([]byte, size)
+		}
+		b := s.scratch[:size]
+		if _, err := s.file.ReadAt(b, (from+int64(done))*int64(s.channels)*4); err != nil {
+			return done, err
+		}
+		for c, row := range counts {
+			if row == nil {
+				continue
+			}
+			k := c * 4
+			for i := range m {
+				row[done+i] = int32(binary.LittleEndian.Uint32(b[k:]))
+				k += s.channels * 4
+			}
+		}
+		done += m
+	}
+	return n, err
+}
+
+func (s *spool) Close() error {
+	if s.file == nil {
+		return nil
+	}
+	err := s.file.Close()
+	return errors.Join(err, os.Remove(s.file.Name()))
+}
+
+// unitScale tells volts per unit for V, mV, µV and the like.
+func unitScale(unit string) (float64, bool) {
+	switch strings.ToLower(strings.TrimSpace(unit)) {
+	case "v", "volt", "volts":
+		return 1, true
+	case "mv":
+		return 1e-3, true
+	case "uv", "µv", "μv", "\xb5v":
+		return 1e-6, true
+	case "nv":
+		return 1e-9, true
+	}
+	return 0, false
+}
+
+// guessKind tells from a label what a channel carries.
+func guessKind(label string) string {
+	l := strings.ToLower(label)
+	words := strings.FieldsFunc(l, func(r rune) bool {
+		return !('a' <= r && r <= 'z' || '0' <= r && r <= '9')
+	})
+	for _, w := range words {
+		switch w {
+		case "i", "ii", "iii", "avr", "avl", "avf", "v", "v1", "v2", "v3", "v4", "v5", "v6", "mli", "mlii", "mliii", "d3", "d4":
+			return acquire.KindECG
+		case "ir", "red", "ppg":
+			return acquire.KindPulse
+		case "resp", "respiration", "cvp", "eeg", "emg", "eog", "temp", "temperature", "status", "accx", "accy", "accz":
+			return acquire.KindOther
+		}
+	}
+	for _, s := range []string{"ecg", "ekg", "lead", "chest", "mlv"} {
+		if strings.Contains(l, s) {
+			return acquire.KindECG
+		}
+	}
+	for _, s := range []string{"pleth", "pulse", "ppg", "finger"} {
+		if strings.Contains(l, s) {
+			return acquire.KindPulse
+		}
+	}
+	return acquire.KindUnknown
+}
+
+// looksText reports whether bytes are text that could be CSV.
+func looksText(head []byte) bool {
+	for _, b := range head {
+		if b < ' ' && b != '\t' && b != '\r' && b != '\n' {
+			return false
+		}
+	}
+	return true
+}
