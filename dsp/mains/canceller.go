@@ -7,13 +7,15 @@ import (
 
 const (
 	hopSeconds    = 0.04 // how often the loop is corrected
-	loopSeconds   = 0.5  // its time constant
+	loopSeconds   = 0.3  // its time constant
 	glideSeconds  = 0.02 // how fast what is subtracted follows the loop
 	spareSeconds  = 0.06 // left out before and after a burst
 	checkSeconds  = 1.0  // how often the tracker is asked whether the hum is still there
 	earlySeconds  = 0.25 // the same before the first answer
 	missesToStop  = 3    // checks without hum until nothing is subtracted any more
 	gateRatio     = 5.0  // residual over its running median that marks a burst
+	longestBurst  = 0.4  // seconds; longer is a change of the hum
+	changeFloor   = 0.03 // residual below this share of the hum is never a burst
 	medianSeconds = 0.3  // how fast the running median may double or halve
 )
 
@@ -25,7 +27,7 @@ const (
 // unchanged, because such bursts are left out of its estimate, by its own look at
 // the band-passed residual and during Hold; meanwhile it subtracts the hum it
 // knows. It needs about 0.7 s before it first subtracts (the signal passes
-// unchanged until then) and follows slow changes with a time constant of 0.5 s.
+// unchanged until then) and follows slow changes with a time constant of 0.3 s.
 // Every second a Tracker says whether there is still hum and where: when none is
 // found three times, what is subtracted fades away.
 //
@@ -61,6 +63,8 @@ type Canceller struct {
 	at      int
 	spare   int // entries left out before and after a burst
 	after   int // entries still left out
+	run     int // entries left out in a row
+	longest int // of those, more than a heartbeat's
 	median  float64
 	rise    float64
 	seen    int64
@@ -87,6 +91,7 @@ func NewCanceller(cfg Config) (*Canceller, error) {
 		c.spare = int(math.Ceil(spareSeconds * outHz))
 		c.phase = make([]complex128, c.spare+1)
 		c.burst = make([]bool, c.spare+1)
+		c.longest = int(math.Ceil(longestBurst * outHz))
 		c.hop = max(1, int(math.Round(hopSeconds*outHz)))
 		c.glide = 1 - math.Exp(-1/(glideSeconds*cfg.RateHz))
 		c.rise = math.Exp2(1 / (medianSeconds * outHz))
@@ -99,7 +104,7 @@ func NewCanceller(cfg Config) (*Canceller, error) {
 func (c *Canceller) Reset() {
 	t := c.t
 	t.Reset()
-	*c = Canceller{t: t, cfg: c.cfg, phase: c.phase, burst: c.burst, spare: c.spare, hop: c.hop, glide: c.glide, rise: c.rise,
+	*c = Canceller{t: t, cfg: c.cfg, phase: c.phase, burst: c.burst, spare: c.spare, longest: c.longest, hop: c.hop, glide: c.glide, rise: c.rise,
 		u: 1, step: 1, holdFrom: -1, holdTo: -1}
 	if t.front != nil {
 		c.untilCheck = int(earlySeconds * c.cfg.RateHz)
@@ -220,11 +225,19 @@ func (c *Canceller) output() {
 		c.median = r
 	} else if r > c.median {
 		c.median *= c.rise
+		if c.run > c.longest { // no heartbeat lasts so long: the hum has changed
+			c.median *= c.rise * c.rise * c.rise
+		}
 	} else {
 		c.median /= c.rise
 	}
-	c.median = max(c.median, burstFloor*cmplx.Abs(c.want[0])/gateRatio, math.SmallestNonzeroFloat64*1e10)
+	c.median = max(c.median, changeFloor*cmplx.Abs(c.want[0])/gateRatio)
 	bad := r > gateRatio*c.median
+	if bad || c.after > 0 {
+		c.run++
+	} else {
+		c.run = 0
+	}
 	centre := c.index - int64(f.half)
 	if margin := int64(f.half / 2); centre >= c.holdFrom-margin && centre <= c.holdTo+margin && c.holdTo >= 0 {
 		bad = true
@@ -273,7 +286,7 @@ func (c *Canceller) output() {
 				if a2 > 0 {
 					phi := imag(e*cmplx.Conj(c.want[0])) / a2
 					phi = max(-0.5, min(0.5, phi))
-					c.setFreq(c.freqHz + alpha*alpha/6*phi/(2*math.Pi*hopSeconds))
+					c.setFreq(c.freqHz + alpha*alpha/4*phi/(2*math.Pi*hopSeconds))
 				}
 			}
 			c.want[h] += complex(alpha, 0) * e
@@ -361,7 +374,7 @@ func (c *Canceller) check() {
 		c.want[h], c.sub[h] = 0, 0
 	}
 	if !wasActive {
-		c.seen, c.median, c.after = 0, 0, 0
+		c.seen, c.median, c.after, c.run = 0, 0, 0, 0
 		clear(c.burst)
 	}
 	c.inHop, c.goodHop = 0, 0

@@ -209,11 +209,12 @@ func (f *front) reset() { f.at, f.phase, f.primed = 0, 0, false }
 // Calls of Process on pieces equal one call on the whole. A NaN or an infinity
 // starts the tracker anew, as after a gap, and is counted.
 type Tracker struct {
-	cfg     Config
-	spans   []span
-	refusal string // why nothing can be measured at this rate
-	caution string // what else to know
-	front   *front
+	cfg         Config
+	spans       []span
+	beatSeconds float64 // over which power is smoothed while the hum is in it
+	refusal     string  // why nothing can be measured at this rate
+	caution     string  // what else to know
+	front       *front
 
 	ring []float64 // band-passed, last windowSeconds
 	next int       // where the next value goes
@@ -291,8 +292,12 @@ func NewTracker(cfg Config) (*Tracker, error) {
 			t.spans = []span{s5, s6}
 		}
 	}
+	// One cycle of hum smooths its power; near half the rate the samples of a sine
+	// beat, and half a beat is needed.
+	t.beatSeconds = 0.02
 	lowest := math.Inf(1)
 	for _, s := range t.spans {
+		t.beatSeconds = max(t.beatSeconds, 0.5/(cfg.RateHz/2-max(fold(s.low, cfg.RateHz), fold(s.high, cfg.RateHz))))
 		lowest = min(lowest, fold(s.low, cfg.RateHz), fold(s.high, cfg.RateHz))
 	}
 	t.front = newFront(cfg.RateHz, lowest, cfg.Harmonics)
@@ -427,9 +432,13 @@ func (t *Tracker) doFit() {
 	f.seconds = float64(n) / outHz
 
 	// Bursts, by the running power over one cycle against its lower quartile.
-	t.smooth(power, y)
+	t.smooth(power, y, t.beatSeconds)
 	t.mark(use, power, 0)
-	freq, nominal := t.coarse(y, use)
+	freq, nominal, height := t.coarse(y, use)
+	if height == 0 { // nothing at all
+		f.noLine, f.used = true, 1
+		return
+	}
 	var beta [2*maxHarmonics + 1]float64
 	var nh int
 	for round := range 4 {
@@ -456,7 +465,7 @@ func (t *Tracker) doFit() {
 			break
 		}
 		a := math.Hypot(beta[0], beta[1])
-		t.smooth(power, power)
+		t.smooth(power, power, 0.02)
 		t.mark(use, power, burstFloor*burstFloor*a*a/2)
 	}
 	used := 0
@@ -514,18 +523,17 @@ func (t *Tracker) harmonicsAt(freq float64) int {
 	return n
 }
 
-// smooth writes the running mean square of src over about one cycle.
-func (t *Tracker) smooth(dst, src []float64) {
-	half := max(1, int(math.Round(t.front.outHz*0.01)))
-	// In place is allowed: squares first, then a running sum kept in sorted's array.
+// smooth writes the running mean square of src over so many seconds.
+func (t *Tracker) smooth(dst, src []float64, seconds float64) {
+	half := max(1, int(math.Round(t.front.outHz*seconds/2)))
+	// In place is allowed: squares first.
 	n := len(src)
 	sq := t.sorted[:n]
 	for i, v := range src {
 		sq[i] = v * v
 	}
 	for i := range dst {
-		// Short window (20 samples at 1 kHz): summed anew, so that a burst leaves no
-		// rounding behind.
+		// Summed anew each time, so that a burst leaves no rounding behind.
 		var s float64
 		a, b := max(0, i-half), min(n-1, i+half)
 		for _, v := range sq[a : b+1] {
@@ -572,19 +580,19 @@ func (t *Tracker) spectrum(y []float64, use []bool) {
 }
 
 // coarse is the highest line in the spans.
-func (t *Tracker) coarse(y []float64, use []bool) (freq, nominal float64) {
+func (t *Tracker) coarse(y []float64, use []bool) (freq, nominal, height float64) {
 	t.spectrum(y, use)
 	df := t.front.outHz / float64(len(t.padded))
-	best := -1.0
+	height = -1
 	for _, s := range t.spans {
 		for f := s.low; f <= s.high; f += df {
 			b := int(math.Round(fold(f, t.cfg.RateHz) / df))
-			if a := cmplx.Abs(t.coef[min(b, len(t.coef)-1)]); a > best {
-				best, freq, nominal = a, f, s.nominal
+			if a := cmplx.Abs(t.coef[min(b, len(t.coef)-1)]); a > height {
+				height, freq, nominal = a, f, s.nominal
 			}
 		}
 	}
-	return freq, nominal
+	return freq, nominal, height
 }
 
 // noiseAbout is a quadrature's standard deviation from the amplitude spectrum
