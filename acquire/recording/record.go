@@ -1,0 +1,452 @@
+package recording
+
+import (
+	"bufio"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"pulsewright/acquire"
+)
+
+// Signal formats of a WFDB header that are read: 8-bit offset binary (80),
+// 12-bit pairs (212), 16, 24 and 32 bits little-endian, 16 bits big-endian (61)
+// and offset binary (160).
+var recordBits = map[int]int64{80: 8, 212: 12, 16: 16, 61: 16, 160: 16, 24: 24, 32: 32}
+
+// recordSignal is one signal line of a header.
+type recordSignal struct {
+	file     string
+	format   int
+	perFrame int   // samples per frame
+	skew     int64 // samples, in frames
+	offset   int64 // of the first byte in its file
+	gain     float64
+	baseline float64
+	unit     string
+	bits     int
+	zero     int64
+	first    int64
+	checksum int64
+	known    [3]bool // first, checksum and gain were given
+	label    string
+
+	group int // which file
+	place int // first sample of the signal within a frame of its file
+}
+
+// recordHeader is a parsed .hea.
+type recordHeader struct {
+	name    string
+	rateHz  float64
+	samples int64 // 0 unknown
+	started time.Time
+	signals []recordSignal
+	info    []string
+}
+
+func looksHeader(head []byte, path string) bool {
+	if !strings.HasSuffix(strings.ToLower(strings.TrimSuffix(path, ".gz")), ".hea") {
+		return false
+	}
+	return looksText(head)
+}
+
+// besideHeader finds the header that stands beside a signal file, or "".
+func besideHeader(path string) string {
+	base := strings.TrimSuffix(path, ".gz")
+	switch strings.ToLower(filepath.Ext(base)) {
+	case ".dat", ".mat":
+		hea := base[:len(base)-4] + ".hea"
+		if _, err := os.Stat(hea); err == nil {
+			return hea
+		}
+	}
+	return ""
+}
+
+// parseHeader reads a .hea: the record line, then a line per signal, then
+// comments. Errors carry the line.
+func parseHeader(r io.Reader, path string) (*recordHeader, error) {
+	h := &recordHeader{}
+	line, n := 0, -1
+	bad := func(format string, a ...any) (*recordHeader, error) {
+		return nil, &FormatError{Path: path, Line: line, Reason: fmt.Sprintf(format, a...)}
+	}
+	sc := bufio.NewScanner(r)
+	for sc.Scan() {
+		line++
+		text := strings.TrimSpace(sc.Text())
+		if text == "" {
+			continue
+		}
+		if text[0] == '#' {
+			if s := cleanText(text[1:]); s != "" && n >= 0 {
+				h.info = append(h.info, s)
+			}
+			continue
+		}
+		if n < 0 {
+			w := strings.Fields(text)
+			if len(w) < 2 {
+				return bad("%q is no record line: name, number of signals, Hz, samples", shorten(text))
+			}
+			if strings.Contains(w[0], "/") {
+				return bad("%q is a record of several segments; open its segments one by one", shorten(w[0]))
+			}
+			var err error
+			h.name = w[0]
+			if n, err = strconv.Atoi(w[1]); err != nil || n < 1 || n > maxChannels {
+				return bad("%q signals: 1 to %d can be read", shorten(w[1]), maxChannels)
+			}
+			h.rateHz = 250 // the format's default
+			if len(w) > 2 {
+				s, _, _ := strings.Cut(w[2], "/")
+				s, _, _ = strings.Cut(s, "(")
+				if h.rateHz, err = strconv.ParseFloat(s, 64); err != nil || !(h.rateHz > 0) || h.rateHz > 1e9 {
+					return bad("sample rate %q: a number of Hz above 0 belongs there", shorten(w[2]))
+				}
+			}
+			if len(w) > 3 {
+				if h.samples, err = strconv.ParseInt(w[3], 10, 64); err != nil || h.samples < 0 || h.samples > maxLen {
+					return bad("number of samples %q", shorten(w[3]))
+				}
+			}
+			if len(w) > 5 {
+				h.started, _ = time.ParseInLocation("15:4:5 2/1/2006", w[4]+" "+w[5], time.Local)
+			}
+			continue
+		}
+		if len(h.signals) == n {
+			break
+		}
+		s, reason := parseSignal(text)
+		if reason != "" {
+			return bad("%s", reason)
+		}
+		h.signals = append(h.signals, s)
+	}
+	if err := sc.Err(); err != nil {
+		return bad("%v", err)
+	}
+	if n < 0 || len(h.signals) < n {
+		return bad("%d signal lines, the record line promises %d", len(h.signals), max(n, 1))
+	}
+	return h, nil
+}
+
+func parseSignal(text string) (s recordSignal, bad string) {
+	w := strings.Fields(text)
+	if len(w) < 2 {
+		return s, fmt.Sprintf("%q is no signal line: file, format, gain, bits, zero, first value, checksum, block, label", shorten(text))
+	}
+	s = recordSignal{file: w[0], perFrame: 1, gain: 200}
+	// FORMAT[xSAMPLES][:SKEW][+OFFSET]
+	f := w[1]
+	number := func(sign string, into *int64) bool {
+		i := strings.Index(f, sign)
+		if i < 0 {
+			return true
+		}
+		x, err := strconv.ParseInt(f[i+1:], 10, 64)
+		f = f[:i]
+		*into = x
+		return err == nil && x >= 0 && x < 1<<40
+	}
+	per := int64(1)
+	if !number("+", &s.offset) || !number(":", &s.skew) || !number("x", &per) || per < 1 || per > 1<<16 {
+		return s, fmt.Sprintf("format %q: read are FORMAT, xSAMPLES, :SKEW, +OFFSET", shorten(w[1]))
+	}
+	s.perFrame = int(per)
+	var err error
+	if s.format, err = strconv.Atoi(f); err != nil || recordBits[s.format] == 0 {
+		return s, fmt.Sprintf("signal format %q: 16, 24, 32, 61, 80, 160 and 212 are read", shorten(w[1]))
+	}
+	zeroGiven := false
+	baseGiven := false
+	if len(w) > 2 {
+		g := w[2]
+		if head, unit, ok := strings.Cut(g, "/"); ok {
+			g, s.unit = head, cleanText(unit)
+		} else {
+			s.unit = "mV"
+		}
+		if head, base, ok := strings.Cut(g, "("); ok {
+			g = head
+			if s.baseline, err = strconv.ParseFloat(strings.TrimSuffix(base, ")"), 64); err != nil || math.IsInf(s.baseline, 0) || math.IsNaN(s.baseline) {
+				return s, fmt.Sprintf("baseline in %q", shorten(w[2]))
+			}
+			baseGiven = true
+		}
+		if s.gain, err = strconv.ParseFloat(g, 64); err != nil || math.IsNaN(s.gain) || math.IsInf(s.gain, 0) {
+			return s, fmt.Sprintf("gain %q: counts per unit belong there", shorten(w[2]))
+		}
+		s.known[2] = s.gain != 0
+	}
+	ints := []*int64{nil, &s.zero, &s.first, &s.checksum}
+	for i, p := range ints {
+		if len(w) <= 3+i {
+			break
+		}
+		x, err := strconv.ParseInt(w[3+i], 10, 64)
+		if err != nil {
+			return s, fmt.Sprintf("%q: a whole number belongs there", shorten(w[3+i]))
+		}
+		if p == nil {
+			s.bits = int(min(max(x, 0), 32))
+			continue
+		}
+		*p = x
+		switch i {
+		case 1:
+			zeroGiven = true
+		case 2:
+			s.known[0] = true
+		case 3:
+			s.known[1] = true
+		}
+	}
+	if !baseGiven && zeroGiven {
+		s.baseline = float64(s.zero)
+	}
+	if len(w) > 8 {
+		s.label = cleanText(strings.Join(w[8:], " "))
+	}
+	return s, ""
+}
+
+// recordStore reads signal files.
+type recordStore struct {
+	files   []*recordGroup
+	signals []recordSignal
+	highest int   // samples per frame of the fastest signal
+	n       int64 // positions
+	row     []int32
+}
+
+// recordGroup is one signal file.
+type recordGroup struct {
+	in     *input
+	format int
+	offset int64
+	frame  int // samples per frame, all signals
+	buffer []byte
+}
+
+func openRecord(in *input, path string) (*File, error) {
+	h, err := parseHeader(io.NewSectionReader(in, 0, in.size), path)
+	if err != nil {
+		return nil, err
+	}
+	f := &File{format: "WFDB record", path: path}
+	st := &recordStore{signals: h.signals}
+	opened := false
+	defer func() {
+		if !opened {
+			st.Close()
+		}
+	}()
+	byName := map[string]int{}
+	for i := range st.signals {
+		s := &st.signals[i]
+		g, ok := byName[s.file]
+		if !ok {
+			if s.file != filepath.Base(s.file) || s.file == "." || s.file == ".." || s.file == "-" || strings.ContainsAny(s.file, `/\`) {
+				return nil, &FormatError{Path: path, Line: i + 2, Reason: fmt.Sprintf("signal file %q: only files in the header's own folder are read", shorten(s.file))}
+			}
+			name := filepath.Join(filepath.Dir(path), s.file)
+			data, err := openInput(name)
+			if errors.Is(err, os.ErrNotExist) {
+				data, err = openInput(name + ".gz")
+			}
+			if err != nil {
+				return nil, fmt.Errorf("%w (the header %s names this signal file: put it beside it)", err, path)
+			}
+			g = len(st.files)
+			byName[s.file] = g
+			st.files = append(st.files, &recordGroup{in: data, format: s.format, offset: s.offset})
+		}
+		group := st.files[g]
+		if group.format != s.format || group.offset != s.offset {
+			return nil, &FormatError{Path: path, Line: i + 2, Reason: "signals of one file have two formats or offsets"}
+		}
+		s.group, s.place = g, group.frame
+		group.frame += s.perFrame
+		st.highest = max(st.highest, s.perFrame)
+	}
+	frames := int64(math.MaxInt64)
+	for _, g := range st.files {
+		frames = min(frames, max(g.in.size-g.offset, 0)*8/recordBits[g.format]/int64(g.frame))
+	}
+	if h.samples > 0 && h.samples != frames {
+		if h.samples > frames {
+			f.remark("the header says %d samples, the signal files hold %d: their end is missing", h.samples, frames)
+		}
+		frames = min(frames, h.samples)
+	}
+	if frames > maxLen/int64(st.highest) {
+		return nil, &FormatError{Path: path, Line: 1, Reason: "too many samples"}
+	}
+	st.n = frames * int64(st.highest)
+	f.length = st.n
+	f.info.ClaimedRateHz = h.rateHz * float64(st.highest)
+	f.info.Started = h.started
+	f.info.Name = h.name
+	for _, s := range st.signals {
+		c := acquire.Channel{Label: s.label, Unit: s.unit}
+		if s.known[2] {
+			c.VoltsPerCount = 1 / s.gain
+			c.OffsetVolts = (0 - s.baseline) / s.gain // not −0
+			if k, ok := unitScale(s.unit); ok {
+				c.Unit = "V"
+				c.VoltsPerCount *= k
+				c.OffsetVolts *= k
+			}
+		} else {
+			c.Unit = ""
+		}
+		bits := int64(s.bits)
+		if bits <= 0 || bits > recordBits[s.format] {
+			bits = recordBits[s.format]
+		}
+		if s.zero >= -1<<31 && s.zero < 1<<31 {
+			// The converter's range lies around its zero.
+			c.MinCount, c.MaxCount = clampCount(s.zero-1<<(bits-1)), clampCount(s.zero+1<<(bits-1)-1)
+		}
+		f.info.Channels = append(f.info.Channels, c)
+		if s.perFrame != st.highest {
+			f.remark("signal %q has %g Hz; each sample is repeated to fill %g Hz", s.label, h.rateHz*float64(s.perFrame), f.info.ClaimedRateHz)
+		}
+	}
+	f.store = st
+	info := h.info
+	f.scan = func() []Annotation {
+		var list []Annotation
+		for _, s := range info {
+			list = append(list, Annotation{Text: s})
+		}
+		return list
+	}
+	opened = true
+	in.Close()
+	return f, nil
+}
+
+func (st *recordStore) read(counts [][]int32, from int64) (int, error) {
+	want := len(counts[0])
+	if k := st.n - from; int64(want) > k {
+		want = int(max(k, 0))
+	}
+	per := int64(st.highest)
+	const batch = 4096 // frames
+	for c := range st.signals {
+		if counts[c] == nil {
+			continue
+		}
+		s := &st.signals[c]
+		g := st.files[s.group]
+		done := 0
+		for done < want {
+			at := from + int64(done)
+			frame := at/per + s.skew
+			k := min(int64(batch), (int64(want-done)+per-1)/per+1)
+			frames := (max(g.in.size-g.offset, 0)*8/recordBits[g.format])/int64(g.frame) - frame
+			k = min(k, frames)
+			if k <= 0 {
+				// A skewed signal ends before the others.
+				fill(counts[c][done:want], acquire.MissingCount)
+				break
+			}
+			first := frame * int64(g.frame)
+			if err := g.load(first, k*int64(g.frame)); err != nil {
+				return 0, err
+			}
+			skip := int(at % per)
+			for ; done < want; done++ {
+				j := skip / st.highest
+				if int64(j) >= k {
+					break
+				}
+				sub := skip % st.highest * s.perFrame / st.highest
+				counts[c][done] = g.sample(first, int64(j*g.frame+s.place+sub))
+				skip++
+			}
+		}
+	}
+	if want < len(counts[0]) {
+		return want, io.EOF
+	}
+	return want, nil
+}
+
+// load reads samples first … first+n−1 of the file into the buffer.
+func (g *recordGroup) load(first, n int64) error {
+	bits := recordBits[g.format]
+	lo := first * bits / 8
+	if g.format == 212 {
+		lo = first / 2 * 3
+	}
+	hi := ((first+n)*bits + 7) / 8
+	size := int(hi - lo)
+	if cap(g.buffer) < size {
+		g.buffer = make([]byte, size)
+	}
+	g.buffer = g.buffer[:size]
+	got, err := g.in.ReadAt(g.buffer, g.offset+lo)
+	if got < size {
+		if err == nil || err == io.EOF {
+			err = io.ErrUnexpectedEOF
+		}
+		return err
+	}
+	return nil
+}
+
+// sample decodes sample k counted from first; the lowest value of a format
+// means missing.
+func (g *recordGroup) sample(first, k int64) int32 {
+	b := g.buffer
+	lowest, v := int32(0), int32(0)
+	switch g.format {
+	case 212:
+		pair := (first+k)/2 - first/2
+		b = b[pair*3:]
+		if (first+k)%2 == 0 {
+			v = int32(uint32(b[0])<<20|uint32(b[1]&15)<<28) >> 20
+		} else {
+			v = int32(uint32(b[2])<<20|uint32(b[1]>>4)<<28) >> 20
+		}
+		lowest = -1 << 11
+	case 80:
+		v, lowest = int32(b[k])-128, -128
+	case 16:
+		v, lowest = int32(int16(binary.LittleEndian.Uint16(b[2*k:]))), -1<<15
+	case 61:
+		v, lowest = int32(int16(binary.BigEndian.Uint16(b[2*k:]))), -1<<15
+	case 160:
+		v, lowest = int32(binary.LittleEndian.Uint16(b[2*k:]))-1<<15, -1<<15
+	case 24:
+		v, lowest = int32(uint32(b[3*k])<<8|uint32(b[3*k+1])<<16|uint32(b[3*k+2])<<24)>>8, -1<<23
+	case 32:
+		v, lowest = int32(binary.LittleEndian.Uint32(b[4*k:])), math.MinInt32
+	}
+	if v == lowest {
+		return acquire.MissingCount
+	}
+	return v
+}
+
+func (st *recordStore) Close() error {
+	var all error
+	for _, g := range st.files {
+		all = errors.Join(all, g.in.Close())
+	}
+	return all
+}
