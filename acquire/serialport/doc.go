@@ -31,7 +31,8 @@
 // row are a changed format (acquire.ErrChanged).
 //
 // The first line after opening is dropped, because it may be torn, unless the
-// board was quiet before it.
+// board was quiet before it; a comment there is read, and a header if a row with
+// as many columns follows.
 //
 // # Concurrency
 //

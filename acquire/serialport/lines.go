@@ -220,8 +220,11 @@ func (d *LineDecoder) endLine(line []byte) error {
 		return nil
 	}
 	d.first, d.overlong = false, false
-	if first || overlong {
+	if overlong {
 		return nil
+	}
+	if first {
+		return d.firstLine(line)
 	}
 	if len(line) > maxLine { // a whole one within a single piece
 		d.badBytes += int64(len(line))
@@ -229,6 +232,21 @@ func (d *LineDecoder) endLine(line []byte) error {
 		return nil
 	}
 	return d.line(line)
+}
+
+// firstLine takes from a line whose beginning may be torn off what a tear cannot
+// make of another line: a comment, and a header if a row that fits comes next.
+func (d *LineDecoder) firstLine(line []byte) error {
+	if line = trim(line); len(line) == 0 {
+		return nil
+	}
+	if line[0] == '#' {
+		return d.comment(line[1:])
+	}
+	if names, units, strict, ok := parseHeader(line); ok && !d.scan(line) {
+		d.gotHeader(names, units, strict, nil)
+	}
+	return nil
 }
 
 // line reads one whole line without its end.
@@ -265,7 +283,8 @@ func (d *LineDecoder) line(whole []byte) error {
 	}
 	d.textBytes += int64(len(line))
 	if names, units, strict, ok := parseHeader(data); ok {
-		return d.gotHeader(names, units, strict, line)
+		d.gotHeader(names, units, strict, line)
+		return nil
 	}
 	d.say(line)
 	return nil
@@ -434,18 +453,19 @@ func parseHeader(b []byte) (names, units []string, strict, ok bool) {
 }
 
 // gotHeader keeps a possible header until the next row tells.
-func (d *LineDecoder) gotHeader(names, units []string, strict bool, line []byte) error {
+func (d *LineDecoder) gotHeader(names, units []string, strict bool, line []byte) {
 	d.dismissHeader()
 	d.waiting, d.waitingUnits, d.waitingStrict = names, units, strict
 	d.waitingText = append(d.waitingText[:0], line...)
-	return nil
 }
 
 // dismissHeader passes on a line that was no header as text.
 func (d *LineDecoder) dismissHeader() {
 	if d.waiting != nil {
 		d.waiting = nil
-		d.say(d.waitingText)
+		if len(d.waitingText) > 0 { // else a first line, perhaps torn
+			d.say(d.waitingText)
+		}
 	}
 }
 

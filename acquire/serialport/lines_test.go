@@ -123,6 +123,9 @@ func TestLines(t *testing.T) {
 	}{
 		{name: "one number", stream: "12\n512\n513\n", labels: "ch1", digits: []int{0}, counts: [][]int32{{512, 513}}},
 		{name: "first partial line dropped", stream: "2,7\n512,1\n", labels: "ch1 ch2", digits: []int{0, 0}, counts: [][]int32{{512}, {1}}},
+		{name: "first line may be a header", stream: "a,b\n1,2\n", labels: "a b", digits: []int{0, 0}, counts: [][]int32{{1}, {2}}},
+		{name: "first line that is no header", stream: "llo there\n1,2,3\n", labels: "ch1 ch2 ch3", digits: []int{0, 0, 0}, counts: [][]int32{{1}, {2}, {3}}},
+		{name: "first pair torn", stream: "lse:7\npulse:8\n", labels: "pulse", digits: []int{0}, counts: [][]int32{{8}}},
 		{name: "line ends", stream: "\n1\r\n2\r3\n\n4\r\r\n5\n", labels: "ch1", digits: []int{0}, counts: [][]int32{{1, 2, 3, 4, 5}}},
 		{name: "last line not ended", stream: "\n1\n2\n3", labels: "ch1", digits: []int{0}, counts: [][]int32{{1, 2}}},
 		{name: "separators", stream: "\n1,2\n3;4\n5\t6\n7 8\n 9 ,  10 \n11,\t12,\n", labels: "ch1 ch2", digits: []int{0, 0},
@@ -180,4 +183,251 @@ func TestLines(t *testing.T) {
 	}
 }
 
-var _ = []any{bytes.Equal, errors.Is, fmt.Sprint, rand.N[int]}
+// A board's clock: 16-bit milliseconds and 32-bit microseconds wrap, seq counts
+// what is lost. Expected values by hand.
+func TestBoardClock(t *testing.T) {
+	t.Run("t_ms 16 bit", func(t *testing.T) {
+		r := lines(t, "\nt_ms,v\n65528,1\n65532,2\n0,3\n4,4\n")
+		want := []float64{65.528, 65.532, 65.536, 65.540}
+		if !reflect.DeepEqual(r.seconds, want) || r.jumps != 0 {
+			t.Errorf("seconds %v, want %v; %d jumps", r.seconds, want, r.jumps)
+		}
+	})
+	t.Run("t_us 32 bit", func(t *testing.T) {
+		r := lines(t, "\nt_us,v\n4294963200,1\n4294967200,2\n3904,3\n7904,4\n")
+		want := []float64{4294.9632, 4294.9672, 4294.9712, 4294.9752}
+		if !reflect.DeepEqual(r.seconds, want) {
+			t.Errorf("seconds %v, want %v", r.seconds, want)
+		}
+	})
+	t.Run("t_ms with decimals", func(t *testing.T) {
+		r := lines(t, "\nt_ms,v\n1000.25,1\n1004.5,2\n")
+		if want := []float64{1.00025, 1.0045}; !reflect.DeepEqual(r.seconds, want) {
+			t.Errorf("seconds %v, want %v", r.seconds, want)
+		}
+	})
+	for _, test := range []struct {
+		name       string
+		seq        []int
+		first      []int64
+		lost       []int64
+		counts     int
+		jumps      int
+		unreadable int64
+	}{
+		{"none lost", []int{5, 6, 7}, []int64{0}, []int64{0}, 3, 0, 0},
+		{"three lost", []int{5, 6, 10, 11}, []int64{0, 5}, []int64{0, 3}, 4, 0, 0},
+		{"8-bit wrap", []int{254, 255, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"8-bit wrap with loss", []int{250, 254, 3}, []int64{0, 4, 9}, []int64{0, 3, 4}, 3, 0, 0},
+		{"16-bit wrap", []int{65534, 65535, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"signed 16-bit wrap", []int{32766, 32767, -32768, -32767}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"signed -1 to 0", []int{-2, -1, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"32-bit wrap", []int{4294967294, 4294967295, 1}, []int64{0, 3}, []int64{0, 1}, 3, 0, 0},
+		{"torn number", []int{1234, 35, 1236, 1237}, []int64{0, 2}, []int64{0, 1}, 3, 0, 1},
+		{"long gap, confirmed", []int{10, 11, 5000, 5001}, []int64{0, 4991}, []int64{0, 4989}, 3, 0, 1},
+		{"started anew", []int{100, 101, 0, 1, 2}, []int64{0, 3}, []int64{0, 1}, 4, 1, 1},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			var b strings.Builder
+			b.WriteString("\nseq,v\n")
+			for i, n := range test.seq {
+				fmt.Fprintf(&b, "%d,%d\n", n, i)
+			}
+			r := lines(t, b.String())
+			if r.err != nil {
+				t.Fatal(r.err)
+			}
+			if !reflect.DeepEqual(r.first, test.first) || !reflect.DeepEqual(r.lost, test.lost) {
+				t.Errorf("first %v lost %v, want %v %v", r.first, r.lost, test.first, test.lost)
+			}
+			if len(r.counts[0]) != test.counts || r.jumps != test.jumps || r.stats.unreadable != test.unreadable {
+				t.Errorf("%d samples, %d jumps, %d unreadable; want %d, %d, %d", len(r.counts[0]), r.jumps, r.stats.unreadable,
+					test.counts, test.jumps, test.unreadable)
+			}
+		})
+	}
+}
+
+func TestChanges(t *testing.T) {
+	const learn = "\npulse,ecg\n1,2\n3,4\n"
+	repeat := func(s string, n int) string { return strings.Repeat(s, n) }
+	for _, test := range []struct {
+		name, rest string
+		changed    bool
+		samples    int
+	}{
+		{"single odd lines", repeat("5,6\n7,8,9\n", 20), false, 22},
+		{"four odd lines", repeat("7,8,9\n", 4) + "1,2\n", false, 3},
+		{"five odd lines", repeat("7,8,9\n", 5) + "1,2\n", true, 2},
+		{"other names", "left,right\n1,2\n", true, 2},
+		{"a word", "hello\n1,2\n", false, 3},
+		{"known header", "pulse,ecg\n1,2\n", false, 3},
+		{"other rate", "# rate 250 Hz\n1,2\n", false, 3},
+		{"decimals once", "1.5,2\n" + repeat("5,6\n", 30), false, 33},
+		{"decimals always", repeat("1.25,2\n", 60), true, 23},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			r := readAll(t, NewLineDecoder(nil), []byte(learn+test.rest), len(learn), whole)
+			if errors.Is(r.err, acquire.ErrChanged) != test.changed || !test.changed && r.err != nil {
+				t.Errorf("error %v, changed should be %v", r.err, test.changed)
+			}
+			if len(r.counts[0]) != test.samples {
+				t.Errorf("%d samples, want %d", len(r.counts[0]), test.samples)
+			}
+		})
+	}
+	const rated = "\n# rate: 0.25kHz\n1\n2\n"
+	r := readAll(t, NewLineDecoder(nil), []byte(rated+"# rate 250 Hz\n3\n#rate=500\n4\n"), len(rated), whole)
+	if r.format.ClaimedRateHz != 250 || !errors.Is(r.err, acquire.ErrChanged) {
+		t.Errorf("claimed %g Hz, then %v; want 250 and a change to 500", r.format.ClaimedRateHz, r.err)
+	}
+}
+
+func TestRounding(t *testing.T) {
+	const learn = "\n1.25\n-1.5\n"
+	r := readAll(t, NewLineDecoder(nil), []byte(learn+"1.005\n-1.005\n1.0049\n2.500\n"), len(learn), whole)
+	if want := [][]int32{{125, -150, 101, -101, 100, 250}}; !reflect.DeepEqual(r.counts, want) {
+		t.Errorf("counts %v, want %v", r.counts, want)
+	}
+	if r.stats.rounded != 3 {
+		t.Errorf("%d rounded, want 3", r.stats.rounded)
+	}
+}
+
+func TestLongLines(t *testing.T) {
+	for _, n := range []int{4095, 4096, 4097, 100_000} {
+		long := strings.Repeat("1", n-2) + ",2"
+		stream := "\n1,2\n" + long + "\n3,4\n"
+		for _, size := range []int{1, 7, 1000, 1 << 20} {
+			r := readAll(t, NewLineDecoder(nil), []byte(stream), 5, func() int { return size })
+			samples, unreadable := 3, int64(0)
+			if n > maxLine {
+				samples, unreadable = 2, 1
+			}
+			if r.err != nil || len(r.counts[0]) != samples || r.stats.unreadable != unreadable {
+				t.Errorf("line of %d bytes in pieces of %d: %d samples, %d unreadable, %v; want %d, %d", n, size,
+					len(r.counts[0]), r.stats.unreadable, r.err, samples, unreadable)
+			}
+		}
+	}
+}
+
+func TestUnits(t *testing.T) {
+	r := lines(t, "\na [V],b [mV],c [µV],d [mmHg],e [counts],f\n1,1.5,1,1.25,1,1\n")
+	want := []struct {
+		unit  string
+		scale float64
+	}{{"V", 1}, {"V", 0.0001}, {"V", 1e-6}, {"mmHg", 0.01}, {"", 0}, {"", 0}}
+	for i, c := range r.format.Channels {
+		if c.Unit != want[i].unit || c.VoltsPerCount != want[i].scale {
+			t.Errorf("%s: unit %q scale %g, want %q %g", c.Label, c.Unit, c.VoltsPerCount, want[i].unit, want[i].scale)
+		}
+	}
+}
+
+// Any cutting of a stream into pieces gives the same samples.
+func TestSplitInvariance(t *testing.T) {
+	stream := []byte("x9\nt_us,seq,pulse [mV]\r\n0,0,1.25\r\n4000,1,1.3\r\n8000,2,nan\r\n" + strings.Repeat("12000,3,1.5\n", 3) +
+		"16000,7,2\rhello there\n20000,8,1.12345\n\x00\xff\x07\n24000,99,1\n28000,10,3\n" + strings.Repeat("9", 5000) + "\n32000,11,4\n" +
+		"gain: 10\n0,0,1\n4000,1,2\n8000,2,3\n# end\n12000,3")
+	const learn = 60
+	want := readAll(t, NewLineDecoder(nil), stream, learn, whole)
+	if want.err != nil || len(want.counts[0]) < 10 {
+		t.Fatalf("%d samples, %v", len(want.counts[0]), want.err)
+	}
+	rng := rand.New(rand.NewPCG(1, 2))
+	for i := range 300 {
+		size := 1 + i/10
+		got := readAll(t, NewLineDecoder(nil), stream, learn, func() int { return 1 + rng.IntN(size) })
+		if !reflect.DeepEqual(got, want) {
+			t.Fatalf("pieces up to %d: %+v\nwant %+v", size, got, want)
+		}
+	}
+}
+
+func TestNoAllocation(t *testing.T) {
+	for name, line := range map[string]string{"csv": "123456,512,-1.25\r\n", "pairs": "seq:1,pulse:512,ecg:-1.25\n", "bad": "12.3.4,5\n"} {
+		d := NewLineDecoder(nil)
+		header := "\na,b,c\n1,2,1.25\n"
+		if name == "pairs" {
+			header = "\n" + line
+		}
+		d.Feed([]byte(header))
+		if _, err := d.Settle(); err != nil {
+			t.Fatal(err)
+		}
+		block := bytes.Repeat([]byte(line), 50)
+		run := func() {
+			for p := block; len(p) > 0; {
+				n, err := d.Feed(p)
+				if err != nil {
+					t.Fatal(err)
+				}
+				p = p[n:]
+				d.Take()
+				d.Rewind()
+			}
+		}
+		run()
+		if n := testing.AllocsPerRun(20, run); n != 0 {
+			t.Errorf("%s: %g allocations per 50 lines", name, n)
+		}
+	}
+}
+
+func TestPrintable(t *testing.T) {
+	for in, want := range map[string]string{
+		"plain": "plain", "a\tb": "a b", "\x00\x1b[2J": `\x00\x1b[2J`, "\xff": `\xff`, "µV": "µV", "a\u202eb": "a?b",
+	} {
+		if got := printable([]byte(in), 100); got != want {
+			t.Errorf("printable(%q) = %q, want %q", in, got, want)
+		}
+	}
+	if got := printable([]byte(strings.Repeat("ä", 100)), 21); len(got) > 21+len("…") || !strings.HasSuffix(got, "…") {
+		t.Errorf("cut to %d bytes: %q", len(got), got)
+	}
+}
+
+func FuzzLines(f *testing.F) {
+	f.Add([]byte("\npulse [mV],seq\n1.5,1\n2,2\n3e2,4\n"), uint8(20), uint8(3))
+	f.Add([]byte("7\r\nt_ms:65535 ecg:nan\r\nt_ms:1 ecg:-.5\r\n# rate 250 Hz\r\nhi\r\n"), uint8(30), uint8(1))
+	f.Add([]byte("\n1,2\n1,2,3\n\x00\xff\n,;,\n1e999,-\n"), uint8(8), uint8(9))
+	f.Fuzz(func(t *testing.T, stream []byte, learn, size uint8) {
+		n := min(int(learn), len(stream))
+		one := readAll(t, NewLineDecoder(nil), stream, n, whole)
+		many := readAll(t, NewLineDecoder(nil), stream, n, func() int { return 1 + int(size) })
+		if !reflect.DeepEqual(one.counts, many.counts) || one.stats != many.stats || (one.err == nil) != (many.err == nil) {
+			t.Fatalf("whole: %+v\nin pieces: %+v", one, many)
+		}
+		if len(one.stats.lastUnreadable()) > maxExcerpt+len("…") {
+			t.Fatal("excerpt too long")
+		}
+	})
+}
+
+func BenchmarkLines(b *testing.B) {
+	var text bytes.Buffer
+	for i := range 1000 {
+		fmt.Fprintf(&text, "%d,%d,%d\r\n", 1000*i, 512+i%300, 400+i%100)
+	}
+	d := NewLineDecoder(nil)
+	d.Feed([]byte("\nt_us,pulse,ecg\n0,1,2\n"))
+	if _, err := d.Settle(); err != nil {
+		b.Fatal(err)
+	}
+	b.SetBytes(int64(text.Len()))
+	b.ReportAllocs()
+	for b.Loop() {
+		d.time = boardClock{bigStep: 10_000_000, goOn: 1_000_000}
+		for p := text.Bytes(); len(p) > 0; {
+			n, err := d.Feed(p)
+			if err != nil {
+				b.Fatal(err)
+			}
+			p = p[n:]
+			d.Take()
+			d.Rewind()
+		}
+	}
+	b.ReportMetric(float64(b.N)*1000/b.Elapsed().Seconds(), "lines/s")
+}

@@ -211,7 +211,7 @@ func open(ctx context.Context, a acquire.Address, dial dialer) (acquire.Source, 
 	baud := o.baud
 	if baud == 0 {
 		s.tried = true
-		if baud, err = findBaud(ctx, o, dial); err != nil {
+		if baud, err = findBaud(ctx, o, dial, commonBauds); err != nil {
 			return nil, err
 		}
 	}
@@ -298,7 +298,7 @@ func (s *source) unreadable(baud, bytesSeen int) error {
 	if h.excerptLen > 0 {
 		seen += fmt.Sprintf(", such as %q", printable(h.excerpt[:h.excerptLen], 40))
 	} else if t := s.decoder.Take().Text; len(t) > 0 {
-		seen += fmt.Sprintf("; the board says %q", t[len(t)-1])
+		seen += fmt.Sprintf("; the board says %q", t[0])
 	}
 	remedy := "is the board's baud rate the same, and does it end each line of numbers with a newline?"
 	if s.opts.frames {
@@ -566,10 +566,10 @@ func (s *source) Close() error {
 	return s.pump.close()
 }
 
-// findBaud opens the port and listens at each common baud rate for the most
+// findBaud opens the port and listens at each of the baud rates for the most
 // readable lines. It waits for the first byte once.
-func findBaud(ctx context.Context, o options, dial dialer) (int, error) {
-	l, err := dial(o.port, commonBauds[0])
+func findBaud(ctx context.Context, o options, dial dialer, bauds []int) (int, error) {
+	l, err := dial(o.port, bauds[0])
 	if err != nil {
 		return 0, openError(o.port, err)
 	}
@@ -588,7 +588,7 @@ func findBaud(ctx context.Context, o options, dial dialer) (int, error) {
 		}
 	}
 	best, bestScore, heardBytes := 0, 0.0, 0
-	for i, baud := range commonBauds {
+	for i, baud := range bauds {
 		if i > 0 {
 			if err := l.SetBaud(baud); err != nil {
 				continue // not every port can do every rate
@@ -621,7 +621,7 @@ func findBaud(ctx context.Context, o options, dial dialer) (int, error) {
 	}
 	if bestScore < 0.5 {
 		return 0, fmt.Errorf("serialport: %s: no readable %s at any of %d common baud rates (%d bytes came); set baud to what the board's program says, and end each line of numbers with a newline",
-			o.port, o.what(), len(commonBauds), heardBytes)
+			o.port, o.what(), len(bauds), heardBytes)
 	}
 	return best, nil
 }
