@@ -159,12 +159,12 @@ func TestFirmware(t *testing.T) {
 		samples           int
 	}{
 		{"lines", "?baud=115200&bits=10&reference=5", 250, []acquire.Channel{
-			{Label: "pulse", Kind: "pulse", Unit: "V", VoltsPerCount: 0.0048828125, MaxCount: 1023}}, true, 1000},
+			{Label: "pulse", Kind: "pulse", Unit: "V", VoltsPerCount: 0.0048828125, MaxCount: 1023}}, true, 600},
 		{"lamp_clip", "?baud=115200&bits=10&reference=5", 250, []acquire.Channel{
 			{Label: "pulse", Kind: "pulse", Unit: "V", VoltsPerCount: 0.0048828125, MaxCount: 1023}}, true, 500},
 		{"frames", "?baud=115200&format=frames", 1000, []acquire.Channel{
 			{Label: "pulse", Kind: "pulse", Unit: "V", VoltsPerCount: 0.0048828125, MaxCount: 1023},
-			{Label: "chest", Kind: "ecg", Unit: "V", VoltsPerCount: 0.0048828125, MaxCount: 1023}}, false, 4000},
+			{Label: "chest", Kind: "ecg", Unit: "V", VoltsPerCount: 0.0048828125, MaxCount: 1023}}, false, 2400},
 	} {
 		t.Run(test.firmware, func(t *testing.T) {
 			t.Parallel()

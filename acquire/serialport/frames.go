@@ -1,6 +1,7 @@
 package serialport
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -296,12 +297,16 @@ func (d *FrameDecoder) frame(encoded []byte, maybeTorn bool) error {
 		d.read++
 		return d.samples(b)
 	case frameInfo:
+		if d.settled && bytes.Equal(b, d.info) {
+			d.goodBytes += size
+			return nil
+		}
 		f, err := parseInfo(b)
 		if err != nil {
 			break
 		}
 		d.goodBytes += size
-		if d.settled && string(b) != string(d.info) {
+		if d.settled {
 			if d.info == nil && len(f.Channels) == len(d.format.Channels) {
 				return fmt.Errorf("the board now describes its channels: %w", acquire.ErrChanged)
 			}

@@ -279,7 +279,7 @@ func TestPtyThousandLines(t *testing.T) {
 	t.Parallel()
 	b := newPtyBoard(t)
 	b.say("\nseq,t_us,pulse,ecg\n")
-	const n = 3000
+	const n = 2000
 	b.print(time.Millisecond, n, func(i int) string { return fmt.Sprintf("%d,%d,%d,%d\r\n", i&0xffff, 1000*i, i%1024, -i) })
 	s := b.mustOpen("baud=115200")
 	counts, err := s.Samples(context.Background(), n)

@@ -28,7 +28,6 @@ type pump struct {
 	mu      sync.Mutex // guards what follows
 	bytes   []byte
 	pieces  []piece
-	spare   []byte
 	err     error
 	closing bool
 }

@@ -30,7 +30,7 @@ const (
 	quietStart    = 100 * time.Millisecond  // before a byte means that it begins a line
 
 	readSilence  = 100 * time.Millisecond // Read returns an empty block
-	readCoalesce = 5 * time.Millisecond   // between two blocks
+	readCoalesce = 3 * time.Millisecond   // at least, between two blocks
 
 	maxBacklog = 4 << 20 // bytes waiting for Read; more is a reader that stopped
 )
@@ -374,7 +374,7 @@ func (s *source) Describe() acquire.Info {
 }
 
 // Read implements acquire.Source. While samples flow it returns what arrived, at
-// most every 5 ms.
+// most every 3 ms.
 func (s *source) Read(ctx context.Context) (acquire.Block, error) {
 	if s.failed != nil {
 		return acquire.Block{}, s.failed
