@@ -44,7 +44,10 @@ func ParseBeat(text string) (kind string, quality float64, ok bool) {
 // IsNote reports whether an annotation's text is for a person: no beat, no
 // settings, no rate, no mark of missing samples or of the end.
 func IsNote(text string) bool {
-	if text == textEnd || strings.HasPrefix(text, textSettings+"{") {
+	if _, _, rest, ok := parsePiece(text); ok && strings.HasPrefix(rest, textSettings+"{") {
+		return false // of a file cut short
+	}
+	if text == textEnd || strings.HasPrefix(text, textSettings+"{") || text == textGap || strings.HasPrefix(text, textGap+": ") {
 		return false
 	}
 	if _, _, ok := ParseBeat(text); ok {
@@ -116,18 +119,6 @@ type settingsChannel struct {
 	Min    int32   `json:"min,omitempty"`
 	Max    int32   `json:"max,omitempty"`
 	Digits int     `json:"digits,omitempty"`
-	// Missing is the count that stands for a missing sample, nil when every count
-	// may be a true one and annotations tell.
-	Missing *int32 `json:"missing,omitempty"`
-}
-
-func (s *settings) annotatedHoles() bool {
-	for _, c := range s.Channels {
-		if c.Missing == nil {
-			return true
-		}
-	}
-	return false
 }
 
 func (c settingsChannel) channel() acquire.Channel {

@@ -19,6 +19,7 @@ type edfSignal struct {
 	physMin, physMax float64
 	digMin, digMax   int64
 	samples          int // per record
+	missing          int32
 	offset           int // bytes from the start of a record
 }
 
@@ -172,6 +173,15 @@ func openEDF(in *input, path string) (*File, error) {
 			}
 			*p = int64(x)
 		}
+		s.missing = acquire.MissingCount
+		if word, rest, _ := strings.Cut(edfText(field(9, i)), " "); word == textMissing && plus {
+			f.ours = true
+			if v, err := strconv.ParseInt(rest, 10, 32); err == nil {
+				s.missing = int32(v)
+			} else {
+				f.annotated = true
+			}
+		}
 		all = append(all, s)
 	}
 	if len(all) == 0 {
@@ -230,19 +240,18 @@ func openEDF(in *input, path string) (*File, error) {
 	}
 	st.signals = all
 	st.missing = make([]int32, len(all))
-	fill(st.missing, acquire.MissingCount)
+	for i, s := range all {
+		st.missing[i] = s.missing
+	}
 	f.store = st
 	f.info.Started = edfStart(fixed, plus)
 
-	if len(st.annotations) > 0 && st.records > 0 {
+	if f.ours && len(st.annotations) > 0 && st.records > 0 {
 		f.meta = st.settings(len(all))
 	}
 	if m := f.meta; m != nil {
 		for i, c := range m.Channels {
 			f.info.Channels[i] = c.channel()
-			if c.Missing != nil {
-				st.missing[i] = *c.Missing
-			}
 		}
 		if !m.Started.IsZero() {
 			f.info.Started = m.Started
@@ -252,15 +261,15 @@ func openEDF(in *input, path string) (*File, error) {
 	times := &edfTimes{store: st, duration: duration}
 	if plus && len(st.annotations) > 0 && st.records > 0 {
 		times.first, _ = st.onset(0)
-		if f.meta != nil {
+		if f.ours {
 			times.first = 0
-			times.old, times.new = parseRetiming(string(fixed[192:236]))
+			times.mark = parseRetiming(string(fixed[192:236]))
 		} else if fraction := times.first - math.Floor(times.first); fraction > 0 && times.first >= 0 && times.first < 1 {
 			f.info.Started = f.info.Started.Add(time.Duration(math.Round(fraction * 1e9)))
 		}
 	}
 	switch {
-	case split && len(st.annotations) > 0 || times.old != 0:
+	case split && len(st.annotations) > 0 || times.mark.old != 0:
 		if err := times.find(f); err != nil {
 			return nil, err
 		}
@@ -276,12 +285,12 @@ func openEDF(in *input, path string) (*File, error) {
 		f.length = last.at + last.n
 	}
 	// A file of ours ends inside its last record; the exact rate stands there too.
-	if f.meta != nil {
+	if f.ours && len(st.annotations) > 0 && st.records > 0 {
 		f.finishOurs(st, rate)
 	}
 	if len(st.annotations) > 0 {
 		first := times.first
-		segments, ours, rate := f.segments, f.meta != nil, f.info.ClaimedRateHz
+		segments, ours, rate := f.segments, f.ours, f.info.ClaimedRateHz
 		f.scan = func() []Annotation { return st.scan(segments, first, duration, rate, ours) }
 	}
 	return f, nil
@@ -299,8 +308,8 @@ func (f *File) finishOurs(st *edfStore, rate float64) {
 		for _, text := range t.texts {
 			if text == textEnd {
 				end := base + int64(math.Round((t.onset-start)*float64(st.perRecord)/duration))
-				// Records of padding after the end are possible.
-				f.length = min(f.length, max(end, 0))
+				// Padding may follow, or the recording ended in a gap.
+				f.length = min(max(end, 0), maxLen)
 			}
 			if r, ok := parseRate(text); ok && math.Abs(r/rate-1) < 1e-5 {
 				rate = r
@@ -440,7 +449,9 @@ func (s *edfStore) settings(channels int) *settings {
 		}
 		for _, t := range tals {
 			for _, text := range t.texts {
-				list = append(list, Annotation{Text: text})
+				if text != "" {
+					list = append(list, Annotation{Text: text})
+				}
 			}
 		}
 		for _, a := range joinPieces(list) {
@@ -473,9 +484,7 @@ type edfTimes struct {
 	store    *edfStore
 	duration float64
 	first    float64 // onset of record 0
-	// While a file of ours is being re-timed, its records have the one record
-	// duration up to some place and the other after; else 0.
-	old, new float64
+	mark     retiming
 }
 
 // find fills f.segments from the onsets of the records. A run whose ends are as
@@ -493,8 +502,9 @@ func (t *edfTimes) find(f *File) error {
 		}
 		f.segments = append(f.segments, segment{at, index * n, count * n})
 	}
-	if t.old != 0 {
-		return t.findRetimed(add)
+	if t.mark.old != 0 {
+		t.findRetimed(add)
+		return nil
 	}
 	bad := 0
 	position := func(index int64) int64 {
@@ -512,7 +522,7 @@ func (t *edfTimes) find(f *File) error {
 	}
 	// slack: onsets may be printed with few digits.
 	slack := int64(0)
-	if f.meta == nil {
+	if !f.ours {
 		slack = max(n/1000, int64(math.Ceil(2e-4/t.duration*float64(n))))
 	}
 	place = func(lo, hi record) error {
@@ -559,43 +569,61 @@ func (t *edfTimes) find(f *File) error {
 	return nil
 }
 
-// findRetimed places the records of a file that was cut while its record
-// duration was being corrected: front to back, one record at a time.
-func (t *edfTimes) findRetimed(add func(at, index, count int64)) error {
+// retiming is the mark in the reserved field while a file's record duration is
+// being corrected front to back: "EDF+D r OLD NEW INDEX POSITION". Records
+// before INDEX have the new duration, that record has the position, and a
+// record after it that does not follow the one before has the old.
+type retiming struct {
+	old, new        float64
+	index, position int64
+}
+
+func (t retiming) String() string {
+	return "r " + fixed8(t.old, 8) + " " + fixed8(t.new, 8) + " " + strconv.FormatInt(t.index, 36) + " " + strconv.FormatInt(t.position, 36)
+}
+
+// parseRetiming reads the mark; the zero value when there is none.
+func parseRetiming(reserved string) (t retiming) {
+	words := strings.Fields(reserved)
+	if len(words) != 6 || words[1] != "r" {
+		return retiming{}
+	}
+	var err [4]error
+	t.old, err[0] = strconv.ParseFloat(words[2], 64)
+	t.new, err[1] = strconv.ParseFloat(words[3], 64)
+	t.index, err[2] = strconv.ParseInt(words[4], 36, 64)
+	t.position, err[3] = strconv.ParseInt(words[5], 36, 64)
+	if err != [4]error{} || !(t.old > 1e-6) || !(t.new > 1e-6) || t.old > 1e9 || t.new > 1e9 || t.index < 0 || t.position < 0 || t.position > maxLen {
+		return retiming{}
+	}
+	return t
+}
+
+// findRetimed places the records of a file that was cut while being re-timed.
+func (t *edfTimes) findRetimed(add func(at, index, count int64)) {
 	n := int64(t.store.perRecord)
-	next, scale := int64(0), t.new
+	next, old := int64(0), false
 	for r := int64(0); r < t.store.records; r++ {
 		at := next
-		if on, ok := t.store.onset(r); ok {
-			a := int64(math.Round(on / t.new * float64(n)))
-			b := int64(math.Round(on / t.old * float64(n)))
+		if on, ok := t.store.onset(r); ok && math.Abs(on) < 1e12 {
+			a := int64(math.Round(on / t.mark.new * float64(n)))
+			b := int64(math.Round(on / t.mark.old * float64(n)))
 			switch {
-			case scale == t.new && (a == next || b != next):
+			case r == t.mark.index:
+				at = t.mark.position
+			case r < t.mark.index:
 				at = a
+			case a == next && !old:
+			case b == next:
+				old = true
 			default:
-				at, scale = b, t.old
+				at, old = b, true
 			}
 		}
 		at = min(max(at, next), maxLen)
 		add(at, r, 1)
 		next = at + n
 	}
-	return nil
-}
-
-// parseRetiming reads the mark of a re-timing under way in the header's
-// reserved field: "EDF+C retime OLD NEW".
-func parseRetiming(reserved string) (old, new float64) {
-	words := strings.Fields(reserved)
-	if len(words) != 4 || words[1] != "retime" {
-		return 0, 0
-	}
-	old, err1 := strconv.ParseFloat(words[2], 64)
-	new, err2 := strconv.ParseFloat(words[3], 64)
-	if err1 != nil || err2 != nil || !(old > 0) || !(new > 0) || math.IsInf(old, 0) || math.IsInf(new, 0) {
-		return 0, 0
-	}
-	return old, new
 }
 
 // scan reads the annotations of all records. The onset in samples is taken

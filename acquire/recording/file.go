@@ -51,7 +51,10 @@ type File struct {
 	length   int64
 	segments []segment
 	remarks  []string
-	meta     *settings // of a file this package wrote, else nil
+	meta     *settings // of a file this package wrote and that was not cut at its start, else nil
+
+	ours      bool // this package wrote it
+	annotated bool // missing samples are told by annotations
 
 	mu          sync.Mutex
 	store       store               // guarded by mu
@@ -221,8 +224,8 @@ func (f *File) Gaps() []Gap {
 	var gaps []Gap
 	at := int64(0)
 	for _, s := range f.segments {
-		if s.at > at {
-			gaps = append(gaps, Gap{First: at, Samples: s.at - at})
+		if next := min(s.at, f.length); next > at {
+			gaps = append(gaps, Gap{First: at, Samples: next - at})
 		}
 		at = s.at + s.n
 	}
@@ -329,7 +332,7 @@ func (f *File) learnHoles() {
 		return
 	}
 	f.holesKnown = true
-	if f.meta == nil || !f.meta.annotatedHoles() {
+	if !f.annotated {
 		return
 	}
 	f.load()

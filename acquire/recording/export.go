@@ -1,0 +1,519 @@
+package recording
+
+import (
+	"bufio"
+	"compress/gzip"
+	"context"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"pulsewright/acquire"
+)
+
+// exportBlock is how many samples are read and written at a time.
+const exportBlock = 1 << 14
+
+// ExportOptions say what to write. The zero value writes the whole recording in
+// the channels' units.
+type ExportOptions struct {
+	// From and To are the first sample and the one after the last; To 0 is the end.
+	From, To int64
+	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
+	Counts bool
+	// Context ends the export early with its error; nil never does.
+	Context context.Context
+	// Progress is called now and then; nil is not.
+	Progress func(done, total int64)
+}
+
+// stretch checks the options against a file.
+func (o *ExportOptions) stretch(f *File) (from, to int64, err error) {
+	from, to = o.From, o.To
+	if to == 0 {
+		to = f.Len()
+	}
+	if from < 0 || to > f.Len() || from > to {
+		return 0, 0, fmt.Errorf("recording: %s: samples %d to %d asked for, the recording has %d", f.path, from, to, f.Len())
+	}
+	return from, to, nil
+}
+
+// each reads a stretch in blocks.
+func (o *ExportOptions) each(f *File, from, to int64, do func(counts [][]int32, at int64) error) error {
+	buffer := make([][]int32, len(f.info.Channels))
+	for c := range buffer {
+		buffer[c] = make([]int32, exportBlock)
+	}
+	part := make([][]int32, len(buffer))
+	for at := from; at < to; {
+		if o.Context != nil && o.Context.Err() != nil {
+			return fmt.Errorf("recording: %s: stopped at sample %d: %w", f.path, at, context.Cause(o.Context))
+		}
+		n := int(min(exportBlock, to-at))
+		for c := range part {
+			part[c] = buffer[c][:n]
+		}
+		if _, err := f.ReadAt(part, at); err != nil {
+			return err
+		}
+		if err := do(part, at); err != nil {
+			return err
+		}
+		at += int64(n)
+		if o.Progress != nil {
+			o.Progress(at-from, to-from)
+		}
+	}
+	return nil
+}
+
+// ExportCSV writes RFC 4180 rows: time_s, then the channels with their unit in
+// brackets, each with the decimals that tell neighbouring counts apart. Missing samples are empty
+// fields, samples in gaps have no row. Comment lines in front carry the rate, and with Counts the settings.
+func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
+	from, to, err := o.stretch(f)
+	if err != nil {
+		return err
+	}
+	out := bufio.NewWriterSize(w, 1<<16)
+	fmt.Fprintf(out, "# rate %s Hz\r\n", strconv.FormatFloat(f.info.ClaimedRateHz, 'g', -1, 64))
+	if o.Counts {
+		m, err := json.Marshal(f.settings())
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(out, "# %s%s\r\n", textSettings, m)
+	}
+	// Enough decimals of time that two samples never read alike and the rate comes
+	// back to 1 in 10^6 over a second.
+	timeDigits := max(6, int(math.Ceil(math.Log10(f.info.ClaimedRateHz)))+3)
+	out.WriteString("time_s")
+	digits := make([]int, len(f.info.Channels))
+	for i, c := range f.info.Channels {
+		name := c.Label
+		if !o.Counts {
+			if c.Unit != "" {
+				name += " [" + c.Unit + "]"
+			}
+			digits[i] = c.Digits
+			if c.Scaled() {
+				// A hundredth of a count.
+				digits[i] = min(max(int(math.Ceil(2-math.Log10(math.Abs(c.VoltsPerCount)))), 0), 15)
+			}
+		}
+		out.WriteString("," + quoteCSV(name))
+	}
+	out.WriteString("\r\n")
+	var row []byte
+	gaps := f.Gaps()
+	err = o.each(f, from, to, func(counts [][]int32, at int64) error {
+		for i := range counts[0] {
+			for len(gaps) > 0 && at+int64(i) >= gaps[0].First+gaps[0].Samples {
+				gaps = gaps[1:]
+			}
+			if len(gaps) > 0 && at+int64(i) >= gaps[0].First {
+				continue
+			}
+			row = strconv.AppendFloat(row[:0], float64(at+int64(i)-from)/f.info.ClaimedRateHz, 'f', timeDigits, 64)
+			for c := range counts {
+				row = append(row, ',')
+				switch v := counts[c][i]; {
+				case v == acquire.MissingCount:
+				case o.Counts:
+					row = strconv.AppendInt(row, int64(v), 10)
+				default:
+					row = strconv.AppendFloat(row, f.info.Channels[c].Value(v), 'f', digits[c], 64)
+				}
+			}
+			row = append(row, '\r', '\n')
+			if _, err := out.Write(row); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return out.Flush()
+}
+
+func quoteCSV(s string) string {
+	if strings.ContainsAny(s, ",\"\r\n") || s == "" || s[0] == '#' || s[0] == ' ' {
+		return `"` + strings.ReplaceAll(s, `"`, `""`) + `"`
+	}
+	return s
+}
+
+func (f *File) settings() settings {
+	m := settings{Program: formatVersion, Started: f.info.Started, RateHz: f.info.ClaimedRateHz}
+	for _, c := range f.info.Channels {
+		m.Channels = append(m.Channels, settingsOf(c))
+	}
+	if f.meta != nil {
+		m.Other = f.meta.Other
+		m.Source = f.meta.Source
+	}
+	return m
+}
+
+// Settings returns what was given as Header.Settings, as JSON; nil when there is
+// none.
+func (f *File) Settings() json.RawMessage {
+	if f.meta == nil {
+		return nil
+	}
+	return f.meta.Other
+}
+
+// ExportWAV writes PCM of 16, 24 or 32 bits, the fewest that hold all counts, RF64
+// above 4 GiB. The rate is rounded to whole hertz; the exact one and the missing
+// stretches, in which the last value is held, stand in the comment. The
+// recording is read twice.
+func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
+	from, to, err := o.stretch(f)
+	if err != nil {
+		return err
+	}
+	rate := math.Round(f.info.ClaimedRateHz)
+	if rate < 1 || rate > math.MaxUint32 {
+		return fmt.Errorf("recording: %s: %g Hz cannot be the rate of a WAV file, which takes whole hertz from 1: use EDF or CSV", f.path, f.info.ClaimedRateHz)
+	}
+	channels := len(f.info.Channels)
+	low, high := int32(0), int32(0)
+	m := f.settings()
+	open := make([]int64, channels) // where a missing run began, −1 none
+	for c := range open {
+		open[c] = -1
+	}
+	first := o
+	first.Progress = nil
+	const mostHoles = 10_000
+	close := func(c int, end int64) {
+		m.Holes = append(m.Holes, [3]int64{open[c] - from, end - open[c], int64(c)})
+		open[c] = -1
+	}
+	if err := first.each(f, from, to, func(counts [][]int32, at int64) error {
+		for c, row := range counts {
+			for i, v := range row {
+				if v == acquire.MissingCount {
+					if open[c] < 0 {
+						open[c] = at + int64(i)
+					}
+					continue
+				}
+				if open[c] >= 0 {
+					close(c, at+int64(i))
+				}
+				low, high = min(low, v), max(high, v)
+			}
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	for c := range open {
+		if open[c] >= 0 {
+			close(c, to)
+		}
+	}
+	if len(m.Holes) > mostHoles {
+		return fmt.Errorf("recording: %s: %d stretches of missing samples are more than the %d that a WAV file's comment holds: use EDF or CSV", f.path, len(m.Holes), mostHoles)
+	}
+	bytes := 4
+	if low >= -1<<15 && high < 1<<15 {
+		bytes = 2
+	} else if low >= -1<<23 && high < 1<<23 {
+		bytes = 3
+	}
+	comment, err := json.Marshal(m)
+	if err != nil {
+		return err
+	}
+	text := textSettings + string(comment)
+	size := (to - from) * int64(channels*bytes)
+	out := bufio.NewWriterSize(w, 1<<16)
+	out.Write(wavHeader(uint32(rate), channels, bytes, to-from, text))
+	last := make([]int32, channels)
+	var b []byte
+	err = o.each(f, from, to, func(counts [][]int32, at int64) error {
+		b = b[:0]
+		for i := range counts[0] {
+			for c := range counts {
+				if v := counts[c][i]; v != acquire.MissingCount {
+					last[c] = v
+				}
+				for j := range bytes {
+					b = append(b, byte(last[c]>>(8*j)))
+				}
+			}
+		}
+		_, err := out.Write(b)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if size%2 == 1 {
+		out.WriteByte(0)
+	}
+	return out.Flush()
+}
+
+// wavHeader makes everything before the samples. Above 4 GiB it is RF64
+// (EBU Tech 3306): a ds64 chunk holds the sizes, the 32-bit ones are all ones.
+func wavHeader(rate uint32, channels, bytes int, frames int64, comment string) []byte {
+	le := binary.LittleEndian
+	size := frames * int64(channels*bytes)
+	var list []byte
+	list = append(list, "INFOICMT"...)
+	n := len(comment) + 1
+	list = le.AppendUint32(list, uint32(n))
+	list = append(list, comment...)
+	list = append(list, 0)
+	if n%2 == 1 {
+		list = append(list, 0)
+	}
+	var f []byte
+	wide := channels > 2 || bytes > 2
+	tag := uint16(1)
+	if wide {
+		tag = 0xfffe
+	}
+	f = le.AppendUint16(f, tag)
+	f = le.AppendUint16(f, uint16(channels))
+	f = le.AppendUint32(f, rate)
+	f = le.AppendUint32(f, rate*uint32(channels*bytes))
+	f = le.AppendUint16(f, uint16(channels*bytes))
+	f = le.AppendUint16(f, uint16(8*bytes))
+	if wide {
+		f = le.AppendUint16(f, 22)
+		f = le.AppendUint16(f, uint16(8*bytes))
+		f = le.AppendUint32(f, 0) // no loudspeaker positions
+		f = append(f, "\x01\x00\x00\x00\x00\x00\x10\x00\x80\x00\x00\xaa\x00\x38\x9b\x71"...)
+	}
+	total := int64(4+8+len(f)+8+len(list)+8) + size + size&1
+	long := total+36 > math.MaxUint32
+	var h []byte
+	if long {
+		total += 36
+		h = append(h, "RF64\xff\xff\xff\xffWAVEds64"...)
+		h = le.AppendUint32(h, 28)
+		h = le.AppendUint64(h, uint64(total))
+		h = le.AppendUint64(h, uint64(size))
+		h = le.AppendUint64(h, uint64(frames))
+		h = le.AppendUint32(h, 0)
+	} else {
+		h = append(h, "RIFF"...)
+		h = le.AppendUint32(h, uint32(total))
+		h = append(h, "WAVE"...)
+	}
+	h = append(h, "fmt "...)
+	h = le.AppendUint32(h, uint32(len(f)))
+	h = append(h, f...)
+	h = append(h, "LIST"...)
+	h = le.AppendUint32(h, uint32(len(list)))
+	h = append(h, list...)
+	h = append(h, "data"...)
+	if long {
+		return append(h, 0xff, 0xff, 0xff, 0xff)
+	}
+	return le.AppendUint32(h, uint32(size))
+}
+
+// ExportEDF writes a stretch with its annotations to a new EDF+ (.edf) or BDF+
+// (.bdf) file. For channels without a stated range the counts themselves decide
+// whether 16 bits do; for that the recording is read twice.
+func ExportEDF(path string, f *File, o ExportOptions) (err error) {
+	from, to, err := o.stretch(f)
+	if err != nil {
+		return err
+	}
+	info := f.Describe()
+	fit := f.Describe().Channels
+	if err := f.ranges(fit, o, from, to); err != nil {
+		return err
+	}
+	h := Header{Info: info, Started: info.Started, NoSync: true, fit: fit}
+	if f.meta != nil {
+		h.Info.Address = f.meta.Source
+		if f.meta.Other != nil {
+			h.Settings = f.meta.Other
+		}
+	}
+	if !h.Started.IsZero() && from > 0 {
+		h.Started = h.Started.Add(durationOf(float64(from) / info.ClaimedRateHz))
+	}
+	w, err := Create(path, h)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if e := w.Close(); err == nil {
+			err = e
+		}
+		if err != nil {
+			err = errors.Join(err, os.Remove(path))
+		}
+	}()
+	notes := f.Annotations()
+	gaps := f.Gaps()
+	at := from
+	for _, g := range gaps {
+		// What lies before the gap, then the gap.
+		end := min(max(g.First, at), to)
+		if notes, err = w.copy(f, o, from, at, end, to, notes); err != nil {
+			return err
+		}
+		at = end
+		if last := min(g.First+g.Samples, to); last > at && at < to {
+			if err := w.Gap(at-from, last-at, ""); err != nil {
+				return err
+			}
+			at = last
+		}
+	}
+	if notes, err = w.copy(f, o, from, at, to, to, notes); err != nil {
+		return err
+	}
+	for _, a := range notes {
+		if a.Sample < to || a.Sample == to && to == f.Len() {
+			w.annotateFrom(a, from, info.ClaimedRateHz)
+		}
+	}
+	return w.Err()
+}
+
+// copy writes samples from … to of f and the notes that belong before to.
+func (w *Writer) copy(f *File, o ExportOptions, start, from, to, total int64, notes []Annotation) ([]Annotation, error) {
+	progress := o.Progress
+	if progress != nil {
+		o.Progress = func(done, _ int64) { progress(from-start+done, total-start) }
+	}
+	err := o.each(f, from, to, func(counts [][]int32, at int64) error {
+		for len(notes) > 0 && notes[0].Sample < at+int64(len(counts[0])) {
+			if notes[0].Sample >= start || start == 0 {
+				w.annotateFrom(notes[0], start, f.info.ClaimedRateHz)
+			}
+			notes = notes[1:]
+		}
+		return w.Write(counts, at-start)
+	})
+	return notes, err
+}
+
+// annotateFrom copies an annotation unless the Writer makes its like itself.
+func (w *Writer) annotateFrom(a Annotation, start int64, rateHz float64) {
+	if _, ok := parseMissing(a.Text); ok || a.Text == textGap || strings.HasPrefix(a.Text, textGap+": ") ||
+		a.Text == textEnd || strings.HasPrefix(a.Text, textSettings+"{") {
+		return
+	}
+	if _, ok := parseRate(a.Text); ok {
+		return
+	}
+	w.Annotate(a.Sample-start, int64(math.Round(a.DurationSeconds*rateHz)), a.Text)
+}
+
+// ranges fills in the range of channels that state none.
+func (f *File) ranges(channels []acquire.Channel, o ExportOptions, from, to int64) error {
+	unknown := false
+	for _, c := range channels {
+		unknown = unknown || c.MinCount >= c.MaxCount
+	}
+	if !unknown {
+		return nil
+	}
+	low, high := make([]int32, len(channels)), make([]int32, len(channels))
+	o.Progress = nil
+	if err := o.each(f, from, to, func(counts [][]int32, _ int64) error {
+		for c, row := range counts {
+			for _, v := range row {
+				if v != acquire.MissingCount {
+					low[c], high[c] = min(low[c], v), max(high[c], v)
+				}
+			}
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	for c := range channels {
+		if channels[c].MinCount < channels[c].MaxCount {
+			continue
+		}
+		if low[c] < -1<<23 || high[c] >= 1<<23 {
+			return fmt.Errorf("recording: %s: channel %q has counts from %d to %d, and BDF+ holds 24 bits: use CSV or WAV", f.path, channels[c].Label, low[c], high[c])
+		}
+		channels[c].MinCount, channels[c].MaxCount = low[c], max(high[c], low[c]+1)
+	}
+	return nil
+}
+
+// Convert writes the recording in to a new file out of the format that its name
+// ends in: .edf, .bdf, .csv, .wav, or .csv.gz, .wav.gz. When it fails or ctx
+// ends, out is removed.
+func Convert(ctx context.Context, in, out string, progress func(done, total int64)) error {
+	return ConvertWith(ctx, in, out, OpenOptions{}, ExportOptions{Progress: progress})
+}
+
+// ConvertWith is Convert with options of both sides; ctx replaces the export's.
+func ConvertWith(ctx context.Context, in, out string, open OpenOptions, o ExportOptions) error {
+	base, packed := strings.CutSuffix(strings.ToLower(out), ".gz")
+	var write func(io.Writer, *File, ExportOptions) error
+	switch ext := filepath.Ext(base); {
+	case ext == ".csv":
+		write = ExportCSV
+	case ext == ".wav":
+		write = ExportWAV
+	case (ext == ".edf" || ext == ".bdf") && !packed:
+	default:
+		return fmt.Errorf("recording: %s: name the result .edf, .bdf, .csv or .wav (.csv.gz and .wav.gz pack it)", out)
+	}
+	f, err := OpenWith(in, open)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	o.Context = ctx
+	if write == nil {
+		return ExportEDF(out, f, o)
+	}
+	file, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return &WriteError{Path: out, Err: unwrapPath(err)}
+	}
+	var w io.Writer = file
+	var z *gzip.Writer
+	if packed {
+		z = gzip.NewWriter(file)
+		w = z
+	}
+	err = write(w, f, o)
+	if z != nil && err == nil {
+		err = z.Close()
+	}
+	if e := file.Close(); err == nil {
+		err = e
+	}
+	if err != nil {
+		os.Remove(out)
+		var p *os.PathError
+		if errors.As(err, &p) {
+			return &WriteError{Path: out, Err: p.Err}
+		}
+	}
+	return err
+}
+
+func durationOf(seconds float64) time.Duration {
+	return time.Duration(math.Round(seconds * 1e9))
+}

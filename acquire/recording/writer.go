@@ -1,0 +1,969 @@
+package recording
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+
+	"pulsewright/acquire"
+)
+
+const (
+	formatVersion  = "1"
+	maxRecordBytes = 61_440 // of EDF; kept for BDF too
+	annotationSize = 256    // bytes per record, rounded up to whole samples
+	retimeFirst    = 8      // records before the rate is corrected for the first time
+)
+
+// Header says what a recording is of. Only Info.Channels and a rate are needed.
+type Header struct {
+	// Info gives channels, claimed rate, address and name.
+	Info acquire.Info
+	// RateHz is the best known rate at the start; 0 takes Info.ClaimedRateHz. It
+	// decides how many samples a record holds.
+	RateHz float64
+	// Started is the time of the first sample; zero is stored as unknown.
+	Started time.Time
+	// Patient is a code or name for the header's patient field; "" is unknown.
+	Patient string
+	// Settings are kept as JSON: the signal path and what else the caller wants back.
+	Settings any
+	// NoSync leaves out forcing each second to the disk, for files made from files.
+	NoSync bool
+
+	// fit has ranges that the counts are known to keep, for channels that state
+	// none.
+	fit []acquire.Channel
+}
+
+// WriteError says which file could not be written, where, why, and what to do.
+type WriteError struct {
+	Path   string
+	Offset int64
+	Err    error
+}
+
+func (e *WriteError) Error() string {
+	remedy := ""
+	switch {
+	case errors.Is(e.Err, syscall.ENOSPC):
+		remedy = "; free some space or record to another disk; what was recorded so far stays readable"
+	case errors.Is(e.Err, os.ErrPermission), errors.Is(e.Err, syscall.EROFS):
+		remedy = "; choose a folder that you may write to with -data"
+	case errors.Is(e.Err, os.ErrExist):
+		remedy = "; choose another name, nothing is overwritten"
+	case errors.Is(e.Err, os.ErrNotExist):
+		remedy = "; is the disk still there? choose a folder that exists with -data"
+	case e.Offset > 0:
+		remedy = "; what was recorded so far stays readable if the disk is"
+	}
+	return fmt.Sprintf("recording: %s: byte %d: %v%s", e.Path, e.Offset, e.Err, remedy)
+}
+
+func (e *WriteError) Unwrap() error { return e.Err }
+
+// disk is what a Writer needs of a file.
+type disk interface {
+	io.ReaderAt
+	io.WriterAt
+	Truncate(int64) error
+	Sync() error
+	Close() error
+}
+
+// Writer writes an EDF+ or BDF+ file record by record. Positions count samples
+// from the start of the recording. After an error everything but Close returns
+// the same error, and Close leaves what is there readable. Not for concurrent
+// use.
+type Writer struct {
+	// Immutable after Create.
+	path        string
+	format      string // "EDF" or "BDF"
+	bytes       int    // per sample
+	channels    []writeChannel
+	perRecord   int
+	header      int64
+	recordBytes int
+	annOffset   int
+	annBytes    int
+	sync        bool
+	baseRate    float64
+
+	out      disk
+	isOurs   func() error // whether path still is the open file
+	rate     float64      // as last measured
+	printed  string       // record duration as the header has it
+	duration float64      // its value, seconds
+	records  int64
+	start    int64 // position of the first sample in the record being filled
+	filled   int   // samples in it
+	record   []byte
+	queue    []queued
+	split    bool
+	retimeAt int64
+	syncedAt time.Time
+	err      error
+	closed   bool
+	warned   []bool
+	runs     []int64 // per channel where a run of missing samples began, or −1
+}
+
+type writeChannel struct {
+	offset   int // bytes from the start of a record
+	low      int32
+	high     int32 // range of a sample
+	missing  int32 // stored for missing
+	marked   bool  // missing is no true value
+	label    string
+	digitals [2]int64
+	physical [2]string
+	unit     string
+}
+
+type queued struct {
+	sample, length int64 // length −1: none
+	text           string
+}
+
+// Needs24Bits reports whether channels need BDF+: one states no range, or one
+// beyond −32,767 … 32,767.
+func Needs24Bits(channels []acquire.Channel) bool {
+	for _, c := range channels {
+		if c.MinCount >= c.MaxCount || c.MinCount < -32767 || c.MaxCount > 32767 {
+			return true
+		}
+	}
+	return false
+}
+
+// FileName makes a file name of a start, a name for a person and the channels,
+// as FORMAT.md says.
+func FileName(started time.Time, name string, channels []acquire.Channel) string {
+	var b strings.Builder
+	if !started.IsZero() {
+		b.WriteString(started.Local().Format("2006-01-02 15.04.05"))
+	}
+	clean := strings.Map(func(r rune) rune {
+		switch {
+		case r == ' ' || r == '-' || r == '_' || r == '.':
+			return r
+		case '0' <= r && r <= '9' || r >= 0x80 && !unsafeRune(r) && isLetter(r) || 'a' <= r && r <= 'z' || 'A' <= r && r <= 'Z':
+			return r
+		}
+		return -1
+	}, name)
+	clean = strings.Trim(strings.Join(strings.Fields(clean), " "), ". ")
+	if len(clean) > 80 {
+		clean = strings.TrimSpace(strings.ToValidUTF8(clean[:80], ""))
+	}
+	if clean != "" {
+		if b.Len() > 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteString(clean)
+	}
+	if b.Len() == 0 {
+		b.WriteString("recording")
+	}
+	if Needs24Bits(channels) {
+		return b.String() + ".bdf"
+	}
+	return b.String() + ".edf"
+}
+
+// Create makes the file path, which must not exist, and writes its header. The
+// path ends in .edf for 16 bits or .bdf for 24.
+func Create(path string, h Header) (*Writer, error) {
+	w := &Writer{path: path, sync: !h.NoSync, retimeAt: retimeFirst}
+	if h.fit == nil {
+		h.fit = h.Info.Channels
+	}
+	switch strings.ToLower(filepath.Ext(path)) {
+	case ".edf":
+		w.format, w.bytes = "EDF", 2
+		if Needs24Bits(h.fit) {
+			return nil, fmt.Errorf("recording: %s: a channel has a range of more than 16 bits or states none: name the file .bdf", path)
+		}
+	case ".bdf":
+		w.format, w.bytes = "BDF", 3
+	default:
+		return nil, fmt.Errorf("recording: %s: name it .edf or .bdf", path)
+	}
+	if err := w.plan(h); err != nil {
+		return nil, err
+	}
+	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return nil, &WriteError{Path: path, Err: unwrapPath(err)}
+	}
+	opened, err := file.Stat()
+	if err != nil {
+		file.Close()
+		return nil, &WriteError{Path: path, Err: unwrapPath(err)}
+	}
+	w.isOurs = func() error {
+		st, err := os.Stat(path)
+		if err != nil {
+			return unwrapPath(err)
+		}
+		if !os.SameFile(st, opened) {
+			return errors.New("the file was replaced by another while recording")
+		}
+		return nil
+	}
+	if err := w.begin(file, h); err != nil {
+		file.Close()
+		os.Remove(path)
+		return nil, err
+	}
+	return w, nil
+}
+
+// unwrapPath takes off the path that WriteError names itself.
+func unwrapPath(err error) error {
+	var p *os.PathError
+	if errors.As(err, &p) {
+		return p.Err
+	}
+	return err
+}
+
+// plan decides layout and scales.
+func (w *Writer) plan(h Header) error {
+	n := len(h.Info.Channels)
+	if n == 0 || n > maxChannels-1 {
+		return fmt.Errorf("recording: %s: %d channels; 1 to %d can be recorded", w.path, n, maxChannels-1)
+	}
+	w.rate = h.RateHz
+	if w.rate == 0 {
+		w.rate = h.Info.ClaimedRateHz
+	}
+	if !(w.rate >= 1e-4) || w.rate > 1e7 {
+		return fmt.Errorf("recording: %s: rate %g Hz: 0.0001 Hz to 10 MHz can be recorded; measure the rate before recording", w.path, w.rate)
+	}
+	w.baseRate = w.rate
+	w.annBytes = (annotationSize + w.bytes - 1) / w.bytes * w.bytes
+	w.perRecord = recordLength(w.rate, n*w.bytes, maxRecordBytes-w.annBytes)
+	w.printed = fixed8(float64(w.perRecord)/w.rate, 8)
+	w.duration, _ = strconv.ParseFloat(w.printed, 64)
+	w.header = int64(256 * (n + 2))
+	low, high := int64(-1)<<(8*w.bytes-1), int64(1)<<(8*w.bytes-1)-1
+	for i, c := range h.fit {
+		wc := writeChannel{offset: i * w.perRecord * w.bytes, low: int32(low), high: int32(high), label: c.Label}
+		wc.marked = !(c.MinCount < c.MaxCount && int64(c.MinCount) <= low)
+		wc.limits(c, low, high)
+		wc.missing = int32(low)
+		if wc.marked {
+			wc.missing = int32(wc.digitals[0])
+		}
+		w.channels = append(w.channels, wc)
+	}
+	w.annOffset = n * w.perRecord * w.bytes
+	w.recordBytes = w.annOffset + w.annBytes
+	w.record = make([]byte, w.recordBytes)
+	w.warned = make([]bool, n)
+	w.runs = make([]int64, n)
+	for i := range w.runs {
+		w.runs[i] = -1
+	}
+	return nil
+}
+
+// recordLength is how many samples a record holds: one second if that fits in
+// limit bytes, else the longest fraction 1/k of one that gives whole samples and
+// an exact duration, else the longest.
+func recordLength(rateHz float64, bytesPerPosition, limit int) int {
+	most := max(limit/bytesPerPosition, 1)
+	k := max(1, int(math.Ceil(math.Round(rateHz)/float64(most))))
+	if rateHz != math.Trunc(rateHz) {
+		return min(max(int(math.Round(rateHz/float64(k))), 1), most)
+	}
+	for j := k; j < 8*k; j++ {
+		n := int(rateHz) / j
+		if n*j == int(rateHz) && isExact8(1/float64(j)) {
+			return n
+		}
+	}
+	return min(max(int(rateHz)/k, 1), most)
+}
+
+// fixed8 prints x in at most width characters with as many decimals as fit.
+func fixed8(x float64, width int) string {
+	for d := 7; d >= 0; d-- {
+		s := strconv.FormatFloat(x, 'f', d, 64)
+		if strings.Contains(s, ".") {
+			s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+		}
+		if s == "-0" {
+			s = "0"
+		}
+		if len(s) <= width {
+			return s
+		}
+	}
+	s := strconv.FormatFloat(x, 'g', 3, 64)
+	return s[:min(len(s), width)]
+}
+
+func isExact8(x float64) bool {
+	y, err := strconv.ParseFloat(fixed8(x, 8), 64)
+	return err == nil && math.Abs(y-x) <= 1e-13*math.Abs(x)
+}
+
+// limits chooses digital and physical limits of a channel so that they give its
+// scale back.
+func (wc *writeChannel) limits(c acquire.Channel, low, high int64) {
+	wc.digitals = [2]int64{low, high}
+	if !c.Scaled() {
+		k := math.Pow10(-c.Digits)
+		wc.physical = [2]string{fixed8(float64(low)*k, 8), fixed8(float64(high)*k, 8)}
+		if k != 1 {
+			// Symmetric limits print shorter.
+			if d := int64(math.Pow10(len(strconv.FormatInt(high, 10)) - 1)); c.MinCount > -int32(d) && c.MaxCount < int32(d) && c.MinCount < c.MaxCount {
+				wc.digitals = [2]int64{-d, d}
+				wc.physical = [2]string{fixed8(-float64(d)*k, 8), fixed8(float64(d)*k, 8)}
+			}
+		}
+		return
+	}
+	units := []struct {
+		name  string
+		times float64
+	}{{"V", 1}, {"mV", 1e3}, {"uV", 1e6}}
+	if c.Unit != "V" {
+		units = units[:1]
+		units[0].name = c.Unit
+	}
+	need := int64(1) // the least symmetric limit
+	if c.MinCount < c.MaxCount {
+		need = max(int64(c.MaxCount), 1-int64(c.MinCount))
+	}
+	top := high
+	if !wc.marked || need > top {
+		need = top // nothing to choose but the unit
+	}
+	best := math.Inf(1)
+	for _, u := range units {
+		s, o := c.VoltsPerCount*u.times, c.OffsetVolts*u.times
+		for d := top; d >= max(need, top/2); d-- {
+			if plain8(o-s*float64(d)) && plain8(o+s*float64(d)) {
+				lo, hi := fixed8(o-s*float64(d), 8), fixed8(o+s*float64(d), 8)
+				if lo != hi {
+					wc.digitals, wc.physical, wc.unit = [2]int64{-d, d}, [2]string{lo, hi}, u.name
+					return
+				}
+			}
+		}
+		lo, hi := fixed8(o+s*float64(low), 8), fixed8(o+s*float64(high), 8)
+		a, _ := strconv.ParseFloat(lo, 64)
+		b, _ := strconv.ParseFloat(hi, 64)
+		if e := math.Abs((b-a)/float64(high-low)/s - 1); e < best && lo != hi {
+			best, wc.physical, wc.unit = e, [2]string{lo, hi}, u.name
+		}
+	}
+	if math.IsInf(best, 1) { // no unit prints it
+		wc.physical, wc.unit = [2]string{strconv.FormatInt(low, 10), strconv.FormatInt(high, 10)}, ""
+	}
+}
+
+// plain8 reports whether 8 characters print x exactly, cheaply.
+func plain8(x float64) bool {
+	room := 8
+	if x < 0 {
+		room--
+		x = -x
+	}
+	if x >= 1e7 {
+		return false
+	}
+	whole := 1
+	for p := 10.0; x >= p; p *= 10 {
+		whole++
+	}
+	decimals := room - whole - 1
+	if decimals < 0 {
+		decimals = 0
+	}
+	y := x
+	for ; decimals > 0; decimals-- {
+		y *= 10
+	}
+	return math.Abs(y-math.Round(y)) <= 1e-13*max(y, 1) && y >= 1
+}
+
+// headerText pads ASCII to a field.
+func headerText(s string, width int) string {
+	s = strings.Map(func(r rune) rune {
+		switch {
+		case r == 'µ' || r == 'μ':
+			return 'u'
+		case r < ' ' || r > '~':
+			return '_'
+		}
+		return r
+	}, s)
+	if len(s) > width {
+		s = s[:width]
+	}
+	return s + strings.Repeat(" ", width-len(s))
+}
+
+// word makes a header subfield: no spaces, X when empty.
+func word(s string) string {
+	if s = strings.Join(strings.Fields(s), "_"); s == "" {
+		return "X"
+	}
+	return s
+}
+
+func (w *Writer) begin(out disk, h Header) error {
+	w.out = out
+	date, clock, long := "01.01.85", "00.00.00", "X"
+	if !h.Started.IsZero() {
+		t := h.Started.Local()
+		date, clock = t.Format("02.01.06"), t.Format("15.04.05")
+		if t.Year() < 1985 || t.Year() > 2084 {
+			date = t.Format("02.01.") + "yy"
+		}
+		long = strings.ToUpper(t.Format("02-Jan-2006"))
+	}
+	version := edfMagic
+	if w.format == "BDF" {
+		version = bdfMagic
+	}
+	var b strings.Builder
+	b.WriteString(version)
+	b.WriteString(headerText("X X X "+word(h.Patient), 80))
+	b.WriteString(headerText("Startdate "+long+" X X Pulsewright "+word(h.Info.Name), 80))
+	b.WriteString(date + clock)
+	b.WriteString(headerText(strconv.FormatInt(w.header, 10), 8))
+	b.WriteString(headerText(w.format+"+C", 44))
+	b.WriteString(headerText("-1", 8))
+	b.WriteString(headerText(w.printed, 8))
+	b.WriteString(headerText(strconv.Itoa(len(w.channels)+1), 4))
+	field := func(width int, of func(c *writeChannel) string, annotations string) {
+		for i := range w.channels {
+			b.WriteString(headerText(of(&w.channels[i]), width))
+		}
+		b.WriteString(headerText(annotations, width))
+	}
+	low, high := strconv.Itoa(-1<<(8*w.bytes-1)), strconv.Itoa(1<<(8*w.bytes-1)-1)
+	field(16, func(c *writeChannel) string { return c.label }, w.format+" Annotations")
+	field(80, func(*writeChannel) string { return "" }, "")
+	field(8, func(c *writeChannel) string { return c.unit }, "")
+	field(8, func(c *writeChannel) string { return c.physical[0] }, "-1")
+	field(8, func(c *writeChannel) string { return c.physical[1] }, "1")
+	field(8, func(c *writeChannel) string { return strconv.FormatInt(c.digitals[0], 10) }, low)
+	field(8, func(c *writeChannel) string { return strconv.FormatInt(c.digitals[1], 10) }, high)
+	field(80, func(*writeChannel) string { return "" }, "")
+	field(8, func(*writeChannel) string { return strconv.Itoa(w.perRecord) }, strconv.Itoa(w.annBytes/w.bytes))
+	field(32, func(c *writeChannel) string {
+		if !c.marked {
+			return textMissing + " annotated"
+		}
+		return textMissing + " " + strconv.Itoa(int(c.missing))
+	}, "")
+	if _, err := w.out.WriteAt([]byte(b.String()), 0); err != nil {
+		return &WriteError{Path: w.path, Err: unwrapPath(err)}
+	}
+	m := settings{Program: formatVersion, Started: h.Started, RateHz: w.rate, Source: h.Info.Address}
+	for _, c := range h.Info.Channels {
+		m.Channels = append(m.Channels, settingsOf(c))
+	}
+	if h.Settings != nil {
+		other, err := json.Marshal(h.Settings)
+		if err != nil {
+			return fmt.Errorf("recording: %s: settings: %w", w.path, err)
+		}
+		m.Other = other
+	}
+	text, err := json.Marshal(m)
+	if err != nil {
+		return fmt.Errorf("recording: %s: settings: %w", w.path, err)
+	}
+	w.note(0, -1, textSettings+string(text))
+	return nil
+}
+
+// Path is the file's name.
+func (w *Writer) Path() string { return w.path }
+
+// Len is how many samples were written so far, gaps included.
+func (w *Writer) Len() int64 { return w.start + int64(w.filled) }
+
+// Bytes is the size of the file so far.
+func (w *Writer) Bytes() int64 { return w.header + w.records*int64(w.recordBytes) }
+
+// Err is the error that ended the writing, or nil.
+func (w *Writer) Err() error { return w.err }
+
+// usable returns why nothing can be written any more.
+func (w *Writer) usable() error {
+	if w.err == nil && w.closed {
+		return &WriteError{Path: w.path, Offset: w.Bytes(), Err: os.ErrClosed}
+	}
+	return w.err
+}
+
+// fail keeps the first error.
+func (w *Writer) fail(err error) error {
+	if w.err == nil {
+		w.err = &WriteError{Path: w.path, Offset: w.Bytes(), Err: unwrapPath(err)}
+	}
+	return w.err
+}
+
+// Write appends samples, [channel][sample], of which the first has position
+// first. A position beyond Len is a gap and is marked so; one before it is
+// refused. acquire.MissingCount is stored as missing.
+func (w *Writer) Write(counts [][]int32, first int64) error {
+	if err := w.usable(); err != nil {
+		return err
+	}
+	if len(counts) != len(w.channels) {
+		return fmt.Errorf("recording: %s: a block of %d channels, the file has %d: close it and begin another", w.path, len(counts), len(w.channels))
+	}
+	n := len(counts[0])
+	for _, row := range counts {
+		if len(row) != n {
+			return fmt.Errorf("recording: %s: channels of %d and %d samples in one block", w.path, n, len(row))
+		}
+	}
+	if lost := first - w.Len(); lost < 0 {
+		return fmt.Errorf("recording: %s: sample %d comes after sample %d was written", w.path, first, w.Len()-1)
+	} else if lost > 0 {
+		if err := w.Gap(w.Len(), lost, ""); err != nil {
+			return err
+		}
+	}
+	for done := 0; done < n; {
+		k := min(n-done, w.perRecord-w.filled)
+		for c := range w.channels {
+			w.encode(c, counts[c][done:done+k])
+		}
+		w.filled += k
+		done += k
+		if w.filled == w.perRecord {
+			if err := w.flush(); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// encode puts samples of channel c into the record.
+func (w *Writer) encode(c int, row []int32) {
+	wc := &w.channels[c]
+	b := w.record[wc.offset+w.filled*w.bytes:]
+	at := w.Len()
+	for i, v := range row {
+		gone := v == acquire.MissingCount
+		if !gone && (v < wc.low || v > wc.high || wc.marked && v == wc.missing) {
+			gone = true
+			if !w.warned[c] {
+				w.warned[c] = true
+				w.note(at+int64(i), -1, fmt.Sprintf("%s: count %d does not fit in the file and is stored as missing, as others like it", wc.label, v))
+			}
+		}
+		if gone {
+			v = wc.missing
+			if w.runs[c] < 0 {
+				w.runs[c] = at + int64(i)
+			}
+		} else if w.runs[c] >= 0 {
+			w.endRun(c, at+int64(i))
+		}
+		if w.bytes == 2 {
+			b[0], b[1] = byte(v), byte(v>>8)
+			b = b[2:]
+		} else {
+			b[0], b[1], b[2] = byte(v), byte(v>>8), byte(v>>16)
+			b = b[3:]
+		}
+	}
+}
+
+// endRun notes a run of missing samples of one channel: always when nothing else
+// tells, else if it is worth a person's notice, a tenth of a record.
+func (w *Writer) endRun(c int, end int64) {
+	n := end - w.runs[c]
+	if n > 0 && (!w.channels[c].marked || n >= max(int64(w.perRecord)/10, 2)) {
+		w.note(w.runs[c], n, missingText(c))
+	}
+	w.runs[c] = -1
+}
+
+// missingSamples appends k missing samples on all channels, without notes.
+func (w *Writer) missingSamples(k int) {
+	for c := range w.channels {
+		wc := &w.channels[c]
+		b := w.record[wc.offset+w.filled*w.bytes:]
+		for range k {
+			for j := range w.bytes {
+				b[j] = byte(wc.missing >> (8 * j))
+			}
+			b = b[w.bytes:]
+		}
+	}
+	w.filled += k
+}
+
+// Gap marks samples as never recorded, from Len on, which first must be. reason
+// is for a person and may be empty.
+func (w *Writer) Gap(first, samples int64, reason string) error {
+	if err := w.usable(); err != nil {
+		return err
+	}
+	if first != w.Len() || samples < 0 || first+samples > maxLen {
+		return fmt.Errorf("recording: %s: a gap of %d samples at %d, but the recording stands at %d", w.path, samples, first, w.Len())
+	}
+	if samples == 0 {
+		return nil
+	}
+	for c := range w.runs {
+		if w.runs[c] >= 0 {
+			w.endRun(c, first)
+		}
+	}
+	text := textGap
+	if reason = cleanText(reason); reason != "" {
+		text += ": " + reason
+	}
+	w.note(first, samples, text)
+	if !w.allMarked() {
+		w.note(first, samples, missingText(-1))
+	}
+	if w.filled > 0 || w.records == 0 {
+		k := int(min(samples, int64(w.perRecord-w.filled)))
+		w.missingSamples(k)
+		samples -= int64(k)
+		if w.filled == w.perRecord {
+			if err := w.flush(); err != nil {
+				return err
+			}
+		}
+	}
+	w.start += samples
+	return nil
+}
+
+func (w *Writer) allMarked() bool {
+	for i := range w.channels {
+		if !w.channels[i].marked {
+			return false
+		}
+	}
+	return true
+}
+
+// Annotate adds a text at a position, lasting durationSamples, or 0. The position
+// may be before or after Len; before 0 counts as 0. The text is made safe and
+// may be of any length.
+func (w *Writer) Annotate(sample, durationSamples int64, text string) error {
+	if err := w.usable(); err != nil {
+		return err
+	}
+	if text = cleanText(text); text == "" {
+		return nil
+	}
+	if durationSamples <= 0 {
+		durationSamples = -1
+	}
+	w.note(max(sample, 0), durationSamples, text)
+	return nil
+}
+
+// note queues an annotation.
+func (w *Writer) note(sample, length int64, text string) {
+	for _, piece := range splitText(text, w.annBytes-80) {
+		w.queue = append(w.queue, queued{sample, length, piece})
+	}
+}
+
+// seconds prints a position as an onset.
+func (w *Writer) seconds(sample int64) string {
+	return "+" + strconv.FormatFloat(float64(sample)*w.duration/float64(w.perRecord), 'f', 7, 64)
+}
+
+func (w *Writer) tal(q queued) string {
+	s := w.seconds(q.sample)
+	if q.length >= 0 {
+		s += "\x15" + strconv.FormatFloat(float64(q.length)*w.duration/float64(w.perRecord), 'f', 6, 64)
+	}
+	return s + "\x14" + q.text + "\x14\x00"
+}
+
+// talGrowth is what onset and duration may grow by when the rate is corrected.
+const talGrowth = 2
+
+// block fills the annotation signal of the record being filled: the time stamp,
+// then from the queue what fits in front of the last keep bytes, then tail.
+func (w *Writer) block(keep int, tail ...queued) {
+	b := w.record[w.annOffset:]
+	clear(b)
+	at := copy(b, w.seconds(w.start)+"\x14\x14\x00") + talGrowth
+	room := len(b) - keep
+	used := 0
+	text := b[:at-talGrowth]
+	for _, q := range w.queue {
+		s := w.tal(q)
+		if at+len(s)+talGrowth > room {
+			break
+		}
+		text = append(text, s...)
+		at += len(s) + talGrowth
+		used++
+	}
+	w.queue = w.queue[:copy(w.queue, w.queue[used:])]
+	for _, q := range tail {
+		text = append(text, w.tal(q)...)
+	}
+}
+
+// flush writes the full record.
+func (w *Writer) flush() error {
+	for c := range w.runs {
+		if w.runs[c] >= 0 && !w.channels[c].marked {
+			// Its note belongs in the record it is about.
+			w.endRun(c, w.Len())
+			w.runs[c] = w.Len()
+		}
+	}
+	w.block(0)
+	return w.put()
+}
+
+// put writes the record as it is.
+func (w *Writer) put() error {
+	if !w.split && w.start != w.records*int64(w.perRecord) {
+		if err := w.patch(192, headerText(w.format+"+D", 44)); err != nil {
+			return err
+		}
+		w.split = true
+	}
+	if _, err := w.out.WriteAt(w.record, w.Bytes()); err != nil {
+		return w.fail(err)
+	}
+	w.records++
+	w.start += int64(w.perRecord)
+	w.filled = 0
+	if w.records >= w.retimeAt {
+		w.retimeAt = 2 * w.records
+		if err := w.retime(); err != nil {
+			return err
+		}
+	}
+	if w.sync {
+		if now := time.Now(); now.Sub(w.syncedAt) >= time.Second {
+			w.syncedAt = now
+			return w.Sync()
+		}
+	}
+	return nil
+}
+
+// Sync forces what is written to the disk and looks whether the file is still
+// where it was made.
+func (w *Writer) Sync() error {
+	if err := w.usable(); err != nil {
+		return err
+	}
+	if err := w.isOurs(); err != nil {
+		return w.fail(err)
+	}
+	if err := w.out.Sync(); err != nil {
+		return w.fail(err)
+	}
+	return nil
+}
+
+// patch overwrites a header field.
+func (w *Writer) patch(offset int64, text string) error {
+	if _, err := w.out.WriteAt([]byte(text), offset); err != nil {
+		return w.fail(err)
+	}
+	return nil
+}
+
+// SetRate tells the rate as measured now, for the whole recording. It must lie
+// within a factor of 5 of the rate at the start. The file follows at the next
+// correction, see FORMAT.md, and at Close.
+func (w *Writer) SetRate(rateHz float64) error {
+	if err := w.usable(); err != nil {
+		return err
+	}
+	if !(rateHz >= w.baseRate/5) || rateHz > w.baseRate*5 {
+		return fmt.Errorf("recording: %s: rate %g Hz is not within a factor of 5 of %g Hz, at which it began: close it and begin another", w.path, rateHz, w.baseRate)
+	}
+	w.rate = rateHz
+	return nil
+}
+
+// retime rewrites the record duration and all times for the rate now known.
+func (w *Writer) retime() error {
+	printed := fixed8(float64(w.perRecord)/w.rate, 8)
+	if printed == w.printed {
+		return nil
+	}
+	old := w.duration
+	w.printed = printed
+	w.duration, _ = strconv.ParseFloat(printed, 64)
+	kind := w.format + "+C"
+	if w.split {
+		kind = w.format + "+D"
+	}
+	mark := func(index, position int64) error {
+		return w.patch(192, headerText(kind+" "+retiming{old, w.duration, index, position}.String(), 44))
+	}
+	if err := mark(0, 0); err != nil {
+		return err
+	}
+	if err := w.patch(244, headerText(printed, 8)); err != nil {
+		return err
+	}
+	perSecond := float64(w.perRecord) / old
+	b := make([]byte, w.annBytes)
+	next := int64(0)
+	for r := range w.records {
+		offset := w.header + r*int64(w.recordBytes) + int64(w.annOffset)
+		if _, err := w.out.ReadAt(b, offset); err != nil {
+			return w.fail(err)
+		}
+		list := parseTALs(nil, b)
+		if len(list) == 0 {
+			return w.fail(fmt.Errorf("record %d says no time any more", r))
+		}
+		at := int64(math.Round(list[0].onset * perSecond))
+		if at != next {
+			// After a gap the reader cannot tell the two durations apart.
+			if err := mark(r, at); err != nil {
+				return err
+			}
+		}
+		next = at + int64(w.perRecord)
+		text := make([]byte, 0, 2*w.annBytes)
+		for i, t := range list {
+			q := queued{int64(math.Round(t.onset * perSecond)), -1, ""}
+			if t.duration > 0 {
+				q.length = int64(math.Round(t.duration * perSecond))
+			}
+			if i == 0 {
+				text = append(text, w.seconds(q.sample)+"\x14\x14\x00"...)
+				continue
+			}
+			for _, s := range t.texts {
+				q.text = s
+				text = append(text, w.tal(q)...)
+			}
+		}
+		if len(text) > len(b) {
+			return w.fail(fmt.Errorf("the annotations of record %d take %d bytes, room is for %d", r, len(text), len(b)))
+		}
+		clear(b)
+		copy(b, text)
+		if _, err := w.out.WriteAt(b, offset); err != nil {
+			return w.fail(err)
+		}
+	}
+	return w.patch(192, headerText(kind, 44))
+}
+
+// Close ends the recording: the last record is filled with missing samples, the
+// true end and the exact rate are noted, waiting annotations are written, the
+// header gets its final count. After an earlier error it makes what is there
+// readable and returns that error. It may be called twice.
+func (w *Writer) Close() error {
+	if w.closed {
+		return nil
+	}
+	w.closed = true
+	end := w.Len()
+	if w.err == nil {
+		for c := range w.runs {
+			if w.runs[c] >= 0 {
+				w.endRun(c, end)
+			}
+		}
+		w.finish(end)
+	}
+	if w.err == nil {
+		w.retime()
+	}
+	if w.err != nil {
+		// Half a record may be there.
+		w.out.Truncate(w.Bytes())
+	}
+	_, err := w.out.WriteAt([]byte(headerText(strconv.FormatInt(w.records, 10), 8)), 236)
+	if err != nil {
+		w.fail(err)
+	} else if w.sync && w.err == nil {
+		if err := w.isOurs(); err != nil {
+			w.fail(err)
+		} else if err := w.out.Sync(); err != nil {
+			w.fail(err)
+		}
+	}
+	if err := w.out.Close(); err != nil {
+		w.fail(err)
+	}
+	return w.err
+}
+
+// finish writes the last records.
+func (w *Writer) finish(end int64) {
+	tail := []queued{{end, -1, rateText(w.rate)}, {end, -1, textEnd}}
+	keep := 0
+	for _, q := range tail {
+		keep += len(w.tal(q)) + talGrowth
+	}
+	if w.filled == 0 && len(w.queue) == 0 && w.records > 0 {
+		// The last record may have room.
+		b := make([]byte, w.annBytes)
+		offset := w.Bytes() - int64(w.annBytes)
+		if _, err := w.out.ReadAt(b, offset); err != nil {
+			w.fail(err)
+			return
+		}
+		used := len(b)
+		for used > 0 && b[used-1] == 0 {
+			used--
+		}
+		used++ // its last 0
+		growth := talGrowth * (1 + strings.Count(string(b), "\x14\x00"))
+		if used+growth+keep <= len(b) {
+			for _, q := range tail {
+				used += copy(b[used:], w.tal(q))
+			}
+			if _, err := w.out.WriteAt(b, offset); err != nil {
+				w.fail(err)
+			}
+			return
+		}
+	}
+	for w.err == nil {
+		if w.filled < w.perRecord {
+			w.missingSamples(w.perRecord - w.filled)
+		}
+		waiting := slices.Clone(w.queue)
+		if w.block(keep, tail...); len(w.queue) == 0 {
+			w.put()
+			return
+		}
+		w.queue = waiting
+		w.block(0)
+		w.put()
+	}
+}
+
+// isLetter accepts letters of other scripts in file names.
+func isLetter(r rune) bool { return r >= 0xc0 && r != '×' && r != '÷' }
