@@ -1,0 +1,342 @@
+package beat
+
+import (
+	"math"
+	"slices"
+)
+
+// judge decides on a candidate when what follows it for aheadSeconds is known.
+func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
+	d.measure(q)
+	if d.nPeaks == 0 {
+		q.refusal = "searching"
+		return dst
+	}
+	q.threshold = d.p.signalShare * d.usual()
+	if q.level > q.threshold/4 {
+		q.agreement = d.agree(q)
+	}
+	d.weigh(q)
+	switch r := d.refuse(q); r {
+	case "":
+		return d.take(dst, q, "above the threshold")
+	default:
+		q.refusal = r
+		d.tell(q, r)
+	}
+	return dst
+}
+
+func (d *ECGDetector) weigh(q *ecgCand) {
+	noise := min(q.floor/d.usual()/d.p.noiseFull, 1)
+	strange := 1 - clamp01((q.agreement-d.p.agreeLow)/(d.p.agreeHigh-d.p.agreeLow))
+	q.feature = q.level * (1 - d.p.noiseWeight*noise*strange)
+}
+
+func (d *ECGDetector) refuse(q *ecgCand) string {
+	if q.swing < d.config.MinVolts {
+		return "smaller than the least beat"
+	}
+	if q.at-d.last < int64(d.p.refractorySeconds*ecgRateHz) {
+		return "too soon after a beat"
+	}
+	if q.feature < q.threshold {
+		return "below the threshold"
+	}
+	if q.level < d.p.floorRatio*q.floor {
+		return "does not stand out from the background"
+	}
+	if q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) && q.level < d.p.tWaveShare*d.lastCand.level {
+		return "T wave of the beat before"
+	}
+	for i := d.judged; i < d.made; i++ {
+		o := &d.cands[i%ecgCands]
+		if o.at-q.at < int64(d.p.refractorySeconds*ecgRateHz) && o.level > q.level {
+			return "a stronger one follows"
+		}
+	}
+	return ""
+}
+
+// usual is the level of a usual beat.
+func (d *ECGDetector) usual() float64 {
+	n := int(min(d.nPeaks, history))
+	s := d.scratch[:n]
+	copy(s, d.peaks[:n])
+	slices.Sort(s)
+	return s[(n-1)/3]
+}
+
+func (d *ECGDetector) usualRR() float64 {
+	n := int(min(d.nRR, history))
+	if n == 0 {
+		return 1 * ecgRateHz
+	}
+	s := d.scratch[:n]
+	copy(s, d.rr[:n])
+	slices.Sort(s)
+	return s[n/2]
+}
+
+// take makes a beat of a candidate.
+func (d *ECGDetector) take(dst []Beat, q *ecgCand, reason string) []Beat {
+	if q.sample <= d.lastSample {
+		return dst
+	}
+	q.taken = true
+	d.searching = false
+	d.peaks[d.nPeaks%history] = q.level
+	d.nPeaks++
+	if rr := q.at - d.last; rr < 3*ecgRateHz {
+		d.rr[d.nRR%history] = float64(rr)
+		d.nRR++
+	}
+	d.last = q.at
+	d.lastCand = *q
+	d.lastSample = q.sample
+	d.learn(q)
+	d.tell2(q, true, reason)
+	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
+	return append(dst, Beat{Sample: q.sample, Foot: q.sample, Kind: ECG, Amplitude: q.amplitude, Quality: quality})
+}
+
+func (d *ECGDetector) tell(q *ecgCand, reason string) { d.tell2(q, false, reason) }
+
+func (d *ECGDetector) tell2(q *ecgCand, taken bool, reason string) {
+	if d.explain != nil {
+		d.explain(Candidate{q.sample, q.feature, q.threshold, q.agreement, taken, reason})
+	}
+}
+
+// lookBack takes a candidate refused before when the beat is overdue.
+func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
+	since := c - d.ahead - d.last
+	if float64(since) < d.p.backRatio*d.usualRR() {
+		return dst
+	}
+	var best *ecgCand
+	for i := max(d.judged-ecgCands/2, 0); i < d.judged; i++ {
+		q := &d.cands[i%ecgCands]
+		if q.taken || q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) || q.swing < d.config.MinVolts {
+			continue
+		}
+		if q.feature < d.p.backShare*q.threshold || q.agreement < d.p.backAgree || q.level < d.p.floorRatio*q.floor {
+			continue
+		}
+		if best == nil || q.feature > best.feature {
+			best = q
+		}
+	}
+	if best != nil {
+		return d.take(dst, best, "found looking back")
+	}
+	return dst
+}
+
+// search starts or starts anew: it looks for several beats alike that stand out.
+func (d *ECGDetector) search(dst []Beat, c int64) []Beat {
+	from := max(c-4*ecgRateHz, d.last+int64(d.p.tWaveSeconds*ecgRateHz))
+	var pick [ecgCands]*ecgCand
+	first, second := 0.0, 0.0
+	for i := max(d.judged-ecgCands+8, 0); i < d.judged; i++ {
+		if q := &d.cands[i%ecgCands]; q.at >= from {
+			if q.level > first {
+				first, second = q.level, first
+			} else if q.level > second {
+				second = q.level
+			}
+		}
+	}
+	n := 0
+	for i := max(d.judged-ecgCands+8, 0); i < d.judged; i++ {
+		q := &d.cands[i%ecgCands]
+		if q.at < from || q.swing < d.config.MinVolts || q.level < d.p.startShare*second || q.level < d.p.startRatio*q.floor {
+			continue
+		}
+		if n > 0 {
+			b := pick[n-1]
+			if q.at-b.at < int64(d.p.refractorySeconds*ecgRateHz) {
+				if q.level > b.level {
+					pick[n-1] = q
+				}
+				continue
+			}
+			if q.at-b.at < int64(d.p.tWaveSeconds*ecgRateHz) && q.level < d.p.tWaveShare*b.level {
+				continue
+			}
+		}
+		pick[n] = q
+		n++
+	}
+	if n < 3 {
+		return dst
+	}
+	support := 0
+	for i := range n {
+		best := -1.0
+		for k := range n {
+			if k != i {
+				best = max(best, fit(&pick[i].shape, (*[shapeLen]float64)(pick[k].shape[shapeLag:shapeLag+shapeLen])))
+			}
+		}
+		pick[i].agreement = best
+		if best >= d.p.startAgree {
+			support++
+		}
+	}
+	if support < 3 || float64(support) < d.p.startSupport*float64(n) {
+		return dst
+	}
+	d.nPeaks, d.nRR = 0, 0
+	for _, q := range pick[:n] {
+		q.feature, q.threshold = q.level, 0
+		dst = d.take(dst, q, "several alike: start")
+	}
+	return dst
+}
+
+// measure locates R and takes the background and the shape.
+func (d *ECGDetector) measure(q *ecgCand) {
+	const mask = ecgRing - 1
+	// Background: a low percentile of the level over the last two seconds.
+	n := 0
+	end := q.at + d.ahead
+	for i := max(end-2*ecgRateHz, 0); i <= end; i += 8 {
+		d.scratch[n] = d.level[i&mask]
+		n++
+	}
+	s := d.scratch[:n]
+	slices.Sort(s)
+	q.floor = s[n*35/100]
+
+	for i := range q.shape {
+		q.shape[i] = d.shape[(q.at+d.shift+int64(i-shapeFull/2)*shapeStep)&mask]
+	}
+	d.locate(q)
+}
+
+// locate finds R in the raw input.
+func (d *ECGDetector) locate(q *ecgCand) {
+	mask := int64(len(d.raw) - 1)
+	center := int64(math.Round(float64(q.at)*d.ratio - d.back))
+	reach := int64(d.p.locateSeconds * d.config.RateHz)
+	edge := reach / 2
+	oldest := max(d.n-int64(len(d.raw)), 0)
+	at := func(i int64) float64 { return d.raw[min(max(i, oldest), d.n-1)&mask] }
+	mean := func(a, b int64) float64 {
+		sum := 0.0
+		for i := a; i <= b; i++ {
+			sum += at(i)
+		}
+		return sum / float64(b-a+1)
+	}
+	left, right := mean(center-reach-edge, center-reach), mean(center+reach, center+reach+edge)
+	smooth := int64(0.004 * d.config.RateHz)
+	best, lowest, highest := 0.0, math.Inf(1), math.Inf(-1)
+	q.sample = center
+	for i := center - reach; i <= center+reach; i++ {
+		x := float64(i-center+reach) / float64(2*reach)
+		v := mean(i-smooth, i+smooth)
+		lowest, highest = min(lowest, v), max(highest, v)
+		v -= left + (right-left)*x
+		if math.Abs(v) > math.Abs(best) {
+			best, q.sample = v, i
+		}
+	}
+	q.sample = min(max(q.sample, 0), d.n-1)
+	q.amplitude = best
+	q.swing = highest - lowest
+}
+
+// fit is the best correlation of a shape with a reference over small shifts.
+func fit(x *[shapeFull]float64, v *[shapeLen]float64) float64 {
+	vv := 0.0
+	for _, b := range v {
+		vv += b * b
+	}
+	best := -1.0
+	for lag := range 2*shapeLag + 1 {
+		xx, xv := 0.0, 0.0
+		for i, b := range v {
+			a := x[lag+i]
+			xx += a * a
+			xv += a * b
+		}
+		if e := xx * vv; e > 0 {
+			best = max(best, xv/math.Sqrt(e))
+		}
+	}
+	return best
+}
+
+// agree is the best correlation with the kinds known.
+func (d *ECGDetector) agree(q *ecgCand) float64 {
+	best := -1.0
+	for i := range d.shapes {
+		s := &d.shapes[i]
+		if s.count == 0 {
+			continue
+		}
+		r := fit(&q.shape, &s.v)
+		if s.count == 1 {
+			r *= 0.8
+		}
+		best = max(best, r)
+	}
+	return best
+}
+
+// learn takes a beat's shape in.
+func (d *ECGDetector) learn(q *ecgCand) {
+	kind, best, bestLag := -1, d.p.joinAgree, 0
+	for i := range d.shapes {
+		s := &d.shapes[i]
+		if s.count == 0 {
+			continue
+		}
+		for lag := range 2*shapeLag + 1 {
+			xx, xv, vv := 0.0, 0.0, 0.0
+			for k, b := range s.v {
+				a := q.shape[lag+k]
+				xx += a * a
+				xv += a * b
+				vv += b * b
+			}
+			if e := xx * vv; e > 0 && xv/math.Sqrt(e) > best {
+				kind, best, bestLag = i, xv/math.Sqrt(e), lag
+			}
+		}
+	}
+	if kind < 0 {
+		kind = 0
+		for i := range d.shapes {
+			if d.shapes[i].count == 0 {
+				kind = i
+				break
+			}
+			if d.shapes[i].last < d.shapes[kind].last {
+				kind = i
+			}
+		}
+		d.shapes[kind] = ecgShape{}
+		bestLag = shapeLag
+	}
+	s := &d.shapes[kind]
+	s.count++
+	s.last = d.made
+	xx := 0.0
+	for k := range s.v {
+		a := q.shape[bestLag+k]
+		xx += a * a
+	}
+	if xx == 0 {
+		return
+	}
+	g := 1 / math.Sqrt(xx)
+	alpha := max(1/float64(s.count), 0.125)
+	for k := range s.v {
+		s.v[k] += alpha * (q.shape[bestLag+k]*g - s.v[k])
+	}
+}
+
+func clamp01(x float64) float64 { return min(max(x, 0), 1) }
