@@ -196,6 +196,7 @@ func Advise(cfg AdviceConfig) (Advice, error) {
 			}
 		}
 	}
+	nowDB := 20 * math.Log10(2*math.Sqrt2*math.Sqrt(hum)/cfg.PulseVolts)
 	switch {
 	case best >= 0:
 		a.Reached, a.Best = true, a.Rows[best]
@@ -211,6 +212,9 @@ func Advise(cfg AdviceConfig) (Advice, error) {
 			}
 		}
 		a.Text = fmt.Sprintf("With the corner at %.3g Hz hum falls to %.0f dB of the pulse, which keeps %.0f %% of its height.", a.Best.CornerHz, a.Best.HumToPulse, 100*a.Best.PulseGain)
+		if nowDB <= cfg.TargetDB {
+			a.Text = fmt.Sprintf("Hum is already at %.0f dB of the pulse: nothing need be changed. The corner may be as high as %.3g Hz.", nowDB, a.Best.CornerHz)
+		}
 	case lowest >= 0:
 		a.Best = a.Rows[lowest]
 		a.Text = fmt.Sprintf("One pole alone cannot bring hum to %.0f dB: at %.3g Hz it is %.0f dB and the pulse keeps %.0f %%. Lower the hum at its source, or add a second stage.", cfg.TargetDB, a.Best.CornerHz, a.Best.HumToPulse, 100*a.Best.PulseGain)
