@@ -18,7 +18,9 @@ type Candidate struct {
 	Threshold float64 `json:"threshold"`
 	// Agreement is the best correlation with the shapes known so far, −1 to 1.
 	Agreement float64 `json:"agreement"`
-	Taken     bool    `json:"taken"`
+	// Floor is the background level around it.
+	Floor float64 `json:"floor"`
+	Taken bool    `json:"taken"`
 	// Reason in plain words.
 	Reason string `json:"reason"`
 }

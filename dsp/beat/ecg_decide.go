@@ -30,7 +30,7 @@ func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 func (d *ECGDetector) weigh(q *ecgCand) {
 	noise := min(q.floor/d.usual()/d.p.noiseFull, 1)
 	strange := 1 - clamp01((q.agreement-d.p.agreeLow)/(d.p.agreeHigh-d.p.agreeLow))
-	q.feature = q.level * (1 - d.p.noiseWeight*noise*strange)
+	q.feature = q.level * (1 - strange*(d.p.strangeWeight+(d.p.noiseWeight-d.p.strangeWeight)*noise))
 }
 
 func (d *ECGDetector) refuse(q *ecgCand) string {
@@ -46,16 +46,24 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.level < d.p.floorRatio*q.floor {
 		return "does not stand out from the background"
 	}
-	if q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) && q.level < d.p.tWaveShare*d.lastCand.level {
-		return "T wave of the beat before"
+	if q.feature < d.wane(q.at-d.last)*d.lastCand.level {
+		return "T wave or tail of the beat before"
 	}
 	for i := d.judged; i < d.made; i++ {
 		o := &d.cands[i%ecgCands]
-		if o.at-q.at < int64(d.p.refractorySeconds*ecgRateHz) && o.level > q.level {
+		if gap := o.at - q.at; gap < int64(d.p.refractorySeconds*ecgRateHz) && o.level > q.level ||
+			q.feature < d.p.aheadShare*d.wane(gap)*o.level {
 			return "a stronger one follows"
 		}
 	}
 	return ""
+}
+
+// wane is the share of a beat's level that another needs so many internal samples
+// from it, falling from the end of the refractory time to none.
+func (d *ECGDetector) wane(gap int64) float64 {
+	t := float64(gap) / ecgRateHz
+	return d.p.waneShare * clamp01((d.p.waneSeconds-t)/(d.p.waneSeconds-d.p.refractorySeconds))
 }
 
 // usual is the level of a usual beat.
@@ -64,7 +72,7 @@ func (d *ECGDetector) usual() float64 {
 	s := d.scratch[:n]
 	copy(s, d.peaks[:n])
 	slices.Sort(s)
-	return s[(n-1)/3]
+	return s[int(float64(n-1)*d.p.usualRank)]
 }
 
 func (d *ECGDetector) usualRR() float64 {
@@ -104,7 +112,7 @@ func (d *ECGDetector) tell(q *ecgCand, reason string) { d.tell2(q, false, reason
 
 func (d *ECGDetector) tell2(q *ecgCand, taken bool, reason string) {
 	if d.explain != nil {
-		d.explain(Candidate{q.sample, q.feature, q.threshold, q.agreement, taken, reason})
+		d.explain(Candidate{q.sample, q.feature, q.threshold, q.agreement, q.floor, taken, reason})
 	}
 }
 

@@ -11,23 +11,26 @@ type ecgParams struct {
 	refractorySeconds       float64 // of two this near only one is a beat
 	locateSeconds           float64 // R is sought within ± this of the level's maximum
 
-	signalShare  float64 // threshold, share of the usual beat's level
-	floorRatio   float64 // a beat stands so far above the background
-	noiseWeight  float64 // how much a strange shape costs in noise
-	noiseFull    float64 // background over signal at which noise counts fully
-	agreeLow     float64 // correlation of a wholly strange shape
-	agreeHigh    float64 // correlation of a known one
-	tWaveSeconds float64 // so long after a beat a T wave may come
-	tWaveShare   float64 // and is smaller than this share of it
-	backRatio    float64 // search-back after this many usual intervals
-	backShare    float64 // with this share of the threshold
-	backAgree    float64 // and this correlation
-	lostSeconds  float64 // without a beat: start anew
-	startRatio   float64 // at the start: beats stand so far above the background
-	startAgree   float64 // and are alike
-	startShare   float64 // share of the second greatest level
-	startSupport float64 // share of candidates that must be alike
-	joinAgree    float64 // a beat joins the kind it correlates with so much
+	usualRank                          float64
+	strangeWeight                      float64
+	waneShare, waneSeconds, aheadShare float64
+	signalShare                        float64 // threshold, share of the usual beat's level
+	floorRatio                         float64 // a beat stands so far above the background
+	noiseWeight                        float64 // how much a strange shape costs in noise
+	noiseFull                          float64 // background over signal at which noise counts fully
+	agreeLow                           float64 // correlation of a wholly strange shape
+	agreeHigh                          float64 // correlation of a known one
+	tWaveSeconds                       float64 // so long after a beat a T wave may come
+	tWaveShare                         float64 // and is smaller than this share of it
+	backRatio                          float64 // search-back after this many usual intervals
+	backShare                          float64 // with this share of the threshold
+	backAgree                          float64 // and this correlation
+	lostSeconds                        float64 // without a beat: start anew
+	startRatio                         float64 // at the start: beats stand so far above the background
+	startAgree                         float64 // and are alike
+	startShare                         float64 // share of the second greatest level
+	startSupport                       float64 // share of candidates that must be alike
+	joinAgree                          float64 // a beat joins the kind it correlates with so much
 }
 
 func defaultECGParams() ecgParams {
@@ -37,6 +40,7 @@ func defaultECGParams() ecgParams {
 		windowSeconds: 0.1, nearSeconds: 0.06, aheadSeconds: 0.2,
 		refractorySeconds: 0.2, locateSeconds: 0.07,
 		signalShare: 0.35, floorRatio: 1.8, noiseWeight: 0.6, noiseFull: 0.4,
+		usualRank: 0.34, strangeWeight: 0.3, waneShare: 0.9, waneSeconds: 0.5, aheadShare: 0.7,
 		agreeLow: 0.3, agreeHigh: 0.9,
 		tWaveSeconds: 0.38, tWaveShare: 0.5,
 		backRatio: 1.5, backShare: 0.4, backAgree: 0.6,
