@@ -47,7 +47,7 @@ func IsNote(text string) bool {
 	if _, _, rest, ok := parsePiece(text); ok && strings.HasPrefix(rest, textSettings+"{") {
 		return false // of a file cut short
 	}
-	if text == textEnd || strings.HasPrefix(text, textSettings+"{") || text == textGap || strings.HasPrefix(text, textGap+": ") {
+	if text == textEnd || strings.HasPrefix(text, textSettings+"{") || isGap(text) {
 		return false
 	}
 	if _, _, ok := ParseBeat(text); ok {
@@ -81,6 +81,8 @@ func parseMissing(text string) (channel int, ok bool) {
 	n, err := strconv.Atoi(strings.TrimPrefix(rest, " @"))
 	return n - 1, strings.HasPrefix(rest, " @") && err == nil && n > 0
 }
+
+func isGap(text string) bool { return text == textGap || strings.HasPrefix(text, textGap+": ") }
 
 func rateText(rateHz float64) string {
 	return textRate + strconv.FormatFloat(rateHz, 'g', 12, 64) + " Hz"

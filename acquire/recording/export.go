@@ -413,8 +413,7 @@ func (w *Writer) copy(f *File, o ExportOptions, start, from, to, total int64, no
 
 // annotateFrom copies an annotation unless the Writer makes its like itself.
 func (w *Writer) annotateFrom(a Annotation, start int64, rateHz float64) {
-	if _, ok := parseMissing(a.Text); ok || a.Text == textGap || strings.HasPrefix(a.Text, textGap+": ") ||
-		a.Text == textEnd || strings.HasPrefix(a.Text, textSettings+"{") {
+	if _, ok := parseMissing(a.Text); ok || isGap(a.Text) || a.Text == textEnd || strings.HasPrefix(a.Text, textSettings+"{") {
 		return
 	}
 	if _, ok := parseRate(a.Text); ok {

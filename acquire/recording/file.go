@@ -219,7 +219,8 @@ func (f *File) Remarks() []string { return append([]string(nil), f.remarks...) }
 // Len is the number of samples per channel, gaps included.
 func (f *File) Len() int64 { return f.length }
 
-// Gaps lists what was never recorded, in order.
+// Gaps lists what was never recorded, in order. For a file of this package the
+// first call reads the annotations, which also tell gaps within a record.
 func (f *File) Gaps() []Gap {
 	var gaps []Gap
 	at := int64(0)
@@ -232,7 +233,29 @@ func (f *File) Gaps() []Gap {
 	if at < f.length {
 		gaps = append(gaps, Gap{First: at, Samples: f.length - at})
 	}
-	return gaps
+	if !f.ours {
+		return gaps
+	}
+	f.mu.Lock()
+	f.load()
+	for _, a := range f.annotations {
+		if isGap(a.Text) && a.Sample < f.length {
+			if n := int64(math.Round(a.DurationSeconds * f.info.ClaimedRateHz)); n > 0 && a.Sample >= 0 {
+				gaps = append(gaps, Gap{a.Sample, min(n, f.length-a.Sample)})
+			}
+		}
+	}
+	f.mu.Unlock()
+	sort.Slice(gaps, func(i, j int) bool { return gaps[i].First < gaps[j].First })
+	merged := gaps[:0]
+	for _, g := range gaps {
+		if k := len(merged) - 1; k >= 0 && g.First <= merged[k].First+merged[k].Samples {
+			merged[k].Samples = max(merged[k].Samples, g.First+g.Samples-merged[k].First)
+			continue
+		}
+		merged = append(merged, g)
+	}
+	return merged
 }
 
 // ReadAt fills counts, [channel][sample] of one length, from sample from on and
