@@ -469,6 +469,14 @@ func (d *LineDecoder) dismissHeader() {
 	}
 }
 
+// quiet says that the board paused after the last line, so that a line which
+// might have been a header is passed on as text once the format is settled.
+func (d *LineDecoder) quiet() {
+	if d.settled {
+		d.dismissHeader()
+	}
+}
+
 // comment reads what may stand after a #: "rate 250 Hz".
 func (d *LineDecoder) comment(b []byte) error {
 	hz, ok := parseRate(string(b))

@@ -125,6 +125,7 @@ func TestLines(t *testing.T) {
 		{name: "first partial line dropped", stream: "2,7\n512,1\n", labels: "ch1 ch2", digits: []int{0, 0}, counts: [][]int32{{512}, {1}}},
 		{name: "first line may be a header", stream: "a,b\n1,2\n", labels: "a b", digits: []int{0, 0}, counts: [][]int32{{1}, {2}}},
 		{name: "first line that is no header", stream: "llo there\n1,2,3\n", labels: "ch1 ch2 ch3", digits: []int{0, 0, 0}, counts: [][]int32{{1}, {2}, {3}}},
+		{name: "text that is no header", stream: "\nReady set\n1,2,3\n", labels: "ch1 ch2 ch3", digits: []int{0, 0, 0}, counts: [][]int32{{1}, {2}, {3}}, text: "Ready set"},
 		{name: "first pair torn", stream: "lse:7\npulse:8\n", labels: "pulse", digits: []int{0}, counts: [][]int32{{8}}},
 		{name: "line ends", stream: "\n1\r\n2\r3\n\n4\r\r\n5\n", labels: "ch1", digits: []int{0}, counts: [][]int32{{1, 2, 3, 4, 5}}},
 		{name: "last line not ended", stream: "\n1\n2\n3", labels: "ch1", digits: []int{0}, counts: [][]int32{{1, 2}}},
@@ -224,6 +225,7 @@ func TestBoardClock(t *testing.T) {
 		{"signed -1 to 0", []int{-2, -1, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
 		{"32-bit wrap", []int{4294967294, 4294967295, 1}, []int64{0, 3}, []int64{0, 1}, 3, 0, 0},
 		{"torn number", []int{1234, 35, 1236, 1237}, []int64{0, 2}, []int64{0, 1}, 3, 0, 1},
+		{"two torn numbers", []int{1234, 35, 12, 1237, 1238}, []int64{0, 3}, []int64{0, 2}, 3, 0, 2},
 		{"long gap, confirmed", []int{10, 11, 5000, 5001}, []int64{0, 4991}, []int64{0, 4989}, 3, 0, 1},
 		{"started anew", []int{100, 101, 0, 1, 2}, []int64{0, 3}, []int64{0, 1}, 4, 1, 1},
 	} {
@@ -260,6 +262,7 @@ func TestChanges(t *testing.T) {
 		{"four odd lines", repeat("7,8,9\n", 4) + "1,2\n", false, 3},
 		{"five odd lines", repeat("7,8,9\n", 5) + "1,2\n", true, 2},
 		{"other names", "left,right\n1,2\n", true, 2},
+		{"last value empty", repeat("5,\n", 20), false, 22},
 		{"a word", "hello\n1,2\n", false, 3},
 		{"known header", "pulse,ecg\n1,2\n", false, 3},
 		{"other rate", "# rate 250 Hz\n1,2\n", false, 3},

@@ -231,9 +231,9 @@ func TestPtySilence(t *testing.T) {
 	if _, err := s.Samples(context.Background(), 300); err != nil {
 		t.Fatal(err)
 	}
-	b.say("battery low!\n")
+	b.say("battery low\n")
 	block, err := s.Read(context.Background())
-	if err != nil || block.Len() != 0 || !reflect.DeepEqual(block.Text, []string{"battery low!"}) {
+	if err != nil || block.Len() != 0 || !reflect.DeepEqual(block.Text, []string{"battery low"}) {
 		t.Errorf("block %+v, %v; want the text alone", block, err)
 	}
 	if block, err = s.Read(context.Background()); err != nil || block.Len() != 0 {

@@ -460,6 +460,9 @@ func (s *source) holds() bool {
 }
 
 func (s *source) deliver(arrived time.Time) acquire.Block {
+	if d, ok := s.decoder.(*LineDecoder); ok && d.Waiting() == 0 {
+		d.quiet()
+	}
 	b := s.decoder.Take()
 	s.taken = true
 	s.lastRead = time.Now()
