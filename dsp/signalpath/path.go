@@ -127,7 +127,7 @@ func (p *Path) Set(s Settings) error {
 	old := p.settings
 	p.settings = s
 	if old.Hum != s.Hum {
-		p.finder.at = 0
+		p.finder.restart()
 	}
 	// A stage whose settings stay is left alone: nothing then changes in it.
 	for _, c := range []struct {
@@ -160,7 +160,7 @@ func (p *Path) Reset() {
 	p.drift.Reset()
 	p.hum.Reset()
 	p.smooth.Reset()
-	p.finder.at = 0
+	p.finder.restart()
 }
 
 func (p *Path) stage(point int) *filter.Cascade {
