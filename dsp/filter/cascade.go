@@ -235,6 +235,17 @@ func (c *Cascade) Redesign(sections Sections) error {
 	return nil
 }
 
+// Fade adds jump to the output from the next sample on and lets it fade like the
+// jumps of Redesign: for the owner of a stage beside the cascade who takes it out
+// and knows by how much the output would jump. Nothing before the first sample.
+func (c *Cascade) Fade(jump float64) {
+	if !c.started || jump == 0 {
+		return
+	}
+	c.offset = c.offset*c.weight() + jump
+	c.fadeAt = 0
+}
+
 // speed is the natural frequency, nearly in radians per sample.
 func (s *Section) speed() float64 {
 	if s.firstOrder() {

@@ -11,6 +11,7 @@ import (
 	"fmt"
 
 	"pulsewright/dsp/filter"
+	"pulsewright/dsp/mains"
 )
 
 // Points of the path, where the signal can be looked at.
@@ -29,6 +30,19 @@ type Path struct {
 
 	drift, hum, smooth *filter.Cascade
 	finder             *finder
+
+	// canceller works behind the then empty notches in mode cancel; else it is nil.
+	canceller                      canceller
+	lastUncancelled, lastCancelled float64
+}
+
+// canceller is what the path needs of [mains.Canceller].
+type canceller interface {
+	Process(dst, src []float64)
+	Reset()
+	Hold(samples int)
+	FreqHz() float64
+	Reason() string
 }
 
 // New makes a path for a sample rate of 25 to 192000 Hz. Zero orders, bandwidth
@@ -70,6 +84,13 @@ func (p *Path) Process(out *[Points][]float64, src []float64) {
 func (p *Path) automatic() bool { return p.settings.Hum.Mode == Notch && p.settings.Hum.FreqHz == 0 }
 
 func (p *Path) processHum(dst, src []float64) {
+	if p.canceller != nil && len(src) > 0 {
+		p.hum.Process(dst, src)
+		p.lastUncancelled = dst[len(dst)-1]
+		p.canceller.Process(dst, dst)
+		p.lastCancelled = dst[len(dst)-1]
+		return
+	}
 	for p.automatic() && len(src) > 0 {
 		n := min(len(src), p.finder.left())
 		changed := p.finder.add(src[:n])
@@ -109,8 +130,16 @@ func (p *Path) Set(s Settings) error {
 	if err := s.Hum.check(); err != nil {
 		return err
 	}
-	if s.Hum.Mode == Cancel {
-		return fmt.Errorf("signal path: hum: mode %q is not built in; choose %q", Cancel, Notch)
+	// A canceller whose settings stay goes on with what it has learned.
+	cancel := p.canceller
+	if p.settings.Hum != s.Hum {
+		cancel = nil
+		if s.Hum.Mode == Cancel {
+			cancel, err = mains.NewCanceller(mains.Config{RateHz: p.rateHz, NominalHz: s.Hum.FreqHz, Harmonics: s.Hum.Harmonics})
+			if err != nil {
+				return fmt.Errorf("signal path: hum: %w", err)
+			}
+		}
 	}
 	humHz := s.Hum.FreqHz
 	if humHz == 0 {
@@ -129,6 +158,8 @@ func (p *Path) Set(s Settings) error {
 	if old.Hum != s.Hum {
 		p.finder.restart()
 	}
+	leaves := p.canceller != nil && p.canceller != cancel
+	p.canceller = cancel
 	// A stage whose settings stay is left alone: nothing then changes in it.
 	for _, c := range []struct {
 		cascade  *filter.Cascade
@@ -146,6 +177,10 @@ func (p *Path) Set(s Settings) error {
 			return err
 		}
 	}
+	if leaves {
+		// What it took out comes back.
+		p.hum.Fade(p.lastCancelled - p.lastUncancelled)
+	}
 	return nil
 }
 
@@ -161,6 +196,10 @@ func (p *Path) Reset() {
 	p.hum.Reset()
 	p.smooth.Reset()
 	p.finder.restart()
+	p.lastCancelled, p.lastUncancelled = 0, 0
+	if p.canceller != nil {
+		p.canceller.Reset()
+	}
 }
 
 func (p *Path) stage(point int) *filter.Cascade {
@@ -176,7 +215,8 @@ func (p *Path) stage(point int) *filter.Cascade {
 }
 
 // Response is the complex gain of the one stage that ends at point, at freqHz
-// from 0 to half the rate; 1 for PointScale. It panics for a point that is none.
+// from 0 to half the rate; 1 for PointScale, and 1 for a canceller, which takes out
+// lines of no width and has no delay. It panics for a point that is none.
 func (p *Path) Response(point int, freqHz float64) complex128 {
 	if point == PointScale {
 		return 1
@@ -206,9 +246,12 @@ func (p *Path) GroupDelaySeconds(point int, freqHz float64) float64 {
 	return p.mustStage(point).GroupDelaySamples(freqHz) / p.rateHz
 }
 
-// HumHz is the frequency the hum stage works at now; 0 when it is off.
+// HumHz is the frequency the hum stage works at now; 0 when it is off, and while a
+// canceller takes nothing out.
 func (p *Path) HumHz() float64 {
 	switch {
+	case p.canceller != nil:
+		return p.canceller.FreqHz()
 	case p.settings.Hum.Mode == Off:
 		return 0
 	case p.settings.Hum.FreqHz != 0:
@@ -217,6 +260,19 @@ func (p *Path) HumHz() float64 {
 	return p.finder.hz
 }
 
+// HumReason says why a canceller takes nothing out; "" while it works and in other
+// modes.
+func (p *Path) HumReason() string {
+	if p.canceller == nil {
+		return ""
+	}
+	return p.canceller.Reason()
+}
+
 // Hold tells the canceller that a heartbeat is here: for the next samples it does
 // not learn. Notches take no notice.
-func (p *Path) Hold(samples int) {}
+func (p *Path) Hold(samples int) {
+	if p.canceller != nil {
+		p.canceller.Hold(samples)
+	}
+}

@@ -389,6 +389,75 @@ func TestSettings(t *testing.T) {
 	}
 }
 
+// TestCancel: the canceller takes the mains out without a preset frequency, is told of
+// beats, keeps the contract, and may be switched in and out without a click.
+func TestCancel(t *testing.T) {
+	const rate = 500.0
+	s := signalpath.Preset("ecg", rate)
+	s.Smooth.Shape = signalpath.Off
+	notch := s
+	s.Hum.Mode = signalpath.Cancel
+	for point := range signalpath.Points {
+		dsptest.Stream(t, func() dsp.Stream { return &asStream{path(t, s, rate), point, *outputs(10000)} })
+	}
+	x := make([]float64, 20*int(rate))
+	clean := make([]float64, len(x))
+	for i := range x {
+		at := math.Mod(float64(i)/rate, 0.9) - 0.4
+		clean[i] = 2.5 + math.Exp(-at*at/(2*0.012*0.012))
+		x[i] = clean[i] + 0.3*math.Sin(2*math.Pi*60.05*float64(i)/rate)
+	}
+	p := path(t, s, rate)
+	if p.HumReason() == "" || p.HumHz() != 0 {
+		t.Errorf("works at %g Hz before the first sample, reason %q", p.HumHz(), p.HumReason())
+	}
+	out := run(p, x, 50)
+	if math.Abs(p.HumHz()-60.05) > 0.02 || p.HumReason() != "" {
+		t.Errorf("works at %g Hz, not 60.05; %q", p.HumHz(), p.HumReason())
+	}
+	off := s
+	off.Hum.Mode = signalpath.Off
+	want := run(path(t, off, rate), clean, 50)
+	for i := len(x) / 2; i < len(x); i++ {
+		if d := math.Abs(out[signalpath.PointHum][i] - want[signalpath.PointHum][i]); d > 0.01 {
+			t.Fatalf("hum of 0.3 leaves %.3g at sample %d", d, i)
+		}
+	}
+	// Steps: the hum itself moves by up to 0.3·2π·60/500 = 0.23 a sample, the QRS by
+	// 0.6/0.012/500 = 0.1, the fade of a jump of 0.6 by π/2·0.6/0.1/500 = 0.02.
+	for _, to := range []signalpath.Settings{off, notch, func() signalpath.Settings { h := s; h.Hum.Harmonics = 2; return h }(), s} {
+		for _, at := range []int{5000, 5001, 5002, 5003, 5004, 5005} {
+			p := path(t, s, rate)
+			y := outputs(len(x))
+			for _, r := range [][2]int{{0, at}, {at, len(x)}} {
+				var o [signalpath.Points][]float64
+				for k := range o {
+					o[k] = y[k][r[0]:r[1]]
+				}
+				if r[0] > 0 {
+					if err := p.Set(to); err != nil {
+						t.Fatal(err)
+					}
+				}
+				p.Process(&o, x[r[0]:r[1]])
+			}
+			h := y[signalpath.PointHum]
+			for i := at; i < at+500; i++ {
+				if d := math.Abs(h[i] - h[i-1]); d > 0.36 {
+					t.Fatalf("to %+v at %d: step of %.3g at sample %d", to.Hum, at, d, i)
+				}
+			}
+			if d := math.Abs(h[at] - h[at-1]); d > 0.26 {
+				t.Errorf("to %+v at %d: step of %.3g", to.Hum, at, d)
+			}
+		}
+	}
+	s.Hum.Harmonics = 9
+	if err := p.Set(s); err == nil || !strings.Contains(err.Error(), "signal path: hum") {
+		t.Errorf("9 harmonics: %v", err)
+	}
+}
+
 func BenchmarkPath(b *testing.B) {
 	p := path(b, signalpath.Preset("ecg", 1000), 1000)
 	x, out := sine(1000, 50, 1000, 1, 2.5), outputs(1000)
