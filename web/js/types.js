@@ -30,7 +30,7 @@
  * @property {number} [lowVolts]
  * @property {number} [highVolts]
  */
-/** @typedef {{index: number, samples: number, reason: string}} Gap */
+/** `text` is made by the trace on first drawing. @typedef {{index: number, samples: number, reason: string, text?: string}} Gap */
 /** @typedef {{index: number, text: string}} Note */
 /** @typedef {{claimedRateHz: number, measuredRateHz: number, uncertaintyHz: number, usedRateHz: number, exact?: boolean, warning: string}} Clock */
 /** @typedef {{position: number, length: number, speed: number, loop: boolean}} Playback */

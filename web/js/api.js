@@ -1,0 +1,108 @@
+// Requests to the server; every failure becomes an Error with a sentence for a person.
+
+/** @import {Choices, Channel, Kind, PathResponse, PathSettings, ScaleSettings, ServerState} from "./types.js" */
+
+const BASE = "/api/v1";
+const TIMEOUT_MS = 35000;
+
+/**
+ * @param {string} method
+ * @param {string} path below /api/v1
+ * @param {unknown} [body] sent as JSON
+ * @returns {Promise<Response>}
+ */
+async function send(method, path, body) {
+  /** @type {RequestInit} */
+  const init = { method, signal: AbortSignal.timeout(TIMEOUT_MS) };
+  if (body !== undefined) {
+    init.body = JSON.stringify(body);
+    init.headers = { "Content-Type": "application/json" };
+  }
+  let answer;
+  try {
+    answer = await fetch(BASE + path, init);
+  } catch (e) {
+    const slow = e instanceof DOMException && e.name === "TimeoutError";
+    throw new Error(slow ? `No answer from Pulsewright in ${TIMEOUT_MS / 1000} s; look at the window it runs in.` : "Pulsewright cannot be reached; is the program still running?", { cause: e });
+  }
+  if (!answer.ok) throw new Error(sentence(await errorText(answer)));
+  return answer;
+}
+
+/** @param {Response} answer */
+async function errorText(answer) {
+  try {
+    const body = await answer.json();
+    if (typeof body.error === "string" && body.error !== "") return body.error;
+  } catch {
+    // Not JSON: the status has to do.
+  }
+  return `the server answered ${answer.status} ${answer.statusText}`;
+}
+
+/** @param {string} text */
+export function sentence(text) {
+  const t = text.charAt(0).toUpperCase() + text.slice(1);
+  return /[.!?…]$/.test(t) ? t : t + ".";
+}
+
+/**
+ * @param {string} method
+ * @param {string} path
+ * @param {unknown} [body]
+ * @returns {Promise<any>} the answer's JSON, null when it has no body
+ */
+export async function request(method, path, body) {
+  const answer = await send(method, path, body);
+  const text = await answer.text();
+  return text === "" ? null : JSON.parse(text);
+}
+
+export const api = {
+  /** @returns {Promise<ServerState>} */
+  state: () => request("GET", "/state"),
+  /** @returns {Promise<Choices>} */
+  sources: () => request("GET", "/sources"),
+  /** @param {string} address */
+  open: (address) => request("PUT", "/source", { address }),
+  /** @param {{position?: number, speed?: number, loop?: boolean}} what */
+  playback: (what) => request("PUT", "/playback", what),
+  /**
+   * @param {number} channel
+   * @param {Kind} kind
+   */
+  kind: (channel, kind) => request("PUT", `/channels/${channel}/kind`, { kind }),
+  /**
+   * @param {number} channel
+   * @param {PathSettings} path
+   * @returns {Promise<PathSettings>}
+   */
+  path: (channel, path) => request("PUT", `/channels/${channel}/path`, path),
+  /**
+   * @param {number} channel
+   * @param {number} points
+   * @returns {Promise<PathResponse>}
+   */
+  response: (channel, points) => request("GET", `/channels/${channel}/path/response?points=${points}`),
+  /**
+   * @param {number} channel
+   * @param {ScaleSettings} scale
+   */
+  scale: (channel, scale) => request("PUT", `/channels/${channel}/scale`, scale),
+  /**
+   * @param {string} text
+   * @param {number} [index]
+   */
+  note: (text, index) => request("POST", "/notes", index === undefined ? { text } : { text, index }),
+  /**
+   * @param {number} from
+   * @param {number} to
+   * @returns {Promise<ArrayBuffer>}
+   */
+  history: async (from, to) => (await send("GET", `/history?from=${from}&to=${to}`)).arrayBuffer(),
+  /**
+   * @param {number} from
+   * @param {number} to
+   */
+  beats: (from, to) => request("GET", `/beats?from=${from}&to=${to}`),
+};

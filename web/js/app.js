@@ -1,0 +1,602 @@
+// Wires the page: stream → rings and store → panels; controls → server.
+
+import { api } from "./api.js";
+import { Cautions } from "./cautions.js";
+import { byId, setText } from "./dom.js";
+import "./drawer-board.js";
+import { DrawerHost } from "./drawers.js";
+import { duration, rate } from "./format.js";
+import { decodeFrames } from "./frames.js";
+import { Keys } from "./keys.js";
+import { FrameLoop } from "./loop.js";
+import { PathPanel } from "./path/path.js";
+import { MOST_PROBES, restoreProbes, toggleProbe } from "./path/probes.js";
+import { PlaybackPanel } from "./playback.js";
+import { ReadingPanel } from "./reading.js";
+import { ringCapacity, Rings } from "./rings.js";
+import { ScaleDialog } from "./scale-dialog.js";
+import { SECONDS_ACROSS, stepSeconds } from "./scales.js";
+import { SourcePicker } from "./sources.js";
+import { BeatList, History, prefs, Store } from "./store.js";
+import { Stream } from "./stream.js";
+import { DARK, LIGHT } from "./theme.js";
+import { TracePanel } from "./trace/trace.js";
+
+/** @import {Channel, Frame, Kind, PathSettings, Probe, ScaleSettings} from "./types.js" */
+/** @import {PageState} from "./store.js" */
+
+const STALE_AFTER_MS = 1500;
+const SLOW_TICK_MS = 500;
+const ANNOUNCE_GAP_MS = 1500;
+/** The past is fetched in pieces of so many seconds. */
+const FETCH_SECONDS = 60;
+
+const store = new Store();
+const undo = new History();
+const loop = new FrameLoop();
+const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+/** @type {Rings|null} */
+let rings = null;
+/** @type {BeatList[]} */
+let beats = [];
+/** @type {Probe[]} */
+let probes = [];
+let probesFor = "";
+let epoch = -1;
+let lastFrameAt = performance.now();
+let lastAgeMs = 0;
+let announcedAt = 0;
+let backfilling = false;
+
+// --- theme ----------------------------------------------------------------
+
+const darkQuery = window.matchMedia("(prefers-color-scheme: dark)");
+/** @type {"light"|"dark"|""} */
+let themeChoice = prefs.get("theme", /** @type {"light"|"dark"|""} */ (""));
+
+function isDark() {
+  return themeChoice ? themeChoice === "dark" : darkQuery.matches;
+}
+
+function palette() {
+  return isDark() ? DARK : LIGHT;
+}
+
+function applyTheme() {
+  document.documentElement.dataset.theme = isDark() ? "dark" : "light";
+  byId("theme").setAttribute("aria-pressed", String(isDark()));
+  setText(byId("theme"), isDark() ? "Paper" : "Slate");
+  trace.setPalette(palette());
+  path.setPalette(palette());
+  drawers?.theme(palette());
+}
+
+// --- saying things ----------------------------------------------------------
+
+/** @param {string} text */
+function announce(text) {
+  const now = performance.now();
+  if (now - announcedAt < ANNOUNCE_GAP_MS) return;
+  announcedAt = now;
+  byId("live-region").textContent = text;
+}
+
+/** @param {string} text "" takes the banner away */
+function problem(text) {
+  store.dispatch({ type: "problem", text });
+}
+
+/** @param {unknown} e */
+function failed(e) {
+  problem(e instanceof Error ? e.message : String(e));
+}
+
+// --- panels -----------------------------------------------------------------
+
+const picker = new SourcePicker({ opened: () => problem("") });
+const cautions = new Cautions();
+const reading = new ReadingPanel(byId("reading"), { announce, still });
+const playback = new PlaybackPanel(byId("playback"), { problem });
+const scaleDialog = new ScaleDialog({ set: changeScale });
+
+const trace = new TracePanel(byId("trace"), {
+  loop,
+  palette: palette(),
+  turns: still,
+  announce,
+  addNote: (text, index) => api.note(text, index).catch(failed),
+  scalesChanged: (scales) => prefs.set("scales " + address(), scales),
+  viewChanged: (what) => prefs.set("view", what),
+});
+const view = prefs.get("view", { secondsAcross: 10, overlaid: false });
+trace.setSeconds(view.secondsAcross);
+if (view.overlaid) trace.setOverlaid(true);
+
+const path = new PathPanel(byId("path"), {
+  palette: palette(),
+  chooseChannel: () => showReading(store.state),
+  setPath: changePath,
+  setKind: changeKind,
+  toggleProbe: setProbe,
+  openScale: (channel) => {
+    const c = channels()[channel];
+    if (c) scaleDialog.show(channel, c);
+  },
+  openSource: () => picker.show(),
+  undo: () => stepBack(),
+  redo: () => stepForward(),
+  response: (channel, points) => api.response(channel, points),
+});
+
+/** @type {DrawerHost|null} */
+let drawers = null;
+drawers = new DrawerHost(byId("drawer"), {
+  buttons: byId("drawer-buttons"),
+  loop,
+  opened: () => loop.allDirty(),
+  context: {
+    store,
+    rings: () => rings,
+    beats: () => beats,
+    channel: () => path.channel,
+    palette,
+    trace,
+    announce,
+    problem,
+  },
+});
+
+function channels() {
+  return store.state.server?.channels ?? [];
+}
+
+function address() {
+  return store.state.server?.source?.address ?? "";
+}
+
+function owner() {
+  return store.state.server?.owner !== false;
+}
+
+// --- settings, with undo -------------------------------------------------------
+
+/**
+ * @param {number} channel
+ * @param {PathSettings} next
+ * @param {string} label
+ */
+async function changePath(channel, next, label) {
+  const before = channels()[channel]?.path;
+  if (!before) return;
+  try {
+    const applied = await api.path(channel, next);
+    undo.record({ label, undo: () => api.path(channel, before), redo: () => api.path(channel, applied) });
+    problem("");
+  } catch (e) {
+    failed(e);
+    showPath(store.state);
+  }
+  showHistory();
+}
+
+/**
+ * @param {number} channel
+ * @param {Kind} kind
+ */
+async function changeKind(channel, kind) {
+  const before = channels()[channel];
+  if (!before) return;
+  const { kind: oldKind, path: oldPath } = before;
+  try {
+    await api.kind(channel, kind);
+    undo.record({ label: "kind of signal", undo: async () => {
+      await api.kind(channel, oldKind);
+      await api.path(channel, oldPath);
+    }, redo: () => api.kind(channel, kind) });
+    problem("");
+  } catch (e) {
+    failed(e);
+    showPath(store.state);
+  }
+  showHistory();
+}
+
+/**
+ * @param {number} channel
+ * @param {ScaleSettings} scale
+ */
+async function changeScale(channel, scale) {
+  const before = channels()[channel]?.scale;
+  await api.scale(channel, scale);
+  if (before) undo.record({ label: "scale", undo: () => api.scale(channel, before), redo: () => api.scale(channel, scale) });
+  problem("");
+  showHistory();
+}
+
+async function stepBack() {
+  try {
+    const what = await undo.undo();
+    if (what) announce(`Undone: ${what}.`);
+  } catch (e) {
+    failed(e);
+  }
+  showHistory();
+}
+
+async function stepForward() {
+  try {
+    const what = await undo.redo();
+    if (what) announce(`Done again: ${what}.`);
+  } catch (e) {
+    failed(e);
+  }
+  showHistory();
+}
+
+function showHistory() {
+  path.showHistory(undo.done.length > 0, undo.undone.length > 0);
+}
+
+/** @param {Probe} probe */
+function setProbe(probe) {
+  const next = toggleProbe(probes, probe);
+  if (!next) {
+    problem(`All ${MOST_PROBES} probes are set; lift one first.`);
+    return;
+  }
+  probes = next;
+  prefs.set("probes " + address(), probes);
+  showTrace();
+  showPath(store.state);
+}
+
+// --- stream ---------------------------------------------------------------------
+
+/** @param {Frame} frame */
+function takeFrame(frame) {
+  const server = store.state.server;
+  if (!server || frame.epoch !== server.epoch) return;
+  if (!rings || rings.channels !== frame.channels || rings.points !== frame.points || rings.capacity < ringCapacity(frame.rateHz, frame.channels * frame.points) * 0.7) {
+    rings = new Rings(frame.channels, frame.points, ringCapacity(frame.rateHz, frame.channels * frame.points));
+    showTrace();
+  }
+  rings.push(frame);
+  if (!frame.history) {
+    lastFrameAt = performance.now();
+    lastAgeMs = frame.ageMs;
+  }
+  trace.push(frame);
+  drawers?.push(frame);
+}
+
+/** @param {any} m */
+function takeMessage(m) {
+  if (m.type === "state" && m.epoch !== epoch) newEpoch(m.epoch);
+  if (m.type === "beats" && m.epoch === epoch) takeBeats(m);
+  if (m.type === "dropped") {
+    repair();
+    return;
+  }
+  store.dispatch(m);
+  drawers?.message(m);
+}
+
+/** @param {number} next */
+function newEpoch(next) {
+  epoch = next;
+  rings = null;
+  beats = [];
+  probesFor = "";
+  undo.clear();
+  trace.clear();
+  trace.gaps = [];
+  trace.holes = [];
+  trace.show(null, [], [], {});
+  showHistory();
+}
+
+/** @param {any} m */
+function takeBeats(m) {
+  const known = beats[m.channel]?.last();
+  (beats[m.channel] ??= new BeatList()).add(m.beats);
+  trace.beats = beats;
+  loop.dirty(trace);
+  const last = m.beats[m.beats.length - 1];
+  if (m.channel === path.channel && last && rings && (!known || last.sample > known.sample) && last.sample > rings.end - 3 * trace.view.rateHz) reading.beat();
+}
+
+/** Fetches what this page missed, so that a slow moment leaves no hole. */
+async function repair() {
+  if (!rings || backfilling) return;
+  const r = rings;
+  const hole = findHole(r);
+  if (!hole) return;
+  trace.holes = [hole];
+  await fetchPast(hole.index, hole.index + hole.samples);
+  if (rings === r) trace.holes = findHole(r) ? trace.holes : [];
+}
+
+/**
+ * The newest stretch of the last minute without values that is not a known gap.
+ * @param {Rings} r
+ */
+function findHole(r) {
+  const from = Math.max(r.start, Math.floor(r.end - 60 * trace.view.rateHz));
+  const ring = r.ring(0, 0);
+  let to = -1;
+  for (let i = r.end - 1; i >= from; i--) {
+    const missing = Number.isNaN(ring[i % r.capacity]) && !trace.gaps.some((g) => i >= g.index && i < g.index + g.samples);
+    if (missing && to < 0) to = i + 1;
+    if (!missing && to >= 0) return { index: i + 1, samples: to - i - 1, reason: "" };
+  }
+  return null;
+}
+
+/**
+ * @param {number} from
+ * @param {number} to
+ */
+async function fetchPast(from, to) {
+  backfilling = true;
+  try {
+    const buffer = await api.history(Math.floor(from), Math.ceil(to));
+    for (const frame of decodeFrames(buffer)) if (frame.epoch === epoch) takeFrame({ ...frame, history: true });
+  } catch (e) {
+    failed(e);
+  } finally {
+    backfilling = false;
+  }
+}
+
+/** After connecting: the beats of the minutes kept, then the samples before the first minute, piece by piece. */
+async function fillPast() {
+  const of = epoch;
+  const server = store.state.server;
+  if (!server || backfilling) return;
+  try {
+    const answer = await api.beats(0, server.lastIndex + 1);
+    if (answer.epoch !== epoch) return;
+    (answer.channels ?? []).forEach((/** @type {any[]} */ list, /** @type {number} */ channel) => (beats[channel] ??= new BeatList()).add(list ?? []));
+    trace.beats = beats;
+  } catch {
+    // The marks of the past are a convenience; live ones come by the stream.
+  }
+  for (let pieces = 0; pieces < 12; pieces++) {
+    const r = rings;
+    if (!r || of !== epoch || r.start <= 0) return;
+    const before = r.start;
+    await fetchPast(Math.max(0, r.start - FETCH_SECONDS * trace.view.rateHz), r.start);
+    if (r.start >= before) return;
+  }
+}
+
+const scheme = location.protocol === "https:" ? "wss" : "ws";
+const stream = new Stream(`${scheme}://${location.host}/api/v1/stream${location.search}`, {
+  frame: takeFrame,
+  message: takeMessage,
+  status: (status, text) => {
+    store.dispatch({ type: "connection", status, text });
+    if (status === "open") window.setTimeout(fillPast, 1200);
+  },
+  lost: (frames) => {
+    store.dispatch({ type: "lost", frames });
+    window.setTimeout(repair, 300);
+  },
+});
+
+// --- showing the state ------------------------------------------------------------
+
+store.subscribe((state, before) => {
+  if (state.server !== before.server) {
+    const server = state.server;
+    if (server && trace.gaps !== server.gaps) {
+      trace.gaps = server.gaps;
+      trace.notes = server.notes ?? [];
+      loop.dirty(trace);
+    }
+    if (server && trace.notes !== server.notes) {
+      trace.notes = server.notes ?? [];
+      loop.dirty(trace);
+    }
+    if (server?.channels !== before.server?.channels) showTrace();
+    showPath(state);
+    showSource(state);
+    playback.update(server, owner());
+    if (server) cautions.consider(address(), server.channels.some((c) => c.kind === "ecg"));
+  }
+  if (state.readings !== before.readings || state.server !== before.server) showReading(state);
+  if (state.text !== before.text || state.server?.health !== before.server?.health) showBoard(state);
+  showBanner(state);
+  showStatus(state);
+  drawers?.changed(state);
+});
+
+function showTrace() {
+  const list = channels();
+  const here = `${epoch} ${address()} ${list.length}`;
+  if (probesFor !== here && list.length > 0) {
+    probes = restoreProbes(prefs.get("probes " + address(), /** @type {unknown} */ (null)), list.length);
+    probesFor = here;
+  }
+  trace.beats = beats;
+  trace.show(rings, list, probes, prefs.get("scales " + address(), {}));
+}
+
+/** @param {PageState} state */
+function showPath(state) {
+  path.update(state.server, probes, owner());
+}
+
+/** @param {PageState} state */
+function showReading(state) {
+  const r = state.readings[path.channel];
+  const c = state.server?.channels[path.channel];
+  reading.show(r, c);
+  path.showReading(r);
+}
+
+/** @param {PageState} state */
+function showSource(state) {
+  const server = state.server;
+  if (!server) return;
+  setText(byId("source-name"), server.source?.name || "no source");
+  const status = server.status === "running" ? "" : server.statusText || server.status;
+  const words = /** @type {Record<string, string>} */ ({ idle: "no source chosen", opening: "opening …", waiting: "waiting for it to come back", ended: "at its end", failed: "failed", paused: "paused" });
+  setText(byId("source-status"), status && server.status !== "running" ? server.statusText || words[server.status] || server.status : "");
+  const clock = server.clock;
+  const e = byId("clock");
+  const used = clock?.usedRateHz || server.sourceRateHz;
+  if (!(used > 0)) setText(e, "measuring the sampling rate …");
+  else if (clock?.measuredRateHz > 0 && !clock.exact) {
+    const unsure = clock.uncertaintyHz > 0 ? ` ± ${rate(clock.uncertaintyHz, 1)}` : "";
+    setText(e, `${rate(clock.measuredRateHz)}${unsure} measured${clock.claimedRateHz > 0 ? `, ${rate(clock.claimedRateHz)} claimed` : ""}`);
+  } else setText(e, `${rate(used)} sampling rate`);
+  const warning = clock?.warning ?? "";
+  const w = byId("clock-warning");
+  setText(w, warning);
+  w.hidden = warning === "";
+  document.body.dataset.status = server.status;
+}
+
+/** @param {PageState} state */
+function showBoard(state) {
+  const health = state.server?.health;
+  const last = state.text[state.text.length - 1];
+  setText(byId("board-text"), last ?? "nothing but numbers");
+  const bad = health?.unreadable ?? 0;
+  setText(byId("board-unreadable"), bad > 0 ? `${bad.toLocaleString("en")} unreadable ${bad === 1 ? "line" : "lines"}` : "");
+  byId("board-text").classList.toggle("silent", !last);
+}
+
+/** @param {PageState} state */
+function showBanner(state) {
+  const banner = byId("banner");
+  const text = state.connection === "lost" ? state.connectionText : state.problem;
+  banner.hidden = text === "";
+  setText(byId("banner-text"), text);
+  byId("banner-close").hidden = state.connection === "lost";
+  banner.classList.toggle("lost", state.connection === "lost");
+}
+
+/** @param {PageState} state */
+function showStatus(state) {
+  const text = state.connection === "open" ? (state.server ? "connected" : "connected, waiting") : state.connection === "connecting" ? "connecting …" : "not connected";
+  setText(byId("connection"), text);
+  byId("connection").dataset.connection = state.connection;
+  setText(byId("dropped"), state.dropped > 0 ? `${state.dropped.toLocaleString("en")} frames dropped here` : "");
+}
+
+/** Twice a second: ages, measures, positions. */
+function slowTick() {
+  if (document.hidden) return;
+  const now = performance.now();
+  const server = store.state.server;
+  const silent = now - lastFrameAt;
+  const expected = server?.status === "running";
+  const stale = !!server && !!rings && silent > STALE_AFTER_MS && (expected || store.state.connection !== "open" || server.status === "waiting");
+  trace.setStale(stale ? `Nothing has arrived for ${duration(Math.round(silent / 1000))}.` : "");
+  if (stale) reading.age(silent);
+  else reading.root.classList.remove("old");
+  path.measure(rings);
+  if (rings) playback.tick(rings.end);
+}
+window.setInterval(slowTick, SLOW_TICK_MS);
+
+// --- keys ---------------------------------------------------------------------------
+
+const keys = new Keys([
+  { title: "Paper", keys: [
+    { key: " ", shown: "space", what: "hold the paper still, or go on", run: () => trace.toggleFreeze() },
+    { key: "ArrowLeft", shown: "← →", what: "scroll back and forth", run: () => trace.scrollBy(-trace.view.samplesAcross / 10) },
+    { key: "ArrowRight", shown: "", what: "", run: () => trace.scrollBy(trace.view.samplesAcross / 10) },
+    { key: "PageUp", shown: "PgUp PgDn", what: "a page back and forth", run: () => trace.scrollBy(-trace.view.samplesAcross) },
+    { key: "PageDown", shown: "", what: "", run: () => trace.scrollBy(trace.view.samplesAcross) },
+    { key: "Home", shown: "Home", what: "the oldest that is kept", run: () => trace.scrollBy(-Infinity) },
+    { key: "End", shown: "End", what: "back to live", run: () => trace.live() },
+    { key: "+", shown: "+ −", what: "fewer or more seconds across", run: () => trace.setSeconds(stepSeconds(trace.view.secondsAcross, -1)) },
+    { key: "-", shown: "", what: "", run: () => trace.setSeconds(stepSeconds(trace.view.secondsAcross, 1)) },
+  ] },
+  { title: "Traces", keys: [
+    { key: "ArrowUp", shown: "↑ ↓", what: "choose a trace", run: () => trace.selectNext(-1) },
+    { key: "ArrowDown", shown: "", what: "", run: () => trace.selectNext(1) },
+    { key: "[", shown: "[ ]", what: "smaller or larger span", run: () => trace.stepSpan(-1) },
+    { key: "]", shown: "", what: "", run: () => trace.stepSpan(1) },
+    { key: ",", shown: ", .", what: "move it down or up", run: () => trace.shiftSelected(0.1) },
+    { key: ".", shown: "", what: "", run: () => trace.shiftSelected(-0.1) },
+    { key: "a", shown: "a", what: "automatic spans", run: () => trace.autoAll() },
+    { key: "o", shown: "o", what: "lay traces over each other", run: () => trace.setOverlaid(!trace.overlaid) },
+    { key: "c", shown: "c", what: "two cursors; ↑ ↓ on a cursor jump from beat to beat", run: () => trace.toggleCursors() },
+    { key: "n", shown: "n", what: "write a note", run: () => trace.noteButton.click() },
+  ] },
+  { title: "Path", keys: [
+    ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: "set or lift a probe", run: () => setProbe({ channel: path.channel, point }) })),
+    { key: "Tab", shown: "", what: "", run: () => {} },
+    { key: "x", shown: "x", what: "next channel", run: () => path.choose(path.channel + 1) },
+    { key: "Ctrl+z", shown: "Ctrl Z", what: "undo a setting", run: stepBack },
+    { key: "Ctrl+Shift+z", shown: "Ctrl Shift Z", what: "redo it", run: stepForward },
+    { key: "Ctrl+y", shown: "", what: "", run: stepForward },
+  ].filter((k) => k.key !== "Tab") },
+  { title: "Page", keys: [
+    { key: "s", shown: "s", what: "choose a source", run: () => picker.show() },
+    { key: "t", shown: "t", what: "paper or slate", run: toggleTheme },
+    ...DrawerHost.keys().map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
+    { key: "Escape", shown: "Esc", what: "close the drawer", run: () => drawers?.close() },
+    { key: "?", shown: "?", what: "this list", run: () => keys.showHelp() },
+  ] },
+]);
+
+function toggleTheme() {
+  themeChoice = isDark() ? "light" : "dark";
+  prefs.set("theme", themeChoice);
+  applyTheme();
+}
+
+byId("source-open").addEventListener("click", () => picker.show());
+byId("theme").addEventListener("click", toggleTheme);
+byId("help").addEventListener("click", () => keys.showHelp());
+byId("cautions-open").addEventListener("click", () => cautions.show());
+byId("board-open").addEventListener("click", () => drawers?.toggle("board"));
+byId("banner-close").addEventListener("click", () => problem(""));
+darkQuery.addEventListener("change", applyTheme);
+document.addEventListener("visibilitychange", () => {
+  if (!document.hidden) loop.allDirty();
+});
+
+applyTheme();
+stream.connect();
+
+/** For tests and the curious: what the page is doing. */
+const pulsewright = {
+  stats: () => ({
+    ...loop.stats(),
+    dropped: store.state.dropped,
+    lastIndex: rings ? rings.end : 0,
+    firstIndex: rings ? rings.start : 0,
+    epoch,
+    rateText: reading.text(),
+    state: store.state.readings[path.channel]?.state ?? "",
+    roundTripMs: stream.roundTripMs,
+    ageMs: lastAgeMs,
+    probes: probes.map((p) => ({ ...p })),
+    beats: beats.map((b) => b?.beats.length ?? 0),
+    shownEnd: trace.view.end,
+    held: trace.view.held,
+    secondsAcross: trace.view.secondsAcross,
+    ranges: trace.lanes.map((l) => ({ channel: l.probe.channel, point: l.probe.point, low: l.low, high: l.high, unit: l.unit })),
+  }),
+  /**
+   * A sample as the page holds it.
+   * @param {number} channel
+   * @param {number} point
+   * @param {number} index
+   */
+  sample: (channel, point, index) => rings?.at(channel, point, index) ?? NaN,
+  /** Samples without a value in [from, to) of a point. @param {number} channel @param {number} point @param {number} from @param {number} to */
+  missing: (channel, point, from, to) => {
+    let n = 0;
+    for (let i = from; i < to; i++) if (Number.isNaN(rings?.at(channel, point, i) ?? NaN)) n++;
+    return n;
+  },
+  choices: SECONDS_ACROSS,
+};
+Object.assign(window, { pulsewright });

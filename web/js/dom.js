@@ -1,0 +1,106 @@
+// Small helpers to build elements; no markup strings, no inline styles.
+
+/**
+ * @typedef {string|number|Node|null|undefined|false} Child
+ */
+
+/**
+ * Makes an element. Attributes: `class`, any attribute; `on…` a listener; a
+ * boolean sets or leaves out.
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} tag
+ * @param {Record<string, any>} [attributes]
+ * @param {...(Child|Child[])} children
+ * @returns {HTMLElementTagNameMap[K]}
+ */
+export function h(tag, attributes = {}, ...children) {
+  const e = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === undefined || value === null || value === false) continue;
+    if (name.startsWith("on") && typeof value === "function") e.addEventListener(name.slice(2), value);
+    else if (value === true) e.setAttribute(name, "");
+    else e.setAttribute(name, String(value));
+  }
+  append(e, children.flat());
+  return e;
+}
+
+/**
+ * @param {Element} parent
+ * @param {Child[]} children
+ */
+function append(parent, children) {
+  for (const c of children) {
+    if (c === null || c === undefined || c === false) continue;
+    parent.append(c instanceof Node ? c : String(c));
+  }
+}
+
+/**
+ * Replaces all children.
+ * @param {Element} parent
+ * @param {...Child} children
+ */
+export function fill(parent, ...children) {
+  parent.replaceChildren();
+  append(parent, children);
+}
+
+/**
+ * Sets text only when it changed, so that screen readers and layout rest.
+ * @param {Node} node
+ * @param {string} text
+ */
+export function setText(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}
+
+/**
+ * The element with an id, which index.html must have.
+ * @param {string} id
+ * @returns {HTMLElement}
+ */
+export function byId(id) {
+  const e = document.getElementById(id);
+  if (!e) throw new Error(`index.html has no #${id}`);
+  return e;
+}
+
+/**
+ * A button.
+ * @param {string} id also its data-testid
+ * @param {string} label
+ * @param {() => void} action
+ * @param {Record<string, any>} [attributes]
+ */
+export function button(id, label, action, attributes = {}) {
+  return h("button", { type: "button", id, "data-testid": id, onclick: action, ...attributes }, label);
+}
+
+/**
+ * A select with its choices.
+ * @param {string} id also its data-testid
+ * @param {[string, string][]} choices value and text
+ * @param {(value: string) => void} action
+ * @param {Record<string, any>} [attributes]
+ */
+export function select(id, choices, action, attributes = {}) {
+  const s = h("select", { id, "data-testid": id, ...attributes }, choices.map(([value, text]) => h("option", { value }, text)));
+  s.addEventListener("change", () => action(s.value));
+  return s;
+}
+
+/**
+ * A dialog with a heading and a close button, added to the page.
+ * @param {string} id
+ * @param {string} title
+ * @param {...Child} content
+ */
+export function dialog(id, title, ...content) {
+  const d = h("dialog", { id, "data-testid": id, "aria-labelledby": id + "-title" },
+    h("div", { class: "dialog-head" }, h("h2", { id: id + "-title" }, title),
+      h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": id + "-close", onclick: () => d.close() }, "×")),
+    ...content);
+  document.body.append(d);
+  return d;
+}

@@ -1,0 +1,393 @@
+// The signal path as the control: blocks on a wire with probes between them.
+
+import { button, fill, h, select, setText } from "../dom.js";
+import { duration, quantity, rate, significant } from "../format.js";
+import { Plot } from "../plot.js";
+import { POINT_TITLES } from "../theme.js";
+import { delayAt, removed } from "./removed.js";
+import { hasProbe } from "./probes.js";
+
+/** @import {Channel, Kind, PathResponse, PathSettings, Probe, Reading, ServerState} from "../types.js" */
+/** @import {Palette} from "../theme.js" */
+/** @import {Rings} from "../rings.js" */
+
+const RESPONSE_POINTS = 160;
+/** What was taken away is measured over so many seconds. */
+const MEASURED_SECONDS = 4;
+/** Where delay is taken, in the middle of what matters of each kind. */
+const DELAY_AT_HZ = { pulse: 3, ecg: 12, other: 5 };
+const CURVE_LOW_DB = -42;
+const CURVE_HIGH_DB = 4;
+
+/**
+ * @typedef {object} PathOptions
+ * @property {Palette} palette
+ * @property {(channel: number) => void} chooseChannel
+ * @property {(channel: number, path: PathSettings, label: string) => void} setPath
+ * @property {(channel: number, kind: Kind) => void} setKind
+ * @property {(probe: Probe) => void} toggleProbe
+ * @property {(channel: number) => void} openScale
+ * @property {() => void} openSource
+ * @property {() => void} undo
+ * @property {() => void} redo
+ * @property {(channel: number, points: number) => Promise<PathResponse>} response
+ */
+
+export class PathPanel {
+  /**
+   * @param {HTMLElement} root
+   * @param {PathOptions} options
+   */
+  constructor(root, options) {
+    this.root = root;
+    this.options = options;
+    this.palette = options.palette;
+    this.channel = 0;
+    /** @type {ServerState|null} */
+    this.server = null;
+    /** @type {Probe[]} */
+    this.probes = [];
+    /** @type {PathResponse|null} */
+    this.curves = null;
+    this.curvesFor = "";
+    this.owner = true;
+    this.#build();
+  }
+
+  #build() {
+    const o = this.options;
+    this.tabs = h("div", { class: "tabs", role: "tablist", "aria-label": "Channel" });
+    this.undoButton = button("undo", "Undo", o.undo, { class: "quiet", disabled: true, title: "Undo the last setting (Ctrl Z)" });
+    this.redoButton = button("redo", "Redo", o.redo, { class: "quiet", disabled: true, title: "Redo it (Ctrl Shift Z)" });
+    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, h("span", { class: "spring" }), this.undoButton, this.redoButton);
+
+    this.sourceName = h("p", { class: "strong", "data-testid": "path-source" });
+    this.sourceRate = h("p", { class: "small" });
+    this.sourceHealth = h("p", { class: "small" });
+    const source = this.#block("source", "Source", [this.sourceName, this.sourceRate, this.sourceHealth, button("path-open-source", "Choose …", o.openSource, { class: "small-button" })]);
+
+    this.scaleText = h("p", { class: "strong", "data-testid": "scale-text" });
+    this.scaleMore = h("p", { class: "small" });
+    this.kindSelect = select("kind", [["pulse", "finger pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => o.setKind(this.channel, /** @type {Kind} */ (v)), { "aria-label": "Kind of signal" });
+    const scale = this.#block("scale", "Scale", [this.scaleText, this.scaleMore, button("scale-open", "Volts …", () => o.openScale(this.channel), { class: "small-button" })]);
+
+    this.driftOn = this.#check("drift-on", "Take away drift", (on) => this.#change((p) => (p.drift.on = on), on ? "drift on" : "drift off"));
+    this.driftCut = this.#number("drift-cutoff", "below", "Hz", 0.05, (v) => this.#change((p) => (p.drift.cutoffHz = v), "drift cutoff"));
+    this.driftOrder = select("drift-order", orders(4), (v) => this.#change((p) => (p.drift.order = Number(v)), "drift order"), { "aria-label": "Order of the high-pass" });
+    this.driftCurve = h("div", { class: "curve" });
+    this.driftAway = h("p", { class: "away", "data-testid": "drift-removed" });
+    const drift = this.#block("drift", "Drift", [h("div", { class: "row" }, this.driftCut.row, this.driftOrder), this.driftCurve, this.driftAway], this.driftOn.row);
+
+    this.humMode = select("hum-mode", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#change((p) => (p.hum.mode = /** @type {any} */ (v)), "hum " + v), { "aria-label": "How hum is taken away" });
+    this.humFreq = select("hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"], ["100", "100 Hz"], ["120", "120 Hz"]], (v) => this.#change((p) => (p.hum.freqHz = Number(v)), "hum frequency"), { "aria-label": "Hum frequency" });
+    this.humWidth = this.#number("hum-bandwidth", "width", "Hz", 0.5, (v) => this.#change((p) => (p.hum.bandwidthHz = v), "hum width"));
+    this.humHarmonics = select("hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#change((p) => (p.hum.harmonics = Number(v)), "hum harmonics"), { "aria-label": "Harmonics", title: "Fundamental and its multiples" });
+    this.humCurve = h("div", { class: "curve" });
+    this.humAway = h("p", { class: "away", "data-testid": "hum-removed" });
+    const hum = this.#block("hum", "Hum", [h("div", { class: "row" }, this.humFreq, this.humHarmonics, this.humWidth.row), this.humCurve, this.humAway], this.humMode);
+
+    this.smoothShape = select("smooth-shape", [["off", "off"], ["rc", "RC"], ["butterworth", "Butterworth"]], (v) => this.#change((p) => (p.smooth.shape = /** @type {any} */ (v)), "smooth " + v), { "aria-label": "Shape of the low-pass" });
+    this.smoothCut = this.#number("smooth-cutoff", "above", "Hz", 1, (v) => this.#change((p) => (p.smooth.cutoffHz = v), "smooth cutoff"));
+    this.smoothOrder = select("smooth-order", orders(8), (v) => this.#change((p) => (p.smooth.order = Number(v)), "smooth order"), { "aria-label": "Order of the low-pass" });
+    this.smoothCurve = h("div", { class: "curve" });
+    this.smoothAway = h("p", { class: "away", "data-testid": "smooth-removed" });
+    const smooth = this.#block("smooth", "Smooth", [h("div", { class: "row" }, this.smoothCut.row, this.smoothOrder), this.smoothCurve, this.smoothAway], this.smoothShape);
+
+    this.beatsText = h("p", { class: "strong", "data-testid": "path-rate" });
+    this.beatsMore = h("p", { class: "small" });
+    const beats = this.#block("beats", "Beats", [this.beatsText, this.beatsMore], this.kindSelect);
+
+    /** @type {HTMLButtonElement[]} */
+    this.dots = POINT_TITLES.map((title, point) => {
+      const name = ["scale", "drift", "hum", "smooth", "beats"][point];
+      const b = h("button", { type: "button", class: `probe probe-${point}`, id: `probe-${name}`, "data-testid": `probe-${name}`, "aria-pressed": "false", "aria-label": `Probe ${title}`, title: `Probe ${title} (${point + 1})` }, h("span", { class: "probe-dot" }), h("span", { class: "probe-number", "aria-hidden": "true" }, String(point + 1)));
+      b.addEventListener("click", () => o.toggleProbe({ channel: this.channel, point }));
+      return b;
+    });
+    const wire = () => h("span", { class: "wire", "aria-hidden": "true" });
+    this.strip = h("div", { class: "strip" },
+      source, wire(), scale, this.#node(0), drift, this.#node(1), hum, this.#node(2), smooth, this.#node(3), beats, this.#node(4));
+    this.root.append(this.head, this.strip);
+    const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: this.palette, label, bare: true });
+    this.plots = { drift: plot(this.driftCurve, "Response of the drift stage"), hum: plot(this.humCurve, "Response of the hum stage"), smooth: plot(this.smoothCurve, "Response of the smooth stage") };
+  }
+
+  /** @param {number} point */
+  #node(point) {
+    return h("span", { class: `node node-${point}` }, this.dots?.[point]);
+  }
+
+  /**
+   * @param {string} id
+   * @param {string} title
+   * @param {(Node|null)[]} content
+   * @param {Node} [beside]
+   */
+  #block(id, title, content, beside) {
+    return h("section", { class: `block block-${id}`, "aria-label": title, "data-testid": `block-${id}` }, h("div", { class: "block-head" }, h("h3", {}, title), beside ?? null), ...content);
+  }
+
+  /**
+   * @param {string} id
+   * @param {string} label
+   * @param {(on: boolean) => void} action
+   */
+  #check(id, label, action) {
+    const input = h("input", { type: "checkbox", id, "data-testid": id, "aria-label": label });
+    input.addEventListener("change", () => action(input.checked));
+    return { input, row: h("label", { class: "check", title: label }, input, h("span", { "aria-hidden": "true" }, "on")) };
+  }
+
+  /**
+   * @param {string} id
+   * @param {string} word
+   * @param {string} unit
+   * @param {number} step
+   * @param {(value: number) => void} action
+   */
+  #number(id, word, unit, step, action) {
+    const input = h("input", { type: "number", id, "data-testid": id, min: "0", step: "any", inputmode: "decimal", "aria-label": `${word} ${unit}` });
+    input.addEventListener("change", () => {
+      const v = Number(input.value);
+      if (input.value.trim() !== "" && Number.isFinite(v) && v > 0) action(v);
+      else this.update(this.server, this.probes, this.owner);
+    });
+    input.addEventListener("keydown", (e) => {
+      if (e.key !== "ArrowUp" && e.key !== "ArrowDown") return;
+      e.preventDefault();
+      const v = Number(input.value) || step;
+      const by = e.key === "ArrowUp" ? 1.1 : 1 / 1.1;
+      input.value = String(Number((v * by).toPrecision(2)) === v ? Number((v * by * by).toPrecision(3)) : Number((v * by).toPrecision(2)));
+      input.dispatchEvent(new Event("change"));
+    });
+    return { input, row: h("label", { class: "number" }, h("span", {}, word), input, h("span", {}, unit)) };
+  }
+
+  /**
+   * @param {(path: PathSettings) => void} edit
+   * @param {string} label
+   */
+  #change(edit, label) {
+    const now = this.server?.channels[this.channel]?.path;
+    if (!now) return;
+    const next = structuredClone(now);
+    edit(next);
+    this.options.setPath(this.channel, next, label);
+  }
+
+  /**
+   * Shows a state.
+   * @param {ServerState|null} server
+   * @param {Probe[]} probes
+   * @param {boolean} owner
+   */
+  update(server, probes, owner) {
+    this.server = server;
+    this.probes = probes;
+    this.owner = owner;
+    const channels = server?.channels ?? [];
+    if (this.channel >= channels.length) this.channel = 0;
+    this.#showTabs(channels);
+    const channel = channels[this.channel];
+    this.root.classList.toggle("empty", !channel);
+    this.dots?.forEach((dot, point) => {
+      const on = hasProbe(probes, { channel: this.channel, point });
+      dot.setAttribute("aria-pressed", String(on));
+    });
+    if (!server || !channel) return;
+    this.#showSource(server);
+    this.#showScale(channel);
+    this.#showSettings(channel, owner);
+    this.#fetchCurves(channel, server);
+  }
+
+  /** @param {Channel[]} channels */
+  #showTabs(channels) {
+    if (!this.tabs) return;
+    const key = channels.map((c) => c.label).join("\n") + this.channel;
+    if (this.tabs.dataset.key === key) return;
+    this.tabs.dataset.key = key;
+    this.tabs.hidden = channels.length < 2;
+    fill(this.tabs, ...channels.map((c, i) => h("button", { type: "button", role: "tab", "aria-selected": String(i === this.channel), "data-testid": `channel-${i}`, onclick: () => this.choose(i) }, c.label)));
+  }
+
+  /** @param {number} channel */
+  choose(channel) {
+    const n = this.server?.channels.length ?? 0;
+    if (n === 0) return;
+    this.channel = (channel + n) % n;
+    this.options.chooseChannel(this.channel);
+    this.update(this.server, this.probes, this.owner);
+  }
+
+  /** @param {ServerState} server */
+  #showSource(server) {
+    const clock = server.clock;
+    if (!this.sourceName || !this.sourceRate || !this.sourceHealth) return;
+    setText(this.sourceName, server.source?.name ?? "");
+    const used = clock?.usedRateHz || server.sourceRateHz || server.rateHz;
+    const thin = server.decimation > 1 ? `, shown at ${rate(server.rateHz, 4)}` : "";
+    setText(this.sourceRate, `${rate(used)}${thin}`);
+    const bad = server.health?.unreadable ?? 0;
+    setText(this.sourceHealth, bad > 0 ? `${bad.toLocaleString("en")} unreadable lines` : (server.health?.detail ?? ""));
+  }
+
+  /** @param {Channel} channel */
+  #showScale(channel) {
+    if (!this.scaleText || !this.scaleMore) return;
+    const s = channel.scale;
+    let text = "counts, scale unknown";
+    if (s.source === "converter") text = `${significant(s.referenceVolts, 3)}\u00a0V over ${s.bits}\u00a0bits`;
+    else if (s.source === "board" && channel.unit !== "counts") text = `${channel.unit}, as the source says`;
+    setText(this.scaleText, text);
+    /** @type {string[]} */
+    const more = [];
+    if (channel.stepVolts) more.push(`step ${quantity(channel.stepVolts, channel.unit)}`);
+    if (s.gain !== 1 && s.gain) more.push(`gain ${significant(s.gain, 3)} divided out`);
+    if (s.invert) more.push("inverted");
+    if (s.supplyHighVolts !== null && s.supplyHighVolts !== undefined) more.push(`rails ${significant(s.supplyLowVolts ?? 0, 3)}…${significant(s.supplyHighVolts, 3)}\u00a0V`);
+    setText(this.scaleMore, more.join(" · ") || (channel.unit === "counts" ? "Tell what a count is to see volts." : ""));
+  }
+
+  /**
+   * @param {Channel} channel
+   * @param {boolean} owner
+   */
+  #showSettings(channel, owner) {
+    const p = channel.path;
+    set(this.driftOn?.input, p.drift.on);
+    value(this.driftCut?.input, p.drift.cutoffHz);
+    value(this.driftOrder, p.drift.order);
+    value(this.humMode, p.hum.mode);
+    value(this.humFreq, p.hum.freqHz);
+    if (this.humFreq && this.humFreq.value === "") {
+      this.humFreq.append(h("option", { value: String(p.hum.freqHz) }, `${p.hum.freqHz} Hz`));
+      this.humFreq.value = String(p.hum.freqHz);
+    }
+    const found = this.humFreq?.options[0];
+    if (found) setText(found, channel.humHz && p.hum.freqHz === 0 ? `auto: ${significant(channel.humHz, 3)} Hz` : "auto");
+    value(this.humWidth?.input, p.hum.bandwidthHz);
+    value(this.humHarmonics, p.hum.harmonics);
+    value(this.smoothShape, p.smooth.shape);
+    value(this.smoothCut?.input, p.smooth.cutoffHz);
+    value(this.smoothOrder, p.smooth.order);
+    value(this.kindSelect, channel.kind);
+    this.root.querySelector(".block-drift")?.classList.toggle("off", !p.drift.on);
+    this.root.querySelector(".block-hum")?.classList.toggle("off", p.hum.mode === "off");
+    this.root.querySelector(".block-smooth")?.classList.toggle("off", p.smooth.shape === "off");
+    for (const e of this.root.querySelectorAll(".strip input, .strip select, .small-button")) {
+      if (e instanceof HTMLInputElement || e instanceof HTMLSelectElement || e instanceof HTMLButtonElement) e.disabled = !owner;
+    }
+    if (this.smoothOrder) this.smoothOrder.disabled = !owner || p.smooth.shape === "rc";
+  }
+
+  /**
+   * @param {Channel} channel
+   * @param {ServerState} server
+   */
+  #fetchCurves(channel, server) {
+    const key = JSON.stringify([server.epoch, this.channel, channel.path, channel.humHz, Math.round(server.rateHz * 10)]);
+    if (key === this.curvesFor) return;
+    this.curvesFor = key;
+    this.options.response(this.channel, RESPONSE_POINTS).then((r) => {
+      if (key !== this.curvesFor) return;
+      this.curves = r;
+      this.#drawCurves();
+    }, () => {
+      this.curvesFor = "";
+    });
+  }
+
+  #drawCurves() {
+    const r = this.curves;
+    const path = this.server?.channels[this.channel]?.path;
+    if (!r || !this.plots || !path) return;
+    const x = { low: r.freqHz[0], high: r.freqHz[r.freqHz.length - 1], log: true };
+    const y = { low: CURVE_LOW_DB, high: CURVE_HIGH_DB };
+    const rules = [{ y: 0 }];
+    const colours = this.palette.traces;
+    this.plots.drift.set(x, y, [{ x: r.freqHz, y: r.drift.gainDb, colour: colours[1] }], rules);
+    this.plots.hum.set(x, y, [{ x: r.freqHz, y: r.hum.gainDb, colour: colours[2] }], rules);
+    this.plots.smooth.set(x, y, [{ x: r.freqHz, y: r.smooth.gainDb, colour: colours[3] }], rules);
+  }
+
+  /**
+   * Measures what each stage takes away. Called about twice a second.
+   * @param {Rings|null} rings
+   */
+  measure(rings) {
+    const channel = this.server?.channels[this.channel];
+    if (!rings || !channel || !this.server || rings.channels <= this.channel) return;
+    const to = rings.end;
+    const from = to - MEASURED_SECONDS * this.server.rateHz;
+    const atHz = DELAY_AT_HZ[channel.kind] ?? 5;
+    const r = this.curves;
+    const lag = (/** @type {"drift"|"hum"|"smooth"} */ stage) => (r ? Math.max(0, Math.round(delayAt(r.freqHz, r[stage].delaySeconds, atHz) * (this.server?.rateHz ?? 0))) : 0);
+    const p = channel.path;
+    const d = removed(rings, this.channel, 1, from, to, 0);
+    if (this.driftAway) setText(this.driftAway, p.drift.on ? `took ${quantity(d.mean, channel.unit)} and ${quantity(d.rms, channel.unit, 2)} rms of drift` : "lets all through");
+    const u = removed(rings, this.channel, 2, from, to, lag("hum"));
+    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? `took ${quantity(u.rms, channel.unit, 2)} rms of hum` : "lets all through");
+    const s = removed(rings, this.channel, 3, from, to, lag("smooth"));
+    const late = r && p.smooth.shape !== "off" ? `, ${duration(delayAt(r.freqHz, r.smooth.delaySeconds, atHz))} late` : "";
+    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? `took ${quantity(s.rms, channel.unit, 2)} rms${late}` : "lets all through");
+  }
+
+  /** @param {Reading|undefined} reading */
+  showReading(reading) {
+    const channel = this.server?.channels[this.channel];
+    if (!this.beatsText || !this.beatsMore) return;
+    setText(this.beatsText, reading?.state === "reading" ? `${Math.round(reading.rateBpm)}\u00a0bpm` : (reading?.state ?? "–"));
+    const late = channel?.latencySeconds ? `Each is told at most ${duration(channel.latencySeconds)} late.` : "";
+    setText(this.beatsMore, late);
+  }
+
+  /**
+   * @param {boolean} canUndo
+   * @param {boolean} canRedo
+   */
+  showHistory(canUndo, canRedo) {
+    if (this.undoButton) this.undoButton.disabled = !canUndo;
+    if (this.redoButton) this.redoButton.disabled = !canRedo;
+  }
+
+  /** @param {Palette} palette */
+  setPalette(palette) {
+    this.palette = palette;
+    for (const p of Object.values(this.plots ?? {})) p.palette = palette;
+    this.#drawCurves();
+  }
+
+  destroy() {
+    for (const p of Object.values(this.plots ?? {})) p.destroy();
+    this.root.replaceChildren();
+  }
+}
+
+/**
+ * @param {number} most
+ * @returns {[string, string][]}
+ */
+function orders(most) {
+  return Array.from({ length: most }, (_, i) => [String(i + 1), `order ${i + 1}`]);
+}
+
+/**
+ * @param {HTMLInputElement|undefined} input
+ * @param {boolean} on
+ */
+function set(input, on) {
+  if (input) input.checked = on;
+}
+
+/**
+ * Sets a control unless somebody is typing in it.
+ * @param {HTMLInputElement|HTMLSelectElement|undefined} control
+ * @param {string|number} v
+ */
+function value(control, v) {
+  if (!control) return;
+  if (control === document.activeElement && control instanceof HTMLInputElement && control.dataset.editing === "yes") return;
+  const text = typeof v === "number" ? String(Number(v.toPrecision(6))) : v;
+  if (control.value !== text) control.value = text;
+}

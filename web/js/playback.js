@@ -1,0 +1,103 @@
+// Controls of a replayed recording: pause, speed, position, loop.
+
+import { api } from "./api.js";
+import { button, h, select, setText } from "./dom.js";
+import { clockTime } from "./format.js";
+
+/** @import {ServerState} from "./types.js" */
+
+export class PlaybackPanel {
+  /**
+   * @param {HTMLElement} root
+   * @param {{problem: (text: string) => void}} options
+   */
+  constructor(root, options) {
+    this.root = root;
+    this.options = options;
+    this.play = button("playback-pause", "Pause", () => this.#send({ speed: this.speed > 0 ? 0 : this.resume }));
+    this.slider = h("input", { type: "range", min: "0", max: "1", step: "1", id: "playback-position", "data-testid": "playback-position", "aria-label": "Position in the recording" });
+    this.time = h("span", { class: "playback-time", "data-testid": "playback-time" });
+    this.speeds = select("playback-speed", [1, 2, 5, 10, 20, 50, 100].map((n) => [String(n), `${n}×`]), (v) => this.#send({ speed: Number(v) }), { "aria-label": "Speed" });
+    this.loop = h("input", { type: "checkbox", id: "playback-loop", "data-testid": "playback-loop" });
+    this.loop.addEventListener("change", () => this.#send({ loop: this.loop.checked }));
+    this.slider.addEventListener("input", () => {
+      this.dragging = true;
+      this.#showTime(Number(this.slider.value));
+    });
+    this.slider.addEventListener("change", () => {
+      this.dragging = false;
+      this.#send({ position: Number(this.slider.value) });
+    });
+    root.append(h("span", { class: "margin-word" }, "replay"), this.play, this.slider, this.time, this.speeds, h("label", { class: "check" }, this.loop, h("span", {}, "loop")));
+    root.hidden = true;
+    this.speed = 1;
+    this.resume = 1;
+    this.dragging = false;
+    this.position = 0;
+    this.length = 1;
+    this.baseIndex = 0;
+    this.rateHz = 1;
+    this.decimation = 1;
+    /** @type {unknown} */
+    this.last = null;
+  }
+
+  /** @param {{position?: number, speed?: number, loop?: boolean}} what */
+  async #send(what) {
+    try {
+      await api.playback(what);
+      this.options.problem("");
+    } catch (e) {
+      this.options.problem(e instanceof Error ? e.message : String(e));
+    }
+  }
+
+  /**
+   * @param {ServerState|null} server
+   * @param {boolean} owner
+   */
+  update(server, owner) {
+    const p = server?.playback;
+    this.root.hidden = !p;
+    if (!p || !server) return;
+    if (server.playback !== this.last) {
+      this.last = server.playback;
+      this.position = p.position;
+      this.baseIndex = server.lastIndex;
+    }
+    this.length = p.length;
+    this.speed = p.speed;
+    if (p.speed > 0) this.resume = p.speed;
+    this.rateHz = server.sourceRateHz || server.rateHz;
+    this.decimation = Math.max(1, server.decimation || 1);
+    this.loop.checked = p.loop;
+    setText(this.play, p.speed > 0 ? "Pause" : "Play");
+    if (p.speed > 0) {
+      const text = String(p.speed);
+      if (![...this.speeds.options].some((o) => o.value === text)) this.speeds.append(h("option", { value: text }, `${text}×`));
+      this.speeds.value = text;
+    }
+    this.slider.max = String(Math.max(1, p.length));
+    for (const e of [this.play, this.slider, this.speeds, this.loop]) e.disabled = !owner;
+  }
+
+  /** @param {number} newest session index of the newest sample */
+  tick(newest) {
+    if (this.root.hidden || this.dragging) return;
+    let at = this.position + Math.max(0, newest - this.baseIndex) * this.decimation;
+    if (at > this.length) at = this.loop.checked ? at % Math.max(1, this.length) : this.length;
+    this.slider.value = String(Math.round(at));
+    this.#showTime(at);
+  }
+
+  /** @param {number} at samples of the recording */
+  #showTime(at) {
+    const text = `${clockTime(at / this.rateHz)} of ${clockTime(this.length / this.rateHz)}`;
+    setText(this.time, text);
+    this.slider.setAttribute("aria-valuetext", text);
+  }
+
+  destroy() {
+    this.root.replaceChildren();
+  }
+}

@@ -1,0 +1,109 @@
+// The rate, big, with what it is worth in words; a small beat lamp beside it.
+
+import { fill, h, setText } from "./dom.js";
+import { duration, qualityWord, readingHeading } from "./format.js";
+
+/** @import {Channel, Reading} from "./types.js" */
+
+const LAMP_MS = 130;
+/** Below three flashes a second at any rate: WCAG 2.3.1. */
+const LEAST_BETWEEN_FLASHES_MS = 340;
+const ANNOUNCE_EVERY_MS = 15000;
+const STALE_AFTER_MS = 3000;
+const QUALITY_STEPS = 5;
+
+export class ReadingPanel {
+  /**
+   * @param {HTMLElement} root
+   * @param {{announce: (text: string) => void, still: boolean}} options still: no lamp
+   */
+  constructor(root, options) {
+    this.options = options;
+    this.number = h("span", { class: "rate-number", "data-testid": "rate" }, "–");
+    this.lamp = h("span", { class: "lamp", "aria-hidden": "true" });
+    this.lamp.hidden = options.still;
+    this.state = h("span", { class: "rate-state", "data-testid": "reading-state" });
+    this.reason = h("span", { class: "rate-reason", "data-testid": "reading-reason" });
+    this.bars = h("span", { class: "quality", role: "img", "aria-label": "quality unknown" }, Array.from({ length: QUALITY_STEPS }, () => h("i", {})));
+    root.append(
+      h("div", { class: "rate" }, this.lamp, this.number, h("span", { class: "rate-unit" }, "bpm")),
+      h("div", { class: "rate-words" }, h("div", { class: "rate-line" }, this.state, this.bars), this.reason));
+    this.root = root;
+    this.lastSaid = "";
+    this.saidAt = 0;
+    this.flashedAt = 0;
+    this.offAt = 0;
+    this.shownAt = 0;
+  }
+
+  /**
+   * @param {Reading|undefined} r
+   * @param {Channel|undefined} channel
+   */
+  show(r, channel) {
+    this.shownAt = performance.now();
+    const state = r?.state ?? "searching";
+    const reading = state === "reading" && !!r && r.rateBpm > 0;
+    setText(this.number, reading ? String(Math.round(r.rateBpm)) : "–");
+    this.root.classList.toggle("none", !reading);
+    const word = reading ? `${qualityWord(r.quality)} signal` : readingHeading(state);
+    setText(this.state, word);
+    setText(this.reason, r?.reason ?? "Waiting for the first seconds of signal.");
+    const lit = reading ? Math.max(1, Math.round(r.quality * QUALITY_STEPS)) : 0;
+    if (this.bars.dataset.lit !== String(lit)) {
+      this.bars.dataset.lit = String(lit);
+      [...this.bars.children].forEach((b, i) => b.classList.toggle("lit", i < lit));
+      this.bars.setAttribute("aria-label", `quality ${lit} of ${QUALITY_STEPS}`);
+    }
+    const label = channel?.label ?? "";
+    this.#announce(reading ? `${label} ${Math.round(r.rateBpm)} beats per minute, ${word}` : `${label} ${word}. ${r?.reason ?? ""}`, state);
+    this.announcedState = state;
+  }
+
+  /**
+   * Says a change of state at once, a rate seldom.
+   * @param {string} text
+   * @param {string} state
+   */
+  #announce(text, state) {
+    const now = performance.now();
+    const changed = state !== this.announcedState;
+    if (text === this.lastSaid || (!changed && now - this.saidAt < ANNOUNCE_EVERY_MS)) return;
+    if (changed && now - this.saidAt < 2000) return;
+    this.lastSaid = text;
+    this.saidAt = now;
+    this.options.announce(text);
+  }
+
+  /** A beat was found. */
+  beat() {
+    const now = performance.now();
+    if (this.options.still || now - this.flashedAt < LEAST_BETWEEN_FLASHES_MS) return;
+    this.flashedAt = now;
+    this.lamp.classList.add("on");
+    window.clearTimeout(this.offAt);
+    this.offAt = window.setTimeout(() => this.lamp.classList.remove("on"), LAMP_MS);
+  }
+
+  /**
+   * @param {number} silentMs since samples last arrived
+   */
+  age(silentMs) {
+    this.root.classList.toggle("old", silentMs > STALE_AFTER_MS);
+    if (silentMs > STALE_AFTER_MS) {
+      setText(this.state, "no reading: nothing arrives");
+      setText(this.reason, `The last sample came ${duration(Math.round(silentMs / 1000))} ago.`);
+      setText(this.number, "–");
+      this.root.classList.add("none");
+    }
+  }
+
+  text() {
+    return this.number.textContent ?? "";
+  }
+
+  destroy() {
+    window.clearTimeout(this.offAt);
+    fill(this.root);
+  }
+}

@@ -1,0 +1,104 @@
+// How counts become volts: the converter, the rails, the gain.
+
+import { dialog, h, setText } from "./dom.js";
+
+/** @import {Channel, ScaleSettings} from "./types.js" */
+
+export class ScaleDialog {
+  /** @param {{set: (channel: number, scale: ScaleSettings) => Promise<unknown>}} options */
+  constructor(options) {
+    this.options = options;
+    this.channel = 0;
+    const number = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ unit, /** @type {string} */ hint = "") => {
+      const input = h("input", { type: "number", step: "any", id: `scale-${id}`, "data-testid": `scale-${id}`, inputmode: "decimal" });
+      return { input, row: h("label", { class: "field" }, h("span", {}, label), h("span", { class: "with-unit" }, input, h("span", {}, unit)), hint ? h("small", {}, hint) : null) };
+    };
+    const check = (/** @type {string} */ id, /** @type {string} */ label) => {
+      const input = h("input", { type: "checkbox", id: `scale-${id}`, "data-testid": `scale-${id}` });
+      return { input, row: h("label", { class: "check" }, input, h("span", {}, label)) };
+    };
+    this.source = h("select", { id: "scale-source", "data-testid": "scale-source" },
+      h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter's reference and bits"), h("option", { value: "unknown" }, "unknown: show counts"));
+    this.reference = number("reference", "Reference voltage", "V", "What the converter's full scale stands for: often the 5 V or 3.3 V supply.");
+    this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
+    this.signed = check("signed", "counts are signed, about zero");
+    this.low = number("rail-low", "Lower rail", "V");
+    this.high = number("rail-high", "Upper rail", "V", "Leave empty when unknown.");
+    this.mid = number("mid-rail", "Mid-rail", "V", "The reference the signal rests on: 2.5 V on a single 5 V supply.");
+    this.gain = number("gain", "Gain before the converter", "×", "Divided out: volts are then those at the sensor. 1 shows volts at the converter.");
+    this.invert = check("invert", "turn the signal upside down");
+    this.error = h("p", { class: "error", role: "alert" });
+    this.converter = h("fieldset", {}, h("legend", {}, "Converter"), this.reference.row, this.bits.row, this.signed.row);
+    const form = h("form", { class: "scale-form" },
+      h("label", { class: "field" }, h("span", {}, "Volts come"), this.source), this.converter,
+      h("fieldset", {}, h("legend", {}, "Board"), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
+      this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": "scale-apply" }, "Apply")));
+    this.source.addEventListener("change", () => this.#enable());
+    form.addEventListener("submit", (e) => {
+      e.preventDefault();
+      this.#apply();
+    });
+    this.dialog = dialog("scale-dialog", "What is a count worth?", form);
+  }
+
+  /**
+   * @param {number} index
+   * @param {Channel} channel
+   */
+  show(index, channel) {
+    this.channel = index;
+    const s = channel.scale;
+    this.before = s;
+    this.source.value = s.source;
+    write(this.reference.input, s.referenceVolts);
+    write(this.bits.input, s.bits);
+    this.signed.input.checked = s.signed;
+    write(this.low.input, s.supplyLowVolts);
+    write(this.high.input, s.supplyHighVolts);
+    write(this.mid.input, s.midRailVolts);
+    write(this.gain.input, s.gain);
+    this.invert.input.checked = s.invert;
+    setText(this.error, "");
+    this.#enable();
+    this.dialog.showModal();
+  }
+
+  #enable() {
+    this.converter.disabled = this.source.value !== "converter";
+  }
+
+  async #apply() {
+    const gain = read(this.gain.input);
+    /** @type {ScaleSettings} */
+    const scale = {
+      source: /** @type {ScaleSettings["source"]} */ (this.source.value),
+      referenceVolts: read(this.reference.input) ?? 0,
+      bits: read(this.bits.input) ?? 0,
+      signed: this.signed.input.checked,
+      supplyLowVolts: read(this.low.input),
+      supplyHighVolts: read(this.high.input),
+      midRailVolts: read(this.mid.input),
+      gain: gain ?? 1,
+      invert: this.invert.input.checked,
+    };
+    try {
+      await this.options.set(this.channel, scale);
+      this.dialog.close();
+    } catch (e) {
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    }
+  }
+}
+
+/**
+ * @param {HTMLInputElement} input
+ * @param {number|null|undefined} v
+ */
+function write(input, v) {
+  input.value = v === null || v === undefined ? "" : String(Number(v.toPrecision(8)));
+}
+
+/** @param {HTMLInputElement} input */
+function read(input) {
+  return input.value.trim() === "" ? null : Number(input.value);
+}

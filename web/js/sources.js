@@ -1,0 +1,111 @@
+// The source picker, with what a board must print.
+
+import { api } from "./api.js";
+import { button, dialog, fill, h, setText } from "./dom.js";
+
+/** @import {Choice, Choices} from "./types.js" */
+
+const EXAMPLE = `# rate 250 Hz
+t_us,pulse [mV]
+4000,2503.1
+8000,2504.9
+12000,2507.4`;
+
+const SKETCH = `void setup() {
+  Serial.begin(115200);
+  Serial.println("pulse");            // a name, may be left out
+}
+void loop() {
+  static unsigned long next = micros();
+  while ((long)(micros() - next) < 0) {}
+  next += 4000;                       // 250 lines a second
+  Serial.println(analogRead(A0));     // one number, one line
+}`;
+
+export class SourcePicker {
+  /** @param {{opened: (address: string) => void}} options */
+  constructor(options) {
+    this.options = options;
+    this.lists = h("div", { class: "choices" });
+    this.address = h("input", { type: "text", id: "source-address", "data-testid": "source-address", autocomplete: "off", spellcheck: "false", placeholder: "serial:/dev/ttyACM0?baud=115200" });
+    this.error = h("p", { class: "error", role: "alert", "data-testid": "source-error" });
+    this.busy = h("p", { class: "hint", role: "status" });
+    const form = h("form", { class: "address-form" },
+      h("label", { for: "source-address" }, "Another address"),
+      h("div", { class: "row" }, this.address, h("button", { type: "submit", "data-testid": "source-open-address", class: "accent" }, "Open")),
+      h("p", { class: "hint" }, "serial:PORT · sound:DEVICE · file:NAME · demo:finger"));
+    form.addEventListener("submit", (e) => {
+      e.preventDefault();
+      this.open(this.address.value.trim());
+    });
+    this.dialog = dialog("source-dialog", "Where does the signal come from?",
+      this.error, this.busy, this.lists, form,
+      h("details", { class: "explain" }, h("summary", {}, "What must a board print?"),
+        h("p", {}, "Numbers, one line for each sample, separated by comma, semicolon, tab or space, at an even pace of 100 to 1000 lines a second and at any usual baud rate. That is all; the baud rate is found by trying."),
+        h("p", {}, "A header line with names and units, and a column that carries the board's own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
+        h("pre", {}, EXAMPLE),
+        h("p", {}, h("code", {}, "name:value"), " and ", h("code", {}, "name=value"), " pairs do as well. Other text is shown as what the board says."),
+        h("p", {}, "A sketch that does it:"),
+        h("pre", { "data-testid": "sketch" }, SKETCH)));
+  }
+
+  show() {
+    if (this.dialog.open) return;
+    setText(this.error, "");
+    setText(this.busy, "");
+    this.dialog.showModal();
+    this.refresh();
+  }
+
+  async refresh() {
+    if (!this.lists.firstChild) fill(this.lists, h("p", { class: "hint" }, "Looking for ports …"));
+    try {
+      this.#list(await api.sources());
+    } catch (e) {
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    }
+  }
+
+  /** @param {Choices} c */
+  #list(c) {
+    fill(this.lists,
+      this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then look again; on Linux your user may have to join the group that owns the port."),
+      this.#section("Demos", "demos", c.demos, ""),
+      this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
+      this.#section("Sound inputs", "sounds", c.sounds, "None found."),
+      ...c.problems.map((p) => h("p", { class: "error" }, p)),
+      button("source-refresh", "Look again", () => this.refresh(), { class: "quiet" }));
+  }
+
+  /**
+   * @param {string} title
+   * @param {string} id
+   * @param {Choice[]|null} list
+   * @param {string} none
+   */
+  #section(title, id, list, none) {
+    const items = (list ?? []).map((c, i) =>
+      h("button", { type: "button", class: "choice", "data-testid": `source-${id}-${i}`, "data-address": c.address, onclick: () => this.open(c.address) }, h("b", {}, c.name), c.what ? h("span", {}, c.what) : null));
+    if (items.length === 0 && !none) return null;
+    return h("section", { class: "choice-list" }, h("h3", {}, title), items.length > 0 ? items : h("p", { class: "hint" }, none));
+  }
+
+  /** @param {string} address */
+  async open(address) {
+    setText(this.error, "");
+    if (!address) {
+      setText(this.error, "Write an address first, such as serial:/dev/ttyACM0 or demo:finger.");
+      return;
+    }
+    setText(this.busy, address.startsWith("serial:") ? "Listening to the board; finding its baud rate takes a few seconds …" : "Opening …");
+    try {
+      await api.open(address);
+      this.dialog.close();
+      this.options.opened(address);
+    } catch (e) {
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    } finally {
+      setText(this.busy, "");
+    }
+  }
+}

@@ -1,0 +1,266 @@
+// What the page knows: the server's state as messages change it, this page's own
+// settings, and undo. The reducer is pure; the Store tells listeners what changed.
+
+/** @import {Beat, Channel, Gap, Health, Note, Reading, ServerState} from "./types.js" */
+
+/**
+ * @typedef {object} PageState
+ * @property {ServerState|null} server null until the first state message
+ * @property {Reading[]} readings by channel
+ * @property {any[]} meters newest report by channel
+ * @property {string[]} text newest lines the board said
+ * @property {string} problem
+ * @property {number} dropped frames this page lost since it was loaded
+ * @property {"connecting"|"open"|"lost"} connection
+ * @property {string} connectionText
+ */
+
+export const KEPT_LINES = 200;
+
+/** @returns {PageState} */
+export function initialState() {
+  return { server: null, readings: [], meters: [], text: [], problem: "", dropped: 0, connection: "connecting", connectionText: "Connecting …" };
+}
+
+/**
+ * The state after a message. Messages of another epoch are left out, unknown
+ * ones too. Untouched parts keep their identity.
+ * @param {PageState} state
+ * @param {any} m
+ * @returns {PageState}
+ */
+export function reduce(state, m) {
+  const server = state.server;
+  if (m.type === "state") return takeState(state, m);
+  if (m.type === "problem") return { ...state, problem: String(m.text ?? "") };
+  if (m.type === "connection") return { ...state, connection: m.status, connectionText: m.text };
+  if (m.type === "lost") return { ...state, dropped: state.dropped + m.frames };
+  if (!server || (m.epoch !== undefined && m.epoch !== server.epoch)) return state;
+  switch (m.type) {
+    case "clock": {
+      const { type, epoch, ...clock } = m;
+      return { ...state, server: { ...server, clock, rateHz: clockRate(server, clock.usedRateHz) } };
+    }
+    case "reading":
+      return { ...state, readings: replaced(state.readings, m.channel, m) };
+    case "meters":
+      return { ...state, meters: replaced(state.meters, m.channel, m.report) };
+    case "gap":
+      return { ...state, server: { ...server, gaps: addGap(server.gaps ?? [], { index: m.index, samples: m.samples, reason: m.reason }) } };
+    case "note":
+      return { ...state, server: { ...server, notes: [...(server.notes ?? []), { index: m.index, text: m.text }] } };
+    case "text":
+      return { ...state, text: [...state.text, ...m.lines].slice(-KEPT_LINES) };
+    case "health": {
+      const { type, epoch, ...health } = m;
+      return { ...state, server: { ...server, health } };
+    }
+    default:
+      return state;
+  }
+}
+
+/**
+ * @param {ServerState} server
+ * @param {number} usedRateHz of the source
+ */
+function clockRate(server, usedRateHz) {
+  if (!(usedRateHz > 0)) return server.rateHz;
+  return usedRateHz / Math.max(1, server.decimation || 1);
+}
+
+/**
+ * @param {PageState} state
+ * @param {any} m
+ * @returns {PageState}
+ */
+function takeState(state, m) {
+  const { type, ...rest } = m;
+  /** @type {ServerState} */
+  const server = { ...rest, channels: rest.channels ?? [], gaps: rest.gaps ?? [], notes: rest.notes ?? [], owner: rest.owner !== false };
+  const fresh = !state.server || state.server.epoch !== server.epoch;
+  return {
+    ...state,
+    server,
+    readings: fresh ? [] : state.readings,
+    meters: fresh ? [] : state.meters,
+    text: fresh ? (rest.text ?? []) : state.text,
+    problem: rest.problem ?? state.problem,
+  };
+}
+
+/**
+ * @template T
+ * @param {T[]} list
+ * @param {number} at
+ * @param {T} value
+ */
+function replaced(list, at, value) {
+  const copy = list.slice();
+  copy[at] = value;
+  return copy;
+}
+
+/**
+ * Adds a gap in order of index; one at the same index replaces the old.
+ * @param {Gap[]} gaps
+ * @param {Gap} gap
+ */
+export function addGap(gaps, gap) {
+  const rest = gaps.filter((g) => g.index !== gap.index);
+  rest.push(gap);
+  return rest.sort((a, b) => a.index - b.index);
+}
+
+/** Beats of one channel in order of sample, without doubles, bounded. */
+export class BeatList {
+  /** @param {number} [most] */
+  constructor(most = 4096) {
+    this.most = most;
+    /** @type {Beat[]} */
+    this.beats = [];
+  }
+
+  clear() {
+    this.beats.length = 0;
+  }
+
+  /** @param {Beat[]} more */
+  add(more) {
+    for (const b of more) {
+      const at = this.indexFrom(b.sample);
+      if (at < this.beats.length && this.beats[at].sample === b.sample) this.beats[at] = b;
+      else this.beats.splice(at, 0, b);
+    }
+    if (this.beats.length > this.most) this.beats.splice(0, this.beats.length - this.most);
+  }
+
+  /**
+   * Place of the first beat at or after a sample.
+   * @param {number} sample
+   */
+  indexFrom(sample) {
+    let low = 0;
+    let high = this.beats.length;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (this.beats[middle].sample < sample) low = middle + 1;
+      else high = middle;
+    }
+    return low;
+  }
+
+  /** @returns {Beat|undefined} */
+  last() {
+    return this.beats[this.beats.length - 1];
+  }
+}
+
+/**
+ * Undo of settings: what was done, and how to do it either way.
+ * @typedef {{label: string, undo: () => Promise<unknown>, redo: () => Promise<unknown>}} Change
+ */
+export class History {
+  /** @param {number} [most] */
+  constructor(most = 100) {
+    this.most = most;
+    /** @type {Change[]} */
+    this.done = [];
+    /** @type {Change[]} */
+    this.undone = [];
+  }
+
+  /** @param {Change} change which has been done */
+  record(change) {
+    this.done.push(change);
+    if (this.done.length > this.most) this.done.shift();
+    this.undone.length = 0;
+  }
+
+  /** @returns {Promise<string>} what was undone, "" when there is nothing */
+  async undo() {
+    const change = this.done.pop();
+    if (!change) return "";
+    try {
+      await change.undo();
+    } catch (e) {
+      this.done.push(change);
+      throw e;
+    }
+    this.undone.push(change);
+    return change.label;
+  }
+
+  /** @returns {Promise<string>} */
+  async redo() {
+    const change = this.undone.pop();
+    if (!change) return "";
+    try {
+      await change.redo();
+    } catch (e) {
+      this.undone.push(change);
+      throw e;
+    }
+    this.done.push(change);
+    return change.label;
+  }
+
+  clear() {
+    this.done.length = 0;
+    this.undone.length = 0;
+  }
+}
+
+export class Store {
+  constructor() {
+    this.state = initialState();
+    /** @type {Set<(state: PageState, before: PageState) => void>} */
+    this.listeners = new Set();
+  }
+
+  /** @param {any} message */
+  dispatch(message) {
+    const before = this.state;
+    this.state = reduce(before, message);
+    if (this.state === before) return;
+    for (const listener of this.listeners) listener(this.state, before);
+  }
+
+  /**
+   * @param {(state: PageState, before: PageState) => void} listener
+   * @returns {() => void} ends it
+   */
+  subscribe(listener) {
+    this.listeners.add(listener);
+    return () => this.listeners.delete(listener);
+  }
+}
+
+/** Preferences of this browser; a browser that refuses storage gets defaults. */
+export const prefs = {
+  /**
+   * @template T
+   * @param {string} key
+   * @param {T} fallback
+   * @returns {T}
+   */
+  get(key, fallback) {
+    try {
+      const text = localStorage.getItem("pulsewright." + key);
+      return text === null ? fallback : JSON.parse(text);
+    } catch {
+      return fallback;
+    }
+  },
+  /**
+   * @param {string} key
+   * @param {unknown} value
+   */
+  set(key, value) {
+    try {
+      localStorage.setItem("pulsewright." + key, JSON.stringify(value));
+    } catch {
+      // Private windows may refuse: the choice holds until the page closes.
+    }
+  },
+};

@@ -1,0 +1,79 @@
+// Light paper and dark slate, and the traces' looks. Colours come from the
+// Okabe–Ito palette; the contrast of each on its ground is checked in a test.
+
+export const POINT_NAMES = ["scale", "drift", "hum", "smooth", "beats"];
+export const POINT_TITLES = ["after scale", "after drift", "after hum", "after smooth", "at the beat finder"];
+
+/**
+ * @typedef {object} Palette
+ * @property {string} paper
+ * @property {string} ink
+ * @property {string} faint text beside the axes
+ * @property {string} grid
+ * @property {string} gridStrong
+ * @property {string} margin the margin line
+ * @property {string} gap
+ * @property {string} mark beats, cursors
+ * @property {string[]} traces by point
+ */
+
+/** @type {Palette} */
+export const LIGHT = {
+  paper: "#fdfcf8",
+  ink: "#22252b",
+  faint: "#63605a",
+  grid: "#ebe7dd",
+  gridStrong: "#dcd6c8",
+  margin: "#e0b4ac",
+  gap: "#efeae0",
+  mark: "#22252b",
+  traces: ["#000000", "#d55e00", "#008c66", "#0072b2", "#000000"],
+};
+
+/** @type {Palette} */
+export const DARK = {
+  paper: "#2a2d31",
+  ink: "#efe9dc",
+  faint: "#b5aea1",
+  grid: "#363a3f",
+  gridStrong: "#454a50",
+  margin: "#7d5650",
+  gap: "#34383d",
+  mark: "#efe9dc",
+  traces: ["#efe9dc", "#e69f00", "#2bb58b", "#56b4e9", "#cc79a7"],
+};
+
+/**
+ * How a trace's line is drawn. `on` and `off` are columns drawn and left out,
+ * counted on the sample index, so that the pattern travels with the paper.
+ * @typedef {{width: number, on: number, off: number}} LineStyle
+ */
+
+/** By point; a second channel's traces take the style further on. @type {LineStyle[]} */
+export const STYLES = [
+  { width: 1, on: 1, off: 0 },
+  { width: 1.5, on: 9, off: 4 },
+  { width: 1.5, on: 4, off: 3 },
+  { width: 1.9, on: 1, off: 0 },
+  { width: 1.4, on: 14, off: 4 },
+];
+
+/**
+ * WCAG 2 contrast ratio of two colours #rrggbb.
+ * @param {string} a
+ * @param {string} b
+ */
+export function contrast(a, b) {
+  const la = luminance(a);
+  const lb = luminance(b);
+  return (Math.max(la, lb) + 0.05) / (Math.min(la, lb) + 0.05);
+}
+
+/** @param {string} colour */
+function luminance(colour) {
+  const channel = (/** @type {number} */ at) => {
+    const v = parseInt(colour.slice(at, at + 2), 16) / 255;
+    return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+  };
+  return 0.2126 * channel(1) + 0.7152 * channel(3) + 0.0722 * channel(5);
+}

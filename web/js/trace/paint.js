@@ -1,0 +1,168 @@
+// Strokes of the trace on a canvas; nothing here allocates in a frame.
+
+/** @import {Lane} from "./lanes.js" */
+/** @import {View} from "./view.js" */
+/** @import {Rings} from "../rings.js" */
+/** @import {ColumnCache} from "../columns.js" */
+/** @import {LineStyle} from "../theme.js" */
+
+/** Samples so far apart are shown as dots too. */
+const DOT_SPACING_PX = 9;
+
+/**
+ * Strokes one trace in the columns of the window and notes its extent in the
+ * lane.
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Lane} lane
+ * @param {View} view
+ * @param {ColumnCache} cache
+ * @param {number} leftPx
+ * @param {LineStyle} style
+ */
+export function strokeColumns(ctx, lane, view, cache, leftPx, style) {
+  const origin = view.originColumns;
+  const from = Math.max(0, origin - view.widthPx);
+  const scale = lane.heightPx / (lane.high - lane.low);
+  const bottom = lane.topPx + lane.heightPx;
+  const top = lane.topPx;
+  const base = lane.low;
+  const period = style.on + style.off;
+  let seenLow = Infinity;
+  let seenHigh = -Infinity;
+  let pen = false;
+  let lastY = 0;
+  ctx.beginPath();
+  for (let k = from; k < origin; k++) {
+    const slot = k % cache.size;
+    const low = cache.low[slot];
+    const high = cache.high[slot];
+    if (low > high) {
+      pen = false;
+      continue;
+    }
+    if (low < seenLow) seenLow = low;
+    if (high > seenHigh) seenHigh = high;
+    if (style.off > 0 && k % period >= style.on) {
+      pen = false;
+      continue;
+    }
+    const x = leftPx + view.widthPx + (k - origin) + 0.5;
+    let y1 = bottom - (low - base) * scale;
+    let y2 = bottom - (high - base) * scale;
+    if (y1 > bottom) y1 = bottom;
+    if (y1 < top) y1 = top;
+    if (y2 < top) y2 = top;
+    if (y2 > bottom) y2 = bottom;
+    if (!pen) {
+      ctx.moveTo(x, y1 + 0.4);
+      ctx.lineTo(x, y2);
+      lastY = y2;
+      pen = true;
+    } else if (Math.abs(y1 - lastY) <= Math.abs(y2 - lastY)) {
+      ctx.lineTo(x, y1);
+      if (y2 !== y1) ctx.lineTo(x, y2);
+      lastY = y2;
+    } else {
+      ctx.lineTo(x, y2);
+      ctx.lineTo(x, y1);
+      lastY = y1;
+    }
+  }
+  ctx.stroke();
+  lane.seenLow = seenLow;
+  lane.seenHigh = seenHigh;
+}
+
+/**
+ * Strokes one trace sample by sample.
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Lane} lane
+ * @param {View} view
+ * @param {Rings} rings
+ * @param {number} leftPx
+ * @param {LineStyle} style
+ * @param {number} ratio device pixels per CSS pixel
+ */
+export function strokeSamples(ctx, lane, view, rings, leftPx, style, ratio) {
+  const per = view.samplesPerPx;
+  const from = Math.max(rings.start, Math.ceil(view.indexAt(0)));
+  const to = Math.min(rings.end, Math.floor(view.end) + 1);
+  const ring = rings.ring(lane.probe.channel, lane.probe.point);
+  const scale = lane.heightPx / (lane.high - lane.low);
+  const bottom = lane.topPx + lane.heightPx;
+  const top = lane.topPx;
+  const base = lane.low;
+  const period = style.on + style.off;
+  let seenLow = Infinity;
+  let seenHigh = -Infinity;
+  let pen = false;
+  ctx.beginPath();
+  for (let i = from; i < to; i++) {
+    const v = ring[i % rings.capacity];
+    if (v !== v) {
+      pen = false;
+      continue;
+    }
+    if (v < seenLow) seenLow = v;
+    if (v > seenHigh) seenHigh = v;
+    if (style.off > 0 && Math.floor(i / per) % period >= style.on) {
+      pen = false;
+      continue;
+    }
+    const x = leftPx + view.xPx(i);
+    let y = bottom - (v - base) * scale;
+    if (y > bottom) y = bottom;
+    if (y < top) y = top;
+    if (pen) ctx.lineTo(x, y);
+    else ctx.moveTo(x, y);
+    pen = true;
+  }
+  ctx.stroke();
+  if (1 / per >= DOT_SPACING_PX * ratio) dots(ctx, lane, view, rings, leftPx, from, to, ratio);
+  lane.seenLow = seenLow;
+  lane.seenHigh = seenHigh;
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Lane} lane
+ * @param {View} view
+ * @param {Rings} rings
+ * @param {number} leftPx
+ * @param {number} from
+ * @param {number} to
+ * @param {number} ratio
+ */
+function dots(ctx, lane, view, rings, leftPx, from, to, ratio) {
+  const side = 2.5 * ratio;
+  for (let i = from; i < to; i++) {
+    const v = rings.at(lane.probe.channel, lane.probe.point, i);
+    if (v !== v) continue;
+    const y = lane.yPx(v);
+    if (y >= lane.topPx && y <= lane.topPx + lane.heightPx) ctx.fillRect(leftPx + view.xPx(i) - side / 2, y - side / 2, side, side);
+  }
+}
+
+/**
+ * A pattern of thin slanted lines for stretches without samples.
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {string} colour
+ * @param {number} ratio
+ */
+export function hatch(ctx, colour, ratio) {
+  const size = Math.round(8 * ratio);
+  const tile = document.createElement("canvas");
+  tile.width = size;
+  tile.height = size;
+  const t = tile.getContext("2d");
+  if (!t) return colour;
+  t.strokeStyle = colour;
+  t.lineWidth = ratio;
+  t.beginPath();
+  for (const shift of [-size, 0, size]) {
+    t.moveTo(shift - 1, size + 1);
+    t.lineTo(shift + size + 1, -1);
+  }
+  t.stroke();
+  return ctx.createPattern(tile, "repeat") ?? colour;
+}

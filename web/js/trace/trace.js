@@ -1,0 +1,936 @@
+// The trace: lanes of ink on paper that glides with the samples.
+
+import { ColumnCache } from "../columns.js";
+import { button, fill, h, select, setText } from "../dom.js";
+import { clockTime, duration, quantity } from "../format.js";
+import { niceStep, SECONDS_ACROSS, stepSeconds } from "../scales.js";
+import { POINT_NAMES, POINT_TITLES, STYLES } from "../theme.js";
+import { Lane, placeLanes, shareSpan } from "./lanes.js";
+import { hatch, strokeColumns, strokeSamples } from "./paint.js";
+import { advance, between, View } from "./view.js";
+
+/** @import {Channel, Frame, Gap, Note, Probe} from "../types.js" */
+/** @import {Rings} from "../rings.js" */
+/** @import {Palette} from "../theme.js" */
+/** @import {BeatList} from "../store.js" */
+/** @import {FrameLoop} from "../loop.js" */
+
+const GUTTER_CSS = 76;
+const GUTTER_NARROW_CSS = 52;
+const AXIS_CSS = 24;
+const TOP_CSS = 18;
+const LANE_GAP_CSS = 10;
+const MOST_TEXTS = 600;
+const LEAST_INTERVAL_TEXT_CSS = 52;
+
+/**
+ * @typedef {object} TraceOptions
+ * @property {FrameLoop} loop
+ * @property {Palette} palette
+ * @property {boolean} turns the paper turns instead of gliding
+ * @property {(text: string) => void} announce
+ * @property {(text: string, index: number) => void} addNote
+ * @property {(scales: Record<string, {span: number, middle: number}>) => void} scalesChanged
+ * @property {(what: {secondsAcross: number, overlaid: boolean}) => void} viewChanged
+ */
+
+export class TracePanel {
+  /**
+   * @param {HTMLElement} root
+   * @param {TraceOptions} options
+   */
+  constructor(root, options) {
+    this.root = root;
+    this.options = options;
+    this.palette = options.palette;
+    this.view = new View();
+    this.view.turns = options.turns;
+    /** @type {Rings|null} */
+    this.rings = null;
+    /** @type {Channel[]} */
+    this.channels = [];
+    /** @type {BeatList[]} */
+    this.beats = [];
+    /** @type {Gap[]} */
+    this.gaps = [];
+    /** Stretches this page lost. @type {Gap[]} */
+    this.holes = [];
+    /** @type {Note[]} */
+    this.notes = [];
+    /** @type {Lane[]} */
+    this.lanes = [];
+    /** @type {ColumnCache[]} */
+    this.caches = [];
+    this.overlaid = false;
+    this.selected = 0;
+    this.head = 0;
+    this.lastDraw = 0;
+    this.ratio = 1;
+    this.leftPx = 0;
+    this.baseDirty = true;
+    this.sized = false;
+    this.cursors = { on: false, a: 0, b: 0, active: "a" };
+    /** @type {Map<number, string>} */
+    this.timeTexts = new Map();
+    this.timeStep = 0;
+    /** @type {Map<number, string>} */
+    this.intervalTexts = new Map();
+    /** @type {string|CanvasPattern} */
+    this.hatching = "";
+    this.paperShown = "";
+
+    this.base = h("canvas", { class: "trace-base", "aria-hidden": "true" });
+    this.top = h("canvas", { class: "trace-top", "data-testid": "trace-canvas", tabindex: "0", role: "application", "aria-roledescription": "signal trace", "aria-label": "Signal trace. Arrow keys scroll, space freezes, question mark lists all keys." });
+    this.labels = h("div", { class: "lane-labels" });
+    this.stale = h("div", { class: "stale", "data-testid": "stale", hidden: true });
+    this.readout = h("div", { class: "cursor-readout", "data-testid": "cursor-readout", hidden: true });
+    this.handles = {
+      a: this.#handle("a", "Cursor A"),
+      b: this.#handle("b", "Cursor B"),
+    };
+    this.sheet = h("div", { class: "sheet" }, this.base, this.top, this.labels, this.handles.a, this.handles.b, this.readout, this.stale);
+    this.scrubThumb = h("div", { class: "scrub-thumb" });
+    this.scrub = h("div", { class: "scrub", role: "slider", tabindex: "0", "data-testid": "scrub", "aria-label": "Position in the last ten minutes", "aria-valuemin": "0", "aria-valuemax": "0", "aria-valuenow": "0", "aria-valuetext": "live" }, this.scrubThumb);
+    this.freezeButton = button("freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the paper still (space)" });
+    this.liveButton = button("live", "Back to live", () => this.live(), { hidden: true, class: "accent", title: "Follow the newest sample (End)" });
+    this.secondsSelect = select("seconds-across", SECONDS_ACROSS.map((s) => [String(s), `${s} s`]), (v) => this.setSeconds(Number(v)), { "aria-label": "Seconds across" });
+    this.layoutButton = button("overlay", "Overlay", () => this.setOverlaid(!this.overlaid), { "aria-pressed": "false", title: "Lay all probes over each other, each about its own middle (o)" });
+    this.autoButton = button("auto-all", "Auto scale", () => this.autoAll(), { title: "Let every trace find its own span (a)" });
+    this.cursorButton = button("cursors", "Cursors", () => this.toggleCursors(), { "aria-pressed": "false", title: "Two cursors: time, difference and rate between them (c)" });
+    this.noteButton = button("note-add", "Note", () => this.#openNote(), { title: "Write a note at the newest sample (n)" });
+    this.noteInput = h("input", { type: "text", id: "note-text", "data-testid": "note-text", maxlength: "400", placeholder: "What happened here?", "aria-label": "Note" });
+    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "note-save" }, "Keep"));
+    this.noteForm.addEventListener("submit", (e) => {
+      e.preventDefault();
+      const text = this.noteInput.value.trim();
+      if (text) this.options.addNote(text, this.noteIndex);
+      this.#closeNote();
+    });
+    this.noteInput.addEventListener("keydown", (e) => {
+      if (e.key === "Escape") this.#closeNote();
+    });
+    this.noteIndex = 0;
+    this.where = h("span", { class: "where", "data-testid": "where" });
+    root.append(this.#toolbar(), this.sheet, this.scrub);
+    const base = this.base.getContext("2d", { alpha: false });
+    const top = this.top.getContext("2d");
+    if (!base || !top) throw new Error("this browser cannot draw on a canvas");
+    this.baseCtx = base;
+    this.topCtx = top;
+    this.resizer = new ResizeObserver(() => {
+      this.sized = false;
+      options.loop.dirty(this);
+    });
+    this.resizer.observe(this.sheet);
+    this.#listen();
+    options.loop.add(this);
+  }
+
+  // --- controls ---------------------------------------------------------
+
+  #toolbar() {
+    return h("div", { class: "toolbar", role: "toolbar", "aria-label": "Trace" },
+      this.freezeButton, this.liveButton,
+      h("span", { class: "group" },
+        button("seconds-less", "−", () => this.setSeconds(stepSeconds(this.view.secondsAcross, -1)), { "aria-label": "Fewer seconds across", class: "step" }),
+        this.secondsSelect,
+        button("seconds-more", "+", () => this.setSeconds(stepSeconds(this.view.secondsAcross, 1)), { "aria-label": "More seconds across", class: "step" })),
+      this.autoButton, this.layoutButton, this.cursorButton, this.noteButton, this.noteForm, this.where);
+  }
+
+  #openNote() {
+    this.noteIndex = Math.round(this.view.held ? this.cursors.on ? this.cursors.a : this.view.end : this.head);
+    this.noteForm.hidden = false;
+    this.noteButton.hidden = true;
+    this.noteInput.value = "";
+    this.noteInput.focus();
+  }
+
+  #closeNote() {
+    this.noteForm.hidden = true;
+    this.noteButton.hidden = false;
+    this.noteButton.focus();
+  }
+
+  /**
+   * @param {"a"|"b"} name
+   * @param {string} title
+   */
+  #handle(name, title) {
+    const e = h("div", { class: `cursor-handle cursor-${name}`, role: "slider", tabindex: "0", hidden: true, "data-testid": `cursor-${name}`, "aria-label": title, "aria-valuenow": "0" }, name.toUpperCase());
+    e.addEventListener("pointerdown", (down) => {
+      down.preventDefault();
+      e.setPointerCapture(down.pointerId);
+      e.focus();
+      const move = (/** @type {PointerEvent} */ m) => this.#cursorTo(name, m.clientX);
+      const up = () => {
+        e.removeEventListener("pointermove", move);
+        e.removeEventListener("pointerup", up);
+        e.removeEventListener("pointercancel", up);
+      };
+      e.addEventListener("pointermove", move);
+      e.addEventListener("pointerup", up);
+      e.addEventListener("pointercancel", up);
+    });
+    e.addEventListener("keydown", (k) => {
+      const step = (k.shiftKey ? 20 : 1) * this.view.samplesPerPx * this.ratio;
+      if (k.key === "ArrowLeft") this.cursors[name] -= step;
+      else if (k.key === "ArrowRight") this.cursors[name] += step;
+      else if (k.key === "ArrowUp" || k.key === "ArrowDown") this.#cursorToBeat(name, k.key === "ArrowUp" ? 1 : -1);
+      else return;
+      k.preventDefault();
+      k.stopPropagation();
+      this.#cursorMoved(name);
+    });
+    return e;
+  }
+
+  #listen() {
+    this.top.addEventListener("pointerdown", (down) => {
+      if (down.button !== 0 || !this.rings) return;
+      this.top.setPointerCapture(down.pointerId);
+      let last = down.clientX;
+      let moved = false;
+      this.#selectAt(down.offsetY);
+      const move = (/** @type {PointerEvent} */ m) => {
+        if (!moved && Math.abs(m.clientX - down.clientX) < 4) return;
+        moved = true;
+        this.scrollBy(-(m.clientX - last) * this.ratio * this.view.samplesPerPx);
+        last = m.clientX;
+      };
+      const up = () => {
+        this.top.removeEventListener("pointermove", move);
+        this.top.removeEventListener("pointerup", up);
+        this.top.removeEventListener("pointercancel", up);
+      };
+      this.top.addEventListener("pointermove", move);
+      this.top.addEventListener("pointerup", up);
+      this.top.addEventListener("pointercancel", up);
+    });
+    this.top.addEventListener("wheel", (w) => {
+      if (w.ctrlKey) {
+        w.preventDefault();
+        this.setSeconds(stepSeconds(this.view.secondsAcross, w.deltaY));
+        return;
+      }
+      const scrolls = document.documentElement.scrollHeight > window.innerHeight + 2;
+      const delta = w.deltaX !== 0 ? w.deltaX : w.shiftKey || !scrolls ? w.deltaY : 0;
+      if (delta === 0) return;
+      w.preventDefault();
+      this.scrollBy(delta * this.ratio * this.view.samplesPerPx);
+    }, { passive: false });
+    const scrubTo = (/** @type {PointerEvent} */ e) => {
+      if (!this.rings) return;
+      const box = this.scrub.getBoundingClientRect();
+      const share = (e.clientX - box.left) / Math.max(1, box.width);
+      const span = this.rings.end - this.rings.start;
+      this.scrollBy(this.rings.start + share * span + this.view.samplesAcross / 2 - this.view.end);
+    };
+    this.scrub.addEventListener("pointerdown", (e) => {
+      this.scrub.setPointerCapture(e.pointerId);
+      scrubTo(e);
+      this.scrub.addEventListener("pointermove", scrubTo);
+      this.scrub.addEventListener("pointerup", () => this.scrub.removeEventListener("pointermove", scrubTo), { once: true });
+    });
+    this.scrub.addEventListener("keydown", (e) => {
+      const page = this.view.samplesAcross;
+      const by = { ArrowLeft: -page / 10, ArrowRight: page / 10, PageUp: -page, PageDown: page, Home: -Infinity, End: Infinity }[e.key];
+      if (by === undefined) return;
+      e.preventDefault();
+      e.stopPropagation();
+      this.scrollBy(by);
+    });
+  }
+
+  toggleFreeze() {
+    if (this.view.held) this.live();
+    else {
+      this.view.held = true;
+      this.#held();
+      this.options.announce("Paper held still.");
+    }
+  }
+
+  live() {
+    this.view.held = false;
+    this.view.follow(this.head);
+    this.#held();
+    this.options.announce("Live.");
+  }
+
+  /** @param {number} samples to the right */
+  scrollBy(samples) {
+    if (!this.rings) return;
+    if (samples === Infinity) return this.live();
+    if (samples === -Infinity) samples = -this.rings.capacity;
+    this.view.scroll(samples, this.rings.start, this.head);
+    this.#held();
+  }
+
+  #held() {
+    const held = this.view.held;
+    this.freezeButton.setAttribute("aria-pressed", String(held));
+    setText(this.freezeButton, held ? "Held" : "Freeze");
+    this.liveButton.hidden = !held;
+    this.root.classList.toggle("held", held);
+    this.options.loop.dirty(this);
+  }
+
+  /** @param {number} seconds */
+  setSeconds(seconds) {
+    if (!SECONDS_ACROSS.includes(seconds)) return;
+    this.view.secondsAcross = seconds;
+    this.secondsSelect.value = String(seconds);
+    if (this.rings) this.view.clamp(this.rings.start, this.head);
+    this.view.follow(this.head);
+    for (const lane of this.lanes) lane.auto.reset();
+    this.options.viewChanged({ secondsAcross: seconds, overlaid: this.overlaid });
+    this.options.loop.dirty(this);
+  }
+
+  /** @param {boolean} overlaid */
+  setOverlaid(overlaid) {
+    this.overlaid = overlaid;
+    this.layoutButton.setAttribute("aria-pressed", String(overlaid));
+    this.root.classList.toggle("overlaid", overlaid);
+    this.sized = false;
+    this.#buildLabels();
+    this.options.viewChanged({ secondsAcross: this.view.secondsAcross, overlaid });
+    this.options.loop.dirty(this);
+  }
+
+  autoAll() {
+    for (const lane of this.lanes) lane.setSpan(0);
+    this.#scalesChanged();
+  }
+
+  /** @param {1|-1} direction */
+  stepSpan(direction) {
+    for (const lane of this.overlaid ? this.lanes : this.lanes.slice(this.selected, this.selected + 1)) lane.stepSpan(direction);
+    this.#scalesChanged();
+  }
+
+  /** @param {number} share */
+  shiftSelected(share) {
+    const lane = this.lanes[this.selected];
+    if (!lane) return;
+    lane.shift(share);
+    this.#scalesChanged();
+  }
+
+  /** @param {number} by */
+  selectNext(by) {
+    if (this.lanes.length === 0) return;
+    this.selected = (this.selected + by + this.lanes.length) % this.lanes.length;
+    this.#markSelected();
+    this.options.announce(this.laneName(this.lanes[this.selected]) + " chosen.");
+  }
+
+  /** @param {number} offsetYCss */
+  #selectAt(offsetYCss) {
+    const y = offsetYCss * this.ratio;
+    const at = this.lanes.findIndex((l) => y >= l.topPx && y <= l.topPx + l.heightPx);
+    if (at >= 0 && !this.overlaid) {
+      this.selected = at;
+      this.#markSelected();
+    }
+  }
+
+  #markSelected() {
+    [...this.labels.children].forEach((c, i) => c.classList.toggle("chosen", i === this.selected));
+    this.#showReadout();
+  }
+
+  #scalesChanged() {
+    /** @type {Record<string, {span: number, middle: number}>} */
+    const scales = {};
+    for (const l of this.lanes) if (l.span > 0) scales[`${l.probe.channel}.${l.probe.point}`] = { span: l.span, middle: l.middle };
+    this.#buildLabels();
+    this.options.scalesChanged(scales);
+    this.options.loop.dirty(this);
+  }
+
+  // --- cursors ----------------------------------------------------------
+
+  toggleCursors() {
+    this.cursors.on = !this.cursors.on;
+    this.cursorButton.setAttribute("aria-pressed", String(this.cursors.on));
+    if (this.cursors.on) {
+      this.view.held = true;
+      this.#held();
+      const across = this.view.samplesAcross;
+      this.cursors.a = this.view.end - across * 0.62;
+      this.cursors.b = this.view.end - across * 0.38;
+      this.#cursorToBeat("a", 0);
+      this.#cursorToBeat("b", 1);
+      this.handles.a.hidden = false;
+      this.handles.b.hidden = false;
+      this.#showReadout();
+      this.handles.a.focus();
+    } else {
+      this.handles.a.hidden = true;
+      this.handles.b.hidden = true;
+      this.readout.hidden = true;
+    }
+    this.options.loop.dirty(this);
+  }
+
+  /**
+   * @param {"a"|"b"} name
+   * @param {number} clientX
+   */
+  #cursorTo(name, clientX) {
+    const box = this.sheet.getBoundingClientRect();
+    this.cursors[name] = this.view.indexAt((clientX - box.left) * this.ratio - this.leftPx);
+    this.#cursorMoved(name);
+  }
+
+  /**
+   * To the beat nearest (0), the one before (−1) or the next (1).
+   * @param {"a"|"b"} name
+   * @param {number} direction
+   */
+  #cursorToBeat(name, direction) {
+    const list = this.beats[this.lanes[this.selected]?.probe.channel ?? 0];
+    if (!list || list.beats.length === 0) return;
+    const here = name === "b" && direction === 1 && this.cursors.b - this.cursors.a < this.view.samplesAcross * 0.3 && !this.handles.b.matches(":focus") ? this.cursors.a : this.cursors[name];
+    const at = list.indexFrom(here + (direction > 0 ? 1 : 0));
+    const beat = direction < 0 ? list.beats[at - 1] : list.beats[Math.min(at, list.beats.length - 1)];
+    if (beat && beat.sample > this.view.indexAt(0) && beat.sample <= this.view.end) this.cursors[name] = beat.sample;
+  }
+
+  /** @param {"a"|"b"} name */
+  #cursorMoved(name) {
+    const low = this.view.indexAt(0);
+    this.cursors[name] = Math.round(Math.min(Math.max(this.cursors[name], low), this.view.end));
+    this.#showReadout();
+    this.options.loop.dirty(this);
+  }
+
+  #showReadout() {
+    if (!this.cursors.on || !this.rings) return;
+    const { a, b } = this.cursors;
+    const d = between(a, b, this.view.rateHz);
+    this.readout.hidden = false;
+    const rows = this.lanes.map((lane, i) => {
+      const va = this.rings?.at(lane.probe.channel, lane.probe.point, Math.round(a)) ?? NaN;
+      const vb = this.rings?.at(lane.probe.channel, lane.probe.point, Math.round(b)) ?? NaN;
+      return h("tr", { class: i === this.selected ? "chosen" : "" }, h("th", {}, this.laneName(lane)), h("td", {}, quantity(va, lane.unit)), h("td", {}, quantity(vb, lane.unit)), h("td", {}, quantity(vb - va, lane.unit)));
+    });
+    fill(this.readout,
+      h("div", { class: "delta" }, h("b", { "data-testid": "delta-t" }, "Δt " + duration(d.seconds)), h("b", { "data-testid": "delta-bpm" }, Number.isFinite(d.bpm) ? `${d.bpm.toFixed(1)}\u00a0bpm` : "–"), h("span", {}, quantity(d.hz, "Hz"))),
+      h("table", {}, h("tr", {}, h("td"), h("td", {}, "A"), h("td", {}, "B"), h("td", {}, "ΔV")), rows));
+    for (const name of /** @type {const} */ (["a", "b"])) {
+      this.handles[name].setAttribute("aria-valuenow", String(Math.round(this.cursors[name])));
+      this.handles[name].setAttribute("aria-valuetext", `${clockTime(this.cursors[name] / this.view.rateHz, 0.01)}; difference ${duration(d.seconds)}`);
+    }
+  }
+
+  // --- data -------------------------------------------------------------
+
+  /**
+   * What is on the paper: rings, channels and the probes set.
+   * @param {Rings|null} rings
+   * @param {Channel[]} channels
+   * @param {Probe[]} probes
+   * @param {Record<string, {span: number, middle: number}>} scales
+   */
+  show(rings, channels, probes, scales) {
+    this.rings = rings;
+    this.channels = channels;
+    const before = this.lanes;
+    this.lanes = probes.filter((p) => channels[p.channel]).map((p) => {
+      const channel = channels[p.channel];
+      const old = before.find((l) => l.probe.channel === p.channel && l.probe.point === p.point && l.unit === channel.unit);
+      if (old) return old;
+      const lane = new Lane(p, channel.unit, channel.stepVolts ?? 0);
+      const s = scales[`${p.channel}.${p.point}`];
+      if (s && s.span > 0) {
+        lane.span = s.span;
+        lane.middle = s.middle;
+      }
+      return lane;
+    });
+    this.selected = Math.min(this.selected, Math.max(0, this.lanes.length - 1));
+    this.caches = this.lanes.map((_, i) => this.caches[i] ?? new ColumnCache(4096));
+    for (const c of this.caches) c.samplesPerColumn = 0;
+    this.sized = false;
+    this.#buildLabels();
+    this.options.loop.dirty(this);
+  }
+
+  /** The epoch changed: clean paper. */
+  clear() {
+    this.view.held = false;
+    this.head = 0;
+    this.timeTexts.clear();
+    this.intervalTexts.clear();
+    for (const l of this.lanes) l.auto.reset();
+    if (this.cursors.on) this.toggleCursors();
+    this.#held();
+  }
+
+  /** @param {Frame} frame already in the rings */
+  push(frame) {
+    if (frame.rateHz !== this.view.rateHz) {
+      this.view.rateHz = frame.rateHz;
+      this.timeTexts.clear();
+      this.intervalTexts.clear();
+    }
+    this.options.loop.dirty(this);
+  }
+
+  /** @param {Palette} palette */
+  setPalette(palette) {
+    this.palette = palette;
+    this.sized = false;
+    this.#buildLabels();
+    this.options.loop.dirty(this);
+  }
+
+  /** @param {string} text "" hides it */
+  setStale(text) {
+    this.stale.hidden = text === "";
+    if (text) setText(this.stale, text);
+  }
+
+  /** @param {Lane} lane */
+  laneName(lane) {
+    const label = this.channels[lane.probe.channel]?.label ?? "";
+    return this.channels.length > 1 ? `${label}, ${POINT_TITLES[lane.probe.point]}` : POINT_TITLES[lane.probe.point];
+  }
+
+  #buildLabels() {
+    fill(this.labels, ...this.lanes.map((lane, i) => {
+      const id = `span-${lane.probe.channel}-${POINT_NAMES[lane.probe.point]}`;
+      const swatch = h("canvas", { class: "swatch", width: 44, height: 16, "aria-hidden": "true" });
+      this.#swatch(swatch, lane);
+      const now = lane.span > 0 ? lane.span : 0;
+      const list = this.#spanChoices(lane, now);
+      const s = select(id, list, (v) => {
+        lane.setSpan(Number(v));
+        this.selected = i;
+        this.#scalesChanged();
+      }, { class: "span", "aria-label": `Span of ${this.laneName(lane)}`, title: "Span: the height of the lane" });
+      s.value = String(now);
+      const chip = h("div", { class: "lane-label" + (i === this.selected ? " chosen" : ""), "data-testid": `lane-${lane.probe.channel}-${POINT_NAMES[lane.probe.point]}` }, swatch, h("span", {}, this.laneName(lane)), s);
+      return chip;
+    }));
+    this.#placeLabels();
+  }
+
+  /**
+   * @param {Lane} lane
+   * @param {number} now
+   * @returns {[string, string][]}
+   */
+  #spanChoices(lane, now) {
+    /** @type {[string, string][]} */
+    const list = [["0", "auto span"]];
+    const steps = lane.unit === "counts" ? [1e6, 1e5, 1e4, 5e3, 2e3, 1e3, 500, 200, 100, 50, 20, 10] : [10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005, 0.0002, 0.0001];
+    if (lane.unit !== "counts" && lane.unit !== "V") steps.unshift(...[1000, 500, 200, 100, 50, 20]);
+    if (now > 0 && !steps.includes(now)) steps.push(now);
+    steps.sort((a, b) => b - a);
+    for (const s of steps) list.push([String(s), "span " + quantity(s, lane.unit, 1)]);
+    return list;
+  }
+
+  /**
+   * @param {HTMLCanvasElement} canvas
+   * @param {Lane} lane
+   */
+  #swatch(canvas, lane) {
+    const ctx = canvas.getContext("2d");
+    if (!ctx) return;
+    const style = this.styleOf(lane);
+    ctx.strokeStyle = this.colourOf(lane);
+    ctx.lineWidth = style.width * 2;
+    if (style.off > 0) ctx.setLineDash([style.on * 2, style.off * 2]);
+    ctx.beginPath();
+    ctx.moveTo(1, 8);
+    ctx.lineTo(43, 8);
+    ctx.stroke();
+  }
+
+  /** @param {Lane} lane */
+  colourOf(lane) {
+    return this.palette.traces[lane.probe.point];
+  }
+
+  /** @param {Lane} lane */
+  styleOf(lane) {
+    return STYLES[lane.probe.point];
+  }
+
+  #placeLabels() {
+    [...this.labels.children].forEach((chip, i) => {
+      const lane = this.lanes[i];
+      if (!lane || !(chip instanceof HTMLElement)) return;
+      chip.style.left = `${this.leftPx / this.ratio + 6}px`;
+      chip.style.top = this.overlaid ? `${TOP_CSS + 4 + i * 24}px` : `${lane.topPx / this.ratio + 1}px`;
+    });
+  }
+
+  // --- drawing ----------------------------------------------------------
+
+  #size() {
+    const widthCss = this.sheet.clientWidth;
+    const heightCss = this.sheet.clientHeight;
+    this.ratio = Math.min(2, window.devicePixelRatio || 1);
+    const width = Math.max(2, Math.round(widthCss * this.ratio));
+    const height = Math.max(2, Math.round(heightCss * this.ratio));
+    for (const c of [this.base, this.top]) {
+      if (c.width !== width) c.width = width;
+      if (c.height !== height) c.height = height;
+    }
+    const gutter = widthCss < 600 ? GUTTER_NARROW_CSS : GUTTER_CSS;
+    this.leftPx = Math.round(gutter * this.ratio);
+    this.view.widthPx = Math.max(1, width - this.leftPx);
+    placeLanes(this.lanes, Math.round(TOP_CSS * this.ratio), height - Math.round((AXIS_CSS + TOP_CSS) * this.ratio), Math.round(LANE_GAP_CSS * this.ratio), this.overlaid);
+    this.hatching = hatch(this.topCtx, this.palette.gridStrong, this.ratio);
+    this.#placeLabels();
+    this.baseDirty = true;
+    this.sized = true;
+  }
+
+  /** @param {number} now */
+  draw(now) {
+    if (!this.sized) this.#size();
+    const elapsed = this.lastDraw > 0 ? Math.min(0.5, (now - this.lastDraw) / 1000) : 0;
+    this.lastDraw = now;
+    const rings = this.rings;
+    let again = false;
+    if (rings) {
+      this.head = advance(this.head, rings.end, this.view.rateHz, elapsed);
+      again = this.head < rings.end && !this.view.held;
+      this.view.clamp(rings.start, rings.end);
+      this.view.follow(this.head);
+      for (const lane of this.lanes) {
+        if (lane.settle(elapsed, this.view.turns)) {
+          this.baseDirty = true;
+          again = true;
+        }
+      }
+      if (this.overlaid) shareSpan(this.lanes);
+    }
+    if (this.baseDirty) this.#drawBase();
+    this.#drawTop();
+    this.#afterDraw();
+    return again;
+  }
+
+  #drawBase() {
+    const ctx = this.baseCtx;
+    const { palette, ratio, leftPx } = this;
+    const { width, height } = this.base;
+    ctx.fillStyle = palette.paper;
+    ctx.fillRect(0, 0, width, height);
+    ctx.lineWidth = Math.max(1, Math.round(ratio));
+    ctx.textBaseline = "middle";
+    ctx.textAlign = "right";
+    const half = ctx.lineWidth / 2;
+    const shown = this.overlaid ? this.lanes.slice(0, 1) : this.lanes;
+    shown.forEach((lane, i) => {
+      lane.makeTicks(Math.max(2, Math.floor(lane.heightPx / ratio / 34)), this.overlaid);
+      ctx.font = `${11.5 * ratio}px ${FONT}`;
+      ctx.strokeStyle = palette.grid;
+      ctx.fillStyle = palette.faint;
+      for (let t = 0; t < lane.ticks.count; t++) {
+        const y = Math.round(lane.yPx(lane.ticks.first + t * lane.ticks.step)) + half;
+        ctx.beginPath();
+        ctx.moveTo(leftPx, y);
+        ctx.lineTo(width, y);
+        ctx.stroke();
+        if (y < lane.topPx + 12 * ratio) continue;
+        ctx.fillText(lane.tickTexts[t], leftPx - 8 * ratio, Math.min(y, lane.topPx + lane.heightPx - 6 * ratio));
+      }
+      ctx.font = `italic ${11.5 * ratio}px ${SERIF}`;
+      ctx.fillText(lane.unitText, leftPx - 8 * ratio, lane.topPx + 2 * ratio);
+      if (i > 0) {
+        const y = Math.round(lane.topPx - (LANE_GAP_CSS * ratio) / 2) + half;
+        ctx.strokeStyle = palette.gridStrong;
+        ctx.beginPath();
+        ctx.moveTo(leftPx, y);
+        ctx.lineTo(width, y);
+        ctx.stroke();
+      }
+    });
+    ctx.strokeStyle = palette.gridStrong;
+    const axisY = height - Math.round(AXIS_CSS * ratio) + half;
+    ctx.beginPath();
+    ctx.moveTo(leftPx, axisY);
+    ctx.lineTo(width, axisY);
+    ctx.stroke();
+    ctx.strokeStyle = palette.margin;
+    ctx.beginPath();
+    ctx.moveTo(leftPx - half, 0);
+    ctx.lineTo(leftPx - half, height);
+    ctx.stroke();
+    this.baseDirty = false;
+  }
+
+  #drawTop() {
+    const ctx = this.topCtx;
+    const { view, ratio, leftPx, palette, rings } = this;
+    const { width, height } = this.top;
+    ctx.clearRect(0, 0, width, height);
+    const axisTop = height - Math.round(AXIS_CSS * ratio);
+    if (!rings || this.lanes.length === 0) return;
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(leftPx, 0, width - leftPx, height);
+    ctx.clip();
+    this.#drawTime(ctx, axisTop);
+    for (const gap of this.gaps) this.#drawGap(ctx, gap, axisTop, "");
+    for (const hole of this.holes) this.#drawGap(ctx, hole, axisTop, "lost on the way to this page");
+    ctx.lineJoin = "round";
+    ctx.lineCap = "butt";
+    for (let i = 0; i < this.lanes.length; i++) {
+      const lane = this.lanes[i];
+      const style = this.styleOf(lane);
+      const colour = this.colourOf(lane);
+      ctx.strokeStyle = colour;
+      ctx.fillStyle = colour;
+      ctx.lineWidth = style.width * ratio;
+      if (view.inColumns) {
+        const to = view.originColumns;
+        const cache = this.caches[i];
+        if (cache.size < view.widthPx + 8) this.caches[i] = new ColumnCache(view.widthPx);
+        this.caches[i].update(rings, lane.probe.channel, lane.probe.point, view.samplesPerPx, Math.max(0, to - view.widthPx), to);
+        strokeColumns(ctx, lane, view, this.caches[i], leftPx, style);
+      } else {
+        strokeSamples(ctx, lane, view, rings, leftPx, style, ratio);
+      }
+    }
+    this.#drawBeats(ctx);
+    this.#drawNotes(ctx, axisTop);
+    if (this.cursors.on) this.#drawCursors(ctx, axisTop);
+    ctx.restore();
+  }
+
+  /**
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {number} axisTop
+   */
+  #drawTime(ctx, axisTop) {
+    const { view, ratio, leftPx, palette } = this;
+    const step = niceStep(view.secondsAcross / Math.max(2, Math.floor(view.widthPx / ratio / 92)));
+    if (step !== this.timeStep) {
+      this.timeStep = step;
+      this.timeTexts.clear();
+    }
+    const first = Math.ceil(Math.max(0, view.indexAt(0)) / view.rateHz / step);
+    const last = Math.floor(view.end / view.rateHz / step);
+    ctx.strokeStyle = palette.grid;
+    ctx.fillStyle = palette.faint;
+    ctx.lineWidth = Math.max(1, Math.round(ratio));
+    ctx.font = `${11.5 * ratio}px ${FONT}`;
+    ctx.textAlign = "center";
+    ctx.textBaseline = "middle";
+    ctx.beginPath();
+    for (let k = first; k <= last; k++) {
+      const x = Math.round(leftPx + view.xPx(k * step * view.rateHz)) + 0.5;
+      ctx.moveTo(x, 0);
+      ctx.lineTo(x, axisTop + 4 * ratio);
+    }
+    ctx.stroke();
+    for (let k = first; k <= last; k++) {
+      let text = this.timeTexts.get(k);
+      if (text === undefined) {
+        if (this.timeTexts.size > MOST_TEXTS) this.timeTexts.clear();
+        text = clockTime(k * step, step);
+        this.timeTexts.set(k, text);
+      }
+      ctx.fillText(text, leftPx + view.xPx(k * step * view.rateHz), axisTop + 14 * ratio);
+    }
+  }
+
+  /**
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {Gap} gap
+   * @param {number} axisTop
+   * @param {string} words
+   */
+  #drawGap(ctx, gap, axisTop, words) {
+    const { view, ratio, leftPx, palette } = this;
+    if (gap.index > view.end || gap.index + gap.samples < view.indexAt(0)) return;
+    const x1 = leftPx + view.xPx(gap.index);
+    const x2 = Math.max(x1 + 2 * ratio, leftPx + view.xPx(gap.index + gap.samples));
+    ctx.fillStyle = palette.gap;
+    ctx.fillRect(x1, 0, x2 - x1, axisTop);
+    ctx.fillStyle = this.hatching;
+    ctx.fillRect(x1, 0, x2 - x1, axisTop);
+    const reason = words || gap.reason;
+    const text = (gap.text ??= `gap ${duration(gap.samples / view.rateHz)}${reason ? ": " + reason : ""}`);
+    ctx.font = `italic ${12 * ratio}px ${SERIF}`;
+    ctx.textAlign = "left";
+    ctx.textBaseline = "middle";
+    const w = ctx.measureText(text).width;
+    const from = Math.max(leftPx + 4 * ratio, x1 + 6 * ratio);
+    ctx.fillStyle = palette.paper;
+    ctx.fillRect(from - 3 * ratio, axisTop - 22 * ratio, w + 6 * ratio, 17 * ratio);
+    ctx.fillStyle = palette.ink;
+    ctx.fillText(text, from, axisTop - 13.5 * ratio);
+  }
+
+  /** @param {CanvasRenderingContext2D} ctx */
+  #drawBeats(ctx) {
+    const { view, ratio, leftPx, palette, rings } = this;
+    if (!rings) return;
+    const from = view.indexAt(0);
+    ctx.lineWidth = Math.max(1, 1.2 * ratio);
+    ctx.textAlign = "center";
+    ctx.textBaseline = "middle";
+    ctx.font = `${10.5 * ratio}px ${FONT}`;
+    for (let i = 0; i < this.lanes.length; i++) {
+      const lane = this.lanes[i];
+      const list = this.beats[lane.probe.channel];
+      if (!list) continue;
+      const first = !this.lanes.slice(0, i).some((l) => l.probe.channel === lane.probe.channel);
+      if (this.overlaid && !first) continue;
+      const beats = list.beats;
+      const top = this.overlaid ? Math.round(2 * ratio) : lane.topPx - 1 * ratio;
+      for (let k = list.indexFrom(from); k < beats.length && beats[k].sample <= view.end; k++) {
+        const beat = beats[k];
+        const x = leftPx + view.xPx(beat.sample);
+        ctx.strokeStyle = palette.mark;
+        ctx.fillStyle = palette.mark;
+        ctx.beginPath();
+        if (first) {
+          ctx.moveTo(x - 3.5 * ratio, top - 6 * ratio);
+          ctx.lineTo(x + 3.5 * ratio, top - 6 * ratio);
+          ctx.lineTo(x, top);
+          ctx.closePath();
+          if (beat.quality >= 0.5) ctx.fill();
+          else ctx.stroke();
+        } else {
+          ctx.moveTo(x, top - 3 * ratio);
+          ctx.lineTo(x, top + 3 * ratio);
+          ctx.stroke();
+        }
+        if (!first) continue;
+        if (lane.probe.point === 0 || lane.probe.point === 4) this.#ring(ctx, lane, beat.sample, x);
+        if (k > 0 && !this.overlaid) this.#interval(ctx, list, k, x, top);
+      }
+    }
+  }
+
+  /**
+   * A small ring on the trace at the very sample of the beat.
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {Lane} lane
+   * @param {number} sample
+   * @param {number} x
+   */
+  #ring(ctx, lane, sample, x) {
+    const v = this.rings?.at(lane.probe.channel, lane.probe.point, sample) ?? NaN;
+    if (v !== v) return;
+    const y = lane.yPx(v);
+    if (y < lane.topPx || y > lane.topPx + lane.heightPx) return;
+    ctx.fillStyle = this.palette.paper;
+    ctx.beginPath();
+    ctx.arc(x, y, 3.2 * this.ratio, 0, 2 * Math.PI);
+    ctx.fill();
+    ctx.stroke();
+    ctx.fillStyle = this.palette.mark;
+  }
+
+  /**
+   * The interval to the beat before, in milliseconds, between the two marks.
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {BeatList} list
+   * @param {number} k
+   * @param {number} x
+   * @param {number} top
+   */
+  #interval(ctx, list, k, x, top) {
+    const { view, ratio, leftPx, palette } = this;
+    const beat = list.beats[k];
+    const before = list.beats[k - 1];
+    const samples = beat.sample - before.sample;
+    const x0 = leftPx + view.xPx(before.sample);
+    if (x - x0 < LEAST_INTERVAL_TEXT_CSS * ratio || samples > 3 * view.rateHz || x0 < leftPx) return;
+    let text = this.intervalTexts.get(samples);
+    if (text === undefined) {
+      if (this.intervalTexts.size > MOST_TEXTS) this.intervalTexts.clear();
+      text = `${Math.round((samples / view.rateHz) * 1000)} ms`;
+      this.intervalTexts.set(samples, text);
+    }
+    ctx.fillStyle = palette.faint;
+    ctx.fillText(text, (x + x0) / 2, Math.max(8 * ratio, top - 6 * ratio));
+  }
+
+  /**
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {number} axisTop
+   */
+  #drawNotes(ctx, axisTop) {
+    const { view, ratio, leftPx, palette } = this;
+    ctx.font = `italic ${12.5 * ratio}px ${SERIF}`;
+    ctx.textAlign = "left";
+    ctx.textBaseline = "middle";
+    for (const note of this.notes) {
+      if (note.index > view.end || note.index < view.indexAt(0) - view.samplesAcross) continue;
+      const x = leftPx + view.xPx(note.index);
+      ctx.fillStyle = palette.margin;
+      ctx.fillRect(x, 0, Math.max(1, ratio), axisTop);
+      const w = ctx.measureText(note.text).width;
+      ctx.fillStyle = palette.paper;
+      ctx.fillRect(x + 3 * ratio, axisTop - 42 * ratio, w + 8 * ratio, 18 * ratio);
+      ctx.fillStyle = palette.ink;
+      ctx.fillText(note.text, x + 6 * ratio, axisTop - 33 * ratio);
+    }
+  }
+
+  /**
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {number} axisTop
+   */
+  #drawCursors(ctx, axisTop) {
+    const { view, ratio, leftPx, palette } = this;
+    const xa = leftPx + view.xPx(this.cursors.a);
+    const xb = leftPx + view.xPx(this.cursors.b);
+    ctx.globalAlpha = 0.06;
+    ctx.fillStyle = palette.mark;
+    ctx.fillRect(Math.min(xa, xb), 0, Math.abs(xb - xa), axisTop);
+    ctx.globalAlpha = 1;
+    ctx.fillRect(Math.round(xa), 0, Math.max(1, ratio), axisTop);
+    ctx.fillRect(Math.round(xb), 0, Math.max(1, ratio), axisTop);
+  }
+
+  #afterDraw() {
+    const { view, ratio, rings } = this;
+    if (this.cursors.on) {
+      for (const name of /** @type {const} */ (["a", "b"])) {
+        const x = (this.leftPx + view.xPx(this.cursors[name])) / ratio;
+        this.handles[name].style.transform = `translateX(${x.toFixed(1)}px)`;
+        this.handles[name].classList.toggle("outside", x < this.leftPx / ratio - 1 || x > this.sheet.clientWidth + 1);
+      }
+    }
+    if (!rings) return;
+    const span = Math.max(1, Math.max(rings.end - rings.start, view.samplesAcross));
+    const left = Math.max(0, (view.end - view.samplesAcross - rings.start) / span);
+    const size = Math.min(1, view.samplesAcross / span);
+    const shown = `${(left * 1000) | 0}/${(size * 1000) | 0}/${view.held}`;
+    if (shown === this.paperShown) return;
+    this.paperShown = shown;
+    this.scrubThumb.style.left = `${(Math.min(left, 1 - size) * 100).toFixed(2)}%`;
+    this.scrubThumb.style.width = `${(size * 100).toFixed(2)}%`;
+    const back = (rings.end - view.end) / view.rateHz;
+    const text = view.held ? `${duration(Math.max(0, back))} back` : "live";
+    setText(this.where, view.held ? text : "");
+    this.scrub.setAttribute("aria-valuemin", String(Math.round(rings.start / view.rateHz)));
+    this.scrub.setAttribute("aria-valuemax", String(Math.round(rings.end / view.rateHz)));
+    this.scrub.setAttribute("aria-valuenow", String(Math.round(view.end / view.rateHz)));
+    this.scrub.setAttribute("aria-valuetext", text);
+  }
+
+  destroy() {
+    this.options.loop.remove(this);
+    this.resizer.disconnect();
+    this.root.replaceChildren();
+  }
+}
+
+const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif';
+const SERIF = '"Iowan Old Style", "Palatino Linotype", Palatino, Georgia, "DejaVu Serif", serif';
