@@ -5,7 +5,7 @@ import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
 import { DrawerHost } from "./drawers.js";
-import { duration, rate } from "./format.js";
+import { duration, rate, significant } from "./format.js";
 import { decodeFrames } from "./frames.js";
 import { Keys } from "./keys.js";
 import { FrameLoop } from "./loop.js";
@@ -448,7 +448,7 @@ function showSource(state) {
   const used = clock?.usedRateHz || server.sourceRateHz;
   if (!(used > 0)) setText(e, "measuring the sampling rate …");
   else if (clock?.measuredRateHz > 0 && !clock.exact) {
-    const unsure = clock.uncertaintyHz > 0 ? ` ± ${rate(clock.uncertaintyHz, 1)}` : "";
+    const unsure = clock.uncertaintyHz > 0 ? ` ± ${significant(clock.uncertaintyHz, 1)}` : "";
     setText(e, `${rate(clock.measuredRateHz)}${unsure} measured${clock.claimedRateHz > 0 ? `, ${rate(clock.claimedRateHz)} claimed` : ""}`);
   } else setText(e, `${rate(used)} sampling rate`);
   const warning = clock?.warning ?? "";

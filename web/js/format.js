@@ -58,7 +58,7 @@ export function quantity(x, unit, digits = 3) {
  */
 export function significant(x, digits) {
   if (x === 0) return "0";
-  const exponent = Math.floor(Math.log10(Math.abs(x)) + 1e-12);
+  const exponent = Math.floor(Math.log10(Math.abs(Number(x.toPrecision(digits)))) + 1e-12);
   return fixed(x, Math.max(0, Math.min(9, digits - 1 - exponent)));
 }
 

@@ -68,7 +68,7 @@ export class PathPanel {
 
     this.scaleText = h("p", { class: "strong", "data-testid": "scale-text" });
     this.scaleMore = h("p", { class: "small" });
-    this.kindSelect = select("kind", [["pulse", "finger pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => o.setKind(this.channel, /** @type {Kind} */ (v)), { "aria-label": "Kind of signal" });
+    this.kindSelect = select("kind", [["pulse", "pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => o.setKind(this.channel, /** @type {Kind} */ (v)), { "aria-label": "Kind of signal" });
     const scale = this.#block("scale", "Scale", [this.scaleText, this.scaleMore, button("scale-open", "Volts …", () => o.openScale(this.channel), { class: "small-button" })]);
 
     this.driftOn = this.#check("drift-on", "Take away drift", (on) => this.#change((p) => (p.drift.on = on), on ? "drift on" : "drift off"));

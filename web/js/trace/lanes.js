@@ -136,16 +136,16 @@ export class Lane {
  * @param {Lane[]} lanes
  * @param {number} topPx
  * @param {number} heightPx
- * @param {number} gapPx
+ * @param {number} headPx room above each lane for its label and marks
  * @param {boolean} overlaid
  */
-export function placeLanes(lanes, topPx, heightPx, gapPx, overlaid) {
+export function placeLanes(lanes, topPx, heightPx, headPx, overlaid) {
   const n = lanes.length;
   if (n === 0) return;
-  const each = overlaid ? heightPx : (heightPx - gapPx * (n - 1)) / n;
+  const each = overlaid ? heightPx : heightPx / n;
   lanes.forEach((lane, i) => {
-    lane.topPx = Math.round(overlaid ? topPx : topPx + i * (each + gapPx));
-    lane.heightPx = Math.round(each);
+    lane.topPx = Math.round((overlaid ? topPx : topPx + i * each) + headPx);
+    lane.heightPx = Math.max(4, Math.round(each - headPx));
     lane.ticksLow = NaN;
   });
 }

@@ -18,8 +18,9 @@ import { advance, between, View } from "./view.js";
 const GUTTER_CSS = 76;
 const GUTTER_NARROW_CSS = 52;
 const AXIS_CSS = 24;
-const TOP_CSS = 18;
-const LANE_GAP_CSS = 10;
+const TOP_CSS = 2;
+const HEAD_CSS = 24;
+const BOTTOM_CSS = 4;
 const MOST_TEXTS = 600;
 const LEAST_INTERVAL_TEXT_CSS = 52;
 
@@ -78,6 +79,7 @@ export class TracePanel {
     /** @type {string|CanvasPattern} */
     this.hatching = "";
     this.paperShown = "";
+    this.labelWidthPx = 0;
 
     this.base = h("canvas", { class: "trace-base", "aria-hidden": "true" });
     this.top = h("canvas", { class: "trace-top", "data-testid": "trace-canvas", tabindex: "0", role: "application", "aria-roledescription": "signal trace", "aria-label": "Signal trace. Arrow keys scroll, space freezes, question mark lists all keys." });
@@ -329,7 +331,7 @@ export class TracePanel {
   /** @param {number} offsetYCss */
   #selectAt(offsetYCss) {
     const y = offsetYCss * this.ratio;
-    const at = this.lanes.findIndex((l) => y >= l.topPx && y <= l.topPx + l.heightPx);
+    const at = this.lanes.findIndex((l) => y >= l.topPx - HEAD_CSS * this.ratio && y <= l.topPx + l.heightPx);
     if (at >= 0 && !this.overlaid) {
       this.selected = at;
       this.#markSelected();
@@ -566,9 +568,11 @@ export class TracePanel {
     [...this.labels.children].forEach((chip, i) => {
       const lane = this.lanes[i];
       if (!lane || !(chip instanceof HTMLElement)) return;
-      chip.style.left = `${this.leftPx / this.ratio + 6}px`;
-      chip.style.top = this.overlaid ? `${TOP_CSS + 4 + i * 24}px` : `${lane.topPx / this.ratio + 1}px`;
+      chip.style.top = this.overlaid ? "" : `${lane.topPx / this.ratio - HEAD_CSS + 3}px`;
     });
+    const first = this.labels.firstElementChild;
+    this.labelWidthPx = this.overlaid ? this.view.widthPx : (first instanceof HTMLElement ? first.offsetWidth : 0) * this.ratio;
+    this.labels.style.paddingLeft = `${this.leftPx / this.ratio + 6}px`;
   }
 
   // --- drawing ----------------------------------------------------------
@@ -586,7 +590,7 @@ export class TracePanel {
     const gutter = widthCss < 600 ? GUTTER_NARROW_CSS : GUTTER_CSS;
     this.leftPx = Math.round(gutter * this.ratio);
     this.view.widthPx = Math.max(1, width - this.leftPx);
-    placeLanes(this.lanes, Math.round(TOP_CSS * this.ratio), height - Math.round((AXIS_CSS + TOP_CSS) * this.ratio), Math.round(LANE_GAP_CSS * this.ratio), this.overlaid);
+    placeLanes(this.lanes, Math.round(TOP_CSS * this.ratio), height - Math.round((AXIS_CSS + TOP_CSS + BOTTOM_CSS) * this.ratio), Math.round(HEAD_CSS * this.ratio), this.overlaid);
     this.hatching = hatch(this.topCtx, this.palette.gridStrong, this.ratio);
     this.#placeLabels();
     this.baseDirty = true;
@@ -641,13 +645,13 @@ export class TracePanel {
         ctx.moveTo(leftPx, y);
         ctx.lineTo(width, y);
         ctx.stroke();
-        if (y < lane.topPx + 12 * ratio) continue;
+        if (y < lane.topPx + 3 * ratio) continue;
         ctx.fillText(lane.tickTexts[t], leftPx - 8 * ratio, Math.min(y, lane.topPx + lane.heightPx - 6 * ratio));
       }
       ctx.font = `italic ${11.5 * ratio}px ${SERIF}`;
-      ctx.fillText(lane.unitText, leftPx - 8 * ratio, lane.topPx + 2 * ratio);
+      ctx.fillText(lane.unitText, leftPx - 8 * ratio, lane.topPx - 12 * ratio);
       if (i > 0) {
-        const y = Math.round(lane.topPx - (LANE_GAP_CSS * ratio) / 2) + half;
+        const y = Math.round(lane.topPx - HEAD_CSS * ratio) + half;
         ctx.strokeStyle = palette.gridStrong;
         ctx.beginPath();
         ctx.moveTo(leftPx, y);
@@ -671,7 +675,7 @@ export class TracePanel {
 
   #drawTop() {
     const ctx = this.topCtx;
-    const { view, ratio, leftPx, palette, rings } = this;
+    const { view, ratio, leftPx, rings } = this;
     const { width, height } = this.top;
     ctx.clearRect(0, 0, width, height);
     const axisTop = height - Math.round(AXIS_CSS * ratio);
@@ -789,7 +793,7 @@ export class TracePanel {
       const first = !this.lanes.slice(0, i).some((l) => l.probe.channel === lane.probe.channel);
       if (this.overlaid && !first) continue;
       const beats = list.beats;
-      const top = this.overlaid ? Math.round(2 * ratio) : lane.topPx - 1 * ratio;
+      const top = lane.topPx - 2 * ratio;
       for (let k = list.indexFrom(from); k < beats.length && beats[k].sample <= view.end; k++) {
         const beat = beats[k];
         const x = leftPx + view.xPx(beat.sample);
@@ -810,7 +814,7 @@ export class TracePanel {
         }
         if (!first) continue;
         if (lane.probe.point === 0 || lane.probe.point === 4) this.#ring(ctx, lane, beat.sample, x);
-        if (k > 0 && !this.overlaid) this.#interval(ctx, list, k, x, top);
+        if (k > 0) this.#interval(ctx, list, k, x, top);
       }
     }
   }
@@ -849,7 +853,7 @@ export class TracePanel {
     const before = list.beats[k - 1];
     const samples = beat.sample - before.sample;
     const x0 = leftPx + view.xPx(before.sample);
-    if (x - x0 < LEAST_INTERVAL_TEXT_CSS * ratio || samples > 3 * view.rateHz || x0 < leftPx) return;
+    if (x - x0 < LEAST_INTERVAL_TEXT_CSS * ratio || samples > 3 * view.rateHz || x0 < leftPx + this.labelWidthPx) return;
     let text = this.intervalTexts.get(samples);
     if (text === undefined) {
       if (this.intervalTexts.size > MOST_TEXTS) this.intervalTexts.clear();
@@ -857,7 +861,7 @@ export class TracePanel {
       this.intervalTexts.set(samples, text);
     }
     ctx.fillStyle = palette.faint;
-    ctx.fillText(text, (x + x0) / 2, Math.max(8 * ratio, top - 6 * ratio));
+    ctx.fillText(text, (x + x0) / 2, top - 7 * ratio);
   }
 
   /**
