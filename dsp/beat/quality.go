@@ -1,0 +1,106 @@
+package beat
+
+import "math"
+
+// pulseShape judges how alike the pulses are: correlation with the average of the
+// good ones and with the one before (after Orphanidou et al. 2015, who average
+// over 10 s and whole intervals), times the agreement of height and interval.
+type pulseShape struct {
+	mean  []float64
+	prev  []float64
+	cur   []float64
+	count int
+	beats int
+	alike int // beats in a row that agree with the one before but not the mean
+}
+
+func (t *pulseShape) init(n int) {
+	t.mean, t.prev, t.cur = make([]float64, n), make([]float64, n), make([]float64, n)
+}
+
+func (t *pulseShape) reset() { t.count, t.beats, t.alike = 0, 0, 0 }
+
+// judge gives 0 to 1 for the pulse s.
+func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
+	n := len(t.cur)
+	for i := range t.cur {
+		k := s.steep - int64(d.shapeFrom) + int64(i)
+		t.cur[i] = 0
+		if k >= 0 {
+			t.cur[i] = d.polarity * d.y[k&d.workMask]
+		}
+	}
+	// Fast pulses: only up to the next one.
+	if rr := c.expected(); rr > 0 {
+		n = max(n/2, min(n, d.shapeFrom+int(0.8*rr)))
+	}
+	q := 0.0
+	rMean, rPrev := 0.0, 0.0
+	if t.beats > 0 {
+		rPrev = correlation(t.cur[:n], t.prev[:n])
+	}
+	if t.count > 0 {
+		rMean = correlation(t.cur[:n], t.mean[:n])
+	}
+	r := max(rMean, rPrev)
+	if t.beats == 0 {
+		r = 0.8
+	}
+	q = unitClamp((r - 0.5) / 0.45)
+	// The mean learns from beats that agree; when others agree among themselves it
+	// starts anew.
+	switch {
+	case t.count == 0 || rMean > 0.8:
+		a := max(0.1, 1/float64(t.count+1))
+		scale := 1.0
+		if s.height > 0 {
+			scale = 1 / s.height
+		}
+		for i := range t.mean {
+			t.mean[i] += a * (scale*t.cur[i] - t.mean[i])
+		}
+		t.count++
+		t.alike = 0
+	case rPrev > 0.8:
+		if t.alike++; t.alike >= 4 {
+			for i := range t.mean {
+				t.mean[i] = t.cur[i] / s.height
+			}
+			t.count, t.alike = 1, 0
+		}
+	default:
+		t.alike = 0
+	}
+	t.prev, t.cur = t.cur, t.prev
+	t.beats++
+	// Height against the usual one.
+	if l := c.weights.median(); l > 0 {
+		x := math.Abs(math.Log(s.weight / l))
+		q *= 1 - 0.5*unitClamp((x-math.Log(1.5))/math.Log(3))
+	}
+	return q
+}
+
+// correlation is Pearson's; 0 for a constant.
+func correlation(a, b []float64) float64 {
+	var sa, sb float64
+	for i := range a {
+		sa += a[i]
+		sb += b[i]
+	}
+	n := float64(len(a))
+	sa, sb = sa/n, sb/n
+	var ab, aa, bb float64
+	for i := range a {
+		x, y := a[i]-sa, b[i]-sb
+		ab += x * y
+		aa += x * x
+		bb += y * y
+	}
+	if !(aa > 0 && bb > 0) {
+		return 0
+	}
+	return ab / math.Sqrt(aa*bb)
+}
+
+func unitClamp(x float64) float64 { return min(max(x, 0), 1) }
