@@ -27,10 +27,30 @@ func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 	return dst
 }
 
+// weigh makes the candidate's feature of its level: a strange shape costs a share,
+// a greater one in noise, and greater still where it comes early in a steady rhythm.
 func (d *ECGDetector) weigh(q *ecgCand) {
 	noise := min(q.floor/d.usual()/d.p.noiseFull, 1)
 	strange := 1 - clamp01((q.agreement-d.p.agreeLow)/(d.p.agreeHigh-d.p.agreeLow))
-	q.feature = q.level * (1 - strange*(d.p.strangeWeight+(d.p.noiseWeight-d.p.strangeWeight)*noise))
+	cost := d.p.strangeWeight + (d.p.noiseWeight-d.p.strangeWeight)*noise
+	cost += d.p.earlyWeight * noise * d.early(q.at-d.last)
+	q.feature = q.level * max(1-strange*cost, 0.05)
+}
+
+// early says how far a beat so many internal samples after the last would be ahead
+// of a steady rhythm: 0 on time or in an unsteady one, 1 at half the interval.
+func (d *ECGDetector) early(gap int64) float64 {
+	if d.nRR < history {
+		return 0
+	}
+	usual := d.usualRR()
+	s := d.scratch[:history]
+	for i, r := range d.rr {
+		s[i] = math.Abs(r - usual)
+	}
+	slices.Sort(s)
+	steady := clamp01(1 - s[history/2]/(d.p.unsteady*usual))
+	return steady * clamp01((0.9-float64(gap)/usual)/0.4)
 }
 
 func (d *ECGDetector) refuse(q *ecgCand) string {
@@ -49,10 +69,8 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.feature < d.wane(q.at-d.last)*d.lastCand.level {
 		return "T wave or tail of the beat before"
 	}
-	for i := d.judged; i < d.made; i++ {
-		o := &d.cands[i%ecgCands]
-		if gap := o.at - q.at; gap < int64(d.p.refractorySeconds*ecgRateHz) && o.level > q.level ||
-			q.feature < d.p.aheadShare*d.wane(gap)*o.level {
+	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
+		if x := d.level[i&(ecgRing-1)]; q.feature < d.p.aheadShare*x {
 			return "a stronger one follows"
 		}
 	}
@@ -63,7 +81,8 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 // from it, falling from the end of the refractory time to none.
 func (d *ECGDetector) wane(gap int64) float64 {
 	t := float64(gap) / ecgRateHz
-	return d.p.waneShare * clamp01((d.p.waneSeconds-t)/(d.p.waneSeconds-d.p.refractorySeconds))
+	end := d.p.waneSeconds * math.Sqrt(min(max(d.usualRR()/ecgRateHz, 0.4), 1.2))
+	return d.p.waneShare * clamp01((end-t)/(end-d.p.refractorySeconds))
 }
 
 // usual is the level of a usual beat.
@@ -286,9 +305,7 @@ func (d *ECGDetector) agree(q *ecgCand) float64 {
 			continue
 		}
 		r := fit(&q.shape, &s.v)
-		if s.count == 1 {
-			r *= 0.8
-		}
+		r *= 1 - d.p.novelty/float64(s.count)
 		best = max(best, r)
 	}
 	return best

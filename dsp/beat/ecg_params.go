@@ -12,6 +12,8 @@ type ecgParams struct {
 	locateSeconds           float64 // R is sought within ± this of the level's maximum
 
 	usualRank                          float64
+	novelty                            float64
+	earlyWeight, unsteady              float64
 	strangeWeight                      float64
 	waneShare, waneSeconds, aheadShare float64
 	signalShare                        float64 // threshold, share of the usual beat's level
@@ -39,9 +41,9 @@ func defaultECGParams() ecgParams {
 		shapeLowHz: 3, shapeHighHz: 25,
 		windowSeconds: 0.1, nearSeconds: 0.06, aheadSeconds: 0.2,
 		refractorySeconds: 0.2, locateSeconds: 0.07,
-		signalShare: 0.35, floorRatio: 1.8, noiseWeight: 0.6, noiseFull: 0.4,
-		usualRank: 0.34, strangeWeight: 0.3, waneShare: 0.9, waneSeconds: 0.5, aheadShare: 0.7,
-		agreeLow: 0.3, agreeHigh: 0.9,
+		signalShare: 0.35, floorRatio: 1.8, noiseWeight: 0.75, noiseFull: 0.4,
+		usualRank: 0.34, novelty: 0.3, earlyWeight: 0.4, unsteady: 0.15, strangeWeight: 0.3, waneShare: 0.9, waneSeconds: 0.5, aheadShare: 0.7,
+		agreeLow: 0.3, agreeHigh: 0.95,
 		tWaveSeconds: 0.38, tWaveShare: 0.5,
 		backRatio: 1.5, backShare: 0.4, backAgree: 0.6,
 		lostSeconds: 3, startRatio: 3, startAgree: 0.85, startShare: 0.3, startSupport: 0.75,
