@@ -353,8 +353,8 @@ func look(in *input, path string) (*csvPlan, error) {
 	for _, line := range lines {
 		fields := splitRow(nil, line, p.separator)
 		numbers, words := numeric(fields)
-		if words == 0 && numbers > 0 {
-			break
+		if numbers > words {
+			break // a column of words is no hindrance
 		}
 		if words == 0 {
 			break // a row of blanks
@@ -781,22 +781,26 @@ func (c *csvClock) learn(times []float64) bool {
 	// Mean of the steps that are no jumps; the median alone is wrong for times
 	// printed coarser than the interval.
 	limit := max(4*steps[len(steps)/2], 2*p95) + c.quantum
-	sum, n := 0.0, 0
-	for _, d := range steps {
-		if d <= limit {
-			sum += d
-			n++
+	for range 3 {
+		sum, n := 0.0, 0
+		for _, d := range steps {
+			if d <= limit {
+				sum += d
+				n++
+			}
 		}
-	}
-	if sum <= 0 {
-		return false
-	}
-	c.interval = sum / float64(n)
-	const tolerance = 1 - 1e-6
-	if p95 <= c.interval+c.quantum*1.001+1e-12 || p95 <= 1.3*c.interval {
-		c.threshold = max(1.5*c.interval, c.interval+c.quantum*tolerance)
-	} else {
-		c.threshold = 3 * p95 // stamped as it arrived, in lumps
+		if sum <= 0 {
+			return false
+		}
+		c.interval = sum / float64(n)
+		if p95 <= c.interval+c.quantum*1.001+1e-12 || p95 <= 1.3*c.interval {
+			// Printed coarsely, a step may be one unit longer than the interval: one
+			// lost sample cannot be told from that at a unit per sample.
+			c.threshold = max(1.5*c.interval, c.interval+c.quantum*(1-1e-6))
+		} else {
+			c.threshold = 3 * p95 // stamped as it arrived, in lumps
+		}
+		limit = c.threshold
 	}
 	return true
 }
