@@ -1,0 +1,258 @@
+package server
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/subtle"
+	"encoding/base64"
+	"net"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Role is what somebody may do.
+type Role int
+
+const (
+	// Nobody sees nothing but how to get in.
+	Nobody Role = iota
+	// Watcher sees everything live and changes nothing.
+	Watcher
+	// Owner may do everything.
+	Owner
+)
+
+const (
+	cookieName = "pulsewright"
+	// failuresPerMinute bounds how often wrong keys may be tried, by everybody together.
+	// A key has 128 bits: the bound keeps the log and the processor quiet.
+	failuresPerMinute = 60
+	// mostVisitors bounds the list of those let in.
+	mostVisitors = 1000
+)
+
+// Access decides who may do what. A connection from this computer itself is the
+// owner's. From elsewhere a link with a key is needed, which is exchanged for a
+// same-site cookie at once, so that it does not stay in the address; keys and
+// cookies are compared in constant time and never logged.
+type Access struct {
+	// Immutable after newAccess.
+	now func() time.Time
+
+	// Guarded by mu.
+	mu       sync.Mutex
+	keys     map[Role]string
+	visitors []*Visitor
+	lastID   int
+	failures []time.Time
+}
+
+// Visitor is somebody who came in by a link.
+type Visitor struct {
+	ID      int       `json:"id"`
+	Owner   bool      `json:"owner"`
+	Address string    `json:"address"`
+	Since   time.Time `json:"since"`
+	Streams int       `json:"streams"`
+
+	token  string
+	role   Role
+	gone   context.Context
+	revoke context.CancelFunc
+}
+
+func newAccess() *Access {
+	return &Access{now: time.Now, keys: map[Role]string{Watcher: randomKey(), Owner: randomKey()}}
+}
+
+// randomKey has 128 bits.
+func randomKey() string {
+	var b [16]byte
+	_, _ = rand.Read(b[:]) // never fails
+	return base64.RawURLEncoding.EncodeToString(b[:])
+}
+
+// Key returns the key of a role's link.
+func (a *Access) Key(r Role) string {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.keys[r]
+}
+
+// Renew makes the old link of a role useless and throws out those who came by it.
+func (a *Access) Renew(r Role) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.keys[r] = randomKey()
+	a.visitors = slices.DeleteFunc(a.visitors, func(v *Visitor) bool {
+		if v.role == r {
+			v.revoke()
+		}
+		return v.role == r
+	})
+}
+
+// Visitors lists those who are in.
+func (a *Access) Visitors() []Visitor {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	list := make([]Visitor, len(a.visitors))
+	for i, v := range a.visitors {
+		list[i] = *v
+	}
+	return list
+}
+
+// Remove throws one visitor out and reports whether there was one.
+func (a *Access) Remove(id int) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for i, v := range a.visitors {
+		if v.ID == id {
+			v.revoke()
+			a.visitors = slices.Delete(a.visitors, i, i+1)
+			return true
+		}
+	}
+	return false
+}
+
+func same(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1 }
+
+// enter lets somebody in by a key. blocked says that too many wrong keys came.
+func (a *Access) enter(key, address string) (v *Visitor, blocked bool) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	now := a.now()
+	a.failures = slices.DeleteFunc(a.failures, func(t time.Time) bool { return now.Sub(t) > time.Minute })
+	if len(a.failures) >= failuresPerMinute {
+		return nil, true
+	}
+	role := Nobody
+	for _, r := range []Role{Watcher, Owner} { // both are compared, whichever fits
+		if same(key, a.keys[r]) {
+			role = r
+		}
+	}
+	if role == Nobody {
+		a.failures = append(a.failures, now)
+		return nil, false
+	}
+	if len(a.visitors) >= mostVisitors {
+		a.visitors[0].revoke()
+		a.visitors = slices.Delete(a.visitors, 0, 1)
+	}
+	a.lastID++
+	v = &Visitor{ID: a.lastID, Owner: role == Owner, Address: address, Since: now, token: randomKey(), role: role}
+	v.gone, v.revoke = context.WithCancel(context.Background())
+	a.visitors = append(a.visitors, v)
+	return v, false
+}
+
+// visitor finds who holds a request's cookie.
+func (a *Access) visitor(r *http.Request) *Visitor {
+	c, err := r.Cookie(cookieName)
+	if err != nil {
+		return nil
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	var found *Visitor
+	for _, v := range a.visitors {
+		if same(c.Value, v.token) {
+			found = v
+		}
+	}
+	return found
+}
+
+// role tells what a request may do, and the visitor when there is one.
+func (a *Access) role(r *http.Request) (Role, *Visitor) {
+	if fromHere(r) {
+		return Owner, nil
+	}
+	if v := a.visitor(r); v != nil {
+		return v.role, v
+	}
+	return Nobody, nil
+}
+
+// stream counts a visitor's open streams.
+func (a *Access) stream(v *Visitor, by int) {
+	if v == nil {
+		return
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	v.Streams += by
+}
+
+// fromHere tells that a request's connection and its Host are this computer's own.
+func fromHere(r *http.Request) bool {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	ip := net.ParseIP(host)
+	if err != nil || ip == nil || !ip.IsLoopback() {
+		return false
+	}
+	name := hostName(r.Host)
+	named := net.ParseIP(name)
+	return strings.EqualFold(name, "localhost") || named != nil && named.IsLoopback()
+}
+
+type roleKey struct{}
+
+// requireRole exchanges a key for a cookie, turns away who has neither, and keeps
+// watchers from everything but looking.
+func (s *Server) requireRole(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if key := r.URL.Query().Get("key"); key != "" && r.Method == http.MethodGet && r.URL.Path == "/" {
+			s.exchange(w, r, key)
+			return
+		}
+		role, visitor := s.access.role(r)
+		if role == Nobody {
+			fail(w, http.StatusUnauthorized, "this page is shared by a link with a key: ask its owner for the link")
+			return
+		}
+		if role == Watcher && r.Method != http.MethodGet && r.Method != http.MethodHead {
+			fail(w, http.StatusForbidden, "this is a watch-only page: only the owner can change things")
+			return
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), roleKey{}, grant{role, visitor})))
+	})
+}
+
+type grant struct {
+	role    Role
+	visitor *Visitor
+}
+
+func accessOf(r *http.Request) grant {
+	a, _ := r.Context().Value(roleKey{}).(grant)
+	return a
+}
+
+func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
+	address, _, _ := net.SplitHostPort(r.RemoteAddr)
+	v, blocked := s.access.enter(key, address)
+	if blocked {
+		w.Header().Set("Retry-After", "60")
+		fail(w, http.StatusTooManyRequests, "too many wrong keys: wait a minute, then use the link as it was given")
+		return
+	}
+	if v == nil {
+		fail(w, http.StatusUnauthorized, "this link's key is not valid (any more): ask the owner for a new link")
+		return
+	}
+	s.log.Info("a visitor came in", "address", address, "owner", v.Owner)
+	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: v.token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil})
+	// A same-site cookie set in this answer would not be sent with a redirect that
+	// began on another site, so the page itself moves on.
+	w.Header().Set("Cache-Control", "no-store")
+	w.Header().Set("Refresh", "0; url=/")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, _ = w.Write([]byte(`<!doctype html><html lang="en"><meta charset="utf-8"><title>Pulsewright</title><p><a href="/">Go on to the page</a></p></html>`))
+}

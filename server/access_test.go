@@ -1,0 +1,179 @@
+package server
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/coder/websocket"
+)
+
+// away serves the handler as if every connection came from another computer.
+func away(t *testing.T, s *Server) *httptest.Server {
+	t.Helper()
+	inner := s.Handler()
+	h := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		r.RemoteAddr = "192.0.2.7:4711" // TEST-NET-1, RFC 5737
+		inner.ServeHTTP(w, r)
+	}))
+	t.Cleanup(h.Close)
+	return h
+}
+
+// enter follows a link and returns the cookie it was exchanged for.
+func enter(t *testing.T, h *httptest.Server, key string) *http.Cookie {
+	t.Helper()
+	response, err := h.Client().Get(h.URL + "/?key=" + key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer response.Body.Close()
+	cookies := response.Cookies()
+	if response.StatusCode != 200 || len(cookies) != 1 {
+		t.Fatalf("the link answered %d with %d cookies, want 200 and one", response.StatusCode, len(cookies))
+	}
+	c := cookies[0]
+	if !c.HttpOnly || c.SameSite != http.SameSiteStrictMode || strings.Contains(c.Value, key) {
+		t.Errorf("cookie %v: want HttpOnly, SameSite=Strict and not the key itself", c)
+	}
+	return c
+}
+
+func TestStrangersNeedALink(t *testing.T) {
+	s, _ := demoServer(t)
+	h := away(t, s)
+	for _, path := range []string{"/", "/api/v1/state", "/api/v1/stream", "/?key=wrong", "/?key=" + s.access.Key(Owner) + "x"} {
+		if status, _ := request(t, h, "GET", path, "", nil); status != 401 {
+			t.Errorf("%s without a valid key: status %d, want 401", strings.Split(path, "=")[0], status)
+		}
+	}
+	if status, _ := request(t, h, "GET", "/api/v1/state", "", map[string]string{"Cookie": cookieName + "=forged"}); status != 401 {
+		t.Errorf("a forged cookie got %d, want 401", status)
+	}
+	// A name bound to loopback by somebody else's name server is no way in either.
+	if status, _ := request(t, h, "GET", "/", "", map[string]string{"Host": "localhost"}); status != 401 {
+		t.Errorf("Host localhost from another computer got %d, want 401", status)
+	}
+}
+
+func TestWatcherChangesNothing(t *testing.T) {
+	s, own := demoServer(t)
+	h := away(t, s)
+	cookie := enter(t, h, s.access.Key(Watcher))
+	headers := map[string]string{"Cookie": cookie.Name + "=" + cookie.Value, "Content-Type": "application/json"}
+	if status, body := request(t, h, "GET", "/api/v1/state", "", headers); status != 200 || !strings.Contains(body, `"owner":false`) {
+		t.Errorf("a watcher's state: %d %s", status, body)
+	}
+	before, _ := request(t, own, "GET", "/api/v1/state", "", nil)
+	for _, c := range [][2]string{
+		{"PUT", "/api/v1/source"}, {"PUT", "/api/v1/playback"}, {"PUT", "/api/v1/demo"}, {"PUT", "/api/v1/channels/0/kind"}, {"PUT", "/api/v1/channels/0/path"},
+		{"PUT", "/api/v1/channels/0/scale"}, {"POST", "/api/v1/notes"}, {"POST", "/api/v1/recording"}, {"PUT", "/api/v1/share"}, {"DELETE", "/api/v1/share/visitors/1"},
+		{"DELETE", "/api/v1/recordings/x"}, {"PATCH", "/api/v1/recordings/x"}, {"GET", "/api/v1/share"}, {"GET", "/api/v1/share/qr"},
+	} {
+		if status, _ := request(t, h, c[0], c[1], `{}`, headers); status != 403 {
+			t.Errorf("a watcher's %s %s got %d, want 403", c[0], c[1], status)
+		}
+	}
+	_ = before
+
+	// The websocket: told that it only watches, thrown out when it tries to speak.
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	c, _, err := websocket.Dial(ctx, "ws"+strings.TrimPrefix(h.URL, "http")+"/api/v1/stream", &websocket.DialOptions{HTTPHeader: http.Header{"Cookie": {cookie.Name + "=" + cookie.Value}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.CloseNow()
+	c.SetReadLimit(64 << 20)
+	if _, data, err := c.Read(ctx); err != nil || string(data) != `{"owner":false,"type":"you"}` {
+		t.Errorf("a watcher is told %s, %v", data, err)
+	}
+	visitors := s.access.Visitors()
+	if len(visitors) != 1 || visitors[0].Owner || visitors[0].Streams != 1 || visitors[0].Address != "192.0.2.7" {
+		t.Errorf("visitors %+v, want one watcher with a stream", visitors)
+	}
+	// Revoked: the stream ends and the cookie is worth nothing.
+	if !s.access.Remove(visitors[0].ID) {
+		t.Error("the watcher could not be removed")
+	}
+	for {
+		if _, _, err := c.Read(ctx); err != nil {
+			if ctx.Err() != nil {
+				t.Error("the stream of a removed watcher goes on")
+			}
+			break
+		}
+	}
+	if status, _ := request(t, h, "GET", "/api/v1/state", "", headers); status != 401 {
+		t.Errorf("a removed watcher got %d, want 401", status)
+	}
+}
+
+func TestOwnersLinkOwnsAndRenewalEndsIt(t *testing.T) {
+	s, _ := demoServer(t)
+	h := away(t, s)
+	cookie := enter(t, h, s.access.Key(Owner))
+	headers := map[string]string{"Cookie": cookie.Name + "=" + cookie.Value, "Content-Type": "application/json"}
+	if status, body := request(t, h, "PUT", "/api/v1/channels/0/kind", `{"kind":"other"}`, headers); status != 200 {
+		t.Errorf("an owner from another computer got %d %s", status, body)
+	}
+	if status, _ := request(t, h, "PUT", "/api/v1/channels/0/kind", `{"kind":"pulse"}`, map[string]string{"Cookie": headers["Cookie"], "Content-Type": "application/json", "Origin": "http://evil.example"}); status != 403 {
+		t.Errorf("an owner's cookie with a foreign origin got %d, want 403", status)
+	}
+	s.access.Renew(Owner)
+	if status, _ := request(t, h, "GET", "/api/v1/state", "", headers); status != 401 {
+		t.Errorf("after the link was renewed its old visitor got %d, want 401", status)
+	}
+}
+
+func TestWrongKeysAreBounded(t *testing.T) {
+	s, _ := demoServer(t)
+	h := away(t, s)
+	now := time.Unix(1e9, 0)
+	s.access.now = func() time.Time { return now }
+	for i := range failuresPerMinute {
+		if status, _ := request(t, h, "GET", fmt.Sprintf("/?key=guess%d", i), "", nil); status != 401 {
+			t.Fatalf("guess %d got %d, want 401", i, status)
+		}
+	}
+	if status, _ := request(t, h, "GET", "/?key="+s.access.Key(Owner), "", nil); status != 429 {
+		t.Errorf("after %d wrong keys the next got %d, want 429", failuresPerMinute, status)
+	}
+	now = now.Add(61 * time.Second)
+	enter(t, h, s.access.Key(Owner))
+}
+
+func TestSharingIsAskedForAndEnds(t *testing.T) {
+	_, h := demoServer(t)
+	js := map[string]string{"Content-Type": "application/json"}
+	if status, body := request(t, h, "GET", "/api/v1/share", "", nil); status != 200 || !strings.Contains(body, `"on":false`) {
+		t.Fatalf("sharing before anybody asked: %d %s", status, body)
+	}
+	if status, _ := request(t, h, "GET", "/api/v1/share/qr", "", nil); status != 409 {
+		t.Errorf("a code for a page that is not shared: %d, want 409", status)
+	}
+	status, body := request(t, h, "PUT", "/api/v1/share", `{"on":true}`, js)
+	var state ShareState
+	if err := json.Unmarshal([]byte(body), &state); status != 200 || err != nil || !state.On || len(state.Watch) == 0 || state.Watch[0] == state.Own[0] {
+		t.Fatalf("sharing: %d %s", status, body)
+	}
+	if status, png := request(t, h, "GET", "/api/v1/share/qr", "", nil); status != 200 || !strings.HasPrefix(png, "\x89PNG") {
+		t.Errorf("the code: %d, %d bytes", status, len(png))
+	}
+	if status, body = request(t, h, "PUT", "/api/v1/share", `{"on":false}`, js); status != 200 || !strings.Contains(body, `"on":false`) {
+		t.Errorf("sharing off: %d %s", status, body)
+	}
+}
+
+func TestSlowHeadersAreCutOff(t *testing.T) {
+	s, _ := demoServer(t)
+	h := s.httpServer()
+	if h.ReadHeaderTimeout == 0 || h.ReadTimeout == 0 || h.IdleTimeout == 0 || h.MaxHeaderBytes == 0 {
+		t.Errorf("a server without all its limits: %+v", h)
+	}
+}

@@ -1,0 +1,219 @@
+package command
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/meter"
+)
+
+// mostChecked is how much of a recording check looks at.
+const mostCheckedSeconds = 3600
+
+func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
+	f := flags("check", "FILE", "Judges the board behind a recording: swing, clipping, pulse, hum, noise, drift, settling, polarity.", stderr)
+	asJSON := f.Bool("json", false, "print the report as JSON")
+	kind := f.String("kind", "", "`pulse, ecg or other` (default: what the channel's name says, else pulse)")
+	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
+	rate := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
+	supply := f.String("supply", "", "the board's supply rails in volts, as `0:5`")
+	midRail := f.String("midrail", "", "the board's mid-rail in `volts`")
+	mains := f.Float64("mains", 0, "mains frequency in `Hz`, 50 or 60 (default: found)")
+	if err := parse(f, args, stdout); err != nil {
+		return err
+	}
+	if f.NArg() != 1 {
+		return fmt.Errorf("%w: name one recording, as in: pulsewright check walk.edf", errMisused)
+	}
+	if *mains != 0 && *mains != 50 && *mains != 60 {
+		return fmt.Errorf("%w: -mains %g: give 50 or 60, or leave it out", errMisused, *mains)
+	}
+	low, high, middle := math.NaN(), math.NaN(), math.NaN()
+	var err error
+	if *supply != "" {
+		l, h, ok := strings.Cut(*supply, ":")
+		var errLow, errHigh error
+		low, errLow = strconv.ParseFloat(l, 64)
+		high, errHigh = strconv.ParseFloat(h, 64)
+		if !ok || errLow != nil || errHigh != nil || !(low < high) {
+			return fmt.Errorf("%w: -supply %q: give the lower and the upper rail in volts, as in 0:5", errMisused, *supply)
+		}
+	}
+	if *midRail != "" {
+		if middle, err = strconv.ParseFloat(*midRail, 64); err != nil {
+			return fmt.Errorf("%w: -midrail %q: give volts, as in 2.5", errMisused, *midRail)
+		}
+	}
+	file, err := recording.OpenWith(f.Arg(0), recording.OpenOptions{RateHz: *rate})
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	info := file.Describe()
+	if *kind != "" && *kind != acquire.KindOther && *kind != acquire.KindECG && *kind != acquire.KindPulse {
+		return fmt.Errorf("%w: -kind %q: choose pulse, ecg or other", errMisused, *kind)
+	}
+	asked := *kind
+	if asked == acquire.KindOther {
+		asked = ""
+	}
+	n, k, err := pickChannel(info, *number, asked)
+	if err != nil {
+		return err
+	}
+	values, start, err := longestStretch(ctx, file, n)
+	if err != nil {
+		return err
+	}
+	c := info.Channels[n]
+	config := meter.Config{RateHz: info.ClaimedRateHz, Kind: string(k), SupplyLow: low, SupplyHigh: high, MidRail: middle,
+		ConverterLow: math.NaN(), ConverterHigh: math.NaN(), MainsHz: *mains, Unit: unitOf(c)}
+	if *kind == acquire.KindOther {
+		config.Kind = acquire.KindOther
+	}
+	if c.Scaled() {
+		config.VoltsPerCount = math.Abs(c.VoltsPerCount)
+	}
+	if c.MinCount != c.MaxCount {
+		config.ConverterLow, config.ConverterHigh = c.Value(c.MinCount), c.Value(c.MaxCount)
+	}
+	var beats []beat.Beat
+	if config.Kind != acquire.KindOther {
+		err = findBeats(ctx, file, n, k, func(b beat.Beat) {
+			if b.Foot >= start && b.Sample < start+int64(len(values)) {
+				b.Sample -= start
+				b.Foot -= start
+				beats = append(beats, b)
+			}
+		})
+		if err != nil {
+			return err
+		}
+	}
+	report, err := meter.Whole(config, values, beats)
+	if err != nil {
+		return err
+	}
+	if *asJSON {
+		e := json.NewEncoder(stdout)
+		e.SetIndent("", "  ")
+		return e.Encode(struct {
+			File         string  `json:"file"`
+			Channel      string  `json:"channel"`
+			RateHz       float64 `json:"rateHz"`
+			StartSeconds float64 `json:"startSeconds"`
+			meter.Report
+		}{f.Arg(0), c.Label, info.ClaimedRateHz, float64(start) / info.ClaimedRateHz, report})
+	}
+	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, span(len(values), info.ClaimedRateHz), info.ClaimedRateHz, len(beats))
+	printReport(stdout, report)
+	return nil
+}
+
+func unitOf(c acquire.Channel) string {
+	if c.Scaled() && c.Unit != "" {
+		return c.Unit
+	}
+	return "counts"
+}
+
+func span(samples int, rateHz float64) string { return fmt.Sprintf("%.1f s", float64(samples)/rateHz) }
+
+// longestStretch reads a channel's longest run without a missing sample, an hour
+// at most, and tells where it begins.
+func longestStretch(ctx context.Context, file *recording.File, channel int) (values []float64, start int64, err error) {
+	info := file.Describe()
+	c := info.Channels[channel]
+	most := int(mostCheckedSeconds * info.ClaimedRateHz)
+	counts := make([][]int32, len(info.Channels))
+	for i := range counts {
+		counts[i] = make([]int32, channelBlock)
+	}
+	var run []float64
+	var runStart int64
+	for at := int64(0); at < file.Len() && len(run) < most; {
+		if ctx.Err() != nil {
+			return nil, 0, ctx.Err()
+		}
+		n, err := file.ReadAt(counts, at)
+		if n == 0 {
+			if err == io.EOF {
+				break
+			}
+			return nil, 0, err
+		}
+		for i, count := range counts[channel][:n] {
+			if count == acquire.MissingCount {
+				if len(run) > len(values) {
+					values, start, run = run, runStart, values[:0]
+				}
+				run = run[:0]
+				continue
+			}
+			if len(run) == 0 {
+				runStart = at + int64(i)
+			}
+			run = append(run, c.Value(count))
+		}
+		at += int64(n)
+	}
+	if len(run) > len(values) {
+		values, start = run, runStart
+	}
+	if len(values) == 0 {
+		return nil, 0, fmt.Errorf("channel %d (%s): it holds no sample", channel+1, c.Label)
+	}
+	return values[:min(len(values), most)], start, nil
+}
+
+// printReport prints a report for a person.
+func printReport(w io.Writer, r meter.Report) {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	row := func(name string, known bool, reason, format string, args ...any) {
+		if known {
+			fmt.Fprintf(t, "%s\t%s\n", name, fmt.Sprintf(format, args...))
+		} else {
+			fmt.Fprintf(t, "%s\tnot known: %s\n", name, reason)
+		}
+	}
+	u := r.Unit
+	row("level", r.Level.Known, r.Level.Reason, "%.4g %s, from %.4g to %.4g", r.Level.MeanVolts, u, r.Level.LowVolts, r.Level.HighVolts)
+	row("swing", r.Level.RailKnown, r.Level.RailReason, "%.4g %s, %.0f %% of the range", r.Level.SwingVolts, u, 100*r.Level.RailShare)
+	row("clipping", r.Clipping.Known, r.Clipping.Reason, "flat tops %.2f %%, flat bottoms %.2f %% of the samples", 100*r.Clipping.FlatHighShare, 100*r.Clipping.FlatLowShare)
+	row("converter's ends", r.Clipping.ConverterKnown, r.Clipping.ConverterReason, "lowest %.2f %%, highest %.2f %% of the samples", 100*r.Clipping.ConverterLowShare, 100*r.Clipping.ConverterHighShare)
+	row("pulse", r.Pulse.Known, r.Pulse.Reason, "%.4g %s", r.Pulse.HeightVolts, u)
+	hum := fmt.Sprintf("%.4g %s rms at %.2f Hz", r.Hum.VoltsRMS, u, r.Hum.FreqHz)
+	if !r.Hum.Found {
+		hum = fmt.Sprintf("none found, below %.3g %s rms", r.Hum.LimitVoltsRMS, u)
+	} else if r.Hum.ToPulseKnown {
+		hum += fmt.Sprintf(", %.1f dB against the pulse", r.Hum.ToPulseDB)
+	}
+	row("hum", r.Hum.Known, r.Hum.Reason, "%s", hum)
+	row("noise", r.Noise.Known, r.Noise.Reason, "%.3g %s/√Hz at %.0f Hz", r.Noise.VoltsPerRootHz, u, r.Noise.CentreHz)
+	row("converter's noise", r.Noise.ConverterKnown, r.Noise.ConverterReason, "%.3g %s/√Hz", r.Noise.LimitVoltsPerRootHz, u)
+	row("drift", r.Drift.Known, r.Drift.Reason, "%.3g %s a minute, %.3g %s peak to peak", r.Drift.VoltsPerMinute, u, r.Drift.SwingVolts, u)
+	row("settling", r.Settling.Known, r.Settling.Reason, "%.2f s after a step of %.3g %s", r.Settling.Seconds, r.Settling.StepVolts, u)
+	upright := "upright"
+	if !r.Polarity.Upright {
+		upright = "upside down"
+	}
+	row("polarity", r.Polarity.Known, r.Polarity.Reason, "%s", upright)
+	fmt.Fprintln(t)
+	for _, v := range r.Verdicts {
+		text := v.Text
+		if v.Remedy != "" {
+			text += " " + v.Remedy
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\n", v.Topic, v.Grade, text)
+	}
+	t.Flush()
+}

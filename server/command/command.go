@@ -1,0 +1,140 @@
+// Package command is the program's command line: it wires the parts together
+// for each subcommand. Results go to standard output, messages to standard
+// error; the exit status is 0 for done, 1 for failed, 2 for misused.
+package command
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/playback"
+	"pulsewright/acquire/recording"
+	"pulsewright/acquire/serialport"
+	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/soundcard"
+)
+
+// Version is set by the linker for a release.
+var Version = "dev"
+
+// errMisused marks an error in how the program was called: exit 2.
+var errMisused = errors.New("misused")
+
+type command struct {
+	name, what string
+	run        func(ctx context.Context, args []string, stdout, stderr io.Writer) error
+}
+
+func commands() []command {
+	return []command{
+		{"serve", "show a signal live on a page in the browser (the default)", serve},
+		{"inputs", "list serial ports, audio inputs and demos", inputs},
+		{"check", "judge a board by a recording: swing, clipping, hum, noise, settling", check},
+		{"beats", "find the beats in a recording and print them as CSV", beats},
+		{"score", "compare beats with a reference, as EC57 does", scoreBeats},
+		{"convert", "turn a recording into another format", convert},
+	}
+}
+
+// Run runs the subcommand that args name and returns the exit status: 0 done, 1 failed, 2 misused.
+func Run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	name := "serve"
+	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
+		name, args = args[0], args[1:]
+	} else if len(args) > 0 && (args[0] == "-h" || args[0] == "-help" || args[0] == "--help") {
+		usage(stdout)
+		return 0
+	}
+	for _, c := range commands() {
+		if c.name != name {
+			continue
+		}
+		err := c.run(ctx, args, stdout, stderr)
+		switch {
+		case err == nil, errors.Is(err, flag.ErrHelp):
+			return 0
+		case errors.Is(err, errMisused):
+			fmt.Fprintln(stderr, "pulsewright "+name+":", err)
+			return 2
+		default:
+			fmt.Fprintln(stderr, "pulsewright "+name+":", err)
+			return 1
+		}
+	}
+	if name == "help" {
+		usage(stdout)
+		return 0
+	}
+	fmt.Fprintf(stderr, "pulsewright: no command %q; pulsewright -h lists them\n", name)
+	return 2
+}
+
+func usage(w io.Writer) {
+	fmt.Fprintln(w, "usage: pulsewright [command] [flags] [arguments]")
+	fmt.Fprintln(w)
+	for _, c := range commands() {
+		fmt.Fprintf(w, "  %-8s %s\n", c.name, c.what)
+	}
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, "pulsewright COMMAND -h explains a command. Sources are named by address:")
+	fmt.Fprintln(w, "  demo:finger   demo:chest   serial:/dev/ttyACM0?baud=115200   file:walk.edf?speed=10")
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, "A learning aid, not a medical device: do not use it to diagnose, treat or raise alarms.")
+}
+
+// flags makes a flag set that reports errors through errMisused.
+func flags(name, arguments, what string, stderr io.Writer) *flag.FlagSet {
+	f := flag.NewFlagSet(name, flag.ContinueOnError)
+	f.SetOutput(stderr)
+	f.Usage = func() {
+		fmt.Fprintf(f.Output(), "usage: pulsewright %s [flags] %s\n\n%s\n\n", name, arguments, what)
+		f.PrintDefaults()
+	}
+	return f
+}
+
+// parse parses args; a request for help goes to stdout.
+func parse(f *flag.FlagSet, args []string, stdout io.Writer) error {
+	for _, a := range args {
+		if a == "-h" || a == "-help" || a == "--help" {
+			f.SetOutput(stdout)
+			f.Usage()
+			return flag.ErrHelp
+		}
+	}
+	if err := f.Parse(args); err != nil {
+		return fmt.Errorf("%w: %w", errMisused, err)
+	}
+	return nil
+}
+
+func openers() acquire.Openers {
+	return acquire.Openers{
+		"demo":   simulate.Open,
+		"serial": serialport.Open,
+		"sound":  soundcard.Open,
+		"file":   openFile,
+	}
+}
+
+// openFile opens a recording as a live source.
+func openFile(_ context.Context, a acquire.Address) (acquire.Source, error) {
+	config, err := playback.ConfigFromAddress(a)
+	if err != nil {
+		return nil, err
+	}
+	file, err := recording.OpenWith(a.Path, recording.OpenOptions{RateHz: config.RateHz})
+	if err != nil {
+		return nil, err
+	}
+	source, err := playback.New(file, config)
+	if err != nil {
+		file.Close()
+		return nil, err
+	}
+	return source, nil
+}

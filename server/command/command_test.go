@@ -1,0 +1,219 @@
+package command
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/acquire/simulate"
+)
+
+// call runs the program with arguments.
+func call(args ...string) (status int, stdout, stderr string) {
+	var out, messages bytes.Buffer
+	status = Run(context.Background(), args, &out, &messages)
+	return status, out.String(), messages.String()
+}
+
+// record writes a simulated recording and returns its path and the truth.
+func record(t *testing.T, c simulate.Config, seconds float64, ext string) (string, simulate.Truth) {
+	t.Helper()
+	g, err := simulate.New(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := int(seconds * c.RateHz)
+	counts := make([][]int32, len(g.Channels()))
+	for i := range counts {
+		counts[i] = make([]int32, n)
+	}
+	g.Next(counts)
+	path := filepath.Join(t.TempDir(), "lamp clip"+ext)
+	w, err := recording.Create(path, recording.Header{Info: acquire.Info{ClaimedRateHz: c.RateHz, Channels: g.Channels()}, NoSync: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Write(counts, 0); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return path, g.Truth()
+}
+
+func TestExitStatus(t *testing.T) {
+	edf, _ := record(t, simulate.Finger(), 5, ".edf")
+	for _, c := range []struct {
+		args   []string
+		status int
+		out    string // standard output holds it
+		err    string // standard error holds it
+	}{
+		{[]string{"-h"}, 0, "usage: pulsewright", ""},
+		{[]string{"help"}, 0, "beats", ""},
+		{[]string{"beats", "-h"}, 0, "usage: pulsewright beats", ""},
+		{[]string{"serve", "--help"}, 0, "-listen", ""},
+		{[]string{"nonsense"}, 2, "", `no command "nonsense"`},
+		{[]string{"beats"}, 2, "", "name one recording"},
+		{[]string{"beats", "-kind", "toe", edf}, 2, "", "choose ecg or pulse"},
+		{[]string{"beats", "-channel", "-1", edf}, 2, "", "counted from 1"},
+		{[]string{"beats", "-channel", "9", edf}, 1, "", "has 1 channels"},
+		{[]string{"beats", "-nonsense", edf}, 2, "", "nonsense"},
+		{[]string{"beats", filepath.Join(t.TempDir(), "none.edf")}, 1, "", "none.edf"},
+		{[]string{"check", "-supply", "5", edf}, 2, "", "0:5"},
+		{[]string{"check", "-mains", "51", edf}, 2, "", "50 or 60"},
+		{[]string{"convert", edf}, 2, "", "the new file"},
+		{[]string{"convert", edf, edf}, 1, "", ""},
+		{[]string{"score", "a"}, 2, "", "pairs"},
+		{[]string{"score", "a", "b"}, 2, "", "-rate"},
+		{[]string{"serve", "-listen", "256.0.0.1:1"}, 1, "", "-listen"},
+		{[]string{"inputs", "x"}, 2, "", "no argument"},
+		{[]string{"inputs"}, 0, "demo:finger\t", ""},
+	} {
+		status, out, messages := call(c.args...)
+		if status != c.status || !strings.Contains(out, c.out) || !strings.Contains(messages, c.err) {
+			t.Errorf("%q: status %d, want %d\nstdout: %s\nstderr: %s", c.args, status, c.status, out, messages)
+		}
+		if c.status != 0 && out != "" {
+			t.Errorf("%q failed, but printed results: %s", c.args, out)
+		}
+	}
+}
+
+func TestBeatsOfASimulatedFingerAreTheTrueOnes(t *testing.T) {
+	c := simulate.Finger()
+	c.MotionPerMinute = 0
+	path, truth := record(t, c, 60, ".edf")
+	status, out, messages := call("beats", path)
+	if status != 0 {
+		t.Fatal(messages)
+	}
+	lines := strings.Split(strings.TrimSpace(out), "\n")
+	if lines[0] != "sample,time_s,kind,amplitude,quality" {
+		t.Fatalf("header %q", lines[0])
+	}
+	found := map[int64]bool{}
+	for _, l := range lines[1:] {
+		f := strings.Split(l, ",")
+		sample, err := strconv.ParseInt(f[0], 10, 64)
+		if err != nil || f[2] != "pulse" {
+			t.Fatalf("line %q", l)
+		}
+		if at, _ := strconv.ParseFloat(f[1], 64); math.Abs(at-float64(sample)/c.RateHz) > 1e-4 {
+			t.Fatalf("line %q: time does not fit the sample at %g Hz", l, c.RateHz)
+		}
+		found[sample] = true
+	}
+	t.Log(truth.Beats[0][:6], lines[1:6])
+	missed := 0
+	for _, b := range truth.Beats[0] {
+		ok := false
+		for d := int64(-15); d <= 15; d++ { // 60 ms
+			ok = ok || found[b.Sample+d]
+		}
+		if !ok {
+			missed++
+		}
+	}
+	if n := len(truth.Beats[0]); missed > 4 || len(found) > n {
+		t.Errorf("%d of %d true beats not found (the first ones may be), %d found", missed, n, len(found))
+	}
+}
+
+func TestCheckMeasuresTheSimulatedBoard(t *testing.T) {
+	c := simulate.Finger()
+	c.MotionPerMinute, c.MainsWanderHz, c.Harmonics = 0, 0, nil
+	c.Channels[0].TrimmerHz, c.Channels[0].HumVolts, c.Channels[0].FlickerVolts = 0, 0.2, 0
+	path, _ := record(t, c, 60, ".edf")
+	status, out, messages := call("check", "-json", "-supply", "0:5", "-midrail", "2.5", path)
+	if status != 0 {
+		t.Fatal(messages)
+	}
+	var r struct {
+		Hum struct {
+			VoltsRMS, FreqHz float64
+		}
+		Pulse    struct{ HeightVolts float64 }
+		Verdicts []struct{ Topic, Grade string }
+	}
+	if err := json.Unmarshal([]byte(out), &r); err != nil {
+		t.Fatal(err)
+	}
+	// The simulation's own parameters are the truth: 0.2 V rms at 50 Hz beside a 1 V pulse.
+	if math.Abs(r.Hum.VoltsRMS-0.2) > 0.004 || math.Abs(r.Hum.FreqHz-50) > 0.02 || math.Abs(r.Pulse.HeightVolts-1) > 0.15 {
+		t.Errorf("hum %.4f V at %.3f Hz, pulse %.3f V; true are 0.2 V, 50 Hz, 1 V", r.Hum.VoltsRMS, r.Hum.FreqHz, r.Pulse.HeightVolts)
+	}
+	grade := ""
+	for _, v := range r.Verdicts {
+		if v.Topic == "hum" {
+			grade = v.Grade
+		}
+	}
+	if grade != "poor" {
+		t.Errorf("hum of 57 %% of the pulse, peak to peak, is graded %q, want poor", grade)
+	}
+	if status, out, _ := call("check", path); status != 0 || !strings.Contains(out, "hum") {
+		t.Errorf("the report for a person: %d\n%s", status, out)
+	}
+}
+
+func TestScoreOfKnownLists(t *testing.T) {
+	folder := t.TempDir()
+	file := func(name, text string) string {
+		path := filepath.Join(folder, name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	// Four beats, one found late by 10 ms, one missed, one too many.
+	reference := file("a.csv", "sample\n1000\n2000\n3000\n4000\n")
+	detected := file("b.csv", "sample,time_s,kind,amplitude,quality\n1010,1.01,ecg,1,1\n2000,2,ecg,1,1\n2500,2.5,ecg,1,1\n4000,4,ecg,1,1\n")
+	status, out, messages := call("score", "-rate", "1000", reference, detected)
+	if status != 0 {
+		t.Fatal(messages)
+	}
+	if got := strings.Fields(strings.Split(out, "\n")[1]); strings.Join(got[:7], " ") != "a 4 3 1 1 75.00 75.00" {
+		t.Errorf("scored %q, want 3 found, 1 missed, 1 extra", got)
+	}
+}
+
+func TestConvertKeepsTheCounts(t *testing.T) {
+	edf, _ := record(t, simulate.Both(), 20, ".edf")
+	folder := t.TempDir()
+	csv, back := filepath.Join(folder, "a.csv"), filepath.Join(folder, "b.csv")
+	again := filepath.Join(folder, "a.edf")
+	for _, pair := range [][2]string{{edf, csv}, {edf, again}, {again, back}} {
+		if status, _, messages := call("convert", pair[0], pair[1]); status != 0 {
+			t.Fatal(messages)
+		}
+	}
+	a, err1 := os.ReadFile(csv)
+	b, err2 := os.ReadFile(back)
+	if err1 != nil || err2 != nil || len(a) < 1000 {
+		t.Fatal(err1, err2, len(a))
+	}
+	if !bytes.Equal(rows(a), rows(b)) {
+		t.Error("samples changed on the way through EDF")
+	}
+}
+
+// rows leaves the comments out.
+func rows(b []byte) []byte {
+	var out []byte
+	for line := range bytes.Lines(b) {
+		if line[0] != '#' {
+			out = append(out, line...)
+		}
+	}
+	return out
+}

@@ -1,0 +1,45 @@
+package command
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"time"
+
+	"pulsewright/acquire/recording"
+)
+
+func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error {
+	f := flags("convert", "IN OUT", "Turns a recording into another format, chosen by OUT's ending: .edf, .bdf, .csv or .wav. OUT must not exist.", stderr)
+	rate := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
+	from := f.Float64("from", 0, "begin at this `second`")
+	to := f.Float64("to", 0, "end at this `second` (default: the end)")
+	if err := parse(f, args, stdout); err != nil {
+		return err
+	}
+	if f.NArg() != 2 {
+		return fmt.Errorf("%w: name the recording and the new file, as in: pulsewright convert walk.edf walk.csv", errMisused)
+	}
+	if !(*from >= 0) || !(*to >= 0) || *to > 0 && *to <= *from {
+		return fmt.Errorf("%w: -from %g -to %g: give seconds from the start, the end after the beginning", errMisused, *from, *to)
+	}
+	open := recording.OpenOptions{RateHz: *rate}
+	in, err := recording.OpenWith(f.Arg(0), open)
+	if err != nil {
+		return err
+	}
+	rateHz := in.Describe().ClaimedRateHz
+	in.Close()
+	shown := time.Now()
+	options := recording.ExportOptions{Context: ctx, From: int64(*from * rateHz), To: int64(*to * rateHz), Progress: func(done, total int64) {
+		if time.Since(shown) > time.Second && total > 0 {
+			shown = time.Now()
+			fmt.Fprintf(stderr, "\r%3.0f %%", 100*float64(done)/float64(total))
+		}
+	}}
+	if err := recording.ConvertWith(ctx, f.Arg(0), f.Arg(1), open, options); err != nil {
+		return err
+	}
+	fmt.Fprintf(stderr, "\rwritten: %s\n", f.Arg(1))
+	return nil
+}

@@ -1,0 +1,253 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"sync"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire/serialport"
+	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/soundcard"
+	"pulsewright/server"
+	"pulsewright/server/hub"
+	"pulsewright/server/library"
+	"pulsewright/server/session"
+	"pulsewright/web"
+)
+
+// queueFrames is how many frames may wait for one page: two minutes' history and
+// about two seconds of live frames.
+const queueFrames = 256
+
+type serveFlags struct {
+	listen, source, data string
+	open, verbose        bool
+	share                int // port, or −1 for not at all
+	files                []string
+}
+
+func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
+	var o serveFlags
+	f := flags("serve", "[RECORDING …]", "Serves the page on this computer and prints its address. Recordings named are offered as sources, the first one is opened.", stderr)
+	f.StringVar(&o.listen, "listen", "127.0.0.1:8147", "`host:port` to serve the page on; port 0 picks a free one")
+	f.StringVar(&o.source, "source", "", "`address` of the source to open first (default demo:finger)")
+	f.StringVar(&o.data, "data", "", "`folder` of recordings and settings (default: the system's place for a program's data)")
+	f.BoolVar(&o.open, "open", false, "open the page in the browser")
+	share := f.Bool("share", false, "share the page with other computers of the network: prints a watch-only and an owner's link")
+	f.IntVar(&o.share, "share-port", 0, "`port` to share on; 0 is any free one")
+	f.BoolVar(&o.verbose, "v", false, "log more")
+	if err := parse(f, args, stdout); err != nil {
+		return err
+	}
+	o.files = f.Args()
+	if !*share {
+		o.share = -1
+	}
+	explicit := false
+	f.Visit(func(f *flag.Flag) { explicit = explicit || f.Name == "listen" })
+	level := slog.LevelWarn
+	if o.verbose {
+		level = slog.LevelDebug
+	}
+	log := slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: level}))
+	l, err := net.Listen("tcp", o.listen)
+	if err != nil && !explicit {
+		fmt.Fprintf(stderr, "pulsewright: %s is taken; taking another port\n", o.listen)
+		l, err = net.Listen("tcp", "127.0.0.1:0")
+	}
+	if err != nil {
+		return fmt.Errorf("cannot serve on %s: %w; choose another address with -listen, as in -listen 127.0.0.1:0", o.listen, err)
+	}
+	return serveOn(ctx, l, o, stdout, log)
+}
+
+// serveOn serves on l until ctx ends.
+func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer, log *slog.Logger) error {
+	pages := hub.New(queueFrames)
+	folder, err := dataFolder(o.data)
+	if err != nil {
+		return err
+	}
+	var live *session.Session
+	store := library.NewStore(folder)
+	recorder := library.NewRecorder(folder, func(text string) { live.Problem(text) }, func() { live.Refresh() })
+	live = session.New(session.Config{Openers: openers(), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder},
+		Remember: library.NewSettings(folder, log),
+		Recording: func() any {
+			if state := recorder.State(); state != nil {
+				return state
+			}
+			return nil
+		}})
+	reviews := library.NewReviews(store)
+	defer reviews.Close()
+	host, _, _ := net.SplitHostPort(o.listen)
+	web := server.New(server.Config{Session: live, Log: log, Page: web.Files(), Names: []string{host},
+		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
+		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
+	defer func() {
+		if err := recorder.Close(); err != nil {
+			log.Error("closing the recording", "err", err)
+		}
+	}()
+
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	var wg sync.WaitGroup
+	defer wg.Wait()
+	defer stop()
+	wg.Go(func() {
+		if err := live.Run(ctx); err != nil {
+			log.Error("session", "err", err)
+		}
+		pages.Close()
+	})
+	address := "http://" + l.Addr().String() + "/"
+	fmt.Fprintln(stdout, "Pulsewright shows its page at "+address+"  (Ctrl-C ends it)")
+	source := o.source
+	if source == "" && len(o.files) > 0 {
+		source = "file:" + o.files[0]
+	}
+	if source == "" {
+		source = "demo:finger"
+	}
+	wg.Go(func() {
+		if err := live.Open(ctx, source); err != nil && ctx.Err() == nil {
+			log.Error("cannot open the source", "err", err)
+		}
+	})
+	if o.open {
+		if err := openBrowser(ctx, address); err != nil {
+			log.Warn("cannot open the browser; open the address by hand", "err", err)
+		}
+	}
+	if share := o.share; share >= 0 {
+		if err := shareFrom(web, share, stdout); err != nil {
+			return err
+		}
+	}
+	err = web.Serve(ctx, l)
+	if errors.Is(err, context.Canceled) {
+		return nil
+	}
+	return err
+}
+
+// shareFrom opens the page to other computers and prints the links.
+func shareFrom(web *server.Server, port int, stdout io.Writer) error {
+	if err := web.Sharing.Start(port); err != nil {
+		return err
+	}
+	state := web.Sharing.State()
+	for i := range state.Watch {
+		fmt.Fprintln(stdout, "watch only:  "+state.Watch[i])
+		fmt.Fprintln(stdout, "owner:       "+state.Own[i])
+	}
+	return nil
+}
+
+// dataFolder is where recordings and settings are kept: named, or the system's
+// place for a program's data.
+func dataFolder(named string) (string, error) {
+	if named != "" {
+		return filepath.Abs(named)
+	}
+	if home := os.Getenv("XDG_DATA_HOME"); home != "" && filepath.IsAbs(home) {
+		return filepath.Join(home, "pulsewright"), nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", fmt.Errorf("no home folder (%w): name a folder with -data", err)
+	}
+	switch runtime.GOOS {
+	case "windows", "darwin":
+		return filepath.Join(home, "Documents", "Pulsewright"), nil
+	}
+	return filepath.Join(home, ".local", "share", "pulsewright"), nil
+}
+
+// choices lists the sources that can be opened now.
+func choices(files []string, store *library.Store) server.Choices {
+	c := server.Choices{Demos: []server.Choice{}, Ports: []server.Choice{}, Recordings: []server.Choice{}, Sounds: []server.Choice{}, Problems: []string{}}
+	for _, d := range simulate.Demos() {
+		c.Demos = append(c.Demos, server.Choice{Address: d.Address, Name: d.Name, What: d.What})
+	}
+	ports, err := serialport.Ports()
+	if err != nil {
+		c.Problems = append(c.Problems, err.Error())
+	}
+	for _, p := range ports {
+		c.Ports = append(c.Ports, server.Choice{Address: "serial:" + p.Name, Name: p.Name, What: p.Description})
+	}
+	for _, name := range files {
+		c.Recordings = append(c.Recordings, server.Choice{Address: "file:" + name, Name: name, What: "named on the command line"})
+	}
+	if store != nil {
+		list, err := store.List()
+		if err != nil {
+			c.Problems = append(c.Problems, err.Error())
+		}
+		for _, e := range list {
+			if e.Problem == "" {
+				c.Recordings = append(c.Recordings, server.Choice{Address: e.Address, Name: e.Name, What: fmt.Sprintf("%s, %.0f s at %.6g Hz", e.Started.Format("2006-01-02 15:04"), e.Seconds, e.RateHz)})
+			}
+		}
+	}
+	devices, err := soundcard.Devices()
+	if err != nil {
+		c.Problems = append(c.Problems, err.Error())
+	}
+	for _, d := range devices {
+		c.Sounds = append(c.Sounds, server.Choice{Address: "sound:" + d.Name, Name: d.Name, What: fmt.Sprintf("%s, %d channels, %g Hz", d.System, d.Channels, d.RateHz)})
+	}
+	return c
+}
+
+// openBrowser asks the system to show an address.
+func openBrowser(ctx context.Context, address string) error {
+	var c *exec.Cmd
+	switch runtime.GOOS {
+	case "windows":
+		c = exec.CommandContext(ctx, "rundll32", "url.dll,FileProtocolHandler", address)
+	case "darwin":
+		c = exec.CommandContext(ctx, "open", address)
+	default:
+		c = exec.CommandContext(ctx, "xdg-open", address)
+	}
+	if err := c.Start(); err != nil {
+		return err
+	}
+	go func() { _ = c.Wait() }()
+	return nil
+}
+
+func inputs(_ context.Context, args []string, stdout, stderr io.Writer) error {
+	f := flags("inputs", "", "Lists what can be opened: address, name and what it is, separated by tabs.", stderr)
+	if err := parse(f, args, stdout); err != nil {
+		return err
+	}
+	if f.NArg() > 0 {
+		return fmt.Errorf("%w: inputs takes no argument, got %q", errMisused, f.Arg(0))
+	}
+	c := choices(nil, nil)
+	for _, list := range [][]server.Choice{c.Ports, c.Sounds, c.Demos} {
+		for _, s := range list {
+			fmt.Fprintf(stdout, "%s\t%s\t%s\n", s.Address, s.Name, s.What)
+		}
+	}
+	for _, p := range c.Problems {
+		fmt.Fprintln(stderr, "pulsewright inputs:", p)
+	}
+	return nil
+}

@@ -1,0 +1,323 @@
+package server
+
+import (
+	"context"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server/session"
+)
+
+const (
+	maxBody     = 64 << 10
+	openTimeout = 30 * time.Second
+)
+
+func quoteShort(s string) string {
+	if len(s) > 80 {
+		s = s[:80] + "…"
+	}
+	return strconv.Quote(s)
+}
+
+// fail answers with an error sentence.
+func fail(w http.ResponseWriter, status int, text string) {
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(map[string]string{"error": text})
+}
+
+// Answer writes v as JSON.
+func Answer(w http.ResponseWriter, v any) {
+	data, err := json.Marshal(v)
+	if err != nil {
+		fail(w, http.StatusInternalServerError, "the answer cannot be written as JSON: "+err.Error())
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	_, _ = w.Write(data)
+}
+
+// Fail answers with what went wrong: 404 for a missing channel, 409 for a
+// request that does not fit the source, 503 when stopping, else 422.
+func Fail(w http.ResponseWriter, err error) {
+	status := http.StatusUnprocessableEntity
+	var address *acquire.AddressError
+	switch {
+	case errors.Is(err, session.ErrNoChannel):
+		status = http.StatusNotFound
+	case errors.Is(err, session.ErrNotPlaying), errors.Is(err, session.ErrNoTrimmer):
+		status = http.StatusConflict
+	case errors.As(err, &address):
+		status = http.StatusBadRequest
+	case errors.Is(err, context.Canceled):
+		status = http.StatusServiceUnavailable
+	}
+	fail(w, status, err.Error())
+}
+
+// FailWith answers with a status of the caller's choice.
+func FailWith(w http.ResponseWriter, status int, err error) { fail(w, status, err.Error()) }
+
+// ReadJSON reads a request's body strictly into v and answers itself when it
+// cannot: then it returns false.
+func ReadJSON(w http.ResponseWriter, r *http.Request, v any) bool {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
+		fail(w, http.StatusUnsupportedMediaType, "content type "+quoteShort(r.Header.Get("Content-Type"))+": send application/json")
+		return false
+	}
+	d := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		var large *http.MaxBytesError
+		if errors.As(err, &large) {
+			fail(w, http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is over %d bytes", maxBody))
+			return false
+		}
+		fail(w, http.StatusBadRequest, "the body is not the JSON expected here: "+strings.TrimPrefix(err.Error(), "json: "))
+		return false
+	}
+	if _, err := d.Token(); err != io.EOF {
+		fail(w, http.StatusBadRequest, "the body goes on after its JSON: send one value")
+		return false
+	}
+	return true
+}
+
+func channelOf(r *http.Request) int {
+	n, err := strconv.Atoi(chi.URLParam(r, "n"))
+	if err != nil {
+		return -1
+	}
+	return n
+}
+
+// queryNumber reads a number from the query, or answers itself and returns false.
+func queryNumber(w http.ResponseWriter, r *http.Request, name string, fallback, low, high float64) (float64, bool) {
+	text := r.URL.Query().Get(name)
+	if text == "" {
+		return fallback, true
+	}
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil || !(x >= low && x <= high) {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("%s=%s: give a number from %g to %g", name, quoteShort(text), low, high))
+		return 0, false
+	}
+	return x, true
+}
+
+func (s *Server) getState(w http.ResponseWriter, r *http.Request) {
+	Answer(w, struct {
+		session.State
+		Owner bool `json:"owner"`
+	}{s.session.State(), accessOf(r).role == Owner})
+}
+
+func (s *Server) getSources(w http.ResponseWriter, r *http.Request) {
+	Answer(w, s.sources(r.Context()))
+}
+
+func (s *Server) putSource(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Address string `json:"address"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), openTimeout)
+	defer cancel()
+	if err := s.session.Open(ctx, body.Address); err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, s.session.State())
+}
+
+func (s *Server) putPlayback(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Position *int64   `json:"position"`
+		Speed    *float64 `json:"speed"`
+		Loop     *bool    `json:"loop"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := s.session.SetPlayback(r.Context(), body.Position, body.Speed, body.Loop); err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, s.session.State().Playback)
+}
+
+// putDemo turns a knob of a simulated board.
+func (s *Server) putDemo(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		TrimmerHz float64 `json:"trimmerHz"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := s.session.SetTrimmer(r.Context(), body.TrimmerHz); err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, body)
+}
+
+func (s *Server) putKind(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Kind string `json:"kind"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := s.session.SetKind(r.Context(), channelOf(r), body.Kind); err != nil {
+		Fail(w, err)
+		return
+	}
+	s.answerChannel(w, r)
+}
+
+func (s *Server) answerChannel(w http.ResponseWriter, r *http.Request) {
+	channels := s.session.State().Channels
+	if n := channelOf(r); n >= 0 && n < len(channels) {
+		Answer(w, channels[n])
+		return
+	}
+	Fail(w, session.ErrNoChannel)
+}
+
+func (s *Server) putPath(w http.ResponseWriter, r *http.Request) {
+	var body signalpath.Settings
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	applied, err := s.session.SetPath(r.Context(), channelOf(r), body)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, applied)
+}
+
+func (s *Server) getResponse(w http.ResponseWriter, r *http.Request) {
+	n, ok := queryNumber(w, r, "points", 200, 2, 2000)
+	if !ok {
+		return
+	}
+	response, err := s.session.PathResponse(r.Context(), channelOf(r), int(n))
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, response)
+}
+
+func (s *Server) putScale(w http.ResponseWriter, r *http.Request) {
+	var body session.ScaleSettings
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := s.session.SetScale(r.Context(), channelOf(r), body); err != nil {
+		Fail(w, err)
+		return
+	}
+	s.answerChannel(w, r)
+}
+
+func (s *Server) getMeters(w http.ResponseWriter, r *http.Request) {
+	report, err := s.session.Report(channelOf(r))
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, map[string]any{"report": report})
+}
+
+// indexRange reads from and to; to defaults to the end.
+func indexRange(w http.ResponseWriter, r *http.Request) (from, to int64, ok bool) {
+	to = 1<<63 - 1
+	for _, q := range []struct {
+		name string
+		into *int64
+	}{{"from", &from}, {"to", &to}} {
+		text := r.URL.Query().Get(q.name)
+		if text == "" {
+			continue
+		}
+		x, err := strconv.ParseInt(text, 10, 64)
+		if err != nil {
+			fail(w, http.StatusBadRequest, fmt.Sprintf("%s=%s: give a sample index, a whole number", q.name, quoteShort(text)))
+			return 0, 0, false
+		}
+		*q.into = x
+	}
+	if from > to {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("from=%d lies after to=%d: give the earlier index first", from, to))
+		return 0, 0, false
+	}
+	return from, to, true
+}
+
+func (s *Server) getHistory(w http.ResponseWriter, r *http.Request) {
+	from, to, ok := indexRange(w, r)
+	if !ok {
+		return
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	for _, f := range s.session.History(from, to) {
+		var size [4]byte
+		binary.LittleEndian.PutUint32(size[:], uint32(len(f)))
+		if _, err := w.Write(size[:]); err != nil {
+			return
+		}
+		if _, err := w.Write(f); err != nil {
+			return
+		}
+	}
+}
+
+func (s *Server) getBeats(w http.ResponseWriter, r *http.Request) {
+	from, to, ok := indexRange(w, r)
+	if !ok {
+		return
+	}
+	epoch, channels := s.session.Beats(from, to)
+	state := s.session.State()
+	Answer(w, map[string]any{"epoch": epoch, "channels": channels, "gaps": state.Gaps, "notes": state.Notes})
+}
+
+const maxNote = 500
+
+func (s *Server) postNote(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Index *int64 `json:"index"`
+		Text  string `json:"text"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	text := strings.TrimSpace(body.Text)
+	if text == "" || len(text) > maxNote {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("a note of %d bytes: write 1 to %d", len(text), maxNote))
+		return
+	}
+	note, err := s.session.AddNote(r.Context(), body.Index, text)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, note)
+}

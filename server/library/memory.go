@@ -1,0 +1,180 @@
+package library
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/beat"
+	"pulsewright/server/session"
+)
+
+// event is one thing a session told, with its place in samples of the source.
+type event struct {
+	first  int64
+	counts [][]int32 // samples, when set
+	lost   int64     // a gap of so many samples, when above 0
+	length int64     // of an annotation
+	text   string    // of an annotation, or a gap's reason
+	rateHz float64   // a better rate, when above 0
+}
+
+// after is the position after what the event covers.
+func (e event) after() int64 {
+	if e.counts != nil {
+		return e.first + int64(len(e.counts[0]))
+	}
+	return e.first + e.lost
+}
+
+func (e event) bytes() int64 {
+	n := int64(64 + len(e.text))
+	for _, c := range e.counts {
+		n += 4 * int64(len(c))
+	}
+	return n
+}
+
+// memorySamples joins small blocks, so that a day of single samples costs no more
+// than their bytes.
+const memorySamples = 1024
+
+// memory holds what a session told, back to a time and a size.
+type memory struct {
+	seconds  float64
+	mostSize int64
+
+	epoch    uint32
+	info     acquire.Info
+	rateHz   float64
+	t0       time.Time
+	settings json.RawMessage
+	events   []event
+	head     int
+	size     int64
+	newest   int64 // position after the newest sample
+}
+
+// begin starts anew for an epoch.
+func (m *memory) begin(epoch uint32, info acquire.Info, rateHz float64, t0 time.Time) {
+	*m = memory{seconds: m.seconds, mostSize: m.mostSize, epoch: epoch, info: info, rateHz: rateHz, t0: t0}
+}
+
+// add appends an event and forgets what is too old.
+func (m *memory) add(e event) {
+	if e.rateHz > 0 {
+		m.rateHz = e.rateHz
+	}
+	m.newest = max(m.newest, e.after())
+	if e.counts != nil && len(m.events) > m.head {
+		last := &m.events[len(m.events)-1]
+		if last.counts != nil && last.after() == e.first && len(last.counts[0]) < memorySamples {
+			for c := range last.counts {
+				last.counts[c] = append(last.counts[c], e.counts[c]...)
+			}
+			m.size += e.bytes() - 64
+			m.forget()
+			return
+		}
+	}
+	if e.counts != nil {
+		own := make([][]int32, len(e.counts))
+		for c := range own {
+			own[c] = append(make([]int32, 0, max(memorySamples, len(e.counts[c]))), e.counts[c]...)
+		}
+		e.counts = own
+	}
+	m.events = append(m.events, e)
+	m.size += e.bytes()
+	m.forget()
+}
+
+func (m *memory) forget() {
+	oldest := m.newest - int64(m.seconds*m.rateHz)
+	for m.head < len(m.events)-1 && (m.events[m.head].after() < oldest || m.size > m.mostSize) {
+		m.size -= m.events[m.head].bytes()
+		m.events[m.head] = event{}
+		m.head++
+	}
+	if m.head > 4096 && m.head > len(m.events)/2 {
+		m.events = append(m.events[:0], m.events[m.head:]...)
+		clear(m.events[len(m.events):cap(m.events)])
+		m.head = 0
+	}
+}
+
+// oldest is the first position held.
+func (m *memory) oldest() int64 {
+	for _, e := range m.events[m.head:] {
+		if e.counts != nil {
+			return e.first
+		}
+	}
+	return m.newest
+}
+
+// since copies the events from a position on; a block that begins before it is cut.
+func (m *memory) since(from int64) []event {
+	var list []event
+	for _, e := range m.events[m.head:] {
+		switch {
+		case e.counts != nil:
+			if e.after() <= from {
+				continue
+			}
+			cut := max(0, from-e.first)
+			own := make([][]int32, len(e.counts))
+			for c := range own {
+				own[c] = append([]int32(nil), e.counts[c][cut:]...)
+			}
+			e.first, e.counts = e.first+cut, own
+		case e.lost > 0:
+			if e.after() <= from {
+				continue
+			}
+			cut := max(0, from-e.first)
+			e.first, e.lost = e.first+cut, e.lost-cut
+		case e.first < from:
+			continue
+		}
+		list = append(list, e)
+	}
+	return list
+}
+
+// write puts one event into a file whose first sample is at position start.
+func write(w *recording.Writer, e event, start int64) error {
+	at := e.first - start
+	switch {
+	case e.rateHz > 0:
+		return w.SetRate(e.rateHz)
+	case e.counts != nil:
+		return w.Write(e.counts, at)
+	case e.lost > 0:
+		if w.Len() != at {
+			return nil // a gap before the first sample, or one that a jump in position will mark
+		}
+		return w.Gap(at, e.lost, e.text)
+	}
+	return w.Annotate(at, e.length, e.text)
+}
+
+func beatText(b beat.Beat) string { return fmt.Sprintf("beat %s %.2f", b.Kind, b.Quality) }
+
+// beatText with the channel when there are several.
+func beatOf(channel, channels int, b beat.Beat) string {
+	if channels == 1 {
+		return beatText(b)
+	}
+	return fmt.Sprintf("%s @%d", beatText(b), channel+1)
+}
+
+func settingsJSON(channels []session.ChannelState) json.RawMessage {
+	data, err := json.Marshal(channels)
+	if err != nil {
+		return nil
+	}
+	return data
+}

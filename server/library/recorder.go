@@ -1,0 +1,408 @@
+// Package library keeps recordings: it records what a session shows, remembers
+// the last minutes so that they can be kept after the fact, and lists, renames,
+// trashes, takes in and gives out the files of one folder.
+package library
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/beat"
+	"pulsewright/server/session"
+)
+
+const (
+	// KeepSeconds is how much of the past can be kept after the fact.
+	KeepSeconds = 600
+	// memoryBytes bounds what is remembered, for fast sources.
+	memoryBytes = 256 << 20
+	// queueBytes bounds what may wait for a slow disk before the recording fails
+	// loudly: over half an hour of two channels at 1 kHz.
+	queueBytes = 16 << 20
+	syncEvery  = time.Second
+)
+
+// Recorder is a session.Tap that remembers the last minutes and writes recordings.
+// All methods are safe for concurrent use.
+type Recorder struct {
+	// Immutable after NewRecorder.
+	folder  string
+	problem func(text string)
+	changed func()
+
+	// Guarded by mu.
+	mu     sync.Mutex
+	past   memory
+	active *job
+}
+
+// job is one recording being written on a goroutine of its own.
+type job struct {
+	path    string
+	start   int64
+	end     int64 // position to stop at; 0 for none
+	begun   time.Time
+	w       *recording.Writer
+	rateHz  float64
+	wake    chan struct{}
+	ended   chan struct{}
+	problem func(string)
+
+	// Guarded by mu.
+	mu      sync.Mutex
+	queue   []event
+	size    int64
+	closing bool
+	length  int64
+	bytes   int64
+	err     error
+}
+
+// NewRecorder records into folder, which is made when first needed. problem is
+// told what the owner should know, changed that a recording began or ended;
+// both may be nil and must not call back.
+func NewRecorder(folder string, problem func(text string), changed func()) *Recorder {
+	if problem == nil {
+		problem = func(string) {}
+	}
+	if changed == nil {
+		changed = func() {}
+	}
+	return &Recorder{folder: folder, problem: problem, changed: changed, past: memory{seconds: KeepSeconds, mostSize: memoryBytes}}
+}
+
+// State describes the recording under way.
+type State struct {
+	ID      string  `json:"id"`
+	Name    string  `json:"name"`
+	Seconds float64 `json:"seconds"`
+	Bytes   int64   `json:"bytes"`
+}
+
+// State returns the recording under way, or nil.
+func (r *Recorder) State() *State {
+	r.mu.Lock()
+	j := r.active
+	r.mu.Unlock()
+	if j == nil {
+		return nil
+	}
+	return j.state()
+}
+
+func (j *job) state() *State {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	id := filepath.Base(j.path)
+	return &State{ID: id, Name: nameOf(id), Seconds: float64(j.length) / j.rateHz, Bytes: j.bytes}
+}
+
+// Errors of the recorder's commands.
+var (
+	ErrRecording    = errors.New("a recording is under way: stop it first")
+	ErrNotRecording = errors.New("no recording is under way")
+	ErrNothing      = errors.New("nothing has been seen yet that could be recorded")
+)
+
+// Start begins a recording, keepMinutes in the past, that ends by itself after
+// minutes when that is above 0. note is put at its start.
+func (r *Recorder) Start(name string, minutes, keepMinutes float64, note string) (*State, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.active != nil {
+		return nil, ErrRecording
+	}
+	j, err := r.open(name, keepMinutes)
+	if err != nil {
+		return nil, err
+	}
+	if minutes > 0 {
+		j.end = r.past.newest + int64(minutes*60*r.past.rateHz)
+	}
+	if note != "" {
+		j.push(event{first: j.start, text: note})
+	}
+	r.active = j
+	go func() {
+		j.run()
+		r.mu.Lock()
+		if r.active == j {
+			r.active = nil
+		}
+		r.mu.Unlock()
+		r.changed()
+	}()
+	go r.changed()
+	return j.state(), nil
+}
+
+// open makes the file and queues the past for it. Called with mu held.
+func (r *Recorder) open(name string, keepMinutes float64) (*job, error) {
+	p := &r.past
+	if p.rateHz == 0 || len(p.info.Channels) == 0 {
+		return nil, ErrNothing
+	}
+	start := p.newest
+	if keepMinutes > 0 {
+		start = max(p.oldest(), p.newest-int64(keepMinutes*60*p.rateHz))
+		if start == p.newest {
+			return nil, ErrNothing
+		}
+	}
+	if err := os.MkdirAll(r.folder, 0o755); err != nil {
+		return nil, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
+	}
+	started := p.t0.Add(time.Duration(float64(start) / p.rateHz * float64(time.Second)))
+	header := recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: map[string]any{"channels": p.settings}}
+	var w *recording.Writer
+	path, err := free(r.folder, recording.FileName(started, name, p.info.Channels), func(path string) (err error) {
+		w, err = recording.Create(path, header)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	j := &job{path: path, start: start, begun: time.Now(), w: w, rateHz: p.rateHz, wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
+	if keepMinutes > 0 {
+		for _, e := range p.since(start) {
+			j.queue = append(j.queue, e)
+		}
+	}
+	return j, nil
+}
+
+// free calls create with name and, while that is taken, with a number behind it.
+func free(folder, name string, create func(path string) error) (string, error) {
+	ext := filepath.Ext(name)
+	base := strings.TrimSuffix(name, ext)
+	for n := 1; ; n++ {
+		path := filepath.Join(folder, name)
+		if n > 1 {
+			path = filepath.Join(folder, fmt.Sprintf("%s %d%s", base, n, ext))
+		}
+		err := create(path)
+		if errors.Is(err, os.ErrExist) && n < 1000 {
+			continue
+		}
+		return path, err
+	}
+}
+
+// push hands an event to the writing goroutine.
+func (j *job) push(e event) {
+	j.mu.Lock()
+	if j.closing || j.err != nil {
+		j.mu.Unlock()
+		return
+	}
+	if j.size += e.bytes(); j.size > queueBytes {
+		j.err = fmt.Errorf("the disk has taken nothing for so long that %d MB wait: the recording %s ends here; what was written stays readable", queueBytes>>20, filepath.Base(j.path))
+	}
+	j.queue = append(j.queue, e)
+	if j.end > 0 && e.after() >= j.end {
+		j.closing = true
+	}
+	j.mu.Unlock()
+	select {
+	case j.wake <- struct{}{}:
+	default:
+	}
+}
+
+// finish lets the job write what waits and end.
+func (j *job) finish() {
+	j.mu.Lock()
+	j.closing = true
+	j.mu.Unlock()
+	select {
+	case j.wake <- struct{}{}:
+	default:
+	}
+}
+
+// run writes until finished or failed.
+func (j *job) run() {
+	defer close(j.ended)
+	synced := time.Now()
+	var err error
+	for {
+		j.mu.Lock()
+		list := j.queue
+		j.queue, j.size = nil, 0
+		closing := j.closing
+		if err == nil {
+			err = j.err
+		}
+		j.mu.Unlock()
+		for _, e := range list {
+			if err != nil {
+				break
+			}
+			err = write(j.w, e, j.start)
+		}
+		if err == nil && time.Since(synced) >= syncEvery {
+			err = j.w.Sync()
+			synced = time.Now()
+		}
+		j.mu.Lock()
+		j.length, j.bytes = j.w.Len(), j.w.Bytes()
+		j.err = err
+		more := len(j.queue) > 0
+		j.mu.Unlock()
+		if err != nil || closing && !more {
+			break
+		}
+		if more {
+			continue
+		}
+		select {
+		case <-j.wake:
+		case <-time.After(syncEvery):
+		}
+	}
+	if closeErr := j.w.Close(); err == nil {
+		err = closeErr
+	}
+	if err != nil {
+		j.mu.Lock()
+		j.err = err
+		j.mu.Unlock()
+		j.problem("The recording stopped: " + err.Error())
+	}
+}
+
+// Stop ends the recording and waits until the file is closed.
+func (r *Recorder) Stop() (*State, error) {
+	r.mu.Lock()
+	j := r.active
+	r.mu.Unlock()
+	if j == nil {
+		return nil, ErrNotRecording
+	}
+	j.finish()
+	<-j.ended
+	j.mu.Lock()
+	err := j.err
+	j.mu.Unlock()
+	return j.state(), err
+}
+
+// Keep writes the last minutes as a closed recording.
+func (r *Recorder) Keep(name string, minutes float64) (*State, error) {
+	r.mu.Lock()
+	j, err := r.open(name, minutes)
+	r.mu.Unlock()
+	if err != nil {
+		return nil, err
+	}
+	j.closing = true
+	j.run()
+	return j.state(), j.err
+}
+
+// Close ends the recording under way, if any, and waits for its file.
+func (r *Recorder) Close() error {
+	_, err := r.Stop()
+	if errors.Is(err, ErrNotRecording) {
+		return nil
+	}
+	return err
+}
+
+// tell puts an event into the memory and the recording under way.
+func (r *Recorder) tell(e event) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.past.add(e)
+	if j := r.active; j != nil {
+		if e.counts != nil {
+			own := make([][]int32, len(e.counts))
+			for c := range own {
+				own[c] = append([]int32(nil), e.counts[c]...)
+			}
+			e.counts = own
+		}
+		j.push(e)
+	}
+}
+
+// Begin implements session.Tap. A recording under way belongs to the source
+// before and ends.
+func (r *Recorder) Begin(epoch uint32, info acquire.Info, rateHz float64, t0 time.Time) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.active != nil {
+		r.active.finish()
+		r.active = nil
+	}
+	r.past.begin(epoch, info, rateHz, t0)
+}
+
+// Samples implements session.Tap.
+func (r *Recorder) Samples(first int64, counts [][]int32) {
+	r.tell(event{first: first, counts: counts})
+}
+
+// Gap implements session.Tap.
+func (r *Recorder) Gap(first, samples int64, reason string) {
+	if samples > 0 {
+		r.tell(event{first: first, lost: samples, text: reason})
+	}
+}
+
+// Rate implements session.Tap.
+func (r *Recorder) Rate(hz float64) { r.tell(event{rateHz: hz, first: r.position()}) }
+
+func (r *Recorder) position() int64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.past.newest
+}
+
+// Beats implements session.Tap.
+func (r *Recorder) Beats(channel int, beats []beat.Beat, samplesPerPoint int) {
+	for _, b := range beats {
+		r.tell(event{first: b.Sample * int64(samplesPerPoint), text: beatOf(channel, len(r.past.info.Channels), b)})
+	}
+}
+
+// Note implements session.Tap.
+func (r *Recorder) Note(first int64, text string) { r.tell(event{first: first, text: text}) }
+
+// Text implements session.Tap.
+func (r *Recorder) Text(first int64, lines []string) {
+	for _, l := range lines {
+		r.tell(event{first: first, text: "board: " + l})
+	}
+}
+
+// Settings implements session.Tap.
+func (r *Recorder) Settings(channels []session.ChannelState) {
+	data := settingsJSON(channels)
+	r.mu.Lock()
+	changed := r.past.settings != nil && string(r.past.settings) != string(data)
+	r.past.settings = data
+	first := r.past.newest
+	r.mu.Unlock()
+	if changed {
+		r.tell(event{first: first, text: "path settings " + string(data)})
+	}
+}
+
+// End implements session.Tap.
+func (r *Recorder) End() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.active != nil {
+		r.active.finish()
+	}
+}
+
+var _ session.Tap = (*Recorder)(nil)

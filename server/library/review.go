@@ -1,0 +1,452 @@
+package library
+
+import (
+	"context"
+	"encoding/binary"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server"
+)
+
+const (
+	// openReviews bounds how many recordings are held open for looking at.
+	openReviews = 8
+	maxColumns  = 4000
+	// filteredSamples bounds what a path is applied to for one view.
+	filteredSamples = 8 << 20
+	// settleSeconds of signal before the view run through the path first.
+	settleSeconds = 20
+)
+
+// Reviews holds recordings open for looking at. Safe for concurrent use.
+type Reviews struct {
+	store *Store // immutable
+
+	// Guarded by mu.
+	mu   sync.Mutex
+	open []*review // the last used first
+}
+
+// review is one recording open for looking at.
+type review struct {
+	id   string
+	size int64
+	time time.Time
+
+	// Guarded by mu: reading, and what is built.
+	mu      sync.Mutex
+	file    *recording.File
+	pyramid *Pyramid
+	share   float64 // of the pyramid that is built
+	err     error
+	stop    context.CancelFunc
+	ended   chan struct{}
+}
+
+// NewReviews looks at the recordings of a store.
+func NewReviews(store *Store) *Reviews { return &Reviews{store: store} }
+
+// Close closes what is open.
+func (rs *Reviews) Close() {
+	rs.mu.Lock()
+	list := rs.open
+	rs.open = nil
+	rs.mu.Unlock()
+	for _, r := range list {
+		r.close()
+	}
+}
+
+func (r *review) close() {
+	r.stop()
+	<-r.ended
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.file.Close()
+}
+
+// get opens a recording or finds it open.
+func (rs *Reviews) get(id string) (*review, error) {
+	path, err := rs.store.Path(id)
+	if err != nil {
+		return nil, err
+	}
+	entry, err := rs.store.Get(id)
+	if err != nil {
+		return nil, err
+	}
+	rs.mu.Lock()
+	defer rs.mu.Unlock()
+	for i, r := range rs.open {
+		if r.id == id {
+			if r.size == entry.Bytes {
+				copy(rs.open[1:i+1], rs.open[:i])
+				rs.open[0] = r
+				return r, nil
+			}
+			rs.open = append(rs.open[:i], rs.open[i+1:]...)
+			go r.close() // it has grown since
+			break
+		}
+	}
+	file, err := recording.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	r := &review{id: id, size: entry.Bytes, file: file, stop: stop, ended: make(chan struct{})}
+	if p, err := rs.store.loadPyramid(id); err == nil && p.Samples == file.Len() {
+		r.pyramid, r.share = p, 1
+		close(r.ended)
+	} else {
+		go rs.build(ctx, r, path)
+	}
+	rs.open = append([]*review{r}, rs.open...)
+	if len(rs.open) > openReviews {
+		last := rs.open[openReviews]
+		rs.open = rs.open[:openReviews]
+		go last.close()
+	}
+	return r, nil
+}
+
+// build makes the pyramid from a reader of its own.
+func (rs *Reviews) build(ctx context.Context, r *review, path string) {
+	defer close(r.ended)
+	file, err := recording.Open(path)
+	var p *Pyramid
+	if err == nil {
+		p, err = buildPyramid(ctx, file, func(share float64) {
+			r.mu.Lock()
+			r.share = share
+			r.mu.Unlock()
+		})
+		file.Close()
+	}
+	r.mu.Lock()
+	r.pyramid, r.err = p, err
+	r.mu.Unlock()
+	if err == nil {
+		_ = rs.store.savePyramid(r.id, p) // only a convenience: built anew when missing
+	}
+}
+
+// View is a stretch of a recording in columns, [channel][column]; NaN where a
+// column has no value.
+type View struct {
+	From, To  int64
+	Low, High [][]float32
+	// Exact is false while the pyramid is being built and the columns show only
+	// a sample of each part; Share tells how far the building is.
+	Exact bool
+	Share float64
+}
+
+// view makes a stretch of the recording visible, through a path when one is given.
+func (r *review) view(from, to int64, columns int, path *signalpath.Settings) (View, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	info := r.file.Describe()
+	channels := len(info.Channels)
+	from, to = max(0, from), min(to, r.file.Len())
+	if to <= from {
+		return View{}, fmt.Errorf("samples %d to %d: the recording has samples 0 to %d", from, to, r.file.Len())
+	}
+	columns = int(min(int64(columns), to-from))
+	v := View{From: from, To: to, Exact: true, Share: 1, Low: make([][]float32, channels), High: make([][]float32, channels)}
+	for c := range channels {
+		v.Low[c], v.High[c] = make([]float32, columns), make([]float32, columns)
+	}
+	if path != nil {
+		return v, r.filtered(&v, info, *path)
+	}
+	out := make([][]extent, channels)
+	for c := range out {
+		out[c] = make([]extent, columns)
+	}
+	switch {
+	case r.pyramid != nil && r.pyramid.columns(out, from, to):
+	case (to-from)/int64(columns) < 4*pyramidBase:
+		if err := r.direct(out, from, to); err != nil {
+			return v, err
+		}
+	default: // the pyramid is not there yet: a few samples of each column
+		v.Exact, v.Share = false, r.share
+		if r.err != nil {
+			return v, r.err
+		}
+		if err := r.sampled(out, from, to); err != nil {
+			return v, err
+		}
+	}
+	for c, channel := range info.Channels {
+		for i, e := range out[c] {
+			if e.low > e.high {
+				v.Low[c][i], v.High[c][i] = float32(math.NaN()), float32(math.NaN())
+				continue
+			}
+			a, b := channel.Value(e.low), channel.Value(e.high)
+			v.Low[c][i], v.High[c][i] = float32(min(a, b)), float32(max(a, b))
+		}
+	}
+	return v, nil
+}
+
+// direct reads every sample.
+func (r *review) direct(out [][]extent, from, to int64) error {
+	n := int64(len(out[0]))
+	for c := range out {
+		for i := range out[c] {
+			out[c][i] = empty
+		}
+	}
+	counts := make([][]int32, len(out))
+	for c := range counts {
+		counts[c] = make([]int32, min(to-from, 1<<16))
+	}
+	for at := from; at < to; {
+		part := counts
+		if left := to - at; left < int64(len(counts[0])) {
+			part = make([][]int32, len(counts))
+			for c := range part {
+				part[c] = counts[c][:left]
+			}
+		}
+		got, err := r.file.ReadAt(part, at)
+		if got == 0 {
+			return err
+		}
+		for c := range out {
+			for i, v := range part[c][:got] {
+				if v != acquire.MissingCount {
+					e := &out[c][(at+int64(i)-from)*n/(to-from)]
+					e.low, e.high = min(e.low, v), max(e.high, v)
+				}
+			}
+		}
+		at += int64(got)
+	}
+	return nil
+}
+
+// sampled reads a short run in each column.
+func (r *review) sampled(out [][]extent, from, to int64) error {
+	n := int64(len(out[0]))
+	counts := make([][]int32, len(out))
+	for c := range counts {
+		counts[c] = make([]int32, 16)
+	}
+	for i := range n {
+		got, err := r.file.ReadAt(counts, from+(to-from)*i/n)
+		if got == 0 {
+			return err
+		}
+		for c := range out {
+			e := empty
+			for _, v := range counts[c][:got] {
+				if v != acquire.MissingCount {
+					e.add(extent{v, v})
+				}
+			}
+			out[c][i] = e
+		}
+	}
+	return nil
+}
+
+// filtered runs the stretch, and what comes before it, through a path.
+func (r *review) filtered(v *View, info acquire.Info, settings signalpath.Settings) error {
+	if v.To-v.From > filteredSamples {
+		return fmt.Errorf("a view of %d samples: zoom in to %d or fewer to see it filtered", v.To-v.From, filteredSamples)
+	}
+	start := max(0, v.From-int64(settleSeconds*info.ClaimedRateHz))
+	n := int64(len(v.Low[0]))
+	const block = 1 << 14
+	counts := make([][]int32, len(info.Channels))
+	for c := range counts {
+		counts[c] = make([]int32, block)
+	}
+	var out [signalpath.Points][]float64
+	for i := range out {
+		out[i] = make([]float64, block)
+	}
+	values := make([]float64, block)
+	for c, channel := range info.Channels {
+		path, err := signalpath.New(settings, info.ClaimedRateHz)
+		if err != nil {
+			return err
+		}
+		for i := range v.Low[c] {
+			v.Low[c][i], v.High[c][i] = float32(math.NaN()), float32(math.NaN())
+		}
+		gap := false
+		for at := start; at < v.To; {
+			got, err := r.file.ReadAt(counts, at)
+			if got == 0 {
+				return err
+			}
+			got = int(min(int64(got), v.To-at))
+			for i := 0; i < got; {
+				j := i
+				for j < got && counts[c][j] != acquire.MissingCount {
+					values[j-i] = channel.Value(counts[c][j])
+					j++
+				}
+				if j == i {
+					gap = true
+					i++
+					continue
+				}
+				if gap {
+					path.Reset()
+					gap = false
+				}
+				var part [signalpath.Points][]float64
+				for p := range part {
+					part[p] = out[p][:j-i]
+				}
+				path.Process(&part, values[:j-i])
+				for k, y := range part[signalpath.PointSmooth] {
+					index := at + int64(i+k)
+					if index < v.From {
+						continue
+					}
+					column := (index - v.From) * n / (v.To - v.From)
+					y := float32(y)
+					if low := v.Low[c][column]; !(low <= y) {
+						v.Low[c][column] = y
+					}
+					if high := v.High[c][column]; !(high >= y) {
+						v.High[c][column] = y
+					}
+				}
+				i = j
+			}
+			at += int64(got)
+		}
+	}
+	return nil
+}
+
+// ReviewRoutes adds what looks into recordings.
+func ReviewRoutes(rs *Reviews) func(r chi.Router) {
+	return func(r chi.Router) {
+		r.Get("/recordings/{id}/view", rs.getView)
+		r.Get("/recordings/{id}/beats", rs.getBeats)
+	}
+}
+
+// getView answers, little-endian: u32 channels, u32 columns, i64 from, i64 to,
+// f32 share built, u32 exact, then [channel] low columns, high columns as f32.
+func (rs *Reviews) getView(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	number := func(name string, fallback int64) (int64, error) {
+		if q.Get(name) == "" {
+			return fallback, nil
+		}
+		x, err := strconv.ParseInt(q.Get(name), 10, 64)
+		if err != nil {
+			return 0, fmt.Errorf("%s=%s: give a whole number", name, strconv.Quote(q.Get(name)))
+		}
+		return x, nil
+	}
+	from, err1 := number("from", 0)
+	to, err2 := number("to", math.MaxInt64)
+	columns, err3 := number("columns", 1000)
+	var path *signalpath.Settings
+	var err4 error
+	if text := q.Get("path"); text != "" {
+		path = new(signalpath.Settings)
+		err4 = json.Unmarshal([]byte(text), path)
+	}
+	for _, err := range []error{err1, err2, err3, err4} {
+		if err != nil {
+			server.FailWith(w, http.StatusBadRequest, err)
+			return
+		}
+	}
+	if columns < 1 || columns > maxColumns {
+		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("columns=%d: give 1 to %d", columns, maxColumns))
+		return
+	}
+	review, err := rs.get(chi.URLParam(r, "id"))
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	v, err := review.view(from, to, int(columns), path)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	b := make([]byte, 0, 32+8*len(v.Low)*len(v.Low[0]))
+	b = binary.LittleEndian.AppendUint32(b, uint32(len(v.Low)))
+	b = binary.LittleEndian.AppendUint32(b, uint32(len(v.Low[0])))
+	b = binary.LittleEndian.AppendUint64(b, uint64(v.From))
+	b = binary.LittleEndian.AppendUint64(b, uint64(v.To))
+	b = binary.LittleEndian.AppendUint32(b, math.Float32bits(float32(v.Share)))
+	exact := uint32(0)
+	if v.Exact {
+		exact = 1
+	}
+	b = binary.LittleEndian.AppendUint32(b, exact)
+	for c := range v.Low {
+		for _, row := range [][]float32{v.Low[c], v.High[c]} {
+			for _, y := range row {
+				b = binary.LittleEndian.AppendUint32(b, math.Float32bits(y))
+			}
+		}
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	_, _ = w.Write(b)
+}
+
+// getBeats answers the beats stored in a recording, by channel.
+func (rs *Reviews) getBeats(w http.ResponseWriter, r *http.Request) {
+	review, err := rs.get(chi.URLParam(r, "id"))
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	review.mu.Lock()
+	notes := review.file.Annotations()
+	channels := len(review.file.Describe().Channels)
+	review.mu.Unlock()
+	type mark struct {
+		Sample  int64   `json:"sample"`
+		Kind    string  `json:"kind"`
+		Quality float64 `json:"quality"`
+	}
+	out := make([][]mark, channels)
+	for c := range out {
+		out[c] = []mark{}
+	}
+	for _, n := range notes {
+		f := strings.Fields(n.Text)
+		if len(f) < 3 || f[0] != "beat" {
+			continue
+		}
+		channel := 1
+		if len(f) > 3 {
+			channel, _ = strconv.Atoi(strings.TrimPrefix(f[3], "@"))
+		}
+		quality, err := strconv.ParseFloat(f[2], 64)
+		if err != nil || channel < 1 || channel > channels {
+			continue
+		}
+		out[channel-1] = append(out[channel-1], mark{n.Sample, f[1], quality})
+	}
+	server.Answer(w, map[string]any{"channels": out})
+}

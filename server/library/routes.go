@@ -1,0 +1,306 @@
+package library
+
+import (
+	"errors"
+	"fmt"
+	"mime"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/server"
+)
+
+// Routes adds what stands under /recording, /keep and /recordings in server/API.md.
+func Routes(store *Store, recorder *Recorder) func(r chi.Router) {
+	h := &handlers{store, recorder}
+	return func(r chi.Router) {
+		r.Get("/recording", func(w http.ResponseWriter, _ *http.Request) { server.Answer(w, recorder.State()) })
+		r.Post("/recording", h.start)
+		r.Delete("/recording", h.stop)
+		r.Post("/keep", h.keep)
+		r.Get("/recordings", h.list)
+		r.Post("/recordings", h.upload)
+		r.Get("/recordings/{id}", h.get)
+		r.Patch("/recordings/{id}", h.patch)
+		r.Delete("/recordings/{id}", h.trash)
+		r.Post("/recordings/{id}/restore", h.restore)
+		r.Get("/recordings/{id}/file", h.download)
+	}
+}
+
+type handlers struct {
+	store    *Store
+	recorder *Recorder
+}
+
+func fail(w http.ResponseWriter, err error) {
+	switch {
+	case errors.Is(err, ErrNoRecording):
+		server.FailWith(w, http.StatusNotFound, err)
+	case errors.Is(err, ErrRecording), errors.Is(err, ErrNotRecording), errors.Is(err, ErrNothing):
+		server.FailWith(w, http.StatusConflict, err)
+	default:
+		server.Fail(w, err)
+	}
+}
+
+const maxMinutes = 24 * 60
+
+func checkMinutes(name string, minutes, most float64) error {
+	if !(minutes >= 0 && minutes <= most) {
+		return fmt.Errorf("%s of %g: give 0 to %g minutes", name, minutes, most)
+	}
+	return nil
+}
+
+func (h *handlers) start(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Name        string  `json:"name"`
+		Minutes     float64 `json:"minutes"`
+		KeepMinutes float64 `json:"keepMinutes"`
+		Note        string  `json:"note"`
+	}
+	if !server.ReadJSON(w, r, &body) {
+		return
+	}
+	if err := errors.Join(checkMinutes("minutes", body.Minutes, maxMinutes), checkMinutes("keepMinutes", body.KeepMinutes, KeepSeconds/60)); err != nil {
+		server.FailWith(w, http.StatusBadRequest, err)
+		return
+	}
+	state, err := h.recorder.Start(body.Name, body.Minutes, body.KeepMinutes, body.Note)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, state)
+}
+
+func (h *handlers) stop(w http.ResponseWriter, _ *http.Request) {
+	state, err := h.recorder.Stop()
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, state)
+}
+
+func (h *handlers) keep(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Name    string  `json:"name"`
+		Minutes float64 `json:"minutes"`
+	}
+	if !server.ReadJSON(w, r, &body) {
+		return
+	}
+	if err := checkMinutes("minutes", body.Minutes, KeepSeconds/60); err != nil || body.Minutes == 0 {
+		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("minutes of %g: give more than 0 and at most %d", body.Minutes, KeepSeconds/60))
+		return
+	}
+	state, err := h.recorder.Keep(body.Name, body.Minutes)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, state)
+}
+
+func (h *handlers) list(w http.ResponseWriter, _ *http.Request) {
+	list, err := h.store.List()
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	if now := h.recorder.State(); now != nil {
+		for i := range list {
+			list[i].Recording = list[i].ID == now.ID
+		}
+	}
+	server.Answer(w, map[string]any{"folder": h.store.Folder(), "recordings": list})
+}
+
+func (h *handlers) get(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	entry, err := h.store.Get(id)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	path, err := h.store.Path(id)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	out := struct {
+		Entry
+		Notes   []recording.Annotation `json:"notes"`
+		Remarks []string               `json:"remarks"`
+	}{Entry: entry, Notes: []recording.Annotation{}, Remarks: []string{}}
+	if f, err := recording.Open(path); err == nil {
+		for _, a := range f.Annotations() {
+			if !strings.HasPrefix(a.Text, "beat ") {
+				out.Notes = append(out.Notes, a)
+			}
+		}
+		out.Remarks = append(out.Remarks, f.Remarks()...)
+		f.Close()
+	}
+	server.Answer(w, out)
+}
+
+// busy tells that a recording is being written.
+func (h *handlers) busy(id string) error {
+	if now := h.recorder.State(); now != nil && now.ID == id {
+		return fmt.Errorf("recording %s: %w", strconv.Quote(id), ErrRecording)
+	}
+	return nil
+}
+
+func (h *handlers) patch(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	var body struct {
+		Name *string `json:"name"`
+		Note *string `json:"note"`
+	}
+	if !server.ReadJSON(w, r, &body) {
+		return
+	}
+	if err := h.busy(id); err != nil && body.Name != nil {
+		fail(w, err)
+		return
+	}
+	if body.Note != nil {
+		if err := h.store.SetNote(id, *body.Note); err != nil {
+			fail(w, err)
+			return
+		}
+	}
+	if body.Name != nil {
+		renamed, err := h.store.Rename(id, *body.Name)
+		if err != nil {
+			fail(w, err)
+			return
+		}
+		id = renamed
+	}
+	entry, err := h.store.Get(id)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, entry)
+}
+
+func (h *handlers) trash(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	err := h.busy(id)
+	if err == nil {
+		err = h.store.Trash(id)
+	}
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, map[string]string{"trashed": id})
+}
+
+func (h *handlers) restore(w http.ResponseWriter, r *http.Request) {
+	id, err := h.store.Restore(chi.URLParam(r, "id"))
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	entry, err := h.store.Get(id)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, entry)
+}
+
+// upload takes in the body as a recording named by the query.
+func (h *handlers) upload(w http.ResponseWriter, r *http.Request) {
+	entry, err := h.store.Add(r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, MaxUpload))
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &large):
+		server.FailWith(w, http.StatusRequestEntityTooLarge, fmt.Errorf("the file is over %d GiB: copy it into the folder %s instead", MaxUpload>>30, h.store.Folder()))
+	case err != nil:
+		fail(w, err)
+	default:
+		server.Answer(w, entry)
+	}
+}
+
+// download gives a recording out as it is or as another format.
+func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	path, err := h.store.Path(id)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	as := r.URL.Query().Get("as")
+	own := strings.TrimPrefix(strings.ToLower(filepath.Ext(id)), ".")
+	if as == "edf" && own == "bdf" {
+		as = own // 24 bits do not fit the 16-bit format
+	}
+	base := strings.TrimSuffix(id, filepath.Ext(id))
+	attach := func(ext string) {
+		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": base + "." + ext}))
+	}
+	if as == "" || as == own {
+		attach(own)
+		w.Header().Set("Content-Type", "application/octet-stream")
+		http.ServeFile(w, r, path)
+		return
+	}
+	f, err := recording.Open(path)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	defer f.Close()
+	options := recording.ExportOptions{Context: r.Context()}
+	switch as {
+	case "csv":
+		attach(as)
+		w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+		err = recording.ExportCSV(w, f, options)
+	case "wav":
+		attach(as)
+		w.Header().Set("Content-Type", "audio/wav")
+		err = recording.ExportWAV(w, f, options)
+	case "edf":
+		ext := ".edf"
+		if recording.Needs24Bits(f.Describe().Channels) {
+			ext = ".bdf"
+		}
+		folder, mkErr := os.MkdirTemp("", "pulsewright-")
+		if mkErr != nil {
+			fail(w, mkErr)
+			return
+		}
+		defer os.RemoveAll(folder)
+		temporary := filepath.Join(folder, "export"+ext)
+		if err := recording.ExportEDF(temporary, f, options); err != nil {
+			fail(w, err)
+			return
+		}
+		attach(ext[1:])
+		w.Header().Set("Content-Type", "application/octet-stream")
+		http.ServeFile(w, r, temporary)
+		return
+	default:
+		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("as=%s: choose edf, csv or wav", strconv.Quote(as)))
+		return
+	}
+	if err != nil {
+		panic(http.ErrAbortHandler) // the head is out: an unfinished answer must not look whole
+	}
+}

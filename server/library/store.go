@@ -1,0 +1,375 @@
+package library
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"pulsewright/acquire/recording"
+)
+
+const (
+	trashName = ".trash"
+	notesName = ".notes.json"
+	// MaxUpload bounds a recording taken in.
+	MaxUpload = 4 << 30
+)
+
+// Entry is one recording in the list.
+type Entry struct {
+	ID          string    `json:"id"` // the file's name
+	Name        string    `json:"name"`
+	Address     string    `json:"address"` // opens it as a source
+	Started     time.Time `json:"started,omitzero"`
+	Seconds     float64   `json:"seconds"`
+	RateHz      float64   `json:"rateHz"`
+	Channels    []string  `json:"channels"`
+	Bytes       int64     `json:"bytes"`
+	MedianBPM   float64   `json:"medianBpm"` // 0 when no beats are stored
+	Note        string    `json:"note"`
+	Annotations int       `json:"annotations"`
+	Recording   bool      `json:"recording"` // being written now
+	Problem     string    `json:"problem"`   // why it cannot be read, or ""
+}
+
+// Store is a folder of recordings. All methods are safe for concurrent use.
+type Store struct {
+	folder string // immutable
+
+	// Guarded by mu.
+	mu    sync.Mutex
+	cache map[string]cached
+}
+
+type cached struct {
+	size     int64
+	modified time.Time
+	entry    Entry
+}
+
+// NewStore keeps recordings in folder, which is made when first needed.
+func NewStore(folder string) *Store { return &Store{folder: folder, cache: map[string]cached{}} }
+
+// Folder is where the recordings are.
+func (s *Store) Folder() string { return s.folder }
+
+// ErrNoRecording is answered for an id that is not in the list.
+var ErrNoRecording = errors.New("no such recording")
+
+var extensions = []string{".edf", ".bdf", ".wav", ".csv"}
+
+// nameOf makes a name for a person of a file's name: without the ending and the time.
+func nameOf(id string) string {
+	name := strings.TrimSuffix(id, filepath.Ext(id))
+	const stamp = "2006-01-02 15.04.05"
+	if len(name) > len(stamp) {
+		if _, err := time.Parse(stamp, name[:len(stamp)]); err == nil {
+			name = strings.TrimSpace(name[len(stamp):])
+		}
+	}
+	return name
+}
+
+// path checks an id and returns the file's path.
+func (s *Store) path(id string) (string, error) {
+	if id == "" || id != filepath.Base(id) || strings.HasPrefix(id, ".") || strings.ContainsAny(id, "/\\\x00") ||
+		!slices.Contains(extensions, strings.ToLower(filepath.Ext(id))) {
+		return "", fmt.Errorf("recording %s: %w; the list has the names", strconv.Quote(id), ErrNoRecording)
+	}
+	return filepath.Join(s.folder, id), nil
+}
+
+// Path returns the path of a recording that exists.
+func (s *Store) Path(id string) (string, error) {
+	path, err := s.path(id)
+	if err != nil {
+		return "", err
+	}
+	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
+		return "", fmt.Errorf("recording %s: %w; the list has the names", strconv.Quote(id), ErrNoRecording)
+	}
+	return path, nil
+}
+
+// List returns the recordings, newest first.
+func (s *Store) List() ([]Entry, error) {
+	files, err := os.ReadDir(s.folder)
+	if errors.Is(err, os.ErrNotExist) {
+		return []Entry{}, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("recordings folder: %w; choose one that you may read with -data", err)
+	}
+	notes := s.notes()
+	list := []Entry{}
+	for _, f := range files {
+		if !f.Type().IsRegular() {
+			continue
+		}
+		if _, err := s.path(f.Name()); err != nil {
+			continue
+		}
+		info, err := f.Info()
+		if err != nil {
+			continue // deleted meanwhile
+		}
+		e := s.entry(f.Name(), info)
+		e.Note = notes[e.ID]
+		list = append(list, e)
+	}
+	sort.SliceStable(list, func(i, j int) bool { return list[i].Started.After(list[j].Started) })
+	return list, nil
+}
+
+// entry describes a file, from the cache when it has not changed.
+func (s *Store) entry(id string, info os.FileInfo) Entry {
+	s.mu.Lock()
+	c, ok := s.cache[id]
+	s.mu.Unlock()
+	if ok && c.size == info.Size() && c.modified.Equal(info.ModTime()) {
+		return c.entry
+	}
+	path := filepath.Join(s.folder, id)
+	e := Entry{ID: id, Name: nameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}}
+	f, err := recording.Open(path)
+	if err != nil {
+		e.Problem = err.Error()
+	} else {
+		d := f.Describe()
+		if !d.Started.IsZero() {
+			e.Started = d.Started
+		}
+		e.RateHz = d.ClaimedRateHz
+		if d.ClaimedRateHz > 0 {
+			e.Seconds = float64(f.Len()) / d.ClaimedRateHz
+		}
+		for _, c := range d.Channels {
+			e.Channels = append(e.Channels, c.Label)
+		}
+		notes := f.Annotations()
+		e.Annotations = len(notes)
+		e.MedianBPM = medianBPM(notes)
+		f.Close()
+	}
+	s.mu.Lock()
+	s.cache[id] = cached{info.Size(), info.ModTime(), e}
+	s.mu.Unlock()
+	return e
+}
+
+// medianBPM is the median rate of the beats of the first channel that has some.
+func medianBPM(notes []recording.Annotation) float64 {
+	last := map[string]float64{}
+	gaps := map[string][]float64{}
+	for _, n := range notes {
+		if !strings.HasPrefix(n.Text, "beat ") {
+			continue
+		}
+		_, channel, _ := strings.Cut(n.Text, "@")
+		if before, ok := last[channel]; ok {
+			if d := n.OnsetSeconds - before; d > 0.2 && d < 3 {
+				gaps[channel] = append(gaps[channel], d)
+			}
+		}
+		last[channel] = n.OnsetSeconds
+	}
+	var channels []string
+	for c := range gaps {
+		channels = append(channels, c)
+	}
+	if len(channels) == 0 {
+		return 0
+	}
+	sort.Strings(channels)
+	d := gaps[channels[0]]
+	slices.Sort(d)
+	return 60 / d[len(d)/2]
+}
+
+// Get returns one entry.
+func (s *Store) Get(id string) (Entry, error) {
+	path, err := s.Path(id)
+	if err != nil {
+		return Entry{}, err
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return Entry{}, err
+	}
+	e := s.entry(id, info)
+	e.Note = s.notes()[id]
+	return e, nil
+}
+
+// Rename gives a recording another name; the time in front of it stays. It
+// returns the new id. Nothing is overwritten.
+func (s *Store) Rename(id, name string) (string, error) {
+	path, err := s.Path(id)
+	if err != nil {
+		return "", err
+	}
+	if strings.TrimSpace(name) == "" || len(name) > 100 {
+		return "", fmt.Errorf("name %s: give 1 to 100 characters", strconv.Quote(name))
+	}
+	old := strings.TrimSuffix(id, filepath.Ext(id))
+	stamp := strings.TrimSpace(strings.TrimSuffix(old, nameOf(id)))
+	clean := strings.TrimSuffix(recording.FileName(time.Time{}, name, nil), filepath.Ext(recording.FileName(time.Time{}, name, nil)))
+	target := strings.TrimSpace(stamp+" "+clean) + filepath.Ext(id)
+	if target == id {
+		return id, nil
+	}
+	moved, err := free(s.folder, target, func(to string) error { return move(path, to) })
+	if err != nil {
+		return "", err
+	}
+	s.moveNote(id, filepath.Base(moved))
+	return filepath.Base(moved), nil
+}
+
+// move renames a file without overwriting another: the hard link fails when the
+// target exists. Where links are not to be had it looks first.
+func move(from, to string) error {
+	err := os.Link(from, to)
+	if err == nil {
+		return os.Remove(from)
+	}
+	if errors.Is(err, os.ErrExist) {
+		return err
+	}
+	if _, statErr := os.Lstat(to); statErr == nil {
+		return os.ErrExist
+	}
+	return os.Rename(from, to)
+}
+
+// Trash moves a recording to the trash, from where Restore brings it back.
+func (s *Store) Trash(id string) error {
+	path, err := s.Path(id)
+	if err != nil {
+		return err
+	}
+	folder := filepath.Join(s.folder, trashName)
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return fmt.Errorf("trash: %w", err)
+	}
+	to := filepath.Join(folder, id)
+	if _, err := os.Lstat(to); err == nil { // an older one of this name keeps its place
+		if _, err := free(folder, id, func(t string) error { return move(to, t) }); err != nil {
+			return err
+		}
+	}
+	return move(path, to)
+}
+
+// Restore brings a recording back from the trash. When its name was taken
+// meanwhile it gets a number; the id it has now is returned.
+func (s *Store) Restore(id string) (string, error) {
+	if _, err := s.path(id); err != nil {
+		return "", err
+	}
+	from := filepath.Join(s.folder, trashName, id)
+	if info, err := os.Lstat(from); err != nil || !info.Mode().IsRegular() {
+		return "", fmt.Errorf("recording %s: %w in the trash", strconv.Quote(id), ErrNoRecording)
+	}
+	path, err := free(s.folder, id, func(to string) error { return move(from, to) })
+	return filepath.Base(path), err
+}
+
+// Add takes in a recording under a name. What cannot be read as a recording is
+// refused and nothing is kept of it.
+func (s *Store) Add(name string, r io.Reader) (Entry, error) {
+	name = filepath.Base(strings.ReplaceAll(name, "\\", "/"))
+	ext := strings.ToLower(filepath.Ext(name))
+	if !slices.Contains(extensions, ext) {
+		return Entry{}, fmt.Errorf("file %s: bring a recording that ends in %s", strconv.Quote(name), strings.Join(extensions, ", "))
+	}
+	base := strings.TrimSuffix(name, filepath.Ext(name))
+	clean := strings.TrimSuffix(recording.FileName(time.Time{}, base, nil), filepath.Ext(recording.FileName(time.Time{}, base, nil)))
+	if err := os.MkdirAll(s.folder, 0o755); err != nil {
+		return Entry{}, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
+	}
+	temporary, err := os.CreateTemp(s.folder, ".incoming-*"+ext)
+	if err != nil {
+		return Entry{}, fmt.Errorf("recordings folder: %w", err)
+	}
+	defer os.Remove(temporary.Name())
+	_, err = io.Copy(temporary, r)
+	if closeErr := temporary.Close(); err == nil {
+		err = closeErr
+	}
+	if err != nil {
+		return Entry{}, fmt.Errorf("file %s: it did not arrive whole: %w", strconv.Quote(name), err)
+	}
+	f, err := recording.Open(temporary.Name())
+	if err != nil {
+		return Entry{}, fmt.Errorf("file %s: %s", strconv.Quote(name), strings.ReplaceAll(err.Error(), temporary.Name(), "it"))
+	}
+	f.Close()
+	if err := os.Chmod(temporary.Name(), 0o644); err != nil {
+		return Entry{}, err
+	}
+	path, err := free(s.folder, clean+ext, func(to string) error { return move(temporary.Name(), to) })
+	if err != nil {
+		return Entry{}, err
+	}
+	return s.Get(filepath.Base(path))
+}
+
+// notes reads the remarks that were made on recordings.
+func (s *Store) notes() map[string]string {
+	notes := map[string]string{}
+	data, err := os.ReadFile(filepath.Join(s.folder, notesName))
+	if err == nil {
+		_ = json.Unmarshal(data, &notes) // a broken file is an empty one
+	}
+	return notes
+}
+
+// SetNote keeps a remark on a recording; "" removes it.
+func (s *Store) SetNote(id, note string) error {
+	if _, err := s.Path(id); err != nil {
+		return err
+	}
+	if len(note) > 2000 {
+		return fmt.Errorf("a note of %d bytes: write 2000 at most", len(note))
+	}
+	return s.changeNotes(func(notes map[string]string) {
+		if notes[id] = note; note == "" {
+			delete(notes, id)
+		}
+	})
+}
+
+func (s *Store) moveNote(from, to string) {
+	_ = s.changeNotes(func(notes map[string]string) {
+		if n, ok := notes[from]; ok {
+			notes[to] = n
+			delete(notes, from)
+		}
+	})
+}
+
+func (s *Store) changeNotes(change func(map[string]string)) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	notes := s.notes()
+	change(notes)
+	data, err := json.MarshalIndent(notes, "", " ")
+	if err != nil {
+		return err
+	}
+	path := filepath.Join(s.folder, notesName)
+	if err := os.WriteFile(path+".new", data, 0o644); err != nil {
+		return fmt.Errorf("notes: %w", err)
+	}
+	return os.Rename(path+".new", path)
+}

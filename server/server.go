@@ -1,0 +1,257 @@
+// Package server is the program's web side: REST and the stream under /api/v1
+// (see API.md) and the embedded page.
+//
+// Protections, since a browser will carry requests from any page to this port:
+//   - it listens on loopback unless told otherwise;
+//   - the Host header must be a loopback name, an IP address or a name that was
+//     listened on, so that a foreign name bound to this address is refused (DNS
+//     rebinding);
+//   - a request with a foreign Origin is refused, on the websocket too, and so
+//     is one that the browser marks as cross-site;
+//   - whoever comes from another computer needs a link with a key, see Access; a
+//     watcher can change nothing;
+//   - bodies are limited and JSON is strict; reading and writing time out;
+//   - the content security policy allows only what is embedded here.
+package server
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/server/session"
+)
+
+// Choice is a source that can be opened.
+type Choice struct {
+	Address string `json:"address"`
+	Name    string `json:"name"`
+	What    string `json:"what"`
+}
+
+// Choices is what GET /sources answers.
+type Choices struct {
+	Demos      []Choice `json:"demos"`
+	Ports      []Choice `json:"ports"`
+	Recordings []Choice `json:"recordings"`
+	Sounds     []Choice `json:"sounds"`
+	// Problems says what could not be listed and why.
+	Problems []string `json:"problems"`
+}
+
+// Config of a Server.
+type Config struct {
+	Session *session.Session
+	// Sources lists what can be opened.
+	Sources func(ctx context.Context) Choices
+	Page    fs.FS
+	Log     *slog.Logger
+	// Names are host names besides loopback's under which the page may be opened.
+	Names []string
+	// TLS, when set, is used for sharing with other computers.
+	TLS *tls.Config
+	// Extra adds routes of other parts (recordings, sharing) below /api/v1.
+	Extra []func(r chi.Router)
+}
+
+// Server answers the page.
+type Server struct {
+	session *session.Session
+	sources func(ctx context.Context) Choices
+	page    fs.FS
+	log     *slog.Logger
+	names   []string
+	extra   []func(r chi.Router)
+	access  *Access
+	// Sharing opens the page to other computers.
+	Sharing *Sharing
+	stop    context.Context // done when the server shuts down
+	cancel  context.CancelFunc
+}
+
+// New returns a server; Handler serves it.
+func New(c Config) *Server {
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	stop, cancel := context.WithCancel(context.Background())
+	s := &Server{session: c.Session, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, extra: c.Extra, access: newAccess(), stop: stop, cancel: cancel}
+	s.Sharing = &Sharing{server: s, tls: c.TLS}
+	return s
+}
+
+// Handler has every route of the program in one list.
+func (s *Server) Handler() http.Handler {
+	r := chi.NewRouter()
+	r.Use(s.recoverPanic, secureHeaders, s.checkHost, s.checkOrigin, s.requireRole)
+	r.NotFound(func(w http.ResponseWriter, r *http.Request) {
+		fail(w, http.StatusNotFound, "there is nothing at "+r.URL.Path)
+	})
+	r.MethodNotAllowed(func(w http.ResponseWriter, r *http.Request) {
+		fail(w, http.StatusMethodNotAllowed, r.Method+" does not go with "+r.URL.Path)
+	})
+	r.Route("/api/v1", func(r chi.Router) {
+		r.Get("/stream", s.getStream)
+		r.Group(func(r chi.Router) {
+			r.Use(noStore)
+			r.Get("/state", s.getState)
+			r.Get("/sources", s.getSources)
+			r.Put("/source", s.putSource)
+			r.Put("/playback", s.putPlayback)
+			r.Put("/demo", s.putDemo)
+			r.Put("/channels/{n}/kind", s.putKind)
+			r.Put("/channels/{n}/path", s.putPath)
+			r.Get("/channels/{n}/path/response", s.getResponse)
+			r.Put("/channels/{n}/scale", s.putScale)
+			r.Get("/channels/{n}/meters", s.getMeters)
+			r.Get("/channels/{n}/spectrum", s.getSpectrum)
+			r.Get("/channels/{n}/trimmer", s.getTrimmer)
+			r.Get("/history", s.getHistory)
+			r.Get("/beats", s.getBeats)
+			r.Post("/notes", s.postNote)
+			s.shareRoutes(r)
+			for _, add := range s.extra {
+				add(r)
+			}
+		})
+	})
+	page := http.FileServerFS(s.page)
+	r.Get("/*", func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "no-cache")
+		page.ServeHTTP(w, r)
+	})
+	return r
+}
+
+// Serve answers on l until ctx ends, then lets requests finish for 3 s at most.
+func (s *Server) Serve(ctx context.Context, l net.Listener) error {
+	h := s.httpServer()
+	defer s.Sharing.Stop()
+	ended := make(chan error, 1)
+	go func() { ended <- h.Serve(l) }()
+	select {
+	case err := <-ended:
+		return err
+	case <-ctx.Done():
+	}
+	s.cancel() // ends the streams, which Shutdown does not wait for
+	grace, cancel := context.WithTimeout(context.Background(), 3*time.Second)
+	defer cancel()
+	err := h.Shutdown(grace)
+	if errors.Is(err, context.DeadlineExceeded) {
+		return h.Close()
+	}
+	return err
+}
+
+func (s *Server) httpServer() *http.Server {
+	return &http.Server{
+		Handler:           s.Handler(),
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       5 * time.Minute, // an upload may be large
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    16 << 10,
+		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
+	}
+}
+
+func (s *Server) recoverPanic(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		defer func() {
+			if p := recover(); p != nil {
+				if p == http.ErrAbortHandler {
+					panic(p)
+				}
+				s.log.Error("a handler failed", "path", r.URL.Path, "panic", p)
+				fail(w, http.StatusInternalServerError, "the program failed at this request; its log tells where")
+			}
+		}()
+		next.ServeHTTP(w, r)
+	})
+}
+
+// checkHost refuses a Host that somebody else's name service may have made up.
+func (s *Server) checkHost(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !s.hostAllowed(r.Host) {
+			fail(w, http.StatusMisdirectedRequest, "host "+quoteShort(r.Host)+": open the page under the address the program printed")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func (s *Server) hostAllowed(host string) bool {
+	name := hostName(host)
+	if strings.EqualFold(name, "localhost") || net.ParseIP(name) != nil {
+		return true
+	}
+	for _, n := range s.names {
+		if strings.EqualFold(n, name) {
+			return true
+		}
+	}
+	return false
+}
+
+// hostName is a Host header's name or address without port and brackets.
+func hostName(host string) string {
+	if h, _, err := net.SplitHostPort(host); err == nil {
+		host = h
+	}
+	return strings.TrimSuffix(strings.TrimPrefix(host, "["), "]")
+}
+
+// checkOrigin refuses what another site's page sends.
+func (s *Server) checkOrigin(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if origin := r.Header.Get("Origin"); origin != "" && !sameOrigin(origin, r) {
+			fail(w, http.StatusForbidden, "origin "+quoteShort(origin)+": only the program's own page may ask this")
+			return
+		}
+		site := r.Header.Get("Sec-Fetch-Site")
+		api := strings.HasPrefix(r.URL.Path, "/api/")
+		if api && site != "" && site != "same-origin" && site != "none" {
+			fail(w, http.StatusForbidden, "a request from another site: only the program's own page may ask this")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func sameOrigin(origin string, r *http.Request) bool {
+	scheme := "http://"
+	if r.TLS != nil {
+		scheme = "https://"
+	}
+	return strings.EqualFold(origin, scheme+r.Host)
+}
+
+func secureHeaders(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "+
+			"font-src 'self'; connect-src 'self'; media-src 'self' blob:; worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=(self)")
+		next.ServeHTTP(w, r)
+	})
+}
+
+func noStore(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "no-store")
+		next.ServeHTTP(w, r)
+	})
+}

@@ -1,0 +1,327 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"pulsewright/acquire"
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/meter"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server/hub"
+)
+
+// State returns the present state.
+func (s *Session) State() State {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.stateLocked()
+}
+
+func (s *Session) stateLocked() State {
+	state := s.state
+	state.Gaps = slices.Clone(state.Gaps)
+	state.Notes = slices.Clone(state.Notes)
+	state.Text = slices.Clone(state.Text)
+	state.Watchers = s.hub.Watchers()
+	if s.recorded != nil {
+		state.Recording = s.recorded()
+	}
+	return state
+}
+
+// Watch subscribes a page: it gets the state, the last minute, the readings, and
+// then everything live, without a hole or an overlap.
+func (s *Session) Watch() *hub.Client {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	state := s.stateLocked()
+	first := []hub.Message{textMessage(struct {
+		Type string `json:"type"`
+		State
+	}{"state", state})}
+	if s.history != nil {
+		_, to := s.history.span()
+		from := to - int64(backfillSeconds*s.state.RateHz)
+		for _, f := range s.history.frames(nil, from, to, s.historyHead()) {
+			first = append(first, hub.Message{Kind: hub.Frame, Data: f})
+		}
+		for i, list := range s.beats {
+			at := len(list)
+			for at > 0 && list[at-1].Sample >= from {
+				at--
+			}
+			first = append(first, textMessage(ChannelBeats{"beats", state.Epoch, i, list[at:]}),
+				textMessage(ChannelReading{"reading", state.Epoch, i, to, s.reading[i]}))
+		}
+	}
+	return s.hub.Subscribe(first...)
+}
+
+// historyHead is called with mu held.
+func (s *Session) historyHead() frameHeader {
+	return frameHeader{channels: len(s.beats), rateHz: s.state.RateHz, epoch: s.state.Epoch}
+}
+
+// History returns frames that hold what is kept of [from, to).
+func (s *Session) History(from, to int64) [][]byte {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.history == nil {
+		return nil
+	}
+	return s.history.frames(nil, from, to, s.historyHead())
+}
+
+// Beats returns each channel's beats with Sample in [from, to).
+func (s *Session) Beats(from, to int64) (epoch uint32, channels [][]beat.Beat) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	channels = make([][]beat.Beat, len(s.beats))
+	for i, list := range s.beats {
+		channels[i] = []beat.Beat{}
+		for _, b := range list {
+			if b.Sample >= from && b.Sample < to {
+				channels[i] = append(channels[i], b)
+			}
+		}
+	}
+	return s.state.Epoch, channels
+}
+
+// ErrNoChannel is answered for a channel that does not exist.
+var ErrNoChannel = errors.New("no such channel")
+
+// Recent returns up to seconds of the newest gap-free values of one point of a
+// channel, with the rate of the points and the channel's unit.
+func (s *Session) Recent(channel, point int, seconds float64) (values []float64, rateHz float64, unit string, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.history == nil || channel < 0 || channel >= len(s.beats) {
+		return nil, 0, "", fmt.Errorf("channel %d: %w; there are %d, counted from 0", channel, ErrNoChannel, len(s.beats))
+	}
+	if point < 0 || point >= points {
+		return nil, 0, "", fmt.Errorf("point %d: choose 0 (scale) to %d (beats)", point, points-1)
+	}
+	rateHz = s.state.RateHz
+	n := int(min(seconds*rateHz, HistorySeconds*rateHz))
+	return s.history.copySeries(make([]float64, n), channel*points+point), rateHz, s.state.Channels[channel].Unit, nil
+}
+
+// Report returns a channel's newest meters.
+func (s *Session) Report(channel int) (meter.Report, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if channel < 0 || channel >= len(s.reports) {
+		return meter.Report{}, fmt.Errorf("channel %d: %w; there are %d, counted from 0", channel, ErrNoChannel, len(s.reports))
+	}
+	return s.reports[channel], nil
+}
+
+// Trimmer advises on a low-pass from a channel's present signal.
+func (s *Session) Trimmer(ctx context.Context, n int, t meter.TrimmerConfig) (advice meter.Advice, err error) {
+	doErr := s.do(ctx, func() {
+		if n < 0 || n >= len(s.channels) {
+			err = fmt.Errorf("channel %d: %w; there are %d, counted from 0", n, ErrNoChannel, len(s.channels))
+			return
+		}
+		advice, err = s.channels[n].meter.Trimmer(t)
+	})
+	return advice, errors.Join(doErr, err)
+}
+
+// onChannel runs f for a channel on the session's goroutine, then tells everyone.
+func (s *Session) onChannel(ctx context.Context, n int, f func(c *channel) error) error {
+	var err error
+	doErr := s.do(ctx, func() {
+		if n < 0 || n >= len(s.channels) {
+			err = fmt.Errorf("channel %d: %w; there are %d, counted from 0", n, ErrNoChannel, len(s.channels))
+			return
+		}
+		if err = f(s.channels[n]); err != nil {
+			return
+		}
+		s.refreshChannels()
+		states := s.channelStates()
+		if s.memory != nil {
+			s.memory.Save(s.state.Source.Address, states)
+		}
+		for _, t := range s.taps {
+			t.Settings(states)
+		}
+	})
+	if doErr != nil {
+		return doErr
+	}
+	return err
+}
+
+// SetPath changes a channel's path and returns it as applied.
+func (s *Session) SetPath(ctx context.Context, n int, settings signalpath.Settings) (applied signalpath.Settings, err error) {
+	err = s.onChannel(ctx, n, func(c *channel) error {
+		if err := c.path.Set(settings); err != nil {
+			return err
+		}
+		applied = c.path.Settings()
+		return nil
+	})
+	return applied, err
+}
+
+// SetKind changes what a channel is taken for, with that kind's path.
+func (s *Session) SetKind(ctx context.Context, n int, kind string) error {
+	if !slices.Contains([]string{acquire.KindPulse, acquire.KindECG, acquire.KindOther}, kind) {
+		return fmt.Errorf("kind %q: choose pulse, ecg or other", kind)
+	}
+	return s.onChannel(ctx, n, func(c *channel) error {
+		if kind == c.kind {
+			return nil
+		}
+		c.kind = kind
+		return c.rebuild(signalpath.Preset(kind, c.rateHz))
+	})
+}
+
+// SetScale changes how a channel's counts become volts.
+func (s *Session) SetScale(ctx context.Context, n int, scale ScaleSettings) error {
+	if err := checkScale(scale); err != nil {
+		return err
+	}
+	return s.onChannel(ctx, n, func(c *channel) error {
+		old := c.scale
+		c.scale = scale
+		if err := c.rescale(); err != nil {
+			c.scale = old
+			return errors.Join(err, c.rescale())
+		}
+		return nil
+	})
+}
+
+// Response is a path's gain and delay at some frequencies.
+type Response struct {
+	FreqHz []float64           `json:"freqHz"`
+	Drift  StageResponse       `json:"drift"`
+	Hum    StageResponse       `json:"hum"`
+	Smooth StageResponse       `json:"smooth"`
+	Whole  StageResponse       `json:"whole"`
+	Path   signalpath.Settings `json:"path"`
+}
+
+// StageResponse is one stage's part, each of FreqHz's length.
+type StageResponse struct {
+	GainDB       []float64 `json:"gainDb"`
+	DelaySeconds []float64 `json:"delaySeconds"`
+}
+
+// PathResponse returns the response of a channel's path at n frequencies.
+func (s *Session) PathResponse(ctx context.Context, channelN, n int) (r Response, err error) {
+	doErr := s.do(ctx, func() {
+		if channelN < 0 || channelN >= len(s.channels) {
+			err = fmt.Errorf("channel %d: %w; there are %d, counted from 0", channelN, ErrNoChannel, len(s.channels))
+			return
+		}
+		c := s.channels[channelN]
+		r = respond(c.path, c.rateHz, n)
+	})
+	return r, errors.Join(doErr, err)
+}
+
+// ErrNotPlaying answers a playback request to a source that is no recording.
+var ErrNotPlaying = errors.New("the source is not a recording, so it cannot be steered")
+
+// SetPlayback steers a recording; nil leaves a thing as it is.
+func (s *Session) SetPlayback(ctx context.Context, position *int64, speed *float64, loop *bool) error {
+	var err error
+	doErr := s.do(ctx, func() {
+		p, ok := s.source.(acquire.Player)
+		if !ok {
+			err = ErrNotPlaying
+			return
+		}
+		if speed != nil {
+			if *speed != 0 && !(*speed >= 0.1 && *speed <= 100) {
+				err = fmt.Errorf("speed of %g: give 0 to pause, or 0.1 to 100 times", *speed)
+				return
+			}
+			p.SetSpeed(*speed)
+			if *speed == 0 {
+				s.setStatus(StatusPaused, "paused")
+			} else {
+				s.setStatus(StatusRunning, s.source.Describe().Name)
+			}
+		}
+		if position != nil {
+			p.SeekTo(*position)
+		}
+		if loop != nil {
+			p.SetLoop(*loop)
+		}
+		s.updatePlayback(p)
+	})
+	return errors.Join(doErr, err)
+}
+
+// AddNote puts a note at a session index, or at the newest sample when index is nil.
+func (s *Session) AddNote(ctx context.Context, index *int64, text string) (Note, error) {
+	var note Note
+	var err error
+	doErr := s.do(ctx, func() {
+		if len(s.channels) == 0 {
+			err = errors.New("no samples yet: a note needs a place")
+			return
+		}
+		s.mu.Lock()
+		note = Note{Index: s.state.LastIndex, Text: text}
+		if index != nil {
+			note.Index = *index
+		}
+		s.state.Notes = keep(append(s.state.Notes, note), keptNotes)
+		epoch := s.state.Epoch
+		s.mu.Unlock()
+		s.message(struct {
+			Type  string `json:"type"`
+			Epoch uint32 `json:"epoch"`
+			Note
+		}{"note", epoch, note})
+		for _, t := range s.taps {
+			t.Note(note.Index*int64(max(1, s.decimation)), text)
+		}
+	})
+	return note, errors.Join(doErr, err)
+}
+
+// Problem tells everyone of something the owner should know; "" clears it.
+func (s *Session) Problem(text string) {
+	s.mu.Lock()
+	s.state.Problem = text
+	s.mu.Unlock()
+	s.message(struct {
+		Type string `json:"type"`
+		Text string `json:"text"`
+	}{"problem", text})
+}
+
+// ErrNoTrimmer answers a trimmer request to a source without one.
+var ErrNoTrimmer = errors.New("the source has no simulated trimmer: open a demo, or turn the real one")
+
+// SetTrimmer turns the trimmer of a simulated board: the corner in hertz of its
+// low-pass, 0 for none.
+func (s *Session) SetTrimmer(ctx context.Context, hz float64) error {
+	var err error
+	doErr := s.do(ctx, func() {
+		t, ok := s.source.(interface{ SetTrimmerHz(hz float64) error })
+		if !ok {
+			err = ErrNoTrimmer
+			return
+		}
+		err = t.SetTrimmerHz(hz)
+	})
+	return errors.Join(doErr, err)
+}
+
+// Refresh sends every page the state, after something outside the session that
+// it shows has changed.
+func (s *Session) Refresh() { s.sendState() }

@@ -1,0 +1,899 @@
+// Package session runs one source: a single goroutine reads its blocks, takes
+// every channel through its path, finds beats, keeps the last ten minutes, and
+// hands frames and messages to the hub and everything, in order, to its taps.
+//
+// Sample positions are session indices: they count points from the opening of
+// the source (an epoch) and run on through gaps. server/API.md describes the
+// frames and messages. All exported methods are safe for concurrent use.
+package session
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"math"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+	"unicode/utf8"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/clock"
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/filter"
+	"pulsewright/dsp/meter"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server/hub"
+)
+
+const (
+	// HistorySeconds is how far back a page can scroll.
+	HistorySeconds = 600
+	// backfillSeconds is what a page gets on connecting.
+	backfillSeconds = 60
+	// frameInterval spaces frames; a block that comes later is sent at once.
+	frameInterval = 12 * time.Millisecond
+	// decimateAboveHz: faster sources are decimated to about 1 kHz.
+	decimateAboveHz = 4000
+	// bridgeSeconds is the longest hole that filters and beats are carried over.
+	bridgeSeconds = 0.05
+	// reopenEvery spaces the attempts to reopen a source that went away.
+	reopenEvery = 500 * time.Millisecond
+	// rebuildShare is how far the measured rate may move from the one the filters
+	// were designed for before they are designed anew: a 50 Hz notch is then at
+	// most 0.15 Hz off.
+	rebuildShare = 0.003
+	keptTexts    = 50
+	keptGaps     = 1000
+	keptNotes    = 1000
+	keptBeats    = 200_000 // per channel: a day at 139 bpm
+)
+
+// Tap sees what the session sees, in order, on the session's goroutine: it must
+// not block and not call the session. Indices are in samples of the source,
+// counted through gaps from the epoch's start.
+type Tap interface {
+	// Begin starts an epoch.
+	Begin(epoch uint32, info acquire.Info, rateHz float64, t0 time.Time)
+	// Samples gives counts [channel][sample], valid during the call.
+	Samples(first int64, counts [][]int32)
+	Gap(first, samples int64, reason string)
+	// Rate tells a better measured rate of the source.
+	Rate(hz float64)
+	Beats(channel int, beats []beat.Beat, samplesPerPoint int)
+	Note(first int64, text string)
+	Text(first int64, lines []string)
+	// Settings is called with the channels' settings when they change.
+	Settings(channels []ChannelState)
+	// End closes the epoch.
+	End()
+}
+
+// Config of a Session.
+type Config struct {
+	Openers acquire.Openers
+	Hub     *hub.Hub
+	Log     *slog.Logger
+	Version string
+	Taps    []Tap
+	// Recording, when set, tells what is being recorded, for the state.
+	Recording func() any
+	// Remember, when set, is asked for and given the settings of a source's
+	// channels by address.
+	Remember Memory
+}
+
+// Memory keeps channel settings by source address.
+type Memory interface {
+	Load(address string, channel int, label string) (kind string, path signalpath.Settings, scale ScaleSettings, ok bool)
+	Save(address string, channels []ChannelState)
+}
+
+// Session is the one live source and all that hangs on it.
+type Session struct {
+	// Immutable after New.
+	openers  acquire.Openers
+	hub      *hub.Hub
+	log      *slog.Logger
+	taps     []Tap
+	memory   Memory
+	recorded func() any
+	commands chan func()
+	done     chan struct{}
+
+	openMu sync.Mutex // one Open at a time
+
+	// Owned by Run's goroutine.
+	source      acquire.Source
+	channels    []*channel
+	decimators  []*filter.Decimator // one a channel, none at decimation 1
+	skip        int                 // outputs of the decimators still to be left out: they show the time before the start
+	nextPoint   int64               // session index of the decimators' next output
+	decimation  int
+	estimator   *clock.Estimator
+	designedHz  float64 // rate of the points the filters were made for
+	usedHz      float64 // measured rate of the source
+	sourceBase  int64   // session source index of the source's sample 0
+	nextSource  int64   // session source index after the newest sample
+	held        []acquire.Block
+	pendingAt   int64
+	pendingN    int
+	pendingGap  bool
+	arrived     time.Time
+	lastArrived time.Time
+	lastFrame   time.Time
+	lastSecond  time.Time
+	lastRebuild time.Time
+	lostAt      time.Time // when the source went away; zero while it is there
+	sequence    uint32
+	values      [][]float64
+	lastHealth  acquire.Health
+	reopened    chan opened
+	reopening   bool
+	nextReopen  time.Time
+
+	// Guarded by mu.
+	mu      sync.Mutex
+	state   State
+	history *history
+	beats   [][]beat.Beat
+	reports []meter.Report
+	reading []beat.Reading
+}
+
+type opened struct {
+	source acquire.Source
+	err    error
+}
+
+// New returns a session without a source; Run makes it live.
+func New(c Config) *Session {
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, recorded: c.Recording,
+		commands: make(chan func()), done: make(chan struct{}), reopened: make(chan opened, 1),
+		state: State{Version: c.Version, Status: StatusIdle, StatusText: "no source chosen", Decimation: 1,
+			Channels: []ChannelState{}, Gaps: []Gap{}, Notes: []Note{}, Text: []string{}}}
+}
+
+// errStopped answers a command given after the end.
+var errStopped = errors.New("the session has stopped")
+
+// do runs f on the session's goroutine and waits for it.
+func (s *Session) do(ctx context.Context, f func()) error {
+	finished := make(chan struct{})
+	select {
+	case s.commands <- func() { f(); close(finished) }:
+	case <-s.done:
+		return errStopped
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case <-finished:
+		return nil
+	case <-s.done:
+		return errStopped
+	}
+}
+
+// Open opens a source and makes it the session's. When that fails the source
+// before stays, unless both are the same device, which cannot be opened twice.
+func (s *Session) Open(ctx context.Context, address string) error {
+	s.openMu.Lock()
+	defer s.openMu.Unlock()
+	a, err := acquire.ParseAddress(address)
+	if err != nil {
+		return err
+	}
+	err = s.do(ctx, func() {
+		if s.source != nil || !s.lostAt.IsZero() {
+			old, err := acquire.ParseAddress(s.state.Source.Address)
+			if err == nil && old.Scheme == a.Scheme && old.Path == a.Path {
+				s.closeSource()
+				s.setStatus(StatusOpening, "opening "+address)
+			}
+		} else {
+			s.setStatus(StatusOpening, "opening "+address)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	source, err := s.openers.Open(ctx, address)
+	if err != nil {
+		_ = s.do(context.WithoutCancel(ctx), func() {
+			if s.source == nil && s.lostAt.IsZero() {
+				s.setStatus(StatusFailed, err.Error())
+			}
+		})
+		return err
+	}
+	if doErr := s.do(ctx, func() { err = s.adopt(source) }); doErr != nil {
+		source.Close()
+		return doErr
+	}
+	return err
+}
+
+// Run reads until ctx ends. It returns nil then.
+func (s *Session) Run(ctx context.Context) error {
+	defer close(s.done)
+	defer s.closeSource()
+	tick := time.NewTicker(100 * time.Millisecond)
+	defer tick.Stop()
+	for ctx.Err() == nil {
+		if s.source == nil {
+			select {
+			case f := <-s.commands:
+				f()
+			case o := <-s.reopened:
+				s.takeReopened(o)
+			case <-tick.C:
+				s.tryReopen(ctx)
+				s.everySecond(time.Now())
+			case <-ctx.Done():
+			}
+			continue
+		}
+		select {
+		case f := <-s.commands:
+			f()
+			continue
+		default:
+		}
+		block, err := s.source.Read(ctx)
+		if err != nil {
+			s.readFailed(ctx, err)
+			continue
+		}
+		s.take(block)
+	}
+	return nil
+}
+
+// adopt makes an open source the session's and begins an epoch.
+func (s *Session) adopt(source acquire.Source) error {
+	info := source.Describe()
+	if len(info.Channels) == 0 {
+		source.Close()
+		return fmt.Errorf("source %s: it has no channel; a source needs at least one column of samples", info.Address)
+	}
+	s.closeSource()
+	s.source = source
+	s.estimator = clock.New(info.ClaimedRateHz)
+	s.sourceBase, s.nextSource = 0, 0
+	s.held, s.channels = nil, nil
+	s.designedHz, s.usedHz = 0, info.ClaimedRateHz
+	s.lastArrived, s.lastRebuild = time.Time{}, time.Time{}
+	s.sequence = 0
+	s.mu.Lock()
+	s.state.Epoch++
+	s.state.Source = info
+	s.state.T0 = time.Now()
+	if !info.Started.IsZero() {
+		s.state.T0 = info.Started
+	}
+	s.state.LastIndex, s.state.RateHz, s.state.SourceRateHz, s.state.Decimation = 0, 0, info.ClaimedRateHz, 1
+	s.state.Clock = ClockState{Epoch: s.state.Epoch, ClaimedRateHz: info.ClaimedRateHz, UsedRateHz: info.ClaimedRateHz, Exact: info.ExactClock}
+	s.state.Channels = []ChannelState{}
+	s.state.Gaps, s.state.Notes, s.state.Text = []Gap{}, []Note{}, []string{}
+	s.state.Health, s.state.Problem = acquire.Health{}, ""
+	s.history, s.beats, s.reports = nil, nil, nil
+	s.reading = nil
+	s.mu.Unlock()
+	s.log.Info("source opened", "address", info.Address, "channels", len(info.Channels), "claimedRateHz", info.ClaimedRateHz)
+	if info.ClaimedRateHz > 0 {
+		if err := s.build(info.ClaimedRateHz); err != nil {
+			s.closeSource()
+			s.setStatus(StatusFailed, err.Error())
+			return err
+		}
+		s.setStatus(StatusRunning, info.Name)
+	} else {
+		s.setStatus(StatusOpening, "measuring the sampling rate")
+	}
+	return nil
+}
+
+// build makes the channels for a source rate.
+func (s *Session) build(rateHz float64) error {
+	info := s.source.Describe()
+	s.decimation = 1
+	if rateHz > decimateAboveHz {
+		s.decimation = filter.RatioFor(rateHz)
+	}
+	pointHz := rateHz / float64(s.decimation)
+	s.usedHz, s.designedHz = rateHz, pointHz
+	s.channels, s.decimators = nil, nil
+	for i, description := range info.Channels {
+		c, err := newChannel(description, pointHz)
+		if err != nil {
+			return fmt.Errorf("channel %d (%s) at %.6g Hz: %w", i+1, description.Label, pointHz, err)
+		}
+		if s.memory != nil {
+			if kind, path, scale, ok := s.memory.Load(info.Address, i, description.Label); ok {
+				if checkScale(scale) == nil {
+					c.kind, c.scale = kind, scale
+					if err := c.rebuild(path); err != nil {
+						_ = c.rebuild(signalpath.Preset(c.kind, pointHz))
+					}
+				}
+			}
+		}
+		s.channels = append(s.channels, c)
+	}
+	if err := s.buildDecimators(rateHz); err != nil {
+		return err
+	}
+	s.values = make([][]float64, len(s.channels))
+	s.mu.Lock()
+	s.history = newHistory(len(s.channels)*points, int64(HistorySeconds*pointHz))
+	s.beats = make([][]beat.Beat, len(s.channels))
+	s.reports = make([]meter.Report, len(s.channels))
+	s.reading = make([]beat.Reading, len(s.channels))
+	for i := range s.reading {
+		s.reading[i] = beat.Reading{State: "searching", Reason: "waiting for samples"}
+	}
+	s.state.RateHz, s.state.SourceRateHz, s.state.Decimation = pointHz, rateHz, s.decimation
+	epoch, t0 := s.state.Epoch, s.state.T0
+	s.mu.Unlock()
+	s.refreshChannels()
+	for _, t := range s.taps {
+		t.Begin(epoch, info, rateHz, t0)
+		t.Settings(s.channelStates())
+	}
+	return nil
+}
+
+func (s *Session) buildDecimators(rateHz float64) error {
+	s.decimators = nil
+	if s.decimation == 1 {
+		return nil
+	}
+	for range s.channels {
+		d, err := filter.NewDecimator(rateHz, s.decimation)
+		if err != nil {
+			return err
+		}
+		s.decimators = append(s.decimators, d)
+		s.skip = d.DelaySamples()
+	}
+	s.nextPoint = 0
+	return nil
+}
+
+// take works one block in.
+func (s *Session) take(b acquire.Block) {
+	now := time.Now()
+	if len(b.Text) > 0 {
+		s.boardText(b.Text)
+	}
+	n := b.Len()
+	if n == 0 {
+		s.flush(now)
+		s.everySecond(now)
+		return
+	}
+	info := s.source.Describe()
+	if !info.ExactClock {
+		total := b.First + int64(n)
+		if k := len(b.BoardSeconds); k > 0 {
+			s.estimator.ObserveBoard(total, b.BoardSeconds[k-1])
+		}
+		s.estimator.Observe(total, b.Arrived)
+	}
+	if s.channels == nil {
+		s.hold(b)
+		e := s.estimator.Estimate()
+		if !e.Ready {
+			s.everySecond(now)
+			return
+		}
+		if err := s.build(e.MeasuredHz); err != nil {
+			s.fail(err)
+			return
+		}
+		s.setStatus(StatusRunning, info.Name)
+		held := s.held
+		s.held = nil
+		for _, h := range held {
+			s.work(h, now)
+		}
+	} else {
+		s.work(b, now)
+	}
+	if now.Sub(s.lastFrame) >= frameInterval {
+		s.flush(now)
+	}
+	s.everySecond(now)
+}
+
+// hold keeps a block until the rate is known.
+func (s *Session) hold(b acquire.Block) {
+	counts := make([][]int32, len(b.Counts))
+	for i := range counts {
+		counts[i] = slices.Clone(b.Counts[i])
+	}
+	b.Counts = counts
+	s.held = append(s.held, b)
+}
+
+// work takes a block through the channels.
+func (s *Session) work(b acquire.Block, now time.Time) {
+	n := b.Len()
+	first := s.sourceBase + b.First
+	bridge := int(bridgeSeconds * s.designedHz)
+	if !s.lastArrived.IsZero() && !s.lostAt.IsZero() {
+		// Reopened after a loss: the gap lasted from the last sample before to
+		// the first one now, by the wall clock.
+		seconds := b.Arrived.Sub(s.lastArrived).Seconds() - float64(n)/s.usedHz
+		missing := int64(math.Round(max(0, seconds) * s.usedHz))
+		s.sourceBase = s.nextSource + missing - b.First
+		first = s.sourceBase + b.First
+		s.gap(s.nextSource, missing, "the source was away")
+		s.restart(first)
+		s.lostAt = time.Time{}
+		s.setStatus(StatusRunning, s.source.Describe().Name)
+	} else if lost := first - s.nextSource; lost > 0 {
+		s.gap(s.nextSource, lost, fmt.Sprintf("%d samples lost on the way", lost))
+		if s.decimation == 1 && lost <= int64(bridge) {
+			hole := make([]float64, lost)
+			for i := range hole {
+				hole[i] = math.NaN()
+			}
+			for _, c := range s.channels {
+				c.process(s.nextSource, hole, bridge)
+			}
+			s.append(s.nextSource, int(lost))
+		} else {
+			s.restart(first)
+		}
+	} else if b.Jump {
+		s.flush(now)
+		s.pendingGap = true
+		s.restart(first)
+	}
+	for _, t := range s.taps {
+		t.Samples(first, b.Counts)
+	}
+	m, skip, at := 0, 0, first
+	for i, c := range s.channels {
+		if cap(s.values[i]) < n {
+			s.values[i] = make([]float64, n+n/2)
+		}
+		v := s.values[i][:n]
+		for j, count := range b.Counts[i] {
+			if count == acquire.MissingCount {
+				v[j] = math.NaN()
+			} else {
+				v[j] = c.offset + float64(count)*c.factor
+			}
+		}
+		if s.decimation == 1 {
+			m = n
+			c.process(at, v, bridge)
+			continue
+		}
+		for j := range v {
+			if math.IsNaN(v[j]) {
+				v[j] = c.last
+			}
+		}
+		m = s.decimators[i].Process(v, v)
+		skip = min(m, s.skip)
+		m, at = m-skip, s.nextPoint
+		if m > 0 {
+			c.process(at, v[skip:skip+m], bridge)
+		}
+	}
+	if m > 0 {
+		s.append(at, m)
+	}
+	if s.decimation > 1 {
+		s.skip -= skip
+		s.nextPoint += int64(m)
+	}
+	s.nextSource = first + int64(n)
+	s.arrived, s.lastArrived = b.Arrived, b.Arrived
+}
+
+// append notes that m points beginning at index at stand in the channels' out.
+func (s *Session) append(at int64, m int) {
+	if s.pendingN == 0 {
+		s.pendingAt = at
+	}
+	s.pendingN += m
+}
+
+// restart begins filters and beats anew at source sample first, after a gap.
+func (s *Session) restart(first int64) {
+	for _, c := range s.channels {
+		c.restart()
+	}
+	for _, d := range s.decimators {
+		d.Reset()
+		s.skip = d.DelaySamples()
+		s.nextPoint = max(s.nextPoint, first/int64(s.decimation))
+	}
+}
+
+// gap closes the frame under way and marks missing source samples.
+func (s *Session) gap(first, samples int64, reason string) {
+	s.flush(time.Now())
+	s.pendingGap = true
+	d := int64(max(1, s.decimation))
+	g := Gap{Index: first / d, Samples: samples / d, Reason: reason}
+	s.mu.Lock()
+	s.state.Gaps = keep(append(s.state.Gaps, g), keptGaps)
+	epoch := s.state.Epoch
+	s.mu.Unlock()
+	s.message(struct {
+		Type  string `json:"type"`
+		Epoch uint32 `json:"epoch"`
+		Gap
+	}{"gap", epoch, g})
+	for _, t := range s.taps {
+		t.Gap(first, samples, reason)
+	}
+}
+
+func keep[T any](list []T, most int) []T {
+	if len(list) > most {
+		return slices.Delete(list, 0, len(list)-most)
+	}
+	return list
+}
+
+// flush sends the frame under way.
+func (s *Session) flush(now time.Time) {
+	if s.pendingN == 0 {
+		return
+	}
+	s.lastFrame = now
+	s.sequence++
+	age := min(max(0, now.Sub(s.arrived).Milliseconds()), 1<<31)
+	s.mu.Lock()
+	head := frameHeader{sequence: s.sequence, first: s.pendingAt, samples: s.pendingN, channels: len(s.channels),
+		rateHz: s.state.RateHz, epoch: s.state.Epoch, ageMs: uint32(age)}
+	if s.pendingGap {
+		head.flags |= flagGap
+	}
+	value := func(i int) []float32 { return s.channels[i/points].out[i%points] }
+	s.history.add(s.pendingAt, s.pendingN, s.pendingGap, value)
+	s.state.LastIndex = s.pendingAt + int64(s.pendingN)
+	for i, c := range s.channels {
+		if len(c.found) > 0 {
+			s.beats[i] = keep(append(s.beats[i], c.found...), keptBeats)
+		}
+		s.reading[i] = c.reading()
+	}
+	b := make([]byte, 0, frameHeaderBytes+4*points*len(s.channels)*s.pendingN)
+	b = head.append(b)
+	for i := range len(s.channels) * points {
+		b = appendFloats(b, value(i))
+	}
+	// Sent under the lock, so that a page that subscribes under it sees no
+	// frame twice and misses none.
+	s.hub.Send(hub.Message{Kind: hub.Frame, Data: b})
+	s.mu.Unlock()
+	for i, c := range s.channels {
+		if len(c.found) > 0 {
+			s.message(ChannelBeats{"beats", head.epoch, i, c.found})
+			s.sendReading(i, c)
+			for _, t := range s.taps {
+				t.Beats(i, c.found, max(1, s.decimation))
+			}
+			c.found = c.found[:0]
+		}
+		for p := range c.out {
+			c.out[p] = c.out[p][:0]
+		}
+	}
+	s.pendingN, s.pendingGap = 0, false
+}
+
+func (s *Session) sendReading(i int, c *channel) {
+	s.message(ChannelReading{"reading", s.state.Epoch, i, s.pendingAt + int64(s.pendingN), c.reading()})
+}
+
+// everySecond does what is due about once a second.
+func (s *Session) everySecond(now time.Time) {
+	if now.Sub(s.lastSecond) < time.Second {
+		return
+	}
+	s.lastSecond = now
+	if s.source == nil {
+		return
+	}
+	if h, ok := s.source.(acquire.HealthReporter); ok {
+		if health := h.Health(); health != s.lastHealth {
+			s.lastHealth = health
+			s.mu.Lock()
+			s.state.Health = health
+			s.mu.Unlock()
+			s.message(struct {
+				Type string `json:"type"`
+				acquire.Health
+			}{"health", health})
+		}
+	}
+	s.updateRate(now)
+	if p, ok := s.source.(acquire.Player); ok {
+		s.updatePlayback(p)
+	}
+	for i, c := range s.channels {
+		s.sendReading(i, c)
+		if c.fresh {
+			continue
+		}
+		report := c.meter.Report()
+		s.mu.Lock()
+		s.reports[i] = report
+		s.mu.Unlock()
+		s.message(struct {
+			Type    string       `json:"type"`
+			Epoch   uint32       `json:"epoch"`
+			Channel int          `json:"channel"`
+			Index   int64        `json:"index"`
+			Report  meter.Report `json:"report"`
+		}{"meters", s.state.Epoch, i, s.pendingAt, report})
+	}
+}
+
+// updateRate takes over the measured rate.
+func (s *Session) updateRate(now time.Time) {
+	info := s.source.Describe()
+	state := ClockState{Type: "clock", Epoch: s.state.Epoch, ClaimedRateHz: info.ClaimedRateHz, UsedRateHz: s.usedHz, Exact: info.ExactClock}
+	if !info.ExactClock {
+		e := s.estimator.Estimate()
+		if e.Ready {
+			state.MeasuredRateHz, state.UncertaintyHz = e.MeasuredHz, e.UncertaintyHz
+		}
+		state.Warning = e.Warning
+		if s.channels != nil && e.UsedHz > 0 && e.UsedHz != s.usedHz {
+			s.usedHz, state.UsedRateHz = e.UsedHz, e.UsedHz
+			pointHz := s.usedHz / float64(s.decimation)
+			s.mu.Lock()
+			s.state.RateHz, s.state.SourceRateHz = pointHz, s.usedHz
+			s.mu.Unlock()
+			far := math.Abs(pointHz/s.designedHz-1) > rebuildShare
+			if far && e.UncertaintyHz < rebuildShare/2*s.usedHz && now.Sub(s.lastRebuild) > 10*time.Second {
+				s.redesign(pointHz)
+				s.lastRebuild = now
+			} else {
+				for _, c := range s.channels {
+					if c.monitor != nil {
+						c.monitor.SetRateHz(pointHz)
+					}
+				}
+			}
+			for _, t := range s.taps {
+				t.Rate(s.usedHz)
+			}
+		}
+	}
+	s.mu.Lock()
+	s.state.Clock = state
+	s.mu.Unlock()
+	s.message(state)
+}
+
+// redesign makes the filters anew for the rate the clock turned out to have.
+func (s *Session) redesign(pointHz float64) {
+	s.flush(time.Now())
+	s.designedHz = pointHz
+	for _, c := range s.channels {
+		c.rateHz = pointHz
+		if err := c.rebuild(c.path.Settings()); err != nil {
+			s.log.Warn("filters kept at the old rate", "channel", c.info.Label, "err", err)
+		}
+	}
+	s.log.Info("filters designed anew", "rateHz", pointHz)
+	s.refreshChannels()
+}
+
+func (s *Session) updatePlayback(p acquire.Player) {
+	info := s.source.Describe()
+	pb := &Playback{Position: p.Position(), Length: info.LengthSamples, Speed: p.Speed(), Loop: p.Loop()}
+	s.mu.Lock()
+	s.state.Playback = pb
+	s.mu.Unlock()
+	s.message(struct {
+		Type string `json:"type"`
+		*Playback
+	}{"playback", pb})
+}
+
+// readFailed answers an error of the source's Read.
+func (s *Session) readFailed(ctx context.Context, err error) {
+	if ctx.Err() != nil {
+		return
+	}
+	now := time.Now()
+	s.flush(now)
+	info := s.source.Describe()
+	switch {
+	case errors.Is(err, io.EOF):
+		s.mu.Lock()
+		pb := s.state.Playback
+		s.mu.Unlock()
+		s.dropSource()
+		for _, t := range s.taps {
+			t.End()
+		}
+		text := "the recording has ended"
+		if pb == nil {
+			text = "the source has ended"
+		}
+		s.setStatus(StatusEnded, text+"; open it again to see it once more")
+	case errors.Is(err, acquire.ErrUnplugged), errors.Is(err, acquire.ErrChanged):
+		s.log.Warn("source lost", "address", info.Address, "err", err)
+		s.dropSource()
+		s.lostAt, s.nextReopen = now, now
+		s.setStatus(StatusWaiting, err.Error()+"; waiting for it to come back")
+		for i, c := range s.channels {
+			c.restart()
+			s.mu.Lock()
+			s.reading[i] = beat.Reading{State: "no signal", Reason: "the source is away"}
+			r := ChannelReading{"reading", s.state.Epoch, i, s.state.LastIndex, s.reading[i]}
+			s.mu.Unlock()
+			s.message(r)
+		}
+	default:
+		s.fail(err)
+	}
+}
+
+func (s *Session) fail(err error) {
+	s.log.Error("source failed", "err", err)
+	s.closeSource()
+	s.setStatus(StatusFailed, err.Error())
+}
+
+// dropSource closes the source and keeps the epoch.
+func (s *Session) dropSource() {
+	if s.source != nil {
+		if err := s.source.Close(); err != nil {
+			s.log.Debug("closing the source", "err", err)
+		}
+		s.source = nil
+	}
+	s.mu.Lock()
+	s.state.Playback = nil
+	s.mu.Unlock()
+}
+
+// closeSource ends the epoch.
+func (s *Session) closeSource() {
+	s.flush(time.Now())
+	running := s.source != nil || !s.lostAt.IsZero()
+	s.dropSource()
+	s.lostAt = time.Time{}
+	if running && s.channels != nil {
+		for _, t := range s.taps {
+			t.End()
+		}
+	}
+	s.channels, s.held = nil, nil
+}
+
+// tryReopen starts an attempt to get a lost source back.
+func (s *Session) tryReopen(ctx context.Context) {
+	if s.lostAt.IsZero() || s.reopening || time.Now().Before(s.nextReopen) {
+		return
+	}
+	s.reopening = true
+	address := s.state.Source.Address
+	go func() {
+		source, err := s.openers.Open(ctx, address)
+		select {
+		case s.reopened <- opened{source, err}:
+		case <-s.done:
+			if source != nil {
+				source.Close()
+			}
+		}
+	}()
+}
+
+// takeReopened takes a source that came back.
+func (s *Session) takeReopened(o opened) {
+	s.reopening = false
+	s.nextReopen = time.Now().Add(reopenEvery)
+	if o.err != nil {
+		if !s.lostAt.IsZero() && !errors.Is(o.err, acquire.ErrUnplugged) {
+			s.setStatus(StatusWaiting, o.err.Error())
+		}
+		return
+	}
+	if s.lostAt.IsZero() || s.source != nil {
+		o.source.Close() // meanwhile another source was chosen
+		return
+	}
+	info, old := o.source.Describe(), s.state.Source
+	if info.Address != old.Address || s.channels == nil || !slices.EqualFunc(info.Channels, old.Channels, sameChannel) || info.ClaimedRateHz != old.ClaimedRateHz {
+		if err := s.adopt(o.source); err != nil {
+			s.log.Error("source came back changed", "err", err)
+		}
+		return
+	}
+	s.source = o.source
+	s.estimator.Reset()
+	s.setStatus(StatusWaiting, "back; waiting for its first samples")
+}
+
+func sameChannel(a, b acquire.Channel) bool { return a == b }
+
+// boardText passes on what the board says.
+func (s *Session) boardText(lines []string) {
+	clean := make([]string, len(lines))
+	for i, l := range lines {
+		clean[i] = strings.ToValidUTF8(l, string(utf8.RuneError))
+	}
+	d := int64(max(1, s.decimation))
+	s.mu.Lock()
+	s.state.Text = keep(append(s.state.Text, clean...), keptTexts)
+	epoch := s.state.Epoch
+	s.mu.Unlock()
+	s.message(struct {
+		Type  string   `json:"type"`
+		Epoch uint32   `json:"epoch"`
+		Index int64    `json:"index"`
+		Lines []string `json:"lines"`
+	}{"text", epoch, s.nextSource / d, clean})
+	if s.channels != nil {
+		for _, t := range s.taps {
+			t.Text(s.nextSource, clean)
+		}
+	}
+}
+
+func (s *Session) setStatus(status, text string) {
+	s.mu.Lock()
+	same := s.state.Status == status && s.state.StatusText == text
+	s.state.Status, s.state.StatusText = status, text
+	s.mu.Unlock()
+	if !same {
+		s.sendState()
+	}
+}
+
+func (s *Session) channelStates() []ChannelState {
+	list := make([]ChannelState, len(s.channels))
+	for i, c := range s.channels {
+		list[i] = c.state()
+	}
+	return list
+}
+
+// refreshChannels brings the channels' settings into the state.
+func (s *Session) refreshChannels() {
+	list := s.channelStates()
+	s.mu.Lock()
+	s.state.Channels = list
+	s.mu.Unlock()
+	s.sendState()
+}
+
+func (s *Session) sendState() {
+	s.message(struct {
+		Type string `json:"type"`
+		State
+	}{"state", s.State()})
+}
+
+func (s *Session) message(v any) { s.hub.Send(textMessage(v)) }
+
+func textMessage(v any) hub.Message {
+	data, err := json.Marshal(v)
+	if err != nil {
+		panic(fmt.Sprintf("session: a message that JSON cannot hold: %v", err)) // NaN in a report: a bug
+	}
+	return hub.Message{Kind: hub.Text, Data: data}
+}

@@ -1,0 +1,104 @@
+package server
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+
+	"pulsewright/dsp/meter"
+	"pulsewright/dsp/spectrum"
+)
+
+// Spectrum is what GET /channels/{n}/spectrum answers.
+type Spectrum struct {
+	FreqHz              []float64 `json:"freqHz"`
+	DensityVoltsPerRoot []float64 `json:"densityVoltsPerRootHz"`
+	Unit                string    `json:"unit"`
+	BandwidthHz         float64   `json:"bandwidthHz"`
+	Averages            int       `json:"averages"`
+	Seconds             float64   `json:"seconds"`
+	HumHz               float64   `json:"humHz"`
+	Point               int       `json:"point"`
+	DensityLimitPerRoot float64   `json:"densityLimitVoltsPerRootHz"` // the converter's own noise, 0 when unknown
+}
+
+// getSpectrum answers the Welch density of the newest seconds of one point.
+func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
+	point, ok := queryNumber(w, r, "point", 0, 0, 4)
+	if !ok {
+		return
+	}
+	seconds, ok := queryNumber(w, r, "seconds", 8, 1, 120)
+	if !ok {
+		return
+	}
+	channel := channelOf(r)
+	values, rateHz, unit, err := s.session.Recent(channel, int(point), seconds)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	segment := min(spectrumSegment(rateHz), len(values))
+	if segment < 16 {
+		fail(w, http.StatusConflict, fmt.Sprintf("only %d samples without a gap: a spectrum needs 16 or more, so wait a moment", len(values)))
+		return
+	}
+	density, err := spectrum.Of(spectrum.Config{RateHz: rateHz, SegmentSamples: segment}, values)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	out := Spectrum{Unit: unit, BandwidthHz: density.BandwidthHz, Averages: density.Averages, Seconds: float64(len(values)) / rateHz, Point: int(point)}
+	out.DensityVoltsPerRoot = density.RootHz(nil)
+	out.FreqHz = make([]float64, len(out.DensityVoltsPerRoot))
+	for i := range out.FreqHz {
+		out.FreqHz[i] = density.FreqHz(i)
+	}
+	if state := s.session.State(); channel < len(state.Channels) {
+		c := state.Channels[channel]
+		out.HumHz = c.HumHz
+		out.DensityLimitPerRoot = converterLimit(c.StepVolts, rateHz)
+	}
+	Answer(w, out)
+}
+
+// spectrumSegment is the power of two nearest to 4 s.
+func spectrumSegment(rateHz float64) int {
+	n := 16
+	for float64(n)*1.5 < 4*rateHz {
+		n *= 2
+	}
+	return n
+}
+
+// converterLimit is the amplitude density of an ideal converter's rounding: a
+// variance of step²/12 spread evenly up to half the rate.
+func converterLimit(step, rateHz float64) float64 {
+	return step * math.Sqrt(1/(6*rateHz))
+}
+
+// getTrimmer answers advice on a single-pole low-pass.
+func (s *Server) getTrimmer(w http.ResponseWriter, r *http.Request) {
+	var t meter.TrimmerConfig
+	for _, q := range []struct {
+		name string
+		into *float64
+		low  float64
+		high float64
+	}{
+		{"presentOhms", &t.PresentOhms, 0, 1e9}, {"presentFarads", &t.PresentFarads, 0, 1}, {"capacitorFarads", &t.CapacitorFarads, 0, 1},
+		{"trimmerOhms", &t.TrimmerOhms, 0, 1e9}, {"targetDb", &t.TargetDB, -120, 0},
+	} {
+		x, ok := queryNumber(w, r, q.name, 0, q.low, q.high)
+		if !ok {
+			return
+		}
+		*q.into = x
+	}
+	advice, err := s.session.Trimmer(r.Context(), channelOf(r), t)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, advice)
+}

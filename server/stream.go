@@ -1,0 +1,133 @@
+package server
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"time"
+
+	"github.com/coder/websocket"
+
+	"pulsewright/server/hub"
+)
+
+// Subprotocol of the stream.
+const Subprotocol = "pulsewright.v1"
+
+const (
+	// writeTimeout ends a page whose connection takes nothing for so long.
+	writeTimeout = 20 * time.Second
+	// pingEvery keeps middle boxes from closing a quiet stream and finds dead ones.
+	pingEvery = 20 * time.Second
+)
+
+// getStream serves one page's websocket. checkOrigin has seen the request.
+func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
+	// The origin was checked against Host already; both checks must pass.
+	c, err := websocket.Accept(w, r, &websocket.AcceptOptions{Subprotocols: []string{Subprotocol}, CompressionMode: websocket.CompressionDisabled})
+	if err != nil {
+		s.log.Debug("stream refused", "err", err)
+		return
+	}
+	defer c.CloseNow()
+	c.SetReadLimit(4 << 10)
+	ctx, cancel := context.WithCancel(r.Context())
+	defer cancel()
+	defer context.AfterFunc(s.stop, cancel)()
+	who := accessOf(r)
+	if v := who.visitor; v != nil {
+		defer context.AfterFunc(v.gone, cancel)()
+		s.access.stream(v, 1)
+		defer s.access.stream(v, -1)
+	}
+	you, _ := json.Marshal(map[string]any{"type": "you", "owner": who.role == Owner})
+	if err := write(ctx, c, websocket.MessageText, you); err != nil {
+		return
+	}
+	page := s.session.Watch()
+	defer page.Close()
+	go s.readStream(ctx, cancel, c, page)
+	go keepAlive(ctx, cancel, c)
+	for {
+		m, dropped, err := page.Next(ctx)
+		if err != nil {
+			reason, code := "the program is closing", websocket.StatusGoingAway
+			if errors.Is(err, hub.ErrTooSlow) {
+				reason, code = hub.ErrTooSlow.Error(), websocket.StatusPolicyViolation
+			}
+			c.Close(code, reason)
+			return
+		}
+		if dropped > 0 {
+			if err := write(ctx, c, websocket.MessageText, droppedMessage(dropped)); err != nil {
+				return
+			}
+		}
+		kind := websocket.MessageText
+		if m.Kind == hub.Frame {
+			kind = websocket.MessageBinary
+		}
+		if err := write(ctx, c, kind, m.Data); err != nil {
+			return
+		}
+	}
+}
+
+func write(ctx context.Context, c *websocket.Conn, kind websocket.MessageType, data []byte) error {
+	ctx, cancel := context.WithTimeout(ctx, writeTimeout)
+	defer cancel()
+	return c.Write(ctx, kind, data)
+}
+
+func droppedMessage(frames int64) []byte {
+	data, _ := json.Marshal(struct {
+		Type   string `json:"type"`
+		Frames int64  `json:"frames"`
+	}{"dropped", frames})
+	return data
+}
+
+// readStream answers the page's pings and ends with the connection.
+func (s *Server) readStream(ctx context.Context, cancel context.CancelFunc, c *websocket.Conn, page *hub.Client) {
+	defer cancel()
+	for {
+		_, data, err := c.Read(ctx)
+		if err != nil {
+			return
+		}
+		var m struct {
+			Type string          `json:"type"`
+			ID   json.RawMessage `json:"id"`
+		}
+		if json.Unmarshal(data, &m) != nil || m.Type != "ping" || len(m.ID) > 32 {
+			c.Close(websocket.StatusPolicyViolation, "a page may send ping only")
+			return
+		}
+		if m.ID == nil {
+			m.ID = json.RawMessage("null")
+		}
+		m.Type = "pong"
+		answer, _ := json.Marshal(m)
+		page.Send(hub.Message{Kind: hub.Text, Data: answer})
+	}
+}
+
+func keepAlive(ctx context.Context, cancel context.CancelFunc, c *websocket.Conn) {
+	t := time.NewTicker(pingEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			ping, done := context.WithTimeout(ctx, pingEvery)
+			err := c.Ping(ping)
+			done()
+			if err != nil {
+				cancel()
+				return
+			}
+		}
+	}
+}
