@@ -63,7 +63,7 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.feature < q.threshold {
 		return "below the threshold"
 	}
-	if q.level < d.p.floorRatio*q.floor {
+	if q.feature < d.p.floorRatio*q.floor {
 		return "does not stand out from the background"
 	}
 	if q.feature < d.wane(q.at-d.last)*d.lastCand.level {

@@ -41,7 +41,7 @@ func defaultECGParams() ecgParams {
 		shapeLowHz: 3, shapeHighHz: 25,
 		windowSeconds: 0.1, nearSeconds: 0.06, aheadSeconds: 0.2,
 		refractorySeconds: 0.2, locateSeconds: 0.07,
-		signalShare: 0.35, floorRatio: 1.8, noiseWeight: 0.75, noiseFull: 0.4,
+		signalShare: 0.35, floorRatio: 1.6, noiseWeight: 0.75, noiseFull: 0.4,
 		usualRank: 0.34, novelty: 0.3, earlyWeight: 0.4, unsteady: 0.15, strangeWeight: 0.3, waneShare: 0.9, waneSeconds: 0.5, aheadShare: 0.7,
 		agreeLow: 0.3, agreeHigh: 0.95,
 		tWaveSeconds: 0.38, tWaveShare: 0.5,
