@@ -28,6 +28,8 @@ import { TracePanel } from "./trace/trace.js";
 const STALE_AFTER_MS = 1500;
 const SLOW_TICK_MS = 500;
 const ANNOUNCE_GAP_MS = 1500;
+/** As in page.css: a drawer then rises from below. */
+const NARROW_CSS = 760;
 /** The past is fetched in pieces of so many seconds. */
 const FETCH_SECONDS = 60;
 
@@ -64,7 +66,6 @@ function palette() {
 
 function applyTheme() {
   document.documentElement.dataset.theme = isDark() ? "dark" : "light";
-  byId("theme").setAttribute("aria-pressed", String(isDark()));
   setText(byId("theme"), isDark() ? "Paper" : "Slate");
   trace.setPalette(palette());
   path.setPalette(palette());
@@ -133,7 +134,10 @@ let drawers = null;
 drawers = new DrawerHost(byId("drawer"), {
   buttons: byId("drawer-buttons"),
   loop,
-  opened: () => loop.allDirty(),
+  opened: () => {
+    if (document.body.classList.contains("with-drawer") && window.innerWidth <= NARROW_CSS) byId("trace").scrollIntoView();
+    loop.allDirty();
+  },
   context: {
     store,
     rings: () => rings,

@@ -37,9 +37,10 @@ export class Cautions {
    * @param {boolean} electrodes
    */
   consider(address, electrodes) {
-    this.address = address;
+    if (this.mustAcknowledge && (address !== this.address || !electrodes)) this.#let();
     if (!electrodes || !address || this.dialog.open) return;
     if (prefs.get(KEY, /** @type {string[]} */ ([])).includes(address)) return;
+    this.address = address;
     this.mustAcknowledge = true;
     this.dialog.classList.add("must");
     this.show();
@@ -49,9 +50,13 @@ export class Cautions {
     if (this.mustAcknowledge) {
       const list = prefs.get(KEY, /** @type {string[]} */ ([]));
       if (!list.includes(this.address)) prefs.set(KEY, [...list, this.address].slice(-MOST_REMEMBERED));
-      this.mustAcknowledge = false;
-      this.dialog.classList.remove("must");
     }
+    this.#let();
+  }
+
+  #let() {
+    this.mustAcknowledge = false;
+    this.dialog.classList.remove("must");
     this.dialog.close();
   }
 }

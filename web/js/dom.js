@@ -98,7 +98,7 @@ export function select(id, choices, action, attributes = {}) {
  */
 export function dialog(id, title, ...content) {
   const d = h("dialog", { id, "data-testid": id, "aria-labelledby": id + "-title" },
-    h("div", { class: "dialog-head" }, h("h2", { id: id + "-title" }, title),
+    h("div", { class: "dialog-head" }, h("h2", { id: id + "-title", tabindex: "-1", autofocus: true }, title),
       h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": id + "-close", onclick: () => d.close() }, "×")),
     ...content);
   document.body.append(d);

@@ -90,7 +90,7 @@ export class TracePanel {
       a: this.#handle("a", "Cursor A"),
       b: this.#handle("b", "Cursor B"),
     };
-    this.sheet = h("div", { class: "sheet" }, this.base, this.top, this.labels, this.handles.a, this.handles.b, this.readout, this.stale);
+    this.sheet = h("div", { class: "sheet", "data-testid": "sheet" }, this.base, this.top, this.labels, this.handles.a, this.handles.b, this.stale);
     this.scrubThumb = h("div", { class: "scrub-thumb" });
     this.scrub = h("div", { class: "scrub", role: "slider", tabindex: "0", "data-testid": "scrub", "aria-label": "Position in the last ten minutes", "aria-valuemin": "0", "aria-valuemax": "0", "aria-valuenow": "0", "aria-valuetext": "live" }, this.scrubThumb);
     this.freezeButton = button("freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the paper still (space)" });
@@ -113,7 +113,7 @@ export class TracePanel {
     });
     this.noteIndex = 0;
     this.where = h("span", { class: "where", "data-testid": "where" });
-    root.append(this.#toolbar(), this.sheet, this.scrub);
+    root.append(this.#toolbar(), this.sheet, this.readout, this.scrub);
     const base = this.base.getContext("2d", { alpha: false });
     const top = this.top.getContext("2d");
     if (!base || !top) throw new Error("this browser cannot draw on a canvas");
@@ -685,8 +685,8 @@ export class TracePanel {
     ctx.rect(leftPx, 0, width - leftPx, height);
     ctx.clip();
     this.#drawTime(ctx, axisTop);
-    for (const gap of this.gaps) this.#drawGap(ctx, gap, axisTop, "");
-    for (const hole of this.holes) this.#drawGap(ctx, hole, axisTop, "lost on the way to this page");
+    for (const gap of this.gaps) this.#drawGap(ctx, gap, axisTop);
+    for (const hole of this.holes) this.#drawGap(ctx, hole, axisTop);
     ctx.lineJoin = "round";
     ctx.lineCap = "butt";
     for (let i = 0; i < this.lanes.length; i++) {
@@ -706,6 +706,8 @@ export class TracePanel {
         strokeSamples(ctx, lane, view, rings, leftPx, style, ratio);
       }
     }
+    for (const gap of this.gaps) this.#drawGapWords(ctx, gap, axisTop, "");
+    for (const hole of this.holes) this.#drawGapWords(ctx, hole, axisTop, "lost on the way to this page");
     this.#drawBeats(ctx);
     this.#drawNotes(ctx, axisTop);
     if (this.cursors.on) this.#drawCursors(ctx, axisTop);
@@ -753,9 +755,8 @@ export class TracePanel {
    * @param {CanvasRenderingContext2D} ctx
    * @param {Gap} gap
    * @param {number} axisTop
-   * @param {string} words
    */
-  #drawGap(ctx, gap, axisTop, words) {
+  #drawGap(ctx, gap, axisTop) {
     const { view, ratio, leftPx, palette } = this;
     if (gap.index > view.end || gap.index + gap.samples < view.indexAt(0)) return;
     const x1 = leftPx + view.xPx(gap.index);
@@ -764,6 +765,19 @@ export class TracePanel {
     ctx.fillRect(x1, 0, x2 - x1, axisTop);
     ctx.fillStyle = this.hatching;
     ctx.fillRect(x1, 0, x2 - x1, axisTop);
+  }
+
+  /**
+   * The words of a gap, over the traces.
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {Gap} gap
+   * @param {number} axisTop
+   * @param {string} words
+   */
+  #drawGapWords(ctx, gap, axisTop, words) {
+    const { view, ratio, leftPx, palette } = this;
+    if (gap.index > view.end || gap.index + gap.samples < view.indexAt(0)) return;
+    const x1 = leftPx + view.xPx(gap.index);
     const reason = words || gap.reason;
     const text = (gap.text ??= `gap ${duration(gap.samples / view.rateHz)}${reason ? ": " + reason : ""}`);
     ctx.font = `italic ${12 * ratio}px ${SERIF}`;
@@ -793,7 +807,7 @@ export class TracePanel {
       const first = !this.lanes.slice(0, i).some((l) => l.probe.channel === lane.probe.channel);
       if (this.overlaid && !first) continue;
       const beats = list.beats;
-      const top = lane.topPx - 2 * ratio;
+      const top = lane.topPx;
       for (let k = list.indexFrom(from); k < beats.length && beats[k].sample <= view.end; k++) {
         const beat = beats[k];
         const x = leftPx + view.xPx(beat.sample);
@@ -801,15 +815,15 @@ export class TracePanel {
         ctx.fillStyle = palette.mark;
         ctx.beginPath();
         if (first) {
-          ctx.moveTo(x - 3.5 * ratio, top - 6 * ratio);
-          ctx.lineTo(x + 3.5 * ratio, top - 6 * ratio);
-          ctx.lineTo(x, top);
+          ctx.moveTo(x - 3.5 * ratio, top);
+          ctx.lineTo(x + 3.5 * ratio, top);
+          ctx.lineTo(x, top + 6 * ratio);
           ctx.closePath();
           if (beat.quality >= 0.5) ctx.fill();
           else ctx.stroke();
         } else {
-          ctx.moveTo(x, top - 3 * ratio);
-          ctx.lineTo(x, top + 3 * ratio);
+          ctx.moveTo(x, top);
+          ctx.lineTo(x, top + 6 * ratio);
           ctx.stroke();
         }
         if (!first) continue;
@@ -861,7 +875,7 @@ export class TracePanel {
       this.intervalTexts.set(samples, text);
     }
     ctx.fillStyle = palette.faint;
-    ctx.fillText(text, (x + x0) / 2, top - 7 * ratio);
+    ctx.fillText(text, (x + x0) / 2, top - 9 * ratio);
   }
 
   /**
