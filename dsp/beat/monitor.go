@@ -58,6 +58,8 @@ type Monitor struct {
 	pulse   *PulseDetector  // nil for an ECG
 	band    *filter.Cascade // an ECG's point
 	hop     int
+	still   int           // equal samples that stand still
+	turn    [2]complex128 // of 50 and 60 Hz per sample, 0 above half the rate
 	latency int
 
 	rateHz  float64 // the measured clock's
@@ -68,6 +70,7 @@ type Monitor struct {
 	hops    [hopKept]hopStats // ring, newest at hopN−1
 	hopN    int64
 	prev    float64
+	phase   [2]complex128
 	run     int
 	step    float64 // smallest difference seen
 	meter   rateMeter
@@ -75,12 +78,10 @@ type Monitor struct {
 	beats   int64 // with a quality noted
 	last    Beat  // last beat let through
 	have    bool
-	broken  bool // the next interval spans something that was not let through
-	slow    int  // intervals over 3 s in a row
-	slowSec float64
-	dropped [8]int64 // samples of the last beats not let through
-	dropN   int64
-	reading Reading
+	broken  bool    // the next interval spans something that was not let through
+	slow    int     // intervals over 3 s in a row
+	reading Reading // Reason is a format when figure is a number
+	figure  float64
 }
 
 const (
@@ -90,14 +91,12 @@ const (
 
 // hopStats describe a quarter of a second of the input.
 type hopStats struct {
-	low, high   float64
-	atLow       int // samples at the converter's ends
-	atHigh      int
-	n           int
-	flatLow     int // samples in runs of equal values at the lowest and highest
-	flatHigh    int
-	roughness   float64 // sum of squared second differences
-	first, last float64
+	n             int
+	low, high     float64
+	atLow, atHigh int     // samples at the converter's ends
+	top, bottom   float64 // greatest and least value that stood still for a while
+	topN, bottomN int     // and how many samples did
+	mains         [2]complex128
 }
 
 // NewMonitor makes a monitor. Errors name the value and its range.
@@ -144,22 +143,33 @@ func NewMonitor(c MonitorConfig) (*Monitor, error) {
 	}
 	m.hop = max(2, int(math.Round(hopSeconds*c.RateHz)))
 	m.latency = m.find.LatencySamples()
+	m.rateHz = c.RateHz
+	m.still = max(3, int(math.Round(0.06*c.RateHz)))
+	for i, hz := range []float64{50, 60} {
+		if c.RateHz > 2.2*hz {
+			s, co := math.Sincos(-2 * math.Pi * hz / c.RateHz)
+			m.turn[i] = complex(co, s)
+		}
+	}
 	m.fresh = make([]Beat, 0, 64)
 	m.Reset()
 	return m, nil
 }
 
-// Reset forgets everything, as after a gap; samples count from 0 again.
+// Reset forgets everything but the measured rate, as after a gap; samples count
+// from 0 again.
 func (m *Monitor) Reset() {
 	m.find.Reset()
 	if m.band != nil {
 		m.band.Reset()
 	}
-	m.rateHz = m.config.RateHz
 	m.n, m.hopAt, m.hopN, m.run = 0, 0, 0, 0
 	m.step = math.Inf(1)
 	m.meter.reset()
-	m.beats, m.have, m.broken, m.slow, m.dropN = 0, false, false, 0, 0
+	m.beats, m.have, m.broken, m.slow = 0, false, false, 0
+	m.now = hopStats{}
+	m.phase = [2]complex128{1, 1}
+	m.figure = math.NaN()
 	m.reading = Reading{State: StateSearching, Reason: "waiting for the first beats"}
 }
 
@@ -177,7 +187,13 @@ func (m *Monitor) SetRateHz(hz float64) {
 }
 
 // Reading is the present rate, or the reason for none.
-func (m *Monitor) Reading() Reading { return m.reading }
+func (m *Monitor) Reading() Reading {
+	r := m.reading
+	if !math.IsNaN(m.figure) {
+		r.Reason = fmt.Sprintf(r.Reason, m.figure)
+	}
+	return r
+}
 
 // Process finds beats, judges them and updates the reading; dst gets those that
 // stand up. The contract is Detector's.
@@ -213,7 +229,8 @@ func (m *Monitor) ProcessPoint(dst []Beat, point, src []float64) []Beat {
 		if m.hopAt == m.hop {
 			m.hops[m.hopN%hopKept] = m.now
 			m.hopN++
-			m.hopAt = 0
+			m.hopAt, m.now = 0, hopStats{}
+			m.phase = [2]complex128{1, 1}
 			m.update()
 		}
 		src = src[k:]
@@ -233,4 +250,252 @@ func (m *Monitor) PointDelaySamples() int {
 // ends tells whether the converter's ends are known.
 func (m *Monitor) ends() bool {
 	return m.config.High > m.config.Low // false for NaN and for both 0
+}
+
+// measure takes part of a hop into its statistics.
+func (m *Monitor) measure(src []float64) {
+	h := &m.now
+	half := 0.5 * m.config.Step
+	known := m.ends()
+	lo, hi := m.config.Low, m.config.High
+	if known && half == 0 {
+		half = 1e-6 * (hi - lo)
+	}
+	for _, x := range src {
+		if h.n == 0 {
+			h.low, h.high = x, x
+			h.top, h.bottom = math.Inf(-1), math.Inf(1)
+		}
+		h.n++
+		h.low, h.high = min(h.low, x), max(h.high, x)
+		if known {
+			if x <= lo+half {
+				h.atLow++
+			}
+			if x >= hi-half {
+				h.atHigh++
+			}
+		}
+		if m.n > 0 && x == m.prev {
+			m.run++
+		} else {
+			if d := math.Abs(x - m.prev); m.n > 0 && d < m.step {
+				m.step = d
+			}
+			m.run = 1
+		}
+		if m.run >= m.still {
+			add := 1
+			if m.run == m.still {
+				add = min(m.still, h.n)
+			}
+			if x > h.top {
+				h.top, h.topN = x, add
+			} else if x == h.top {
+				h.topN += add
+			}
+			if x < h.bottom {
+				h.bottom, h.bottomN = x, add
+			} else if x == h.bottom {
+				h.bottomN += add
+			}
+		}
+		m.prev = x
+		m.n++
+		for i := range m.phase {
+			if m.turn[i] != 0 {
+				h.mains[i] += complex(x-h.low, 0) * m.phase[i]
+				m.phase[i] *= m.turn[i]
+			}
+		}
+	}
+	m.hopAt += len(src)
+}
+
+// window sums up the last k whole hops before hop end (exclusive).
+func (m *Monitor) window(end int64, k int) (h hopStats) {
+	h.low, h.high = math.Inf(1), math.Inf(-1)
+	h.top, h.bottom = math.Inf(-1), math.Inf(1)
+	for i := max(0, end-int64(k), m.hopN-hopKept); i < min(end, m.hopN); i++ {
+		w := &m.hops[i%hopKept]
+		h.n += w.n
+		h.low, h.high = min(h.low, w.low), max(h.high, w.high)
+		h.atLow += w.atLow
+		h.atHigh += w.atHigh
+		if w.topN > 0 && w.top > h.top {
+			h.top, h.topN = w.top, 0
+		}
+		if w.topN > 0 && w.top == h.top {
+			h.topN += w.topN
+		}
+		if w.bottomN > 0 && w.bottom < h.bottom {
+			h.bottom, h.bottomN = w.bottom, 0
+		}
+		if w.bottomN > 0 && w.bottom == h.bottom {
+			h.bottomN += w.bottomN
+		}
+	}
+	return h
+}
+
+// flat tells whether a stretch holds nothing: it moves by no more than two counts,
+// or not at all when the count is unknown.
+func (m *Monitor) flat(h hopStats) bool {
+	if h.n == 0 {
+		return false
+	}
+	size := max(math.Abs(h.low), math.Abs(h.high))
+	return h.high-h.low <= max(2.5*m.config.Step, 1e-9*size)
+}
+
+// clipped is the share of a stretch at the converter's ends or, when these are
+// unknown, standing still at the top or bottom of what the stretch reaches.
+func (m *Monitor) clipped(h hopStats) float64 {
+	if h.n == 0 {
+		return 0
+	}
+	if m.ends() {
+		return float64(h.atLow+h.atHigh) / float64(h.n)
+	}
+	c := 0
+	if h.topN > 0 && h.top == h.high {
+		c += h.topN
+	}
+	if h.bottomN > 0 && h.bottom == h.low {
+		c += h.bottomN
+	}
+	return float64(c) / float64(h.n)
+}
+
+// Levels of quality. A beat is let through unless it hardly looks like one; the
+// rate is claimed only when its beats look alike.
+const (
+	beatQuality  = 0.15
+	claimQuality = 0.45
+	// A stretch clipped by more than this claims no beats, and the reading says so
+	// from half of it.
+	clippedShare = 0.5
+)
+
+// admit judges one beat and lets it through or not.
+func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
+	// The hops that hold the beat, as far as they are complete.
+	from := b.Foot
+	if m.pulse == nil {
+		from = b.Sample - int64(m.hop)/2
+	}
+	end := min(b.Sample/int64(m.hop)+1, m.hopN)
+	k := int(end - max(0, from/int64(m.hop)))
+	h := m.window(end, max(k, 1))
+	ok := b.Quality >= beatQuality
+	if m.pulse == nil {
+		ok = true
+	}
+	if m.flat(m.window(end, max(k, 2))) || m.clipped(h) > clippedShare {
+		ok = false
+	}
+	m.quality[m.beats%8] = b.Quality
+	m.beats++
+	if !ok {
+		m.broken = true
+		return dst
+	}
+	if m.have {
+		rr := float64(b.Sample-m.last.Sample) / m.rateHz
+		switch {
+		case rr > 60.0/minRateBPM:
+			m.meter.reset()
+			if m.broken {
+				m.slow = 0
+			} else {
+				m.slow++
+			}
+		case !m.broken && rr > 0:
+			m.slow = 0
+			m.meter.add(rr)
+		}
+	}
+	m.last, m.have, m.broken = b, true, false
+	return append(dst, b)
+}
+
+// update makes the reading anew, at the end of a hop.
+func (m *Monitor) update() {
+	q, n := 0.0, int(min(m.beats, 8))
+	for i := range n {
+		q += m.quality[i]
+	}
+	if n > 0 {
+		q /= float64(n)
+	}
+	r := Reading{Quality: q}
+	m.figure = math.NaN()
+	two := m.window(m.hopN, 8)
+	since := math.Inf(1)
+	if m.have {
+		since = float64(m.n-m.last.Sample) / m.rateHz
+	}
+	latency := float64(m.latency) / m.rateHz
+	limit := min(max(2, 1.8*m.meter.longest()), 3.2) + latency
+	rate, intervals, _ := m.meter.bpm()
+	switch c := m.clipped(two); {
+	case m.flat(m.window(m.hopN, 4)):
+		r.State, r.Quality = StateNoSignal, 0
+		r.Reason = "the input does not move: is the sensor on and connected?"
+	case c > clippedShare/2:
+		r.State, r.Quality = StateClipping, 0
+		r.Reason, m.figure = "%.0f %% of the last two seconds are cut off at the end of the range: less gain, less light, or wait until it settles", 100*c
+	case m.slow >= 2 && since < 10:
+		r.State = StateOutOfRange
+		r.Reason, m.figure = "below %.0f bpm", minRateBPM
+	case since > limit:
+		r.State, r.Quality = StateSearching, 0
+		if m.have {
+			r.Reason, m.figure = "no beat for %.0f s", since
+		} else {
+			r.Reason = "no beat found yet"
+		}
+	case intervals < 3:
+		r.State, r.Reason = StateSearching, "waiting for a few beats in a row"
+		if n >= 3 && q < claimQuality {
+			r.State = StateTooNoisy
+			r.Reason, m.figure = m.noise()
+		}
+	case q < claimQuality:
+		r.State = StateTooNoisy
+		r.Reason, m.figure = m.noise()
+	case rate > maxRateBPM:
+		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", maxRateBPM
+	case rate < minRateBPM:
+		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm", minRateBPM
+	default:
+		r.State, r.RateBPM = StateReading, rate
+		switch {
+		case q > 0.8:
+			r.Reason = "the beats look alike"
+		default:
+			r.Reason = "the beats look fairly alike"
+		}
+	}
+	m.reading = r
+}
+
+// noise says what is wrong with a signal whose beats do not look alike.
+func (m *Monitor) noise() (reason string, figure float64) {
+	two := m.window(m.hopN, 8)
+	var amp [2]float64
+	for i := max(0, m.hopN-8); i < m.hopN; i++ {
+		w := &m.hops[i%hopKept]
+		for j, z := range w.mains {
+			amp[j] = max(amp[j], 2*math.Hypot(real(z), imag(z))/float64(w.n))
+		}
+	}
+	hz, a := 50.0, amp[0]
+	if amp[1] > a {
+		hz, a = 60, amp[1]
+	}
+	if 2*a > 0.5*(two.high-two.low) {
+		return "%.0f Hz hum hides the beat", hz
+	}
+	return "the waves do not look like one heartbeat after another: hold still", math.NaN()
 }
