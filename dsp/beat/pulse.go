@@ -65,9 +65,10 @@ func defaultPulseParams() pulseParams {
 // shortly after a beat is that beat's dicrotic wave. A beat missed by 1.6 R–R is
 // looked for again among the smaller rises.
 //
-// Polarity: the systolic upstroke is steeper than the fall after it. The ratio of
-// the steepest rise to the steepest fall is taken for each swing; the median of
-// the recent ones decides, at first after 2.5 s, later only against twelve swings
+// Polarity: the systolic upstroke is steeper than the fall after it, and the wave
+// stands higher above its mean than it falls below, since a pulse is shorter than
+// the rest. Both ratios, multiplied, are taken for each swing; the median of the
+// recent ones decides, at first after 2.5 s, later only against twelve swings
 // that clearly say the opposite.
 //
 // Sample is the highest point of the input smoothed by a triangle of 60 ms, found
@@ -387,6 +388,9 @@ func (d *PulseDetector) zigzag(y, slope float64) {
 		r := math.Log(d.steep / d.prevSteep)
 		if !d.up {
 			r = -r
+		}
+		if top, bottom := max(d.ext, d.turn), min(d.ext, d.turn); top > 0 && bottom < 0 {
+			r += math.Log(top / -bottom)
 		}
 		d.ratios[d.ratioN%len(d.ratios)] = r
 		d.ratioN++

@@ -113,7 +113,6 @@ func TestBeatsOfASimulatedFingerAreTheTrueOnes(t *testing.T) {
 		}
 		found[sample] = true
 	}
-	t.Log(truth.Beats[0][:6], lines[1:6])
 	missed := 0
 	for _, b := range truth.Beats[0] {
 		ok := false
@@ -124,8 +123,8 @@ func TestBeatsOfASimulatedFingerAreTheTrueOnes(t *testing.T) {
 			missed++
 		}
 	}
-	if n := len(truth.Beats[0]); missed > 4 || len(found) > n {
-		t.Errorf("%d of %d true beats not found (the first ones may be), %d found", missed, n, len(found))
+	if n := len(truth.Beats[0]); missed > 2 || len(found) > n+2 { // a beat cut by either end may go either way
+		t.Errorf("%d of %d true beats not found, %d found", missed, n, len(found))
 	}
 }
 
