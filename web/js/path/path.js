@@ -100,7 +100,7 @@ export class PathPanel {
     /** @type {HTMLButtonElement[]} */
     this.dots = POINT_TITLES.map((title, point) => {
       const name = ["scale", "drift", "hum", "smooth", "beats"][point];
-      const b = h("button", { type: "button", class: `probe probe-${point}`, id: `probe-${name}`, "data-testid": `probe-${name}`, "aria-pressed": "false", "aria-label": `Probe ${title}`, title: `Probe ${title} (${point + 1})` }, h("span", { class: "probe-dot" }), h("span", { class: "probe-number", "aria-hidden": "true" }, String(point + 1)));
+      const b = h("button", { type: "button", class: `probe probe-${point}`, id: `probe-${name}`, "data-testid": `probe-${name}`, "aria-pressed": "false", "aria-label": `Probe ${point + 1}, ${title}`, title: `Probe ${title} (${point + 1})` }, h("span", { class: "probe-dot" }), h("span", { class: "probe-number", "aria-hidden": "true" }, String(point + 1)));
       b.addEventListener("click", () => o.toggleProbe({ channel: this.channel, point }));
       return b;
     });

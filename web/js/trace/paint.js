@@ -10,25 +10,40 @@
 const DOT_SPACING_PX = 9;
 
 /**
- * Strokes one trace in the columns of the window and notes its extent in the
- * lane.
- * @param {CanvasRenderingContext2D} ctx
+ * Notes in the lane the extent of its columns in the window.
  * @param {Lane} lane
  * @param {View} view
  * @param {ColumnCache} cache
- * @param {number} leftPx
+ */
+export function see(lane, view, cache) {
+  const to = view.originColumns;
+  let low = Infinity;
+  let high = -Infinity;
+  for (let k = Math.max(0, to - view.widthPx); k < to; k++) {
+    const slot = k % cache.size;
+    if (cache.low[slot] < low) low = cache.low[slot];
+    if (cache.high[slot] > high) high = cache.high[slot];
+  }
+  lane.seenLow = low;
+  lane.seenHigh = high;
+}
+
+/**
+ * Strokes one trace in the columns [from, right edge).
+ * @param {CanvasRenderingContext2D} ctx of the plot area alone
+ * @param {Lane} lane
+ * @param {View} view
+ * @param {ColumnCache} cache
+ * @param {number} from absolute column
  * @param {LineStyle} style
  */
-export function strokeColumns(ctx, lane, view, cache, leftPx, style) {
+export function strokeColumns(ctx, lane, view, cache, from, style) {
   const origin = view.originColumns;
-  const from = Math.max(0, origin - view.widthPx);
   const scale = lane.heightPx / (lane.high - lane.low);
   const bottom = lane.topPx + lane.heightPx;
   const top = lane.topPx;
   const base = lane.low;
   const period = style.on + style.off;
-  let seenLow = Infinity;
-  let seenHigh = -Infinity;
   let pen = false;
   let lastY = 0;
   ctx.beginPath();
@@ -40,13 +55,11 @@ export function strokeColumns(ctx, lane, view, cache, leftPx, style) {
       pen = false;
       continue;
     }
-    if (low < seenLow) seenLow = low;
-    if (high > seenHigh) seenHigh = high;
     if (style.off > 0 && k % period >= style.on) {
       pen = false;
       continue;
     }
-    const x = leftPx + view.widthPx + (k - origin) + 0.5;
+    const x = view.widthPx + (k - origin) + 0.5;
     let y1 = bottom - (low - base) * scale;
     let y2 = bottom - (high - base) * scale;
     if (y1 > bottom) y1 = bottom;
@@ -69,8 +82,6 @@ export function strokeColumns(ctx, lane, view, cache, leftPx, style) {
     }
   }
   ctx.stroke();
-  lane.seenLow = seenLow;
-  lane.seenHigh = seenHigh;
 }
 
 /**
@@ -79,11 +90,10 @@ export function strokeColumns(ctx, lane, view, cache, leftPx, style) {
  * @param {Lane} lane
  * @param {View} view
  * @param {Rings} rings
- * @param {number} leftPx
  * @param {LineStyle} style
  * @param {number} ratio device pixels per CSS pixel
  */
-export function strokeSamples(ctx, lane, view, rings, leftPx, style, ratio) {
+export function strokeSamples(ctx, lane, view, rings, style, ratio) {
   const per = view.samplesPerPx;
   const from = Math.max(rings.start, Math.ceil(view.indexAt(0)));
   const to = Math.min(rings.end, Math.floor(view.end) + 1);
@@ -109,7 +119,7 @@ export function strokeSamples(ctx, lane, view, rings, leftPx, style, ratio) {
       pen = false;
       continue;
     }
-    const x = leftPx + view.xPx(i);
+    const x = view.xPx(i);
     let y = bottom - (v - base) * scale;
     if (y > bottom) y = bottom;
     if (y < top) y = top;
@@ -118,7 +128,7 @@ export function strokeSamples(ctx, lane, view, rings, leftPx, style, ratio) {
     pen = true;
   }
   ctx.stroke();
-  if (1 / per >= DOT_SPACING_PX * ratio) dots(ctx, lane, view, rings, leftPx, from, to, ratio);
+  if (1 / per >= DOT_SPACING_PX * ratio) dots(ctx, lane, view, rings, from, to, ratio);
   lane.seenLow = seenLow;
   lane.seenHigh = seenHigh;
 }
@@ -128,18 +138,17 @@ export function strokeSamples(ctx, lane, view, rings, leftPx, style, ratio) {
  * @param {Lane} lane
  * @param {View} view
  * @param {Rings} rings
- * @param {number} leftPx
  * @param {number} from
  * @param {number} to
  * @param {number} ratio
  */
-function dots(ctx, lane, view, rings, leftPx, from, to, ratio) {
+function dots(ctx, lane, view, rings, from, to, ratio) {
   const side = 2.5 * ratio;
   for (let i = from; i < to; i++) {
     const v = rings.at(lane.probe.channel, lane.probe.point, i);
     if (v !== v) continue;
     const y = lane.yPx(v);
-    if (y >= lane.topPx && y <= lane.topPx + lane.heightPx) ctx.fillRect(leftPx + view.xPx(i) - side / 2, y - side / 2, side, side);
+    if (y >= lane.topPx && y <= lane.topPx + lane.heightPx) ctx.fillRect(view.xPx(i) - side / 2, y - side / 2, side, side);
   }
 }
 

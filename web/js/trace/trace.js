@@ -6,7 +6,7 @@ import { clockTime, duration, quantity } from "../format.js";
 import { niceStep, SECONDS_ACROSS, stepSeconds } from "../scales.js";
 import { POINT_NAMES, POINT_TITLES, STYLES } from "../theme.js";
 import { Lane, placeLanes, shareSpan } from "./lanes.js";
-import { hatch, strokeColumns, strokeSamples } from "./paint.js";
+import { hatch, see, strokeColumns, strokeSamples } from "./paint.js";
 import { advance, between, View } from "./view.js";
 
 /** @import {Channel, Frame, Gap, Note, Probe} from "../types.js" */
@@ -22,6 +22,10 @@ const TOP_CSS = 2;
 const HEAD_CSS = 24;
 const BOTTOM_CSS = 4;
 const MOST_TEXTS = 600;
+/** Columns drawn again where new ink joins the old. */
+const SEAM_CSS = 5;
+/** Columns before them, for the pen to come in as it went. */
+const LEAD_COLUMNS = 48;
 const LEAST_INTERVAL_TEXT_CSS = 52;
 
 /**
@@ -79,9 +83,12 @@ export class TracePanel {
     /** @type {string|CanvasPattern} */
     this.hatching = "";
     this.paperShown = "";
+    /** What the ink on the canvas shows; anything else needs it drawn anew. */
+    this.inked = { origin: -1, samplesPerPx: 0, version: -1, gaps: /** @type {unknown} */ (null), holes: /** @type {unknown} */ (null) };
     this.labelWidthPx = 0;
 
     this.base = h("canvas", { class: "trace-base", "aria-hidden": "true" });
+    this.ink = h("canvas", { class: "trace-ink", "aria-hidden": "true" });
     this.top = h("canvas", { class: "trace-top", "data-testid": "trace-canvas", tabindex: "0", role: "application", "aria-roledescription": "signal trace", "aria-label": "Signal trace. Arrow keys scroll, space freezes, question mark lists all keys." });
     this.labels = h("div", { class: "lane-labels" });
     this.stale = h("div", { class: "stale", "data-testid": "stale", hidden: true });
@@ -90,7 +97,7 @@ export class TracePanel {
       a: this.#handle("a", "Cursor A"),
       b: this.#handle("b", "Cursor B"),
     };
-    this.sheet = h("div", { class: "sheet", "data-testid": "sheet" }, this.base, this.top, this.labels, this.handles.a, this.handles.b, this.stale);
+    this.sheet = h("div", { class: "sheet", "data-testid": "sheet" }, this.base, this.ink, this.top, this.labels, this.handles.a, this.handles.b, this.stale);
     this.scrubThumb = h("div", { class: "scrub-thumb" });
     this.scrub = h("div", { class: "scrub", role: "slider", tabindex: "0", "data-testid": "scrub", "aria-label": "Position in the last ten minutes", "aria-valuemin": "0", "aria-valuemax": "0", "aria-valuenow": "0", "aria-valuetext": "live" }, this.scrubThumb);
     this.freezeButton = button("freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the paper still (space)" });
@@ -115,9 +122,11 @@ export class TracePanel {
     this.where = h("span", { class: "where", "data-testid": "where" });
     root.append(this.#toolbar(), this.sheet, this.readout, this.scrub);
     const base = this.base.getContext("2d", { alpha: false });
+    const ink = this.ink.getContext("2d");
     const top = this.top.getContext("2d");
-    if (!base || !top) throw new Error("this browser cannot draw on a canvas");
+    if (!base || !ink || !top) throw new Error("this browser cannot draw on a canvas");
     this.baseCtx = base;
+    this.inkCtx = ink;
     this.topCtx = top;
     this.resizer = new ResizeObserver(() => {
       this.sized = false;
@@ -590,8 +599,13 @@ export class TracePanel {
     const gutter = widthCss < 600 ? GUTTER_NARROW_CSS : GUTTER_CSS;
     this.leftPx = Math.round(gutter * this.ratio);
     this.view.widthPx = Math.max(1, width - this.leftPx);
+    if (this.ink.width !== this.view.widthPx) this.ink.width = this.view.widthPx;
+    if (this.ink.height !== height) this.ink.height = height;
+    this.ink.style.left = `${this.leftPx / this.ratio}px`;
+    this.ink.style.width = `${this.view.widthPx / this.ratio}px`;
+    this.ink.style.height = `${height / this.ratio}px`;
     placeLanes(this.lanes, Math.round(TOP_CSS * this.ratio), height - Math.round((AXIS_CSS + TOP_CSS + BOTTOM_CSS) * this.ratio), Math.round(HEAD_CSS * this.ratio), this.overlaid);
-    this.hatching = hatch(this.topCtx, this.palette.gridStrong, this.ratio);
+    this.hatching = hatch(this.inkCtx, this.palette.gridStrong, this.ratio);
     this.#placeLabels();
     this.baseDirty = true;
     this.sized = true;
@@ -617,7 +631,9 @@ export class TracePanel {
       }
       if (this.overlaid) shareSpan(this.lanes);
     }
-    if (this.baseDirty) this.#drawBase();
+    const moved = this.baseDirty;
+    if (moved) this.#drawBase();
+    this.#drawInk(moved);
     this.#drawTop();
     this.#afterDraw();
     return again;
@@ -673,9 +689,70 @@ export class TracePanel {
     this.baseDirty = false;
   }
 
+  /**
+   * Grid in time, gaps and traces: all that travels with the paper. What is there
+   * already is moved; only new columns are drawn, unless something else changed.
+   * @param {boolean} anew
+   */
+  #drawInk(anew) {
+    const ctx = this.inkCtx;
+    const { view, rings, inked } = this;
+    const { width, height } = this.ink;
+    if (!rings || this.lanes.length === 0) {
+      ctx.clearRect(0, 0, width, height);
+      inked.origin = -1;
+      return;
+    }
+    const axisTop = height - Math.round(AXIS_CSS * this.ratio);
+    const columns = view.inColumns;
+    const origin = view.originColumns;
+    if (columns) {
+      for (let i = 0; i < this.lanes.length; i++) {
+        if (this.caches[i].size < width + 8) this.caches[i] = new ColumnCache(width);
+        const { channel, point } = this.lanes[i].probe;
+        this.caches[i].update(rings, channel, point, view.samplesPerPx, Math.max(0, origin - width), origin);
+        see(this.lanes[i], view, this.caches[i]);
+      }
+    }
+    const by = origin - inked.origin;
+    const kept = !anew && columns && !view.turns && inked.origin >= 0 && by >= 0 && by < width / 2 && inked.samplesPerPx === view.samplesPerPx && inked.version === rings.version && inked.gaps === this.gaps && inked.holes === this.holes;
+    if (kept && by === 0) return;
+    const seam = kept ? Math.ceil(SEAM_CSS * this.ratio) : 0;
+    const left = kept ? width - by - seam : 0;
+    ctx.save();
+    if (kept) {
+      ctx.globalCompositeOperation = "copy";
+      ctx.drawImage(this.ink, -by, 0);
+      ctx.globalCompositeOperation = "source-over";
+      ctx.beginPath();
+      ctx.rect(left, 0, width - left, height);
+      ctx.clip();
+    }
+    ctx.clearRect(left, 0, width - left, height);
+    this.#drawTimeLines(ctx, axisTop, left);
+    for (const gap of this.gaps) this.#drawGap(ctx, gap, axisTop);
+    for (const hole of this.holes) this.#drawGap(ctx, hole, axisTop);
+    ctx.lineJoin = "round";
+    for (let i = 0; i < this.lanes.length; i++) {
+      const lane = this.lanes[i];
+      const style = this.styleOf(lane);
+      ctx.strokeStyle = this.colourOf(lane);
+      ctx.fillStyle = ctx.strokeStyle;
+      ctx.lineWidth = style.width * this.ratio;
+      if (columns) strokeColumns(ctx, lane, view, this.caches[i], Math.max(0, origin - width + left - LEAD_COLUMNS), style);
+      else strokeSamples(ctx, lane, view, rings, style, this.ratio);
+    }
+    ctx.restore();
+    inked.origin = columns ? origin : -1;
+    inked.samplesPerPx = view.samplesPerPx;
+    inked.version = rings.version;
+    inked.gaps = this.gaps;
+    inked.holes = this.holes;
+  }
+
   #drawTop() {
     const ctx = this.topCtx;
-    const { view, ratio, leftPx, rings } = this;
+    const { ratio, leftPx, rings } = this;
     const { width, height } = this.top;
     ctx.clearRect(0, 0, width, height);
     const axisTop = height - Math.round(AXIS_CSS * ratio);
@@ -684,28 +761,7 @@ export class TracePanel {
     ctx.beginPath();
     ctx.rect(leftPx, 0, width - leftPx, height);
     ctx.clip();
-    this.#drawTime(ctx, axisTop);
-    for (const gap of this.gaps) this.#drawGap(ctx, gap, axisTop);
-    for (const hole of this.holes) this.#drawGap(ctx, hole, axisTop);
-    ctx.lineJoin = "round";
-    ctx.lineCap = "butt";
-    for (let i = 0; i < this.lanes.length; i++) {
-      const lane = this.lanes[i];
-      const style = this.styleOf(lane);
-      const colour = this.colourOf(lane);
-      ctx.strokeStyle = colour;
-      ctx.fillStyle = colour;
-      ctx.lineWidth = style.width * ratio;
-      if (view.inColumns) {
-        const to = view.originColumns;
-        const cache = this.caches[i];
-        if (cache.size < view.widthPx + 8) this.caches[i] = new ColumnCache(view.widthPx);
-        this.caches[i].update(rings, lane.probe.channel, lane.probe.point, view.samplesPerPx, Math.max(0, to - view.widthPx), to);
-        strokeColumns(ctx, lane, view, this.caches[i], leftPx, style);
-      } else {
-        strokeSamples(ctx, lane, view, rings, leftPx, style, ratio);
-      }
-    }
+    this.#drawTimes(ctx, axisTop);
     for (const gap of this.gaps) this.#drawGapWords(ctx, gap, axisTop, "");
     for (const hole of this.holes) this.#drawGapWords(ctx, hole, axisTop, "lost on the way to this page");
     this.#drawBeats(ctx);
@@ -714,32 +770,49 @@ export class TracePanel {
     ctx.restore();
   }
 
+  /** Seconds between lines of the grid. */
+  #secondsStep() {
+    return niceStep(this.view.secondsAcross / Math.max(2, Math.floor(this.view.widthPx / this.ratio / 92)));
+  }
+
+  /**
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {number} axisTop
+   * @param {number} leftPx of what is drawn
+   */
+  #drawTimeLines(ctx, axisTop, leftPx) {
+    const { view } = this;
+    const step = this.#secondsStep() * view.rateHz;
+    const first = Math.ceil(Math.max(0, view.indexAt(leftPx - 1)) / step);
+    const last = Math.floor(view.end / step);
+    ctx.strokeStyle = this.palette.grid;
+    ctx.lineWidth = Math.max(1, Math.round(this.ratio));
+    ctx.beginPath();
+    for (let k = first; k <= last; k++) {
+      const x = Math.round(view.xPx(k * step)) + 0.5;
+      ctx.moveTo(x, 0);
+      ctx.lineTo(x, axisTop + 4 * this.ratio);
+    }
+    ctx.stroke();
+  }
+
   /**
    * @param {CanvasRenderingContext2D} ctx
    * @param {number} axisTop
    */
-  #drawTime(ctx, axisTop) {
+  #drawTimes(ctx, axisTop) {
     const { view, ratio, leftPx, palette } = this;
-    const step = niceStep(view.secondsAcross / Math.max(2, Math.floor(view.widthPx / ratio / 92)));
+    const step = this.#secondsStep();
     if (step !== this.timeStep) {
       this.timeStep = step;
       this.timeTexts.clear();
     }
     const first = Math.ceil(Math.max(0, view.indexAt(0)) / view.rateHz / step);
     const last = Math.floor(view.end / view.rateHz / step);
-    ctx.strokeStyle = palette.grid;
     ctx.fillStyle = palette.faint;
-    ctx.lineWidth = Math.max(1, Math.round(ratio));
     ctx.font = `${11.5 * ratio}px ${FONT}`;
     ctx.textAlign = "center";
     ctx.textBaseline = "middle";
-    ctx.beginPath();
-    for (let k = first; k <= last; k++) {
-      const x = Math.round(leftPx + view.xPx(k * step * view.rateHz)) + 0.5;
-      ctx.moveTo(x, 0);
-      ctx.lineTo(x, axisTop + 4 * ratio);
-    }
-    ctx.stroke();
     for (let k = first; k <= last; k++) {
       let text = this.timeTexts.get(k);
       if (text === undefined) {
@@ -747,7 +820,8 @@ export class TracePanel {
         text = clockTime(k * step, step);
         this.timeTexts.set(k, text);
       }
-      ctx.fillText(text, leftPx + view.xPx(k * step * view.rateHz), axisTop + 14 * ratio);
+      const x = leftPx + view.xPx(k * step * view.rateHz);
+      if (x > leftPx + 14 * ratio && x < leftPx + view.widthPx - 14 * ratio) ctx.fillText(text, x, axisTop + 14 * ratio);
     }
   }
 
@@ -757,10 +831,10 @@ export class TracePanel {
    * @param {number} axisTop
    */
   #drawGap(ctx, gap, axisTop) {
-    const { view, ratio, leftPx, palette } = this;
+    const { view, ratio, palette } = this;
     if (gap.index > view.end || gap.index + gap.samples < view.indexAt(0)) return;
-    const x1 = leftPx + view.xPx(gap.index);
-    const x2 = Math.max(x1 + 2 * ratio, leftPx + view.xPx(gap.index + gap.samples));
+    const x1 = view.xPx(gap.index);
+    const x2 = Math.max(x1 + 2 * ratio, view.xPx(gap.index + gap.samples));
     ctx.fillStyle = palette.gap;
     ctx.fillRect(x1, 0, x2 - x1, axisTop);
     ctx.fillStyle = this.hatching;
@@ -785,8 +859,10 @@ export class TracePanel {
     ctx.textBaseline = "middle";
     const w = ctx.measureText(text).width;
     const from = Math.max(leftPx + 4 * ratio, x1 + 6 * ratio);
+    ctx.globalAlpha = 0.85;
     ctx.fillStyle = palette.paper;
     ctx.fillRect(from - 3 * ratio, axisTop - 22 * ratio, w + 6 * ratio, 17 * ratio);
+    ctx.globalAlpha = 1;
     ctx.fillStyle = palette.ink;
     ctx.fillText(text, from, axisTop - 13.5 * ratio);
   }
