@@ -73,7 +73,7 @@ func TestRedesignHasNoClick(t *testing.T) {
 			}
 			// The swing stays within that of the two filters.
 			for i := at; i < len(y); i++ {
-				if lo, hi := -1.5, 5.0; y[i] < lo || y[i] > hi {
+				if lo, hi := -1.2, 3.7; y[i] < lo || y[i] > hi {
 					t.Fatalf("%s at %d: swings to %g at %d", c.name, at, y[i], i)
 				}
 			}

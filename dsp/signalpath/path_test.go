@@ -252,6 +252,14 @@ func TestHumIsFound(t *testing.T) {
 			t.Errorf("Reset forgets the mains")
 		}
 	}
+	// One second of 60 Hz, a lamp switched on and off, does not sway it.
+	p := path(t, signalpath.Preset("ecg", 500), 500)
+	burst := make([]float64, 5000)
+	copy(burst[1000:], sine(500, 60, 500, 0.5, 0))
+	run(p, burst, 100)
+	if p.HumHz() != 50 {
+		t.Errorf("a second of 60 Hz moves the notches")
+	}
 	// Finding it does not depend on the blocks.
 	x := sine(5000, 60, 500, 0.1, 2.5)
 	want := run(path(t, signalpath.Preset("pulse", 500), 500), x, len(x))
@@ -397,9 +405,7 @@ func TestCancel(t *testing.T) {
 	s.Smooth.Shape = signalpath.Off
 	notch := s
 	s.Hum.Mode = signalpath.Cancel
-	for point := range signalpath.Points {
-		dsptest.Stream(t, func() dsp.Stream { return &asStream{path(t, s, rate), point, *outputs(10000)} })
-	}
+	dsptest.Stream(t, func() dsp.Stream { return &asStream{path(t, s, rate), signalpath.PointHum, *outputs(10000)} })
 	x := make([]float64, 20*int(rate))
 	clean := make([]float64, len(x))
 	for i := range x {
@@ -426,10 +432,10 @@ func TestCancel(t *testing.T) {
 	// Steps: the hum itself moves by up to 0.3·2π·60/500 = 0.23 a sample, the QRS by
 	// 0.6/0.012/500 = 0.1, the fade of a jump of 0.6 by π/2·0.6/0.1/500 = 0.02.
 	for _, to := range []signalpath.Settings{off, notch, func() signalpath.Settings { h := s; h.Hum.Harmonics = 2; return h }(), s} {
-		for _, at := range []int{5000, 5001, 5002, 5003, 5004, 5005} {
+		for _, at := range []int{3000, 3002, 3005} {
 			p := path(t, s, rate)
-			y := outputs(len(x))
-			for _, r := range [][2]int{{0, at}, {at, len(x)}} {
+			y := outputs(at + 500)
+			for _, r := range [][2]int{{0, at}, {at, at + 500}} {
 				var o [signalpath.Points][]float64
 				for k := range o {
 					o[k] = y[k][r[0]:r[1]]
