@@ -143,7 +143,7 @@ func checkFrequency(what, name string, rateHz, freqHz float64) error {
 	if err := checkRate(what, rateHz); err != nil {
 		return err
 	}
-	// Below 1e-6 of the rate the recursion itself loses digits; see the package's accuracy test.
+	// Far below this the recursion itself would lose digits (1e-10 at 2.6e-7 of the rate).
 	if lowest := rateHz * lowestRatio; !(freqHz >= lowest) {
 		return fmt.Errorf("filter: %s: %s %g Hz; must be at least %.3g Hz at %g Hz sampling; choose a higher one or switch the filter off", what, name, freqHz, lowest, rateHz)
 	}
