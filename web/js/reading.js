@@ -1,5 +1,6 @@
 // The rate, big, with what it is worth in words; a small beat lamp beside it.
 
+import { sentence } from "./api.js";
 import { fill, h, setText } from "./dom.js";
 import { duration, qualityWord, readingHeading } from "./format.js";
 
@@ -48,7 +49,7 @@ export class ReadingPanel {
     this.root.classList.toggle("none", !reading);
     const word = reading ? `${qualityWord(r.quality)} signal` : readingHeading(state);
     setText(this.state, word);
-    setText(this.reason, r?.reason ?? "Waiting for the first seconds of signal.");
+    setText(this.reason, r?.reason ? sentence(r.reason) : "Waiting for the first seconds of signal.");
     const lit = reading ? Math.max(1, Math.round(r.quality * QUALITY_STEPS)) : 0;
     if (this.bars.dataset.lit !== String(lit)) {
       this.bars.dataset.lit = String(lit);

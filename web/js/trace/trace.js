@@ -651,7 +651,7 @@ export class TracePanel {
     const half = ctx.lineWidth / 2;
     const shown = this.overlaid ? this.lanes.slice(0, 1) : this.lanes;
     shown.forEach((lane, i) => {
-      lane.makeTicks(Math.max(2, Math.floor(lane.heightPx / ratio / 34)), this.overlaid);
+      lane.makeTicks(Math.max(3, Math.floor(lane.heightPx / ratio / 32)), this.overlaid);
       ctx.font = `${11.5 * ratio}px ${FONT}`;
       ctx.strokeStyle = palette.grid;
       ctx.fillStyle = palette.faint;
