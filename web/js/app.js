@@ -5,7 +5,7 @@ import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
 import { DrawerHost } from "./drawers.js";
-import { duration, rate, significant } from "./format.js";
+import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";
 import { Keys } from "./keys.js";
 import { FrameLoop } from "./loop.js";
@@ -17,7 +17,7 @@ import { ringCapacity, Rings } from "./rings.js";
 import { ScaleDialog } from "./scale-dialog.js";
 import { SECONDS_ACROSS, stepSeconds } from "./scales.js";
 import { SourcePicker } from "./sources.js";
-import { BeatList, History, prefs, Store } from "./store.js";
+import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
 import { DARK, LIGHT } from "./theme.js";
 import { TracePanel } from "./trace/trace.js";
@@ -32,6 +32,8 @@ const ANNOUNCE_GAP_MS = 1500;
 const NARROW_CSS = 760;
 /** The past is fetched in pieces of so many seconds. */
 const FETCH_SECONDS = 60;
+/** A state message's last index may lag behind the frames by less than this. */
+const BACK_SECONDS = 3;
 
 const store = new Store();
 const undo = new History();
@@ -275,8 +277,10 @@ function takeFrame(frame) {
 
 /** @param {any} m */
 function takeMessage(m) {
-  if (m.type === "state" && m.epoch !== epoch) newEpoch(m.epoch);
-  if (m.type === "beats" && m.epoch === epoch) takeBeats(m);
+  // Indices that went back are another run of a recording with one and the same t0.
+  const wentBack = rings !== null && m.lastIndex < rings.end - BACK_SECONDS * trace.view.rateHz;
+  if (m.type === "state" && (wentBack || !sameRun(store.state.server, m))) newEpoch(m.epoch);
+  if (m.type === "beats" && m.epoch === epoch && m.beats) takeBeats(m);
   if (m.type === "dropped") {
     repair();
     return;
@@ -498,7 +502,7 @@ function slowTick() {
   const silent = now - lastFrameAt;
   const expected = server?.status === "running";
   const stale = !!server && !!rings && silent > STALE_AFTER_MS && (expected || store.state.connection !== "open" || server.status === "waiting");
-  trace.setStale(stale ? `Nothing has arrived for ${duration(Math.round(silent / 1000))}.` : "");
+  trace.setStale(stale ? `Nothing has arrived for ${wholeSeconds(silent / 1000)}.` : "");
   if (stale) reading.age(silent);
   else reading.root.classList.remove("old");
   path.measure(rings);

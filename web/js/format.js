@@ -106,6 +106,15 @@ export function duration(seconds) {
 }
 
 /**
+ * A length of time that counts up: "7 s", "2 min 5 s".
+ * @param {number} seconds
+ */
+export function wholeSeconds(seconds) {
+  const whole = Math.max(0, Math.round(seconds));
+  return whole < 100 ? whole + NBSP + "s" : duration(whole);
+}
+
+/**
  * A sampling rate: "250 Hz", "249.87 Hz", "1.0003 kHz".
  * @param {number} hz
  * @param {number} [digits]

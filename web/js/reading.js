@@ -2,7 +2,7 @@
 
 import { sentence } from "./api.js";
 import { fill, h, setText } from "./dom.js";
-import { duration, qualityWord, readingHeading } from "./format.js";
+import { qualityWord, readingHeading, wholeSeconds } from "./format.js";
 
 /** @import {Channel, Reading} from "./types.js" */
 
@@ -93,7 +93,7 @@ export class ReadingPanel {
     this.root.classList.toggle("old", silentMs > STALE_AFTER_MS);
     if (silentMs > STALE_AFTER_MS) {
       setText(this.state, "no reading: nothing arrives");
-      setText(this.reason, `The last sample came ${duration(Math.round(silentMs / 1000))} ago.`);
+      setText(this.reason, `The last sample came ${wholeSeconds(silentMs / 1000)} ago.`);
       setText(this.number, "–");
       this.root.classList.add("none");
     }

@@ -78,7 +78,7 @@ function takeState(state, m) {
   const { type, ...rest } = m;
   /** @type {ServerState} */
   const server = { ...rest, channels: rest.channels ?? [], gaps: rest.gaps ?? [], notes: rest.notes ?? [], owner: rest.owner !== false };
-  const fresh = !state.server || state.server.epoch !== server.epoch;
+  const fresh = !sameRun(state.server, server);
   return {
     ...state,
     server,
@@ -87,6 +87,19 @@ function takeState(state, m) {
     text: fresh ? (rest.text ?? []) : state.text,
     problem: rest.problem ?? state.problem,
   };
+}
+
+/** A program started anew counts its epochs from 1 again: then t0 tells them apart. */
+const SAME_START_MS = 2000;
+
+/**
+ * Whether two states are of one run of one source, so that indices go on.
+ * @param {{epoch: number, t0: string}|null} a
+ * @param {{epoch: number, t0: string}|null} b
+ */
+export function sameRun(a, b) {
+  if (!a || !b || a.epoch !== b.epoch) return false;
+  return !(Math.abs(Date.parse(a.t0) - Date.parse(b.t0)) > SAME_START_MS);
 }
 
 /**

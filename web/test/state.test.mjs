@@ -3,7 +3,7 @@ import { test } from "node:test";
 import { defaultProbes, restoreProbes, toggleProbe } from "../js/path/probes.js";
 import { delayAt, removed } from "../js/path/removed.js";
 import { Rings } from "../js/rings.js";
-import { BeatList, History, initialState, reduce } from "../js/store.js";
+import { BeatList, History, initialState, reduce, sameRun } from "../js/store.js";
 import { Lane, placeLanes, shareSpan } from "../js/trace/lanes.js";
 import { advance, between, View } from "../js/trace/view.js";
 
@@ -34,6 +34,18 @@ test("the reducer takes messages of its epoch only and leaves the rest alone", (
   s = reduce(s, { ...STATE, epoch: 4, text: undefined });
   assert.equal(s.readings.length, 0);
   assert.deepEqual(s.text, []);
+});
+
+test("a program started anew is another run though its epoch is the same", () => {
+  const a = { epoch: 1, t0: "2026-11-25T10:00:00Z" };
+  assert.ok(sameRun(a, { epoch: 1, t0: "2026-11-25T10:00:00.500Z" }));
+  assert.ok(!sameRun(a, { epoch: 1, t0: "2026-11-25T10:00:30Z" }));
+  assert.ok(!sameRun(a, { epoch: 2, t0: a.t0 }));
+  assert.ok(!sameRun(null, a));
+  let s = reduce(initialState(), { ...STATE, t0: a.t0 });
+  s = reduce(s, { type: "reading", epoch: 3, channel: 0, state: "reading" });
+  s = reduce(s, { ...STATE, t0: "2026-11-25T11:00:00Z" });
+  assert.equal(s.readings.length, 0);
 });
 
 test("beats come in any order and twice, and lie in order once", () => {
