@@ -123,6 +123,7 @@ func (s *Server) Handler() http.Handler {
 			}
 		})
 	})
+	r.With(noStore).Get("/metrics", s.metrics().ServeHTTP)
 	page := http.FileServerFS(s.page)
 	r.Get("/*", func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Cache-Control", "no-cache")

@@ -217,3 +217,19 @@ func TestSecurityHeaders(t *testing.T) {
 		t.Errorf("the content security policy allows something unsafe: %q", csp)
 	}
 }
+
+func TestMetrics(t *testing.T) {
+	h := demo(t)
+	deadline := time.Now().Add(10 * time.Second)
+	for {
+		status, body := request(t, h, "GET", "/metrics", "", nil)
+		if status == 200 && strings.Contains(body, "pulsewright_source_rate_hertz 250") && !strings.Contains(body, "pulsewright_samples_total 0\n") &&
+			strings.Contains(body, "go_goroutines") {
+			return
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("status %d: %s", status, body)
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+}

@@ -325,3 +325,20 @@ func (s *Session) SetTrimmer(ctx context.Context, hz float64) error {
 // Refresh sends every page the state, after something outside the session that
 // it shows has changed.
 func (s *Session) Refresh() { s.sendState() }
+
+// Counters count since the start of the program.
+type Counters struct {
+	Samples, Lost, Gaps, Frames, Beats, Reopens int64
+	Watchers                                    int
+	DroppedFrames                               int64
+	RateHz                                      float64 // of the source, 0 without one
+}
+
+// Counters returns the present counts.
+func (s *Session) Counters() Counters {
+	s.mu.Lock()
+	rate := s.state.SourceRateHz
+	s.mu.Unlock()
+	return Counters{Samples: s.samples.Load(), Lost: s.lost.Load(), Gaps: s.gaps.Load(), Frames: s.frames.Load(), Beats: s.found.Load(), Reopens: s.reopens.Load(),
+		Watchers: s.hub.Watchers(), DroppedFrames: s.hub.Dropped(), RateHz: rate}
+}

@@ -18,6 +18,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 	"unicode/utf8"
 
@@ -135,6 +136,9 @@ type Session struct {
 	reopened    chan opened
 	reopening   bool
 	nextReopen  time.Time
+
+	// Counted for Counters.
+	samples, lost, gaps, frames, found, reopens atomic.Int64
 
 	// Guarded by mu.
 	mu      sync.Mutex
@@ -462,6 +466,7 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	for _, t := range s.taps {
 		t.Samples(first, b.Counts)
 	}
+	s.samples.Add(int64(n))
 	m, skip, at := 0, 0, first
 	for i, c := range s.channels {
 		if cap(s.values[i]) < n {
@@ -527,6 +532,8 @@ func (s *Session) restart(first int64) {
 func (s *Session) gap(first, samples int64, reason string) {
 	s.flush(time.Now())
 	s.pendingGap = true
+	s.gaps.Add(1)
+	s.lost.Add(samples)
 	d := int64(max(1, s.decimation))
 	g := Gap{Index: first / d, Samples: samples / d, Reason: reason}
 	s.mu.Lock()
@@ -557,6 +564,7 @@ func (s *Session) flush(now time.Time) {
 	}
 	s.lastFrame = now
 	s.sequence++
+	s.frames.Add(1)
 	age := min(max(0, now.Sub(s.arrived).Milliseconds()), 1<<31)
 	s.mu.Lock()
 	head := frameHeader{sequence: s.sequence, first: s.pendingAt, samples: s.pendingN, channels: len(s.channels),
@@ -584,6 +592,7 @@ func (s *Session) flush(now time.Time) {
 	s.mu.Unlock()
 	for i, c := range s.channels {
 		if len(c.found) > 0 {
+			s.found.Add(int64(len(c.found)))
 			s.message(ChannelBeats{"beats", head.epoch, i, c.found})
 			s.sendReading(i, c)
 			for _, t := range s.taps {
@@ -824,6 +833,7 @@ func (s *Session) takeReopened(o opened) {
 		return
 	}
 	s.source = o.source
+	s.reopens.Add(1)
 	s.estimator.Reset()
 	s.setStatus(StatusWaiting, "back; waiting for its first samples")
 }
