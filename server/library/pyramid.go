@@ -59,16 +59,14 @@ func newPyramidBuilder(channels int) *pyramidBuilder {
 func (b *pyramidBuilder) add(counts [][]int32, n int64) {
 	for done := int64(0); done < n; {
 		k := min(n-done, int64(pyramidBase-b.n))
-		if counts != nil {
-			for c, row := range counts {
-				e := b.open[c]
-				for _, v := range row[done : done+k] {
-					if v != acquire.MissingCount {
-						e.low, e.high = min(e.low, v), max(e.high, v)
-					}
+		for c, row := range counts {
+			e := b.open[c]
+			for _, v := range row[done : done+k] {
+				if v != acquire.MissingCount {
+					e.low, e.high = min(e.low, v), max(e.high, v)
 				}
-				b.open[c] = e
 			}
+			b.open[c] = e
 		}
 		b.n += int(k)
 		done += k

@@ -171,9 +171,7 @@ func (r *Recorder) open(name string, keepMinutes float64) (*job, error) {
 	}
 	j := &job{path: path, start: start, begun: time.Now(), w: w, rateHz: p.rateHz, wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
 	if keepMinutes > 0 {
-		for _, e := range p.since(start) {
-			j.queue = append(j.queue, e)
-		}
+		j.queue = p.since(start)
 	}
 	return j, nil
 }

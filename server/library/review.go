@@ -10,7 +10,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"time"
 
 	"github.com/go-chi/chi/v5"
 
@@ -43,7 +42,6 @@ type Reviews struct {
 type review struct {
 	id   string
 	size int64
-	time time.Time
 
 	// Guarded by mu: reading, and what is built.
 	mu      sync.Mutex
