@@ -51,8 +51,9 @@ const (
 	shapeLen  = 35 // samples of a shape: 280 ms
 	shapeLag  = 5  // search for the best fit, samples of a shape: ±40 ms
 	shapeFull = shapeLen + 2*shapeLag
-	shapeMax  = 6 // kinds of beat remembered
-	history   = 8 // beats and intervals remembered
+	shapeMax  = 6  // kinds of beat remembered
+	history   = 8  // beats and intervals remembered
+	spikeMax  = 16 // half the longest running median, steps of 1 to 2 ms
 )
 
 // ecgCand is a local maximum of the QRS-band level.
@@ -67,6 +68,8 @@ type ecgCand struct {
 	amplitude float64
 	swing     float64
 	taken     bool
+	narrow    bool // no more than a spike
+	shadowed  bool // a stronger one follows at once
 	refusal   string
 	shape     [shapeFull]float64
 }

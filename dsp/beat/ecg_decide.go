@@ -5,6 +5,8 @@ import (
 	"slices"
 )
 
+const reasonTaken = "above the threshold"
+
 // judge decides on a candidate when what follows it for aheadSeconds is known.
 func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 	d.measure(q)
@@ -19,7 +21,7 @@ func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 	d.weigh(q)
 	switch r := d.refuse(q); r {
 	case "":
-		return d.take(dst, q, "above the threshold")
+		return d.take(dst, q, reasonTaken)
 	default:
 		q.refusal = r
 		d.tell(q, r)
@@ -57,6 +59,9 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.swing < d.config.MinVolts {
 		return "smaller than the least beat"
 	}
+	if q.narrow {
+		return "a spike: too narrow for a QRS"
+	}
 	if q.at-d.last < int64(d.p.refractorySeconds*ecgRateHz) {
 		return "too soon after a beat"
 	}
@@ -71,6 +76,7 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	}
 	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
 		if x := d.level[i&(ecgRing-1)]; q.feature < d.p.aheadShare*x {
+			q.shadowed = true
 			return "a stronger one follows"
 		}
 	}
@@ -144,10 +150,13 @@ func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
 	var best *ecgCand
 	for i := max(d.judged-ecgCands/2, 0); i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
-		if q.taken || q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) || q.swing < d.config.MinVolts {
+		if q.taken || q.narrow || q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) || q.swing < d.config.MinVolts {
 			continue
 		}
-		if q.feature < d.p.backShare*q.threshold || q.agreement < d.p.backAgree || q.level < d.p.floorRatio*q.floor {
+		if q.shadowed || q.feature < d.p.backShare*q.threshold || q.level < d.p.floorRatio*q.floor {
+			continue
+		}
+		if q.agreement < d.p.backAgree && q.feature < d.p.backRise*q.floor {
 			continue
 		}
 		if best == nil || q.feature > best.feature {
@@ -174,10 +183,15 @@ func (d *ECGDetector) search(dst []Beat, c int64) []Beat {
 			}
 		}
 	}
+	// A pause shows P waves: much smaller beats than before must last longer.
+	least := d.p.startShare * second
+	if d.nPeaks > 0 && c-d.last < int64(d.p.restartSeconds*ecgRateHz) {
+		least = max(least, d.p.signalShare*d.usual())
+	}
 	n := 0
 	for i := max(d.judged-ecgCands+8, 0); i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
-		if q.at < from || q.swing < d.config.MinVolts || q.level < d.p.startShare*second || q.level < d.p.startRatio*q.floor {
+		if q.at < from || q.narrow || q.swing < d.config.MinVolts || q.level < least || q.level < d.p.startRatio*q.floor {
 			continue
 		}
 		if n > 0 {
@@ -242,37 +256,80 @@ func (d *ECGDetector) measure(q *ecgCand) {
 	d.locate(q)
 }
 
-// locate finds R in the raw input.
+// locate finds R in the raw input: the greatest distance from the line between the
+// levels before and after, in the input freed of spikes by a short running median,
+// and then the raw extremum beside it.
 func (d *ECGDetector) locate(q *ecgCand) {
 	mask := int64(len(d.raw) - 1)
+	rate := d.config.RateHz
 	center := int64(math.Round(float64(q.at)*d.ratio - d.back))
-	reach := int64(d.p.locateSeconds * d.config.RateHz)
-	edge := reach / 2
+	step := max(int64(rate/500), 1)
+	reach := int64(d.p.locateSeconds * rate / float64(step)) // in steps
 	oldest := max(d.n-int64(len(d.raw)), 0)
 	at := func(i int64) float64 { return d.raw[min(max(i, oldest), d.n-1)&mask] }
-	mean := func(a, b int64) float64 {
-		sum := 0.0
-		for i := a; i <= b; i++ {
-			sum += at(i)
+	// Half the median's length, in steps; 2·half+1 cover spikeSeconds.
+	half := int64(d.p.spikeSeconds * rate / float64(step) / 2)
+	var w [2*spikeMax + 1]float64
+	median := func(i int64) float64 {
+		n := 0
+		for k := -half; k <= half; k++ {
+			v := at(i + k*step)
+			m := n
+			for ; m > 0 && w[m-1] > v; m-- {
+				w[m] = w[m-1]
+			}
+			w[m] = v
+			n++
 		}
-		return sum / float64(b-a+1)
+		return w[half]
 	}
-	left, right := mean(center-reach-edge, center-reach), mean(center+reach, center+reach+edge)
-	smooth := int64(0.004 * d.config.RateHz)
-	best, lowest, highest := 0.0, math.Inf(1), math.Inf(-1)
-	q.sample = center
-	for i := center - reach; i <= center+reach; i++ {
-		x := float64(i-center+reach) / float64(2*reach)
-		v := mean(i-smooth, i+smooth)
+	edge := max(reach/2, 1)
+	left, right := 0.0, 0.0
+	for k := range edge {
+		left += at(center-(reach+k)*step) / float64(edge)
+		right += at(center+(reach+k)*step) / float64(edge)
+	}
+	best, where := 0.0, center
+	lowest, highest := math.Inf(1), math.Inf(-1)
+	rawLow, rawHigh := math.Inf(1), math.Inf(-1)
+	for k := -reach; k <= reach; k++ {
+		i := center + k*step
+		v := median(i)
+		r := at(i)
 		lowest, highest = min(lowest, v), max(highest, v)
-		v -= left + (right-left)*x
+		rawLow, rawHigh = min(rawLow, r), max(rawHigh, r)
+		v -= left + (right-left)*float64(k+reach)/float64(2*reach)
 		if math.Abs(v) > math.Abs(best) {
-			best, q.sample = v, i
+			best, where = v, i
+		}
+	}
+	q.swing = highest - lowest
+	q.narrow = q.swing < d.p.narrowShare*(rawHigh-rawLow)
+	// The extremum beside it, over a few milliseconds' mean.
+	smooth := int64(0.003 * rate)
+	mean := func(i int64) float64 {
+		sum := 0.0
+		for k := i - smooth; k <= i+smooth; k++ {
+			sum += at(k)
+		}
+		return sum / float64(2*smooth+1)
+	}
+	sign := 1.0
+	if best < 0 {
+		sign = -1
+	}
+	q.sample = where
+	if fine := half * step; !q.narrow {
+		top := math.Inf(-1)
+		by := max(step/4, 1)
+		for i := where - fine; i <= where+fine; i += by {
+			if v := sign * mean(i); v > top {
+				top, q.sample = v, i
+			}
 		}
 	}
 	q.sample = min(max(q.sample, 0), d.n-1)
-	q.amplitude = best
-	q.swing = highest - lowest
+	q.amplitude = at(q.sample) - (left + (right-left)*float64((q.sample-center)/step+reach)/float64(2*reach))
 }
 
 // fit is the best correlation of a shape with a reference over small shifts.

@@ -3,13 +3,14 @@ package beat
 // ecgParams are the ECG detector's settings. Seconds, hertz and plain ratios: none
 // depends on the input's unit or rate.
 type ecgParams struct {
-	qrsLowHz, qrsHighHz     float64 // band of the level
-	shapeLowHz, shapeHighHz float64 // band of the shapes
-	windowSeconds           float64 // the level is the rms over this
-	nearSeconds             float64 // a candidate is the greatest level within ± this
-	aheadSeconds            float64 // judged so long after the maximum
-	refractorySeconds       float64 // of two this near only one is a beat
-	locateSeconds           float64 // R is sought within ± this of the level's maximum
+	qrsLowHz, qrsHighHz       float64 // band of the level
+	shapeLowHz, shapeHighHz   float64 // band of the shapes
+	windowSeconds             float64 // the level is the rms over this
+	nearSeconds               float64 // a candidate is the greatest level within ± this
+	aheadSeconds              float64 // judged so long after the maximum
+	refractorySeconds         float64 // of two this near only one is a beat
+	spikeSeconds, narrowShare float64
+	locateSeconds             float64 // R is sought within ± this of the level's maximum
 
 	usualRank                          float64
 	novelty                            float64
@@ -28,6 +29,8 @@ type ecgParams struct {
 	backShare                          float64 // with this share of the threshold
 	backAgree                          float64 // and this correlation
 	lostSeconds                        float64 // without a beat: start anew
+	backRise                           float64
+	restartSeconds                     float64
 	startRatio                         float64 // at the start: beats stand so far above the background
 	startAgree                         float64 // and are alike
 	startShare                         float64 // share of the second greatest level
@@ -40,13 +43,13 @@ func defaultECGParams() ecgParams {
 		qrsLowHz: 8, qrsHighHz: 20,
 		shapeLowHz: 3, shapeHighHz: 25,
 		windowSeconds: 0.1, nearSeconds: 0.06, aheadSeconds: 0.2,
-		refractorySeconds: 0.2, locateSeconds: 0.07,
+		refractorySeconds: 0.2, locateSeconds: 0.07, spikeSeconds: 0.014, narrowShare: 0.45,
 		signalShare: 0.35, floorRatio: 1.6, noiseWeight: 0.75, noiseFull: 0.4,
-		usualRank: 0.34, novelty: 0.3, earlyWeight: 0.4, unsteady: 0.15, strangeWeight: 0.3, waneShare: 0.9, waneSeconds: 0.5, aheadShare: 0.7,
+		usualRank: 0.5, novelty: 0.3, earlyWeight: 0.4, unsteady: 0.15, strangeWeight: 0.3, waneShare: 0.9, waneSeconds: 0.5, aheadShare: 0.7,
 		agreeLow: 0.3, agreeHigh: 0.95,
 		tWaveSeconds: 0.38, tWaveShare: 0.5,
 		backRatio: 1.5, backShare: 0.4, backAgree: 0.6,
-		lostSeconds: 3, startRatio: 3, startAgree: 0.85, startShare: 0.3, startSupport: 0.75,
+		lostSeconds: 3, backRise: 4, restartSeconds: 6.5, startRatio: 3, startAgree: 0.85, startShare: 0.3, startSupport: 0.75,
 		joinAgree: 0.8,
 	}
 }
