@@ -228,7 +228,6 @@ type recordStore struct {
 	signals []recordSignal
 	highest int   // samples per frame of the fastest signal
 	n       int64 // positions
-	row     []int32
 }
 
 // recordGroup is one signal file.

@@ -25,7 +25,7 @@ import (
 
 // ErrNotBuilt says that the program was built without the sound card.
 var ErrNotBuilt = errors.New("this build has no sound card input: install the package portaudio19-dev (Debian), portaudio (Homebrew) or " +
-	"mingw-w64-portaudio (MSYS2), and build with: go build -tags portaudio .")
+	"mingw-w64-portaudio (MSYS2), and build with the tag portaudio")
 
 // Device is an audio input.
 type Device struct {

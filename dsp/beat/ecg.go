@@ -121,8 +121,6 @@ type ECGDetector struct {
 	nextTry    int64
 	shapes     [shapeMax]ecgShape
 	scratch    [ecgRing]float64
-	lag        int64
-	lagMax     int64
 }
 
 // NewECG makes a detector for a rate of 100 to 192000 Hz; see NewECGConfig.

@@ -169,9 +169,20 @@ func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
 	return dst
 }
 
-// search starts or starts anew: it looks for several beats alike that stand out.
+// search starts or starts anew: it looks for several beats alike that stand out, in
+// the last seconds, and for slow ones in more of them.
 func (d *ECGDetector) search(dst []Beat, c int64) []Beat {
-	from := max(c-4*ecgRateHz, d.last+int64(d.p.tWaveSeconds*ecgRateHz))
+	n := len(dst)
+	for _, seconds := range [...]int64{4, 7} {
+		if dst = d.searchIn(dst, c, seconds); len(dst) > n {
+			break
+		}
+	}
+	return dst
+}
+
+func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
+	from := max(c-seconds*ecgRateHz, d.last+int64(d.p.tWaveSeconds*ecgRateHz))
 	var pick [ecgCands]*ecgCand
 	first, second := 0.0, 0.0
 	for i := max(d.judged-ecgCands+8, 0); i < d.judged; i++ {

@@ -150,7 +150,6 @@ type decider struct {
 	rr       ring8
 	last     swing
 	haveLast bool
-	lastRR   float64
 	missed   [8]swing // rises rejected since the last beat
 	missedN  int
 	pending  [16]pendingBeat
