@@ -54,6 +54,9 @@ func TestRates(t *testing.T) {
 		if m.Found && (math.Abs(m.AmplitudeVoltsRMS[0]*math.Sqrt2/0.02-1) > 0.01 || math.Abs(m.FreqHz-c.hum-0.07) > 0.02 || m.NominalHz != c.hum) {
 			t.Errorf("%+v: %+v", c, m)
 		}
+		if c.rate > 44100 { // slow under the race detector
+			continue
+		}
 		// The canceller takes any rate too.
 		k := newCanceller(t, Config{RateHz: c.rate, NominalHz: c.nominal})
 		out := make([]float64, n)
@@ -76,10 +79,10 @@ func TestRates(t *testing.T) {
 }
 
 // Without hum none is found: noise, a pulse and an ECG in noise, a constant, a
-// square wave at rail, 200 windows each where there is chance.
+// square wave at rail, 120 windows where there is chance.
 func TestNoHum(t *testing.T) {
 	false_ := 0
-	for i := range 200 {
+	for i := range 120 {
 		x := make([]float64, 2000)
 		switch i % 3 {
 		case 1:
@@ -93,9 +96,9 @@ func TestNoHum(t *testing.T) {
 			t.Logf("%d: %+v", i, m)
 		}
 	}
-	// Chance 40 bins · exp(−25/2) = 1.5e-4 a window; 3 of 200 would be ten times that.
-	if false_ > 2 {
-		t.Errorf("hum found in %d of 200 windows without", false_)
+	// Chance 40 bins · exp(−25/2) = 1.5e-4 a window; 2 of 120 would be a hundred times that.
+	if false_ > 1 {
+		t.Errorf("hum found in %d of 120 windows without", false_)
 	}
 	for _, v := range []float64{0, 2.5, 5, -1e6} {
 		x := make([]float64, 3000)
@@ -161,7 +164,7 @@ func TestTrackerContract(t *testing.T) {
 		tr.Reset()
 		for i := 0; i < len(x); i += size {
 			tr.Process(x[i:min(i+size, len(x))])
-			if i%5 == 0 {
+			if i%500 < size {
 				tr.Measure() // looking does not change what comes after
 			}
 		}
@@ -330,14 +333,14 @@ func first212(t *testing.T, path string, n int) []float64 {
 
 // Hum of known size at 47.3 Hz, where the records have none of their own, on real
 // ECGs (MIT-BIH Arrhythmia Database, 360 Hz): the errors over all two-second
-// windows of the first four minutes.
+// windows of the first 100 seconds.
 func TestOnRealECG(t *testing.T) {
 	dir := dataDir(t)
 	t.Logf("| record | hum mV peak | found in windows %% | median amplitude error %% | 90th centile %% | 90th centile frequency error Hz |")
 	t.Logf("|---|---|---|---|---|---|")
 	for _, name := range []string{"100", "105", "203", "208"} {
 		for _, amp := range []float64{0.01, 0.1, 0.5} {
-			x := first212(t, filepath.Join(dir, "mitdb", name+".dat.gz"), 240*360)
+			x := first212(t, filepath.Join(dir, "mitdb", name+".dat.gz"), 100*360)
 			addHum(x, 360, 47.3, 0, amp)
 			tr, err := NewTracker(Config{RateHz: 360, NominalHz: 50})
 			if err != nil {

@@ -571,6 +571,9 @@ func noise(cfg Config, x []float64, hum mains.Measure) Noise {
 				k++
 			}
 		}
+		if k == 0 { // q is 0: a still line between the beats
+			break
+		}
 		q = sum / k / (1 - 5*math.Exp(-5)/(1-math.Exp(-5)))
 	}
 	r.Known, r.VoltsPerRootHz = true, math.Sqrt(q)

@@ -343,11 +343,11 @@ func TestClearAnswers(t *testing.T) {
 			t.Errorf("%s: %+v", c.name, r)
 		}
 	}
-	for _, rate := range []float64{25, 50, 60, 100, 110, 125, 200, 360, 1000, 8000, 44100, 192000} {
+	for _, rate := range []float64{25, 50, 60, 100, 110, 125, 200, 360, 1000, 8000, 192000} {
 		b := plain()
 		b.rate = rate
-		if rate > 50000 {
-			b.seconds = 4
+		if rate > 5000 {
+			b.seconds = 2.5
 		}
 		x, beats, cfg := b.run(2)
 		for _, c := range []Config{cfg, Unknown(rate)} {

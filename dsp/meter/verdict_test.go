@@ -2,6 +2,7 @@ package meter
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 )
@@ -74,34 +75,47 @@ func TestConverterLimited(t *testing.T) {
 
 // A resting level at the bottom is not a flat bottom; sharp R waves do not count as noise.
 func TestSpikesOnAFlatLine(t *testing.T) {
+	for _, still := range []bool{true, false} {
+		spikes(t, still)
+	}
+}
+
+func spikes(t *testing.T, still bool) {
 	b := plain()
 	x, _, cfg := b.run(1)
 	cfg.Kind = "ecg"
+	r := rand.New(rand.NewPCG(1, 1))
+	noise := make([]float64, len(x))
+	for i := range noise {
+		if !still {
+			noise[i] = 0.5e-3 * r.NormFloat64()
+		}
+	}
 	for i := range x {
-		x[i] = 1
+		x[i] = 1 + noise[i]
 		for k := -1; k <= 1; k++ { // R waves alone, standard deviation 4 ms, every 0.8 s
 			d := (float64(i)/1000 - 0.8*(math.Floor(float64(i)/800)+0.5+float64(k))) / 0.004
 			x[i] += 2 * math.Exp(-d*d/2)
 		}
 		x[i] = math.Round(x[i]/cfg.VoltsPerCount) * cfg.VoltsPerCount
 	}
-	r, err := Whole(cfg, x, nil)
+	rep, err := Whole(cfg, x, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Clipping.FlatLowShare != 0 || r.Clipping.FlatHighShare != 0 {
-		t.Errorf("clipping %+v", r.Clipping)
+	if rep.Clipping.FlatLowShare != 0 || rep.Clipping.FlatHighShare != 0 {
+		t.Errorf("clipping %+v", rep.Clipping)
 	}
-	if r.Noise.VoltsPerRootHz > 50e-6 { // the waves' own density at 80 Hz is above 1 mV/√Hz
-		t.Errorf("noise %+v", r.Noise)
+	if !(rep.Noise.VoltsPerRootHz < 50e-6) { // the waves' own density at 80 Hz is above 1 mV/√Hz
+		t.Errorf("noise %+v", rep.Noise)
 	}
 	// And a triangle has no flat top: bands of equal time.
 	for i := range x {
 		x[i] = 1 + math.Abs(math.Mod(float64(i), 800)-400)/200
 	}
 	cfg.VoltsPerCount = 0
-	if r, err = Whole(cfg, x, nil); err != nil || r.Clipping.FlatHighShare+r.Clipping.FlatLowShare != 0 {
-		t.Errorf("triangle: %+v, %v", r.Clipping, err)
+	if rep, err = Whole(cfg, x, nil); err != nil || rep.Clipping.FlatHighShare+rep.Clipping.FlatLowShare != 0 {
+		t.Errorf("triangle: %+v, %v", rep.Clipping, err)
 	}
 }
 
