@@ -41,6 +41,8 @@ const (
 	settleSeconds = 10.0
 	// goodShare is the relative uncertainty at which a measurement replaces a claim.
 	goodShare = 1e-3
+	// roughShare is the relative uncertainty at which a first rate is used.
+	roughShare = 0.7
 	// warnShare is the relative difference that warns.
 	warnShare = 0.01
 )
@@ -124,6 +126,7 @@ type Estimator struct {
 	slopes  []float64
 
 	measured, uncertainty, span float64
+	warning                     string
 	kept                        bool // measured is from before a Reset
 
 	used, usedUncertainty float64
@@ -180,6 +183,7 @@ func (e *Estimator) Observe(samples int64, at time.Time) {
 		e.done = e.last
 		e.measure()
 		e.choose()
+		e.warn()
 	}
 }
 
@@ -304,13 +308,17 @@ func (e *Estimator) choose() {
 	var change bool
 	switch {
 	case e.used == 0:
-		change = true
+		// Rough will do, but not any number: the first lumps can mislead.
+		change = e.uncertainty <= roughShare*e.measured || e.span >= 5
 	case !e.usedMeasured:
 		// A claim stands until it is proved wrong.
 		change = good && off > e.uncertainty || e.span >= warnSeconds && off > warnShare*e.used+e.uncertainty
 	case e.uncertainty <= e.usedUncertainty/2:
 		// Much better known now. A rough rate is mended as soon as can be.
 		change = e.sinceUsed >= settleSeconds || e.usedUncertainty > goodShare*e.measured
+	case e.usedUncertainty > 0.05*e.measured && off > 0.02*e.used && e.uncertainty < e.usedUncertainty*0.95:
+		// So rough that any better one will do.
+		change = true
 	default:
 		// The board's clock has moved.
 		change = e.sinceUsed >= settleSeconds && good && off > e.uncertainty
@@ -347,15 +355,22 @@ func (e *Estimator) ObserveBoard(samples int64, seconds float64) {
 func (e *Estimator) Estimate() Estimate {
 	x := Estimate{ClaimedHz: e.claimed, BoardHz: e.board, MeasuredHz: e.measured, UncertaintyHz: e.uncertainty,
 		UsedHz: e.used, Ready: e.measured > 0}
+	x.Warning = e.warning
+	return x
+}
+
+// warn renews the warning.
+func (e *Estimator) warn() {
+	e.warning = ""
 	claim, who := e.claimed, "the board says"
 	if claim == 0 {
 		claim, who = e.board, "the board's own clock gives"
 	}
-	if x.Ready && claim > 0 && e.span >= warnSeconds && math.Abs(x.MeasuredHz-claim)-x.UncertaintyHz > warnShare*claim {
-		x.Warning = fmt.Sprintf("%s %s samples a second, but %s ± %s arrive (%+.1f %%): a rate from the claimed clock would be wrong by as much; the measured one is used",
-			who, digits(claim, claim*1e-4), digits(x.MeasuredHz, x.UncertaintyHz), digits(x.UncertaintyHz, x.UncertaintyHz), 100*(x.MeasuredHz/claim-1))
+	if e.measured == 0 || claim == 0 || e.span < warnSeconds || math.Abs(e.measured-claim)-e.uncertainty <= warnShare*claim {
+		return
 	}
-	return x
+	e.warning = fmt.Sprintf("%s %s samples a second, but %s ± %s arrive (%+.1f %%): a rate from the claimed clock would be wrong by as much; the measured one is used",
+		who, digits(claim, claim*1e-4), digits(e.measured, e.uncertainty), digits(e.uncertainty, e.uncertainty), 100*(e.measured/claim-1))
 }
 
 // digits writes x to the first digit of its uncertainty, or one more.

@@ -1,0 +1,376 @@
+package playback
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/acquiretest"
+)
+
+// tape is a recording in memory whose sample i of channel c is 10i+c.
+type tape struct {
+	rate   float64
+	length int64
+	cut    int64 // ReadAt fails from here on with broken; 0 never
+	broken error
+	notes  map[int64]string
+	slow   chan struct{} // when set, ReadAt waits for it
+	inside atomic.Int32
+	closed atomic.Int32
+}
+
+func (r *tape) Describe() acquire.Info {
+	return acquire.Info{Address: "file:tape", Name: "tape", ClaimedRateHz: r.rate,
+		Channels: []acquire.Channel{{Label: "a"}, {Label: "b"}}}
+}
+func (r *tape) Len() int64 { return r.length }
+func (r *tape) ReadAt(counts [][]int32, from int64) (int, error) {
+	if r.inside.Add(1) != 1 {
+		panic("ReadAt twice at once")
+	}
+	defer r.inside.Add(-1)
+	if r.closed.Load() != 0 {
+		panic("ReadAt after Close")
+	}
+	if r.slow != nil {
+		<-r.slow
+	}
+	end := r.length
+	if r.cut > 0 {
+		end = r.cut
+	}
+	n := int(max(0, min(int64(len(counts[0])), end-from)))
+	for c := range counts {
+		for i := range n {
+			counts[c][i] = int32(10*(from+int64(i)) + int64(c))
+		}
+	}
+	if n < len(counts[0]) {
+		if r.cut > 0 {
+			return n, r.broken
+		}
+		return n, io.EOF
+	}
+	return n, nil
+}
+func (r *tape) NotesBetween(from, to int64) (notes []string) {
+	for i := from; i < to; i++ {
+		if n, ok := r.notes[i]; ok {
+			notes = append(notes, n)
+		}
+	}
+	return notes
+}
+func (r *tape) Close() error {
+	if r.inside.Load() != 0 {
+		panic("Close during ReadAt")
+	}
+	r.closed.Add(1)
+	return nil
+}
+
+func open(t *testing.T, r *tape, c Config) (*Source, *acquiretest.Checked) {
+	t.Helper()
+	s, err := New(r, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	return s, acquiretest.Check(t, s)
+}
+
+func patience(t *testing.T) context.Context {
+	ctx, cancel := context.WithTimeout(context.Background(), 15*time.Second)
+	t.Cleanup(cancel)
+	return ctx
+}
+
+func TestContract(t *testing.T) {
+	for name, c := range map[string]Config{"plain": {}, "fast": {Speed: 100}, "loop": {Speed: 100, Loop: true}, "hold": {Hold: true}} {
+		t.Run(name, func(t *testing.T) {
+			acquiretest.Source(t, func(t *testing.T) acquire.Source {
+				s, err := New(&tape{rate: 1000, length: 50000}, c)
+				if err != nil {
+					t.Fatal(err)
+				}
+				return s
+			})
+		})
+	}
+}
+
+// TestExact: at every speed each sample comes once, in order, and then io.EOF.
+func TestExact(t *testing.T) {
+	for _, speed := range []float64{1, 2.5, 37, 100} {
+		for _, rate := range []float64{7, 250, 48000} {
+			r := &tape{rate: rate, length: int64(rate*speed*0.2) + 3}
+			_, c := open(t, r, Config{Speed: speed})
+			counts, err := c.Samples(patience(t), int(r.length)+1)
+			if err != io.EOF {
+				t.Fatalf("speed %g, %g Hz: ended with %v", speed, rate, err)
+			}
+			for ch, list := range counts {
+				if int64(len(list)) != r.length {
+					t.Fatalf("speed %g, %g Hz: %d samples of %d", speed, rate, len(list), r.length)
+				}
+				for i, x := range list {
+					if x != int32(10*i+ch) {
+						t.Fatalf("speed %g, %g Hz: channel %d sample %d is %d", speed, rate, ch, i, x)
+					}
+				}
+			}
+		}
+	}
+}
+
+// TestSeek: First goes on, the block is marked, the samples are those asked for.
+func TestSeek(t *testing.T) {
+	r := &tape{rate: 1000, length: 1 << 20, notes: map[int64]string{500000: "stairs"}}
+	s, c := open(t, r, Config{Speed: 10})
+	ctx := patience(t)
+	if _, err := c.Samples(ctx, 300); err != nil {
+		t.Fatal(err)
+	}
+	for _, seek := range []struct{ to, want int64 }{{500000, 500000}, {-7, 0}, {10, 10}} {
+		s.SeekTo(seek.to)
+		if s.Position() != seek.want {
+			t.Errorf("position %d after SeekTo(%d)", s.Position(), seek.to)
+		}
+		b, err := c.Read(ctx)
+		for err == nil && b.Len() == 0 {
+			b, err = c.Read(ctx)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !b.Jump || len(b.Text) == 0 || !strings.Contains(b.Text[0], "moved to") {
+			t.Errorf("seek to %d: jump %t, text %q", seek.to, b.Jump, b.Text)
+		}
+		if got := int64(b.Counts[0][0]); got != 10*seek.want {
+			t.Errorf("seek to %d: first count %d, want %d", seek.to, got, 10*seek.want)
+		}
+		if seek.to == 500000 && !slices.Equal(b.Text, []string{"moved to 8:20.0", "stairs"}) {
+			t.Errorf("text %q", b.Text)
+		}
+		if b, err = c.Read(ctx); err != nil || b.Jump || b.Text != nil {
+			t.Errorf("the block after: jump %t, text %q, error %v", b.Jump, b.Text, err)
+		}
+	}
+	// Beyond the end is the end.
+	s.SeekTo(1 << 40)
+	if _, err := c.Samples(ctx, 1); err != io.EOF {
+		t.Errorf("seek beyond the end: %v", err)
+	}
+}
+
+func TestLoop(t *testing.T) {
+	_, c := open(t, &tape{rate: 1000, length: 777}, Config{Speed: 20, Loop: true})
+	jumps := 0
+	var counts []int32
+	for len(counts) < 3000 {
+		b, err := c.Read(patience(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.Jump {
+			jumps++
+			if int32(b.First)%777 != 0 || b.Counts[0][0] != 0 || len(b.Text) != 1 {
+				t.Errorf("jump at %d with count %d, text %q", b.First, b.Counts[0][0], b.Text)
+			}
+		}
+		if b.Len() > 0 {
+			counts = append(counts, b.Counts[0]...)
+		}
+	}
+	for i, x := range counts {
+		if int(x) != 10*(i%777) {
+			t.Fatalf("sample %d is %d", i, x)
+		}
+	}
+	if want := (len(counts) - 1) / 777; jumps != want {
+		t.Errorf("%d jumps marked in %d samples, want %d", jumps, len(counts), want)
+	}
+}
+
+// TestPause: empty blocks at a standstill; nothing is lost or rushed through after it.
+func TestPause(t *testing.T) {
+	s, c := open(t, &tape{rate: 1000, length: 1 << 20}, Config{Speed: 10, Paused: true})
+	ctx := patience(t)
+	for range 2 {
+		if b, err := c.Read(ctx); err != nil || b.Len() != 0 {
+			t.Fatalf("at a standstill: %d samples, error %v", b.Len(), err)
+		}
+	}
+	if s.Speed() != 0 || s.Position() != 0 {
+		t.Errorf("speed %g, position %d", s.Speed(), s.Position())
+	}
+	s.SetSpeed(1)
+	counts, err := c.Samples(ctx, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.SetSpeed(0)
+	c.Read(ctx)
+	s.SetSpeed(3)
+	more, err := c.Samples(ctx, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, x := range append(counts[0], more[0]...) {
+		if int(x) != 10*i {
+			t.Fatalf("sample %d is %d", i, x)
+		}
+	}
+	// A standstill is no end, even when the reader sits in Read.
+	s.SetSpeed(0)
+	go s.SetSpeed(100)
+	if _, err := c.Samples(ctx, 1); err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct{ set, want float64 }{{-1, 0}, {0.2, 1}, {1000, 100}, {12.5, 12.5}} {
+		if s.SetSpeed(x.set); s.Speed() != x.want {
+			t.Errorf("SetSpeed(%g): speed %g, want %g", x.set, s.Speed(), x.want)
+		}
+	}
+}
+
+// TestHold: at the end the source waits, says so once, and plays on after a seek.
+func TestHold(t *testing.T) {
+	s, c := open(t, &tape{rate: 1000, length: 100}, Config{Speed: 10, Hold: true})
+	ctx := patience(t)
+	for round := range 2 {
+		if _, err := c.Samples(ctx, 100); err != nil {
+			t.Fatal(err)
+		}
+		if b, err := c.Read(ctx); err != nil || b.Len() != 0 || len(b.Text) != 1 {
+			t.Errorf("round %d: at the end %d samples, text %q, error %v", round, b.Len(), b.Text, err)
+		}
+		if b, err := c.Read(ctx); err != nil || b.Len() != 0 || b.Text != nil {
+			t.Errorf("round %d: later %d samples, text %q, error %v", round, b.Len(), b.Text, err)
+		}
+		s.SeekTo(0)
+	}
+}
+
+// TestBroken: what could be read comes first, then the error with the place.
+func TestBroken(t *testing.T) {
+	broken := errors.New("bad sector")
+	for _, c := range []struct{ give, want error }{{broken, broken}, {io.EOF, io.ErrUnexpectedEOF}, {nil, io.ErrNoProgress}} {
+		_, s := open(t, &tape{rate: 1000, length: 1000, cut: 333, broken: c.give}, Config{Speed: 100})
+		counts, err := s.Samples(patience(t), 1000)
+		if len(counts[0]) != 333 || !errors.Is(err, c.want) || errors.Is(err, io.EOF) || !strings.Contains(err.Error(), "sample 333 of 1000") {
+			t.Errorf("%v: %d samples, then %v", c.give, len(counts[0]), err)
+		}
+	}
+}
+
+// TestCloseDuringReadAt: Close waits for the recording's reader; tape panics otherwise.
+func TestCloseDuringReadAt(t *testing.T) {
+	r := &tape{rate: 1000, length: 1000, slow: make(chan struct{})}
+	s, _ := open(t, r, Config{Speed: 100})
+	ended := make(chan error)
+	go func() {
+		for {
+			if _, err := s.Read(context.Background()); err != nil {
+				ended <- err
+				return
+			}
+		}
+	}()
+	for r.inside.Load() == 0 {
+		time.Sleep(time.Millisecond)
+	}
+	closed := make(chan error)
+	go func() { closed <- s.Close() }()
+	time.Sleep(10 * time.Millisecond)
+	close(r.slow)
+	if err := <-closed; err != nil {
+		t.Error(err)
+	}
+	if err := <-ended; err == nil || errors.Is(err, io.EOF) {
+		t.Errorf("Read after Close: %v", err)
+	}
+	if err := s.Close(); err != nil || r.closed.Load() != 1 {
+		t.Errorf("second Close: %v; the recording was closed %d times", err, r.closed.Load())
+	}
+}
+
+// TestSeekDuringReadAt: the samples read before the seek are not delivered after it.
+func TestSeekDuringReadAt(t *testing.T) {
+	r := &tape{rate: 1000, length: 100000, slow: make(chan struct{})}
+	s, c := open(t, r, Config{Speed: 100})
+	go func() {
+		for r.inside.Load() == 0 {
+			time.Sleep(time.Millisecond)
+		}
+		s.SeekTo(50000)
+		close(r.slow)
+	}()
+	counts, err := c.Samples(patience(t), 1)
+	if err != nil || counts[0][0] != 500000 {
+		t.Errorf("first count %v, error %v, want 500000", counts[0][0], err)
+	}
+}
+
+func TestNewRefuses(t *testing.T) {
+	for _, c := range []struct {
+		tape *tape
+		conf Config
+		says string
+	}{
+		{&tape{rate: 250}, Config{}, "no samples"},
+		{&tape{length: 9}, Config{}, "?rate=250"},
+		{&tape{rate: -1, length: 9}, Config{}, "must be above 0"},
+		{&tape{rate: 250, length: 9}, Config{Speed: 101}, "give 1 to 100 times"},
+		{&tape{rate: 250, length: 9}, Config{Speed: 0.5}, "give 1 to 100 times"},
+	} {
+		_, err := New(c.tape, c.conf)
+		if err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%q: got %v", c.says, err)
+		}
+		if c.tape.closed.Load() != 1 {
+			t.Errorf("%q: the recording was left open", c.says)
+		}
+	}
+	s, _ := open(t, &tape{length: 9}, Config{RateHz: 125, Address: "file:x.csv?rate=125", Name: "x.csv"})
+	i := s.Describe()
+	if i.ClaimedRateHz != 125 || !i.ExactClock || i.LengthSamples != 9 || i.Name != "x.csv" || i.Address != "file:x.csv?rate=125" {
+		t.Errorf("described as %+v", i)
+	}
+}
+
+func TestConfigFromAddress(t *testing.T) {
+	parse := func(s string) (Config, error) {
+		a, err := acquire.ParseAddress(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return ConfigFromAddress(a, "channel")
+	}
+	c, err := parse("file:walk.edf?speed=10&loop=1&from=500&rate=200&channel=2")
+	if want := (Config{Address: "file:walk.edf?channel=2&from=500&loop=1&rate=200&speed=10", Speed: 10, Loop: true, From: 500, RateHz: 200}); err != nil || c != want {
+		t.Errorf("got %+v, %v; want %+v", c, err, want)
+	}
+	if c, err := parse("file:walk.edf?speed=0"); err != nil || !c.Paused {
+		t.Errorf("speed=0: %+v, %v", c, err)
+	}
+	for _, bad := range []string{"speed=0.5", "speed=101", "speed=fast", "loop=maybe", "from=-1", "rate=0", "spede=2"} {
+		var wrong *acquire.AddressError
+		if _, err := parse("file:walk.edf?" + bad); !errors.As(err, &wrong) {
+			t.Errorf("%s: %v", bad, err)
+		}
+	}
+}
+
+func Example_clockTime() {
+	fmt.Println(clockTime(0), clockTime(59.96), clockTime(3725.4))
+	// Output: 0:00.0 1:00.0 1:02:05.4
+}
