@@ -321,10 +321,10 @@ func FuzzEDF(f *testing.F) {
 		w.SetRate(3.9)
 		w.Close()
 		b, _ := os.ReadFile(w.Path())
-		f.Add(b)
+		f.Add(bytes.Clone(b))
 		mark := retiming{1, 1.01, 1, 107}
 		copy(b[192:], headerText(string(b[192:197])+" "+mark.String(), 44))
-		f.Add(b)
+		f.Add(bytes.Clone(b))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		if !looksEDF(b) {

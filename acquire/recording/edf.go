@@ -35,6 +35,11 @@ type edfStore struct {
 	annotations []edfSignal
 	missing     []int32 // per channel the count that means missing, or MissingCount for none
 	buffer      []byte
+
+	// While the rate of a file is being corrected, the records from oldFrom on
+	// have times of oldPerSecond samples per second.
+	oldFrom      int64
+	oldPerSecond float64
 }
 
 const (
@@ -71,7 +76,7 @@ func openEDF(in *input, path string) (*File, error) {
 		return bad(len(fixed), "the file ends inside its header, which has 256 bytes and 256 more per signal")
 	}
 	f := &File{format: "EDF", path: path}
-	st := &edfStore{in: in, bytes: 2}
+	st := &edfStore{in: in, bytes: 2, oldFrom: math.MaxInt64}
 	if string(fixed[:8]) == bdfMagic {
 		f.format, st.bytes = "BDF", 3
 	}
@@ -611,6 +616,7 @@ func (t *edfTimes) findRetimed(add func(at, index, count int64)) {
 			switch {
 			case r == t.mark.index:
 				at = t.mark.position
+				old = a != at
 			case r < t.mark.index:
 				at = a
 			case a == next && !old:
@@ -619,6 +625,9 @@ func (t *edfTimes) findRetimed(add func(at, index, count int64)) {
 			default:
 				at, old = b, true
 			}
+		}
+		if old && r < t.store.oldFrom {
+			t.store.oldFrom, t.store.oldPerSecond = r, float64(n)/t.mark.old
 		}
 		at = min(max(at, next), maxLen)
 		add(at, r, 1)
@@ -641,6 +650,10 @@ func (s *edfStore) scan(segments []segment, first, duration, rateHz float64, our
 		}
 		for k+1 < len(segments) && segments[k+1].stored <= r*n {
 			k++
+		}
+		perSecond := perSecond
+		if r >= s.oldFrom {
+			perSecond = s.oldPerSecond
 		}
 		base, start := segments[k].at+r*n-segments[k].stored, math.NaN()
 		for i, t := range tals {

@@ -246,6 +246,18 @@ func TestRecordsAgainstTheirChecksums(t *testing.T) {
 			if strconv.Itoa(int(row[0])) != w[5] || strconv.Itoa(int(sum)) != w[6] {
 				t.Errorf("%s channel %d: first %d, sum %d; the header says %s, %s", path, c, row[0], sum, w[5], w[6])
 			}
+			gain, err := strconv.ParseFloat(strings.Split(w[2], "/")[0], 64)
+			must(t, err)
+			zero, err := strconv.Atoi(w[4])
+			must(t, err)
+			// mV where the line gives no unit, NU where it gives that.
+			want := (float64(row[0]) - float64(zero)) / gain
+			if !strings.HasSuffix(w[2], "/NU") {
+				want /= 1000
+			}
+			if got := f.Describe().Channels[c].Value(row[0]); math.Abs(got-want) > 1e-12 {
+				t.Errorf("%s channel %d: first value %g, want %g", path, c, got, want)
+			}
 			if f.Describe().Channels[c].Label != w[8] {
 				t.Errorf("%s: label %q", path, f.Describe().Channels[c].Label)
 			}

@@ -352,6 +352,36 @@ func TestWriterRate(t *testing.T) {
 	}
 }
 
+// Records full of annotations hold them when a correction makes onsets longer:
+// 9.9 s become 10.1 s.
+func TestWriterRateMakesTextLonger(t *testing.T) {
+	w := create(t, "a.edf", 100, lampClip())
+	w.retimeAt = 1 << 40
+	n := 0
+	for i := range 20 {
+		for j := range 60 {
+			// Texts of all lengths, so that some block is full to the last byte.
+			must(t, w.Annotate(int64(100*i+j), 1+int64(j), fmt.Sprintf("%d %s", 100*i+j, strings.Repeat("x", (i*60+j)%23))))
+			n++
+		}
+		must(t, w.Write([][]int32{make([]int32, 100)}, int64(100*i)))
+	}
+	must(t, w.SetRate(98))
+	must(t, w.Close())
+	for _, a := range mustOpen(t, w.Path()).Annotations() {
+		var at int64
+		if k, _ := fmt.Sscanf(a.Text, "%d ", &at); k == 1 {
+			n--
+			if a.Sample != at {
+				t.Errorf("%q at %d", a.Text, a.Sample)
+			}
+		}
+	}
+	if n != 0 {
+		t.Errorf("%d annotations are lost", n)
+	}
+}
+
 // stopDisk lets so many writes through and then fails like a full disk or a
 // crash.
 type stopDisk struct {
@@ -379,6 +409,7 @@ func TestWriterCutWhileRetiming(t *testing.T) {
 		w.retimeAt = 1 << 40
 		for i := range 12 {
 			must(t, w.Write([][]int32{data[100*i : 100*i+100]}, at))
+			must(t, w.Annotate(at+50, 0, fmt.Sprintf("at %d", at+50))) // in the next record
 			at += 100
 			if i%4 == 3 && i < 11 {
 				at += 1000
@@ -398,6 +429,12 @@ func TestWriterCutWhileRetiming(t *testing.T) {
 		for i, v := range data {
 			if counts[i+i/400*1000] != v {
 				t.Fatalf("after %d writes: sample %d moved", stop, i)
+			}
+		}
+		for _, a := range f.Annotations() {
+			var n int64
+			if k, _ := fmt.Sscanf(a.Text, "at %d", &n); k == 1 && a.Sample != n {
+				t.Errorf("after %d writes: %q at %d", stop, a.Text, a.Sample)
 			}
 		}
 		if f.Close(); done {
