@@ -353,7 +353,7 @@ func TestWriterRate(t *testing.T) {
 }
 
 // Records full of annotations hold them when a correction makes onsets longer:
-// 9.9 s become 10.1 s.
+// 5 to 9.9 s become 10 to 19.8 s.
 func TestWriterRateMakesTextLonger(t *testing.T) {
 	w := create(t, "a.edf", 100, lampClip())
 	w.retimeAt = 1 << 40
@@ -366,7 +366,7 @@ func TestWriterRateMakesTextLonger(t *testing.T) {
 		}
 		must(t, w.Write([][]int32{make([]int32, 100)}, int64(100*i)))
 	}
-	must(t, w.SetRate(98))
+	must(t, w.SetRate(50))
 	must(t, w.Close())
 	for _, a := range mustOpen(t, w.Path()).Annotations() {
 		var at int64
