@@ -14,6 +14,7 @@ package acquire
 import (
 	"context"
 	"errors"
+	"math"
 	"time"
 )
 
@@ -106,7 +107,7 @@ func (c Channel) Value(count int32) float64 {
 	if c.VoltsPerCount != 0 {
 		return c.OffsetVolts + float64(count)*c.VoltsPerCount
 	}
-	return float64(count) / pow10(c.Digits)
+	return float64(count) / math.Pow10(c.Digits)
 }
 
 // Values converts counts to the channel's unit into dst, which has the length
@@ -114,19 +115,11 @@ func (c Channel) Value(count int32) float64 {
 func (c Channel) Values(dst []float64, counts []int32) {
 	scale, offset := c.VoltsPerCount, c.OffsetVolts
 	if scale == 0 {
-		scale, offset = 1/pow10(c.Digits), 0
+		scale, offset = 1/math.Pow10(c.Digits), 0
 	}
 	for i, n := range counts[:len(dst)] {
 		dst[i] = offset + float64(n)*scale
 	}
-}
-
-func pow10(n int) float64 {
-	p := 1.0
-	for ; n > 0; n-- {
-		p *= 10
-	}
-	return p
 }
 
 // MissingCount marks a sample whose value is not known though its place in time

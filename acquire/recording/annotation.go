@@ -19,26 +19,40 @@ const (
 	textRate     = "rate "          // rate 249.3712 Hz
 	textMissing  = "missing"        // missing, or missing @N for channel N from 1
 	textGap      = "gap"            // gap, or gap: reason
-	textBeat     = "beat "          // beat KIND QUALITY
+	textBeat     = "beat "          // beat KIND QUALITY, or beat KIND QUALITY @N for channel N from 1
 )
 
-// BeatText is the annotation of a beat: "beat ecg 0.97"; quality is 0 to 1.
-func BeatText(kind string, quality float64) string {
-	return textBeat + kind + " " + strconv.FormatFloat(quality, 'f', 2, 64)
+// BeatText is the annotation of a beat: "beat ecg 0.97", or "beat ecg 0.97 @2" on
+// channel 1; quality is 0 to 1, channel counts from 0, −1 leaves it out.
+func BeatText(kind string, quality float64, channel int) string {
+	text := textBeat + kind + " " + strconv.FormatFloat(quality, 'f', 2, 64)
+	if channel >= 0 {
+		text += " @" + strconv.Itoa(channel+1)
+	}
+	return text
 }
 
-// ParseBeat reads a BeatText.
-func ParseBeat(text string) (kind string, quality float64, ok bool) {
+// ParseBeat reads a BeatText; channel is −1 when it names none.
+func ParseBeat(text string) (kind string, quality float64, channel int, ok bool) {
 	rest, ok := strings.CutPrefix(text, textBeat)
 	if !ok {
-		return "", 0, false
+		return "", 0, -1, false
 	}
-	kind, q, ok := strings.Cut(rest, " ")
+	kind, rest, ok = strings.Cut(rest, " ")
 	if !ok || kind != acquire.KindECG && kind != acquire.KindPulse {
-		return "", 0, false
+		return "", 0, -1, false
+	}
+	channel = -1
+	q, at, named := strings.Cut(rest, " @")
+	if named {
+		n, err := strconv.Atoi(at)
+		if err != nil || n < 1 {
+			return "", 0, -1, false
+		}
+		channel = n - 1
 	}
 	quality, err := strconv.ParseFloat(q, 64)
-	return kind, quality, err == nil && !math.IsNaN(quality)
+	return kind, quality, channel, err == nil && !math.IsNaN(quality)
 }
 
 // IsNote reports whether an annotation's text is for a person: no beat, no
@@ -50,7 +64,7 @@ func IsNote(text string) bool {
 	if text == textEnd || strings.HasPrefix(text, textSettings+"{") || isGap(text) {
 		return false
 	}
-	if _, _, ok := ParseBeat(text); ok {
+	if _, _, _, ok := ParseBeat(text); ok {
 		return false
 	}
 	if _, ok := parseMissing(text); ok {

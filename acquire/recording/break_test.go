@@ -27,7 +27,7 @@ func TestCutAtEveryByte(t *testing.T) {
 		w := create(t, name, 50, channels...)
 		want := [][]int32{noise(channels[0], 275, 1), noise(channels[1], 275, 2)}
 		for i := 0; i < 250; i += 25 {
-			must(t, w.Annotate(int64(i), 0, BeatText(acquire.KindPulse, 1)))
+			must(t, w.Annotate(int64(i), 0, BeatText(acquire.KindPulse, 1, -1)))
 			must(t, w.Write([][]int32{want[0][i : i+25], want[1][i : i+25]}, int64(i)))
 		}
 		open, err := os.ReadFile(w.Path())
@@ -65,7 +65,7 @@ func TestCutAtEveryByte(t *testing.T) {
 				if size%5 == 0 {
 					sameCounts(t, all(t, f), [][]int32{want[0][:n], want[1][:n]})
 					for _, a := range f.Annotations() {
-						if _, _, ok := ParseBeat(a.Text); ok && a.Sample%25 != 0 {
+						if _, _, _, ok := ParseBeat(a.Text); ok && a.Sample%25 != 0 {
 							t.Fatalf("%d bytes: a beat at %d", size, a.Sample)
 						}
 					}

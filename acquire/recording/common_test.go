@@ -3,43 +3,19 @@ package recording
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"os/exec"
-	"path/filepath"
 	"testing"
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/acquiretest"
 )
-
-// absent skips a test for want of something, or fails it where everything must
-// be there.
-func absent(t testing.TB, what string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("%s is missing", what)
-	}
-	t.Skipf("skipped: %s is missing", what)
-}
-
-// dataFolder is where the open recordings are.
-func dataFolder(t testing.TB) string {
-	t.Helper()
-	dir := os.Getenv("PULSEWRIGHT_DATA")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	if _, err := os.Stat(filepath.Join(dir, "mitdb")); err != nil {
-		absent(t, "the folder of open recordings (../shared/data or $PULSEWRIGHT_DATA)")
-	}
-	return dir
-}
 
 func needTool(t testing.TB, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
 	if err != nil {
-		absent(t, "the program "+name)
+		acquiretest.Missing(t, "the program "+name)
 	}
 	return path
 }

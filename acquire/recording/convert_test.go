@@ -147,7 +147,7 @@ func day(b *testing.B) string {
 	block := [][]int32{noise(lampClip(), 60_000, 1), noise(lampClip(), 60_000, 2)}
 	for i := int64(0); i < 24*60; i++ {
 		for j := range int64(70) {
-			w.Annotate(i*60_000+j*850, 0, BeatText(acquire.KindECG, 0.97))
+			w.Annotate(i*60_000+j*850, 0, BeatText(acquire.KindECG, 0.97, -1))
 		}
 		must(b, w.Write(block, i*60_000))
 	}

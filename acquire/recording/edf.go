@@ -230,11 +230,7 @@ func openEDF(in *input, path string) (*File, error) {
 		if s.digMin != s.digMax && s.physMin != s.physMax && !(s.dimension == "" && s.physMin == float64(s.digMin) && s.physMax == float64(s.digMax)) {
 			c.VoltsPerCount = (s.physMax - s.physMin) / float64(s.digMax-s.digMin)
 			c.OffsetVolts = s.physMin - c.VoltsPerCount*float64(s.digMin)
-			if k, ok := unitScale(s.dimension); ok {
-				c.Unit = "V"
-				c.VoltsPerCount *= k
-				c.OffsetVolts *= k
-			}
+			inVolts(&c)
 		} else {
 			c.Unit = ""
 		}

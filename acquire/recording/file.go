@@ -663,3 +663,13 @@ func looksText(head []byte) bool {
 	}
 	return true
 }
+
+// inVolts turns a channel scaled to a unit of volts (mV, µV …) to volts; another
+// unit stays.
+func inVolts(c *acquire.Channel) {
+	if k, ok := unitScale(c.Unit); ok {
+		c.Unit = "V"
+		c.VoltsPerCount *= k
+		c.OffsetVolts *= k
+	}
+}

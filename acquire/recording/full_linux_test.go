@@ -10,16 +10,17 @@ import (
 	"testing"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/acquiretest"
 )
 
 // A small disk that fills up.
 func TestFullDisk(t *testing.T) {
 	if os.Geteuid() != 0 {
-		absent(t, "a small tmpfs (needs root)")
+		acquiretest.Missing(t, "a small tmpfs (needs root)")
 	}
 	dir := t.TempDir()
 	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=64k"); err != nil {
-		absent(t, "the right to mount a tmpfs: "+err.Error()+":")
+		acquiretest.Missing(t, "the right to mount a tmpfs: "+err.Error()+":")
 	}
 	defer syscall.Unmount(dir, 0)
 	path := filepath.Join(dir, "a.edf")

@@ -15,6 +15,7 @@ import (
 	"testing"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/acquiretest"
 )
 
 // libedf compiles testdata/NAME.c against Debian's libedf (libedf-dev 1.23).
@@ -25,7 +26,7 @@ func libedf(t *testing.T, name string) string {
 	out, err := exec.Command(cc, "-O1", "-o", exe, filepath.Join("testdata", name+".c"), "-ledf").CombinedOutput()
 	if err != nil {
 		if strings.Contains(string(out), "edflib.h") || strings.Contains(string(out), "-ledf") {
-			absent(t, "libedf (Debian: libedf-dev)")
+			acquiretest.Missing(t, "libedf (Debian: libedf-dev)")
 		}
 		t.Fatalf("%v\n%s", err, out)
 	}
@@ -71,7 +72,7 @@ func TestLibraryReadsOurs(t *testing.T) {
 			}
 			must(t, w.Write(part, int64(at)))
 			if i < 40 {
-				must(t, w.Annotate(int64(at), 0, BeatText(acquire.KindPulse, float64(i)/40)))
+				must(t, w.Annotate(int64(at), 0, BeatText(acquire.KindPulse, float64(i)/40, -1)))
 			}
 		}
 		must(t, w.Close())
@@ -216,7 +217,7 @@ func TestDiscontinuousByTheBook(t *testing.T) {
 // The headers of format 212 and 16 records give each signal's first value and
 // the 16-bit sum of its samples.
 func TestRecordsAgainstTheirChecksums(t *testing.T) {
-	dir := dataFolder(t)
+	dir := acquiretest.OpenData(t)
 	var paths []string
 	for _, pattern := range []string{"mitdb/*.hea", "challenge2015/*.hea"} {
 		m, err := filepath.Glob(filepath.Join(dir, pattern))
@@ -268,7 +269,7 @@ func TestRecordsAgainstTheirChecksums(t *testing.T) {
 
 // Counts of beats from the databases' own tables.
 func TestAnnotationsOfRecords(t *testing.T) {
-	dir := dataFolder(t)
+	dir := acquiretest.OpenData(t)
 	for record, want := range map[string]int{"100": 2273, "105": 2572, "106": 2027, "107": 2137, "109": 2532, "113": 1795, "114": 1879, "203": 2980,
 		"208": 2955, "209": 3005, "212": 2748, "215": 3363, "219": 2154, "223": 2605, "231": 1571, "234": 2753} {
 		file, err := os.Open(filepath.Join(dir, "mitdb", record+".atr"))
@@ -293,7 +294,7 @@ func TestAnnotationsOfRecords(t *testing.T) {
 
 // The open CSV files against encoding/csv.
 func TestCSVAgainstStandardReader(t *testing.T) {
-	dir := dataFolder(t)
+	dir := acquiretest.OpenData(t)
 	paths, err := filepath.Glob(filepath.Join(dir, "bidmc", "*_Signals.csv.gz"))
 	must(t, err)
 	for _, path := range paths[:3] {

@@ -303,11 +303,7 @@ func openRecord(in *input, path string) (*File, error) {
 		if s.known[2] {
 			c.VoltsPerCount = 1 / s.gain
 			c.OffsetVolts = (0 - s.baseline) / s.gain // not −0
-			if k, ok := unitScale(s.unit); ok {
-				c.Unit = "V"
-				c.VoltsPerCount *= k
-				c.OffsetVolts *= k
-			}
+			inVolts(&c)
 		} else {
 			c.Unit = ""
 		}

@@ -263,7 +263,7 @@ func TestWriterAnnotations(t *testing.T) {
 	want[strings.TrimSpace(long)] = 150
 	must(t, w.Annotate(160, 0, "line\r\nend\x00\x14\x15 and\x7f bell\a"))
 	want["line / end    and  bell"] = 160
-	must(t, w.Annotate(170, 0, BeatText(acquire.KindPulse, 0.875)))
+	must(t, w.Annotate(170, 0, BeatText(acquire.KindPulse, 0.875, -1)))
 	want["beat pulse 0.88"] = 170
 	must(t, w.Write([][]int32{make([]int32, 250)}, 0))
 	must(t, w.Close())
@@ -286,7 +286,7 @@ func TestWriterAnnotations(t *testing.T) {
 			t.Errorf("%q at %d (%v), want %d", text, s, ok, at)
 		}
 	}
-	if kind, q, ok := ParseBeat("beat pulse 0.88"); !ok || kind != "pulse" || q != 0.88 {
+	if kind, q, _, ok := ParseBeat("beat pulse 0.88"); !ok || kind != "pulse" || q != 0.88 {
 		t.Errorf("beat read as %q %g %v", kind, q, ok)
 	}
 }

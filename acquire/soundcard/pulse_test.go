@@ -13,16 +13,8 @@ import (
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/acquiretest"
 )
-
-// missing says that a part is not on this machine: a skip, or with CI=true a failure.
-func missing(t *testing.T, part string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("missing here, and CI must have it: %s", part)
-	}
-	t.Skipf("SKIP: %s is not on this machine", part)
-}
 
 // sound runs a sound server of its own whose only input is a pipe.
 type sound struct {
@@ -36,7 +28,7 @@ func newSound(t *testing.T) *sound {
 	t.Helper()
 	for _, part := range []string{"pulseaudio", "pactl"} {
 		if _, err := exec.LookPath(part); err != nil {
-			missing(t, part)
+			acquiretest.Missing(t, part)
 		}
 	}
 	s := &sound{t: t, dir: t.TempDir()}
@@ -46,7 +38,7 @@ func newSound(t *testing.T) *sound {
 	}
 	plugin, _ := filepath.Glob("/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so")
 	if len(plugin) == 0 {
-		missing(t, "libasound2-plugins")
+		acquiretest.Missing(t, "libasound2-plugins")
 	}
 	conf := "pcm_type.pulse { lib \"" + plugin[0] + "\" }\npcm.default { type pulse }\nctl.default { type pulse }\n"
 	if err := os.WriteFile(filepath.Join(s.dir, "asound.conf"), []byte(conf), 0o600); err != nil {

@@ -10,22 +10,10 @@ import (
 	"strings"
 	"testing"
 
+	"pulsewright/acquire/acquiretest"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat/score"
 )
-
-// openData finds the open recordings, see DEVELOPERS.md, "Tests".
-func openData(t *testing.T) string {
-	t.Helper()
-	folder := os.Getenv("PULSEWRIGHT_DATA")
-	if folder == "" {
-		folder = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	if _, err := os.Stat(filepath.Join(folder, "mitdb")); err != nil {
-		missing(t, "the open recordings (../shared/data, or where PULSEWRIGHT_DATA says)")
-	}
-	return folder
-}
 
 // foundBeats runs the command beats on a file and returns the samples.
 func foundBeats(t *testing.T, args ...string) []int64 {
@@ -70,7 +58,7 @@ func annotations(t *testing.T, path string) score.Reference {
 // Arrhythmia Database (Moody & Mark 2001) through the command and scores them the
 // EC57 way: first lead, whole records and after the learning period.
 func TestBeatsOfAnnotatedRecords(t *testing.T) {
-	folder := filepath.Join(openData(t), "mitdb")
+	folder := filepath.Join(acquiretest.OpenData(t), "mitdb")
 	heads, err := filepath.Glob(filepath.Join(folder, "*.hea"))
 	if err != nil || len(heads) != 16 {
 		t.Fatalf("%d records in %s, want 16: %v", len(heads), folder, err)
@@ -118,7 +106,7 @@ print(len(peaks))
 	command := exec.Command(python, "-W", "ignore", "-c", script, path)
 	out, err := command.Output()
 	if err != nil {
-		missing(t, "python3-scipy with its electrocardiogram example ("+err.Error()+")")
+		acquiretest.Missing(t, "python3-scipy with its electrocardiogram example ("+err.Error()+")")
 	}
 	found := foundBeats(t, "-kind", "ecg", path)
 	byScipy, err := strconv.Atoi(strings.TrimSpace(string(out)))
@@ -129,11 +117,8 @@ print(len(peaks))
 	if d := len(found) - byScipy; d < -byScipy/20 || d > byScipy/20 {
 		t.Errorf("%d beats, an offline finder by scipy has %d: more than 5 %% apart", len(found), byScipy)
 	}
-	folder := os.Getenv("PULSEWRIGHT_DATA")
-	if folder == "" {
-		folder = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	if _, err := os.Stat(filepath.Join(folder, "mitdb", "208.atr")); err != nil {
+	folder, ok := acquiretest.FindOpenData()
+	if !ok {
 		t.Log("SKIP: the annotations are in the open recordings, which are not on this machine")
 		return
 	}

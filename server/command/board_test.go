@@ -25,17 +25,9 @@ import (
 	"golang.org/x/term"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/acquiretest"
 	"pulsewright/acquire/simulate"
 )
-
-// missing says that a part is not on this machine: a skip, or with CI=true a failure.
-func missing(t testing.TB, part string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("missing here, and CI must have it: %s", part)
-	}
-	t.Skipf("SKIP: %s is not on this machine", part)
-}
 
 // bench is a pretended board at the far end of a pseudo-terminal, behind a link
 // that stays when it is unplugged and plugged in again.
@@ -60,7 +52,7 @@ func (b *bench) plug() {
 	b.t.Helper()
 	m, s, err := pty.Open()
 	if err != nil {
-		missing(b.t, "a pseudo-terminal ("+err.Error()+")")
+		acquiretest.Missing(b.t, "a pseudo-terminal ("+err.Error()+")")
 	}
 	if _, err := term.MakeRaw(int(s.Fd())); err != nil {
 		b.t.Fatal(err)

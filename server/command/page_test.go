@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"pulsewright/acquire/acquiretest"
 )
 
 // browser starts Chromium; its pages share one process until the test ends.
@@ -27,7 +29,7 @@ func browser(t *testing.T, width, height int) context.Context {
 		}
 	}
 	if path == "" {
-		missing(t, "Chromium")
+		acquiretest.Missing(t, "Chromium")
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(width, height),

@@ -2,12 +2,10 @@ package library
 
 import (
 	"encoding/json"
-	"fmt"
 	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
-	"pulsewright/dsp/beat"
 	"pulsewright/server/session"
 )
 
@@ -159,16 +157,6 @@ func write(w *recording.Writer, e event, start int64) error {
 		return w.Gap(at, e.lost, e.text)
 	}
 	return w.Annotate(at, e.length, e.text)
-}
-
-func beatText(b beat.Beat) string { return fmt.Sprintf("beat %s %.2f", b.Kind, b.Quality) }
-
-// beatText with the channel when there are several.
-func beatOf(channel, channels int, b beat.Beat) string {
-	if channels == 1 {
-		return beatText(b)
-	}
-	return fmt.Sprintf("%s @%d", beatText(b), channel+1)
 }
 
 func settingsJSON(channels []session.ChannelState) json.RawMessage {

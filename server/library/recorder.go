@@ -48,7 +48,6 @@ type job struct {
 	path    string
 	start   int64
 	end     int64 // position to stop at; 0 for none
-	begun   time.Time
 	w       *recording.Writer
 	rateHz  float64
 	wake    chan struct{}
@@ -169,7 +168,7 @@ func (r *Recorder) open(name string, keepMinutes float64) (*job, error) {
 	if err != nil {
 		return nil, err
 	}
-	j := &job{path: path, start: start, begun: time.Now(), w: w, rateHz: p.rateHz, wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
+	j := &job{path: path, start: start, w: w, rateHz: p.rateHz, wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
 	if keepMinutes > 0 {
 		j.queue = p.since(start)
 	}
@@ -366,8 +365,11 @@ func (r *Recorder) position() int64 {
 
 // Beats implements session.Tap.
 func (r *Recorder) Beats(channel int, beats []beat.Beat, samplesPerPoint int) {
+	if len(r.past.info.Channels) == 1 {
+		channel = -1
+	}
 	for _, b := range beats {
-		r.tell(event{first: b.Sample * int64(samplesPerPoint), text: beatOf(channel, len(r.past.info.Channels), b)})
+		r.tell(event{first: b.Sample * int64(samplesPerPoint), text: recording.BeatText(string(b.Kind), b.Quality, channel)})
 	}
 }
 

@@ -8,7 +8,6 @@ import (
 	"math"
 	"net/http"
 	"strconv"
-	"strings"
 	"sync"
 
 	"github.com/go-chi/chi/v5"
@@ -432,19 +431,12 @@ func (rs *Reviews) getBeats(w http.ResponseWriter, r *http.Request) {
 		out[c] = []mark{}
 	}
 	for _, n := range notes {
-		f := strings.Fields(n.Text)
-		if len(f) < 3 || f[0] != "beat" {
+		kind, quality, channel, ok := recording.ParseBeat(n.Text)
+		channel = max(channel, 0) // none is named in a recording of one channel
+		if !ok || channel >= channels {
 			continue
 		}
-		channel := 1
-		if len(f) > 3 {
-			channel, _ = strconv.Atoi(strings.TrimPrefix(f[3], "@"))
-		}
-		quality, err := strconv.ParseFloat(f[2], 64)
-		if err != nil || channel < 1 || channel > channels {
-			continue
-		}
-		out[channel-1] = append(out[channel-1], mark{n.Sample, f[1], quality})
+		out[channel] = append(out[channel], mark{n.Sample, kind, quality})
 	}
 	server.Answer(w, map[string]any{"channels": out})
 }

@@ -143,7 +143,7 @@ func (h *handlers) get(w http.ResponseWriter, r *http.Request) {
 	}{Entry: entry, Notes: []recording.Annotation{}, Remarks: []string{}}
 	if f, err := recording.Open(path); err == nil {
 		for _, a := range f.Annotations() {
-			if !strings.HasPrefix(a.Text, "beat ") {
+			if _, _, _, isBeat := recording.ParseBeat(a.Text); !isBeat {
 				out.Notes = append(out.Notes, a)
 			}
 		}

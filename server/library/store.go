@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -77,6 +78,12 @@ func nameOf(id string) string {
 		}
 	}
 	return name
+}
+
+// cleanName makes a name for a person fit for a file, without an ending.
+func cleanName(name string) string {
+	file := recording.FileName(time.Time{}, name, nil)
+	return strings.TrimSuffix(file, filepath.Ext(file))
 }
 
 // path checks an id and returns the file's path.
@@ -168,13 +175,13 @@ func (s *Store) entry(id string, info os.FileInfo) Entry {
 
 // medianBPM is the median rate of the beats of the first channel that has some.
 func medianBPM(notes []recording.Annotation) float64 {
-	last := map[string]float64{}
-	gaps := map[string][]float64{}
+	last := map[int]float64{}
+	gaps := map[int][]float64{}
 	for _, n := range notes {
-		if !strings.HasPrefix(n.Text, "beat ") {
+		_, _, channel, ok := recording.ParseBeat(n.Text)
+		if !ok {
 			continue
 		}
-		_, channel, _ := strings.Cut(n.Text, "@")
 		if before, ok := last[channel]; ok {
 			if d := n.OnsetSeconds - before; d > 0.2 && d < 3 {
 				gaps[channel] = append(gaps[channel], d)
@@ -182,15 +189,10 @@ func medianBPM(notes []recording.Annotation) float64 {
 		}
 		last[channel] = n.OnsetSeconds
 	}
-	var channels []string
-	for c := range gaps {
-		channels = append(channels, c)
-	}
-	if len(channels) == 0 {
+	if len(gaps) == 0 {
 		return 0
 	}
-	sort.Strings(channels)
-	d := gaps[channels[0]]
+	d := gaps[slices.Min(slices.Collect(maps.Keys(gaps)))]
 	slices.Sort(d)
 	return 60 / d[len(d)/2]
 }
@@ -222,8 +224,7 @@ func (s *Store) Rename(id, name string) (string, error) {
 	}
 	old := strings.TrimSuffix(id, filepath.Ext(id))
 	stamp := strings.TrimSpace(strings.TrimSuffix(old, nameOf(id)))
-	clean := strings.TrimSuffix(recording.FileName(time.Time{}, name, nil), filepath.Ext(recording.FileName(time.Time{}, name, nil)))
-	target := strings.TrimSpace(stamp+" "+clean) + filepath.Ext(id)
+	target := strings.TrimSpace(stamp+" "+cleanName(name)) + filepath.Ext(id)
 	if target == id {
 		return id, nil
 	}
@@ -293,7 +294,6 @@ func (s *Store) Add(name string, r io.Reader) (Entry, error) {
 		return Entry{}, fmt.Errorf("file %s: bring a recording that ends in %s", strconv.Quote(name), strings.Join(extensions, ", "))
 	}
 	base := strings.TrimSuffix(name, filepath.Ext(name))
-	clean := strings.TrimSuffix(recording.FileName(time.Time{}, base, nil), filepath.Ext(recording.FileName(time.Time{}, base, nil)))
 	if err := os.MkdirAll(s.folder, 0o755); err != nil {
 		return Entry{}, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
 	}
@@ -317,7 +317,7 @@ func (s *Store) Add(name string, r io.Reader) (Entry, error) {
 	if err := os.Chmod(temporary.Name(), 0o644); err != nil {
 		return Entry{}, err
 	}
-	path, err := free(s.folder, clean+ext, func(to string) error { return move(temporary.Name(), to) })
+	path, err := free(s.folder, cleanName(base)+ext, func(to string) error { return move(temporary.Name(), to) })
 	if err != nil {
 		return Entry{}, err
 	}

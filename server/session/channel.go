@@ -229,7 +229,6 @@ func (c *channel) run(first int64, values []float64, hidden bool) {
 		c.found = c.monitor.ProcessPoint(c.found, detail, values)
 		if len(c.found) > before {
 			c.meter.Beats(c.found[before:])
-			c.path.Hold(0)
 		}
 		for i := before; i < len(c.found); i++ {
 			c.found[i].Sample += c.base

@@ -94,13 +94,20 @@ func (s *Session) Beats(from, to int64) (epoch uint32, channels [][]beat.Beat) {
 // ErrNoChannel is answered for a channel that does not exist.
 var ErrNoChannel = errors.New("no such channel")
 
+func channelExists(n, channels int) error {
+	if n < 0 || n >= channels {
+		return fmt.Errorf("channel %d: %w; there are %d, counted from 0", n, ErrNoChannel, channels)
+	}
+	return nil
+}
+
 // Recent returns up to seconds of the newest gap-free values of one point of a
 // channel, with the rate of the points and the channel's unit.
 func (s *Session) Recent(channel, point int, seconds float64) (values []float64, rateHz float64, unit string, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.history == nil || channel < 0 || channel >= len(s.beats) {
-		return nil, 0, "", fmt.Errorf("channel %d: %w; there are %d, counted from 0", channel, ErrNoChannel, len(s.beats))
+	if err := channelExists(channel, len(s.beats)); err != nil {
+		return nil, 0, "", err
 	}
 	if point < 0 || point >= points {
 		return nil, 0, "", fmt.Errorf("point %d: choose 0 (scale) to %d (beats)", point, points-1)
@@ -114,8 +121,8 @@ func (s *Session) Recent(channel, point int, seconds float64) (values []float64,
 func (s *Session) Report(channel int) (meter.Report, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if channel < 0 || channel >= len(s.reports) {
-		return meter.Report{}, fmt.Errorf("channel %d: %w; there are %d, counted from 0", channel, ErrNoChannel, len(s.reports))
+	if err := channelExists(channel, len(s.reports)); err != nil {
+		return meter.Report{}, err
 	}
 	return s.reports[channel], nil
 }
@@ -123,8 +130,7 @@ func (s *Session) Report(channel int) (meter.Report, error) {
 // Trimmer advises on a low-pass from a channel's present signal.
 func (s *Session) Trimmer(ctx context.Context, n int, t meter.TrimmerConfig) (advice meter.Advice, err error) {
 	doErr := s.do(ctx, func() {
-		if n < 0 || n >= len(s.channels) {
-			err = fmt.Errorf("channel %d: %w; there are %d, counted from 0", n, ErrNoChannel, len(s.channels))
+		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
 		advice, err = s.channels[n].meter.Trimmer(t)
@@ -136,8 +142,7 @@ func (s *Session) Trimmer(ctx context.Context, n int, t meter.TrimmerConfig) (ad
 func (s *Session) onChannel(ctx context.Context, n int, f func(c *channel) error) error {
 	var err error
 	doErr := s.do(ctx, func() {
-		if n < 0 || n >= len(s.channels) {
-			err = fmt.Errorf("channel %d: %w; there are %d, counted from 0", n, ErrNoChannel, len(s.channels))
+		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
 		if err = f(s.channels[n]); err != nil {
@@ -219,8 +224,7 @@ type StageResponse struct {
 // PathResponse returns the response of a channel's path at n frequencies.
 func (s *Session) PathResponse(ctx context.Context, channelN, n int) (r Response, err error) {
 	doErr := s.do(ctx, func() {
-		if channelN < 0 || channelN >= len(s.channels) {
-			err = fmt.Errorf("channel %d: %w; there are %d, counted from 0", channelN, ErrNoChannel, len(s.channels))
+		if err = channelExists(channelN, len(s.channels)); err != nil {
 			return
 		}
 		c := s.channels[channelN]

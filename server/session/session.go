@@ -826,7 +826,7 @@ func (s *Session) takeReopened(o opened) {
 		return
 	}
 	info, old := o.source.Describe(), s.state.Source
-	if info.Address != old.Address || s.channels == nil || !slices.EqualFunc(info.Channels, old.Channels, sameChannel) || info.ClaimedRateHz != old.ClaimedRateHz {
+	if info.Address != old.Address || s.channels == nil || !slices.Equal(info.Channels, old.Channels) || info.ClaimedRateHz != old.ClaimedRateHz {
 		if err := s.adopt(o.source); err != nil {
 			s.log.Error("source came back changed", "err", err)
 		}
@@ -837,8 +837,6 @@ func (s *Session) takeReopened(o opened) {
 	s.estimator.Reset()
 	s.setStatus(StatusWaiting, "back; waiting for its first samples")
 }
-
-func sameChannel(a, b acquire.Channel) bool { return a == b }
 
 // boardText passes on what the board says.
 func (s *Session) boardText(lines []string) {
