@@ -113,6 +113,45 @@ func TestRecordWithNotesBeatsAndAGap(t *testing.T) {
 	}
 }
 
+// TestBeatsOfTwoChannels: a beat keeps its channel and is no note for a person.
+func TestBeatsOfTwoChannels(t *testing.T) {
+	r, store := begin(t)
+	r.Begin(2, acquire.Info{Channels: []acquire.Channel{twelve, twelve}}, 250, time.Now())
+	for i := range int64(1000) {
+		r.Samples(i, [][]int32{{1}, {2}})
+	}
+	r.Beats(0, []beat.Beat{{Sample: 100, Kind: beat.ECG, Quality: 0.9}, {Sample: 300, Kind: beat.ECG, Quality: 0.9}}, 1)
+	r.Beats(1, []beat.Beat{{Sample: 150, Kind: beat.Pulse, Quality: 0.8}}, 1)
+	state, err := r.Keep("two", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path, err := store.Path(state.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := recording.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if notes := f.NotesBetween(0, f.Len()); len(notes) != 0 {
+		t.Errorf("beats are replayed as notes: %q", notes)
+	}
+	got := ""
+	for _, a := range f.Annotations() {
+		if kind, _, channel, ok := recording.ParseBeat(a.Text); ok {
+			got += fmt.Sprintf("%d %s %d;", a.Sample, kind, channel)
+		}
+	}
+	if got != "100 ecg 0;150 pulse 1;300 ecg 0;" {
+		t.Errorf("beats %s", got)
+	}
+	if e, err := store.Get(state.ID); err != nil || math.Abs(e.MedianBPM-75) > 1e-6 {
+		t.Errorf("median %g bpm of the first channel, %v; want 75", e.MedianBPM, err)
+	}
+}
+
 func TestKeepReachesBack(t *testing.T) {
 	r, store := begin(t)
 	if _, err := r.Keep("x", 1); !errors.Is(err, ErrNothing) {

@@ -45,7 +45,6 @@ type Recorder struct {
 
 // job is one recording being written on a goroutine of its own.
 type job struct {
-	path    string
 	start   int64
 	end     int64 // position to stop at; 0 for none
 	w       *recording.Writer
@@ -56,6 +55,7 @@ type job struct {
 
 	// Guarded by mu.
 	mu      sync.Mutex
+	path    string // "" until the file is made
 	queue   []event
 	size    int64
 	closing bool
@@ -99,7 +99,10 @@ func (r *Recorder) State() *State {
 func (j *job) state() *State {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	id := filepath.Base(j.path)
+	id := ""
+	if j.path != "" {
+		id = filepath.Base(j.path)
+	}
 	return &State{ID: id, Name: nameOf(id), Seconds: float64(j.length) / j.rateHz, Bytes: j.bytes}
 }
 
@@ -114,65 +117,92 @@ var (
 // minutes when that is above 0. note is put at its start.
 func (r *Recorder) Start(name string, minutes, keepMinutes float64, note string) (*State, error) {
 	r.mu.Lock()
-	defer r.mu.Unlock()
 	if r.active != nil {
+		r.mu.Unlock()
 		return nil, ErrRecording
 	}
-	j, err := r.open(name, keepMinutes)
+	j, header, err := r.prepare(keepMinutes)
+	if err == nil {
+		if minutes > 0 {
+			j.end = r.past.newest + int64(minutes*60*r.past.rateHz)
+		}
+		if note != "" {
+			j.push(event{first: j.start, text: note})
+		}
+		r.active = j // from here on what comes waits for the file
+	}
+	r.mu.Unlock()
 	if err != nil {
 		return nil, err
 	}
-	if minutes > 0 {
-		j.end = r.past.newest + int64(minutes*60*r.past.rateHz)
+	if err := r.create(j, name, header); err != nil {
+		r.release(j)
+		return nil, err
 	}
-	if note != "" {
-		j.push(event{first: j.start, text: note})
-	}
-	r.active = j
 	go func() {
 		j.run()
-		r.mu.Lock()
-		if r.active == j {
-			r.active = nil
-		}
-		r.mu.Unlock()
+		r.release(j)
 		r.changed()
 	}()
 	go r.changed()
 	return j.state(), nil
 }
 
-// open makes the file and queues the past for it. Called with mu held.
-func (r *Recorder) open(name string, keepMinutes float64) (*job, error) {
+// release ends a job's being the recording under way.
+func (r *Recorder) release(j *job) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.active == j {
+		r.active = nil
+	}
+}
+
+// prepare makes a job with the past that it keeps. Called with mu held: it
+// touches no disk.
+func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) {
 	p := &r.past
 	if p.rateHz == 0 || len(p.info.Channels) == 0 {
-		return nil, ErrNothing
+		return nil, recording.Header{}, ErrNothing
 	}
 	start := p.newest
 	if keepMinutes > 0 {
 		start = max(p.oldest(), p.newest-int64(keepMinutes*60*p.rateHz))
 		if start == p.newest {
-			return nil, ErrNothing
+			return nil, recording.Header{}, ErrNothing
 		}
 	}
-	if err := os.MkdirAll(r.folder, 0o755); err != nil {
-		return nil, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
-	}
-	started := p.t0.Add(time.Duration(float64(start) / p.rateHz * float64(time.Second)))
-	header := recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: map[string]any{"channels": p.settings}}
-	var w *recording.Writer
-	path, err := free(r.folder, recording.FileName(started, name, p.info.Channels), func(path string) (err error) {
-		w, err = recording.Create(path, header)
-		return err
-	})
-	if err != nil {
-		return nil, err
-	}
-	j := &job{path: path, start: start, w: w, rateHz: p.rateHz, wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
+	j := &job{start: start, rateHz: p.rateHz, wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
 	if keepMinutes > 0 {
 		j.queue = p.since(start)
 	}
-	return j, nil
+	started := p.t0.Add(time.Duration(float64(start) / p.rateHz * float64(time.Second)))
+	return j, recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: map[string]any{"channels": p.settings}}, nil
+}
+
+// create makes the job's file. Called without mu, since a disk may be slow and
+// the session must not wait for it. A job without a file has ended.
+func (r *Recorder) create(j *job, name string, header recording.Header) error {
+	err := os.MkdirAll(r.folder, 0o755)
+	if err != nil {
+		err = fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
+	}
+	var w *recording.Writer
+	var path string
+	if err == nil {
+		path, err = free(r.folder, recording.FileName(header.Started, name, header.Info.Channels), func(path string) (err error) {
+			w, err = recording.Create(path, header)
+			return err
+		})
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if err != nil {
+		j.err = err
+		close(j.ended)
+		return err
+	}
+	j.path, j.w = path, w
+	return nil
 }
 
 // free calls create with name and, while that is taken, with a number behind it.
@@ -294,9 +324,12 @@ func (r *Recorder) Stop() (*State, error) {
 // Keep writes the last minutes as a closed recording.
 func (r *Recorder) Keep(name string, minutes float64) (*State, error) {
 	r.mu.Lock()
-	j, err := r.open(name, minutes)
+	j, header, err := r.prepare(minutes)
 	r.mu.Unlock()
 	if err != nil {
+		return nil, err
+	}
+	if err := r.create(j, name, header); err != nil {
 		return nil, err
 	}
 	j.closing = true
