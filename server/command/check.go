@@ -14,9 +14,10 @@ import (
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
+	"pulsewright/server/analysis"
 )
 
-// mostChecked is how much of a recording check looks at.
+// mostCheckedSeconds is how much of a recording check looks at.
 const mostCheckedSeconds = 3600
 
 func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
@@ -70,25 +71,20 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	values, start, err := longestStretch(ctx, file, n)
+	values, start, err := analysis.Longest(ctx, file, n, 0, file.Len(), mostCheckedSeconds)
 	if err != nil {
 		return err
 	}
 	c := info.Channels[n]
-	config := meter.Config{RateHz: info.ClaimedRateHz, Kind: string(k), SupplyLow: low, SupplyHigh: high, MidRail: middle,
-		ConverterLow: math.NaN(), ConverterHigh: math.NaN(), MainsHz: *mains, Unit: unitOf(c)}
+	config := analysis.MeterConfig(info, n, string(k))
+	config.SupplyLow, config.SupplyHigh, config.MidRail, config.MainsHz = low, high, middle, *mains
 	if *kind == acquire.KindOther {
 		config.Kind = acquire.KindOther
 	}
-	if c.Scaled() {
-		config.VoltsPerCount = math.Abs(c.VoltsPerCount)
-	}
-	if c.MinCount != c.MaxCount {
-		config.ConverterLow, config.ConverterHigh = c.Value(c.MinCount), c.Value(c.MaxCount)
-	}
 	var beats []beat.Beat
 	if config.Kind != acquire.KindOther {
-		err = findBeats(ctx, file, n, k, func(b beat.Beat) {
+		// From the file's start, as the live view does; kept are those within the stretch.
+		err = analysis.Beats(ctx, file, n, k, 0, file.Len(), func(b beat.Beat) {
 			if b.Foot >= start && b.Sample < start+int64(len(values)) {
 				b.Sample -= start
 				b.Foot -= start
@@ -119,61 +115,7 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	return nil
 }
 
-func unitOf(c acquire.Channel) string {
-	if c.Scaled() && c.Unit != "" {
-		return c.Unit
-	}
-	return "counts"
-}
-
 func span(samples int, rateHz float64) string { return fmt.Sprintf("%.1f s", float64(samples)/rateHz) }
-
-// longestStretch reads a channel's longest run without a missing sample, an hour
-// at most, and tells where it begins.
-func longestStretch(ctx context.Context, file *recording.File, channel int) (values []float64, start int64, err error) {
-	info := file.Describe()
-	c := info.Channels[channel]
-	most := int(mostCheckedSeconds * info.ClaimedRateHz)
-	counts := make([][]int32, len(info.Channels))
-	for i := range counts {
-		counts[i] = make([]int32, channelBlock)
-	}
-	var run []float64
-	var runStart int64
-	for at := int64(0); at < file.Len() && len(run) < most; {
-		if ctx.Err() != nil {
-			return nil, 0, ctx.Err()
-		}
-		n, err := file.ReadAt(counts, at)
-		if n == 0 {
-			if err == io.EOF {
-				break
-			}
-			return nil, 0, err
-		}
-		for i, count := range counts[channel][:n] {
-			if count == acquire.MissingCount {
-				if len(run) > len(values) {
-					values, start, run = run, runStart, values[:0]
-				}
-				run = run[:0]
-				continue
-			}
-			if len(run) == 0 {
-				runStart = at + int64(i)
-			}
-			run = append(run, c.Value(count))
-		}
-		at += int64(n)
-	}
-	if len(run) > len(values) {
-		values, start = run, runStart
-	}
-	if len(values) == 0 {
-		return nil, 0, fmt.Errorf("channel %d (%s): it holds no sample", channel+1, c.Label)
-	}
-	return values[:min(len(values), most)], start, nil
-}
 
 // printReport prints a report for a person.
 func printReport(w io.Writer, r meter.Report) {

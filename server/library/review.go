@@ -342,6 +342,7 @@ func ReviewRoutes(rs *Reviews) func(r chi.Router) {
 	return func(r chi.Router) {
 		r.Get("/recordings/{id}/view", rs.getView)
 		r.Get("/recordings/{id}/beats", rs.getBeats)
+		r.Get("/recordings/{id}/analysis", rs.getAnalysis)
 	}
 }
 

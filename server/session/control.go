@@ -321,9 +321,25 @@ func (s *Session) SetTrimmer(ctx context.Context, hz float64) error {
 			err = ErrNoTrimmer
 			return
 		}
-		err = t.SetTrimmerHz(hz)
+		if err = t.SetTrimmerHz(hz); err != nil {
+			return
+		}
+		s.mu.Lock()
+		s.state.TrimmerHz = trimmerOf(s.source)
+		s.mu.Unlock()
+		s.sendState()
 	})
 	return errors.Join(doErr, err)
+}
+
+// trimmerOf is where a simulated board's trimmer stands, nil for other sources.
+func trimmerOf(source acquire.Source) *float64 {
+	t, ok := source.(interface{ TrimmerHz() float64 })
+	if !ok {
+		return nil
+	}
+	hz := t.TrimmerHz()
+	return &hz
 }
 
 // Refresh sends every page the state, after something outside the session that

@@ -279,6 +279,7 @@ func (s *Session) adopt(source acquire.Source) error {
 	s.mu.Lock()
 	s.state.Epoch++
 	s.state.Source = info
+	s.state.TrimmerHz = trimmerOf(source)
 	s.state.T0 = time.Now()
 	if !info.Started.IsZero() {
 		s.state.T0 = info.Started

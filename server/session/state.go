@@ -94,6 +94,7 @@ type State struct {
 	Clock        ClockState     `json:"clock"`
 	Channels     []ChannelState `json:"channels"`
 	Playback     *Playback      `json:"playback"`
+	TrimmerHz    *float64       `json:"trimmerHz"` // of a simulated board, 0 = none; null for other sources
 	Recording    any            `json:"recording"`
 	Watchers     int            `json:"watchers"`
 	Gaps         []Gap          `json:"gaps"`

@@ -4,7 +4,10 @@ import { api } from "./api.js";
 import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
+import "./drawers/check.js";
+import "./drawers/spectrum.js";
 import { DrawerHost } from "./drawers.js";
+import "./drawers/share.js";
 import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";
 import { Keys } from "./keys.js";
@@ -16,11 +19,13 @@ import { ReadingPanel } from "./reading.js";
 import { ringCapacity, Rings } from "./rings.js";
 import { ScaleDialog } from "./scale-dialog.js";
 import { SECONDS_ACROSS, stepSeconds } from "./scales.js";
+import { asksForShow, ShowView } from "./show.js";
 import { SourcePicker } from "./sources.js";
 import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
 import { DARK, LIGHT } from "./theme.js";
 import { TracePanel } from "./trace/trace.js";
+import { WatchOnly } from "./watch-only.js";
 
 /** @import {Channel, Frame, Kind, PathSettings, Probe, ScaleSettings} from "./types.js" */
 /** @import {PageState} from "./store.js" */
@@ -131,6 +136,27 @@ const path = new PathPanel(byId("path"), {
   response: (channel, points) => api.response(channel, points),
 });
 
+const show = new ShowView({
+  loop,
+  still,
+  rings: () => rings,
+  beats: () => beats,
+  probe: () => trace.lanes[trace.selected]?.probe ?? null,
+  channels,
+  gaps: () => trace.gaps,
+  scale: () => ({ rateHz: trace.view.rateHz, secondsAcross: trace.view.secondsAcross }),
+  reading: () => store.state.readings[showChannel()],
+  announce,
+  // What lies behind it is not painted.
+  changed: (open) => (open ? loop.remove(trace) : loop.add(trace)),
+});
+const watchOnly = new WatchOnly();
+
+/** The channel of the chosen trace. */
+function showChannel() {
+  return trace.lanes[trace.selected]?.probe.channel ?? path.channel;
+}
+
 /** @type {DrawerHost|null} */
 let drawers = null;
 drawers = new DrawerHost(byId("drawer"), {
@@ -147,6 +173,10 @@ drawers = new DrawerHost(byId("drawer"), {
     channel: () => path.channel,
     palette,
     trace,
+    openScale: (channel) => {
+      const c = channels()[channel];
+      if (c) scaleDialog.show(channel, c);
+    },
     announce,
     problem,
   },
@@ -272,6 +302,7 @@ function takeFrame(frame) {
     lastAgeMs = frame.ageMs;
   }
   trace.push(frame);
+  show.push();
   drawers?.push(frame);
 }
 
@@ -305,11 +336,14 @@ function newEpoch(next) {
 
 /** @param {any} m */
 function takeBeats(m) {
+  const arrived = performance.now();
   const known = beats[m.channel]?.last();
   (beats[m.channel] ??= new BeatList()).add(m.beats);
   trace.beats = beats;
   loop.dirty(trace);
   const last = m.beats[m.beats.length - 1];
+  const news = last && (!known || last.sample > known.sample);
+  if (news && m.channel === showChannel()) show.beat(last.sample, arrived);
   if (m.channel === path.channel && last && rings && (!known || last.sample > known.sample) && last.sample > rings.end - 3 * trace.view.rateHz) reading.beat();
 }
 
@@ -414,6 +448,7 @@ store.subscribe((state, before) => {
   }
   if (state.readings !== before.readings || state.server !== before.server) showReading(state);
   if (state.text !== before.text || state.server?.health !== before.server?.health) showBoard(state);
+  watchOnly.update(owner());
   showBanner(state);
   showStatus(state);
   drawers?.changed(state);
@@ -441,6 +476,7 @@ function showReading(state) {
   const c = state.server?.channels[path.channel];
   reading.show(r, c);
   path.showReading(r);
+  show.showReading();
 }
 
 /** @param {PageState} state */
@@ -505,6 +541,7 @@ function slowTick() {
   trace.setStale(stale ? `Nothing has arrived for ${wholeSeconds(silent / 1000)}.` : "");
   if (stale) reading.age(silent);
   else reading.root.classList.remove("old");
+  show.showReading();
   path.measure(rings);
   if (rings) playback.tick(rings.end);
 }
@@ -545,7 +582,11 @@ const keys = new Keys([
     { key: "Ctrl+y", shown: "", what: "", run: stepForward },
   ].filter((k) => k.key !== "Tab") },
   { title: "Page", keys: [
-    { key: "s", shown: "s", what: "choose a source", run: () => picker.show() },
+    { key: "s", shown: "s", what: "choose a source", run: () => {
+      if (owner()) picker.show();
+    } },
+    { key: "w", shown: "w", what: "show view for a room; Esc leaves it", run: () => show.show() },
+    ...ShowView.help(),
     { key: "t", shown: "t", what: "paper or slate", run: toggleTheme },
     ...DrawerHost.keys().map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
     { key: "Escape", shown: "Esc", what: "close the drawer", run: () => drawers?.close() },
@@ -560,6 +601,7 @@ function toggleTheme() {
 }
 
 byId("source-open").addEventListener("click", () => picker.show());
+byId("show-open").addEventListener("click", () => show.show());
 byId("theme").addEventListener("click", toggleTheme);
 byId("help").addEventListener("click", () => keys.showHelp());
 byId("cautions-open").addEventListener("click", () => cautions.show());
@@ -572,6 +614,7 @@ document.addEventListener("visibilitychange", () => {
 
 applyTheme();
 stream.connect();
+if (asksForShow(location.search)) show.show();
 
 /** For tests and the curious: what the page is doing. */
 const pulsewright = {
@@ -589,6 +632,7 @@ const pulsewright = {
     beats: beats.map((b) => b?.beats.length ?? 0),
     shownEnd: trace.view.end,
     held: trace.view.held,
+    show: show.stats(),
     secondsAcross: trace.view.secondsAcross,
     ranges: trace.lanes.map((l) => ({ channel: l.probe.channel, point: l.probe.point, low: l.low, high: l.high, unit: l.unit })),
   }),

@@ -48,6 +48,7 @@ import { prefs } from "./store.js";
  * @property {() => number} channel the channel chosen in the path
  * @property {() => Palette} palette
  * @property {TracePanel} trace
+ * @property {(channel: number) => void} openScale the dialog of volts, rails and mid-rail
  * @property {() => void} dirty asks for draw()
  * @property {() => void} close
  * @property {(text: string) => void} announce says it to screen readers

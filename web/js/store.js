@@ -6,6 +6,7 @@
 /**
  * @typedef {object} PageState
  * @property {ServerState|null} server null until the first state message
+ * @property {boolean} owner whether this page may change things; the stream says so first
  * @property {Reading[]} readings by channel
  * @property {any[]} meters newest report by channel
  * @property {string[]} text newest lines the board said
@@ -19,7 +20,7 @@ export const KEPT_LINES = 200;
 
 /** @returns {PageState} */
 export function initialState() {
-  return { server: null, readings: [], meters: [], text: [], problem: "", dropped: 0, connection: "connecting", connectionText: "Connecting …" };
+  return { server: null, owner: true, readings: [], meters: [], text: [], problem: "", dropped: 0, connection: "connecting", connectionText: "Connecting …" };
 }
 
 /**
@@ -32,6 +33,7 @@ export function initialState() {
 export function reduce(state, m) {
   const server = state.server;
   if (m.type === "state") return takeState(state, m);
+  if (m.type === "you") return { ...state, owner: m.owner !== false, server: server && { ...server, owner: m.owner !== false } };
   if (m.type === "problem") return { ...state, problem: String(m.text ?? "") };
   if (m.type === "connection") return { ...state, connection: m.status, connectionText: m.text };
   if (m.type === "lost") return { ...state, dropped: state.dropped + m.frames };
@@ -77,7 +79,7 @@ function clockRate(server, usedRateHz) {
 function takeState(state, m) {
   const { type, ...rest } = m;
   /** @type {ServerState} */
-  const server = { ...rest, channels: rest.channels ?? [], gaps: rest.gaps ?? [], notes: rest.notes ?? [], owner: rest.owner !== false };
+  const server = { ...rest, channels: rest.channels ?? [], gaps: rest.gaps ?? [], notes: rest.notes ?? [], owner: state.owner && rest.owner !== false };
   const fresh = !sameRun(state.server, server);
   return {
     ...state,

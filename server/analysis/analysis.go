@@ -1,0 +1,339 @@
+// Package analysis judges a stretch of a recording: its beats by the live view's
+// detector, the meters' figures and the spectrum. The command line and the page's
+// comparison of recordings both call it, so that their numbers agree.
+//
+// Samples are counted from the recording's first one; values are in the channel's
+// unit, or counts when that is unknown. The functions are safe for concurrent use
+// on different files.
+package analysis
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/meter"
+	"pulsewright/dsp/spectrum"
+)
+
+const (
+	// block is how many samples a file is read at a time.
+	block = 4096
+	// bridgeSeconds is the longest hole that is filled with the last value.
+	bridgeSeconds = 0.05
+	// settleSeconds of signal before a stretch let the detector settle.
+	settleSeconds = 20
+	// segmentSeconds of a spectrum: bins a quarter of a hertz apart.
+	segmentSeconds = 4
+)
+
+// Unit is the unit of a channel's values.
+func Unit(c acquire.Channel) string {
+	if c.Scaled() && c.Unit != "" {
+		return c.Unit
+	}
+	return "counts"
+}
+
+// KindOf is the kind of beats to look for in a channel: pulse unless it is an ECG.
+func KindOf(c acquire.Channel) beat.Kind {
+	if c.Kind == acquire.KindECG {
+		return beat.ECG
+	}
+	return beat.Pulse
+}
+
+// MeterConfig is what a recording tells of a channel's board; the rails and the
+// mid-rail are unknown.
+func MeterConfig(info acquire.Info, channel int, kind string) meter.Config {
+	c := info.Channels[channel]
+	config := meter.Unknown(info.ClaimedRateHz)
+	config.Kind, config.Unit = kind, Unit(c)
+	if c.Scaled() {
+		config.VoltsPerCount = math.Abs(c.VoltsPerCount)
+	}
+	if c.MinCount != c.MaxCount {
+		config.ConverterLow, config.ConverterHigh = c.Value(c.MinCount), c.Value(c.MaxCount)
+	}
+	return config
+}
+
+// each reads the samples [from, to) of a channel, in order; a missing one is NaN.
+// values is valid during the call only.
+func each(ctx context.Context, file *recording.File, channel int, from, to int64, take func(at int64, values []float64)) error {
+	info := file.Describe()
+	c := info.Channels[channel]
+	counts := make([][]int32, len(info.Channels))
+	for i := range counts {
+		counts[i] = make([]int32, block)
+	}
+	values := make([]float64, block)
+	for at := from; at < to; {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		n, err := file.ReadAt(counts, at)
+		if n == 0 {
+			if err == nil || err == io.EOF {
+				return nil
+			}
+			return err
+		}
+		n = int(min(int64(n), to-at))
+		for i, count := range counts[channel][:n] {
+			if count == acquire.MissingCount {
+				values[i] = math.NaN()
+			} else {
+				values[i] = c.Value(count)
+			}
+		}
+		take(at, values[:n])
+		at += int64(n)
+	}
+	return nil
+}
+
+// Longest reads a channel's longest run without a missing sample in [from, to),
+// mostSeconds at most, and tells where it begins.
+func Longest(ctx context.Context, file *recording.File, channel int, from, to int64, mostSeconds float64) (values []float64, start int64, err error) {
+	info := file.Describe()
+	most := int(mostSeconds * info.ClaimedRateHz)
+	var run []float64
+	var runStart int64
+	end := to
+	if len(file.Gaps()) == 0 { // the first run is the longest
+		end = min(to, from+int64(most))
+	}
+	err = each(ctx, file, channel, from, end, func(at int64, part []float64) {
+		for i, v := range part {
+			switch {
+			case math.IsNaN(v):
+				if len(run) > len(values) {
+					values, start, run = run, runStart, values
+				}
+				run = run[:0]
+			case len(run) < most:
+				if len(run) == 0 {
+					runStart = at + int64(i)
+				}
+				run = append(run, v)
+			}
+		}
+	})
+	if err != nil {
+		return nil, 0, err
+	}
+	if len(run) > len(values) {
+		values, start = run, runStart
+	}
+	if len(values) == 0 {
+		return nil, 0, fmt.Errorf("channel %d (%s): it holds no sample between %d and %d", channel+1, info.Channels[channel].Label, from, to)
+	}
+	return values, start, nil
+}
+
+// Beats runs the live view's detector over the samples [from, to) of a channel
+// and tells every beat in order. A missing sample is a gap: holes up to 50 ms are
+// bridged with the last value, after longer ones the detector begins anew, as it
+// does live.
+func Beats(ctx context.Context, file *recording.File, channel int, kind beat.Kind, from, to int64, found func(beat.Beat)) error {
+	info := file.Describe()
+	c := info.Channels[channel]
+	config := beat.MonitorConfig{Kind: kind, RateHz: info.ClaimedRateHz, Low: math.NaN(), High: math.NaN(), Volts: c.Unit == "V"}
+	if c.Scaled() {
+		config.Step = math.Abs(c.VoltsPerCount)
+	}
+	if c.MinCount != c.MaxCount {
+		config.Low, config.High = c.Value(c.MinCount), c.Value(c.MaxCount)
+	}
+	monitor, err := beat.NewMonitor(config)
+	if err != nil {
+		return err
+	}
+	feed := &runs{bridge: int64(bridgeSeconds * info.ClaimedRateHz), reset: monitor.Reset}
+	var list []beat.Beat
+	feed.run = func(base int64, values []float64) {
+		list = monitor.Process(list[:0], values)
+		for _, b := range list {
+			b.Sample += base
+			b.Foot += base
+			if b.Sample < to {
+				found(b)
+			}
+		}
+	}
+	if err := each(ctx, file, channel, from, to, feed.add); err != nil {
+		return err
+	}
+	feed.end(monitor.LatencySamples())
+	return nil
+}
+
+// Spectrum is a Welch density.
+type Spectrum struct {
+	FreqHz              []float64 `json:"freqHz"`
+	DensityVoltsPerRoot []float64 `json:"densityVoltsPerRootHz"`
+	BandwidthHz         float64   `json:"bandwidthHz"`
+	Averages            int       `json:"averages"`
+}
+
+// Stretch is what a stretch of a recording shows.
+type Stretch struct {
+	Channel string       `json:"channel"`
+	Kind    string       `json:"kind"`
+	Unit    string       `json:"unit"`
+	RateHz  float64      `json:"rateHz"`
+	From    int64        `json:"from"` // the gap-free run that was judged
+	To      int64        `json:"to"`
+	Report  meter.Report `json:"report"`
+	// Spectrum has no frequencies when the run is shorter than 16 samples.
+	Spectrum Spectrum    `json:"spectrum"`
+	Beats    []beat.Beat `json:"beats"` // counted from the recording's first sample
+	// MedianBPM is 60 over the median interval of neighbouring beats, 0 with fewer
+	// than three beats.
+	MedianBPM float64 `json:"medianBpm"`
+}
+
+// Judge judges the longest gap-free run of a channel in [from, to), mostSeconds at
+// most. The detector starts settleSeconds earlier where the recording reaches back
+// so far, so that the first beats of the stretch are found too.
+func Judge(ctx context.Context, file *recording.File, channel int, from, to int64, mostSeconds float64) (Stretch, error) {
+	info := file.Describe()
+	c := info.Channels[channel]
+	values, start, err := Longest(ctx, file, channel, from, to, mostSeconds)
+	if err != nil {
+		return Stretch{}, err
+	}
+	kind := KindOf(c)
+	s := Stretch{Channel: c.Label, Kind: string(kind), Unit: Unit(c), RateHz: info.ClaimedRateHz, From: start, To: start + int64(len(values)), Beats: []beat.Beat{}}
+	if c.Kind == acquire.KindOther {
+		s.Kind = acquire.KindOther
+	}
+	var counted []beat.Beat // from the first value, as the meters want them
+	if s.Kind != acquire.KindOther {
+		before := max(0, start-int64(settleSeconds*info.ClaimedRateHz))
+		err := Beats(ctx, file, channel, kind, before, s.To, func(b beat.Beat) {
+			if b.Foot < start {
+				return
+			}
+			s.Beats = append(s.Beats, b)
+			b.Sample -= start
+			b.Foot -= start
+			counted = append(counted, b)
+		})
+		if err != nil {
+			return s, err
+		}
+	}
+	s.MedianBPM = medianBPM(counted, s.RateHz)
+	if s.Report, err = meter.Whole(MeterConfig(info, channel, s.Kind), values, counted); err != nil {
+		return s, err
+	}
+	s.Spectrum = Spectrum{FreqHz: []float64{}, DensityVoltsPerRoot: []float64{}}
+	if segment := min(segmentSamples(s.RateHz), len(values)); segment >= 16 {
+		d, err := spectrum.Of(spectrum.Config{RateHz: s.RateHz, SegmentSamples: segment}, values)
+		if err != nil {
+			return s, err
+		}
+		s.Spectrum.DensityVoltsPerRoot = d.RootHz(nil)
+		s.Spectrum.BandwidthHz, s.Spectrum.Averages = d.BandwidthHz, d.Averages
+		s.Spectrum.FreqHz = make([]float64, len(s.Spectrum.DensityVoltsPerRoot))
+		for i := range s.Spectrum.FreqHz {
+			s.Spectrum.FreqHz[i] = d.FreqHz(i)
+		}
+	}
+	return s, nil
+}
+
+// segmentSamples is the power of two nearest to segmentSeconds.
+func segmentSamples(rateHz float64) int {
+	n := 16
+	for float64(n)*1.5 < segmentSeconds*rateHz {
+		n *= 2
+	}
+	return n
+}
+
+// medianBPM is the rate at the median interval; the mean of the middle two of an
+// even number.
+func medianBPM(beats []beat.Beat, rateHz float64) float64 {
+	if len(beats) < 3 {
+		return 0
+	}
+	intervals := make([]float64, len(beats)-1)
+	for i := range intervals {
+		intervals[i] = float64(beats[i+1].Sample-beats[i].Sample) / rateHz
+	}
+	slices.Sort(intervals)
+	n := len(intervals)
+	return 120 / (intervals[(n-1)/2] + intervals[n/2])
+}
+
+// runs cuts a signal with holes into runs for a processor that wants finite
+// values: short holes are filled with the last value, longer ones reset.
+type runs struct {
+	bridge int64
+	reset  func()
+	run    func(base int64, values []float64)
+
+	base    int64 // index of the processor's first sample since its reset
+	started bool
+	last    float64
+	hole    int64 // missing samples just before
+	fill    []float64
+}
+
+// end lets the processor finish what it knows already: the last value stands
+// for as long as the processor may be late.
+func (r *runs) end(latency int) {
+	if !r.started || r.hole > 0 {
+		return
+	}
+	fill := make([]float64, latency+1)
+	for i := range fill {
+		fill[i] = r.last
+	}
+	r.run(r.base, fill)
+}
+
+// add takes values that begin at index first; NaN is a missing sample.
+func (r *runs) add(first int64, values []float64) {
+	for i := 0; i < len(values); {
+		j := i
+		if math.IsNaN(values[i]) {
+			for j < len(values) && math.IsNaN(values[j]) {
+				j++
+			}
+			r.hole += int64(j - i)
+			i = j
+			continue
+		}
+		for j < len(values) && !math.IsNaN(values[j]) {
+			j++
+		}
+		if r.started && r.hole > 0 {
+			if r.hole <= r.bridge {
+				r.fill = r.fill[:0]
+				for range r.hole {
+					r.fill = append(r.fill, r.last)
+				}
+				r.run(r.base, r.fill)
+			} else {
+				r.reset()
+				r.started = false
+			}
+		}
+		r.hole = 0
+		if !r.started {
+			r.base, r.started = first+int64(i), true
+		}
+		r.run(r.base, values[i:j])
+		r.last = values[j-1]
+		i = j
+	}
+}

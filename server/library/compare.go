@@ -1,0 +1,70 @@
+package library
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/server"
+	"pulsewright/server/analysis"
+)
+
+// mostJudgedSeconds is the longest stretch that is judged at once.
+const mostJudgedSeconds = 600
+
+// getAnalysis answers an analysis.Stretch of the samples from to to of a channel,
+// counted from 0: the meters' figures, the spectrum and the beats of its longest
+// gap-free run, ten minutes at most. It reads the file by itself, so that looking
+// at the recording need not wait for it.
+func (rs *Reviews) getAnalysis(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	number := func(name string, fallback int64) (int64, error) {
+		if q.Get(name) == "" {
+			return fallback, nil
+		}
+		x, err := strconv.ParseInt(q.Get(name), 10, 64)
+		if err != nil || x < 0 {
+			return 0, fmt.Errorf("%s=%s: give a whole number from 0", name, strconv.Quote(q.Get(name)))
+		}
+		return x, nil
+	}
+	from, err1 := number("from", 0)
+	to, err2 := number("to", math.MaxInt64)
+	channel, err3 := number("channel", 0)
+	for _, err := range []error{err1, err2, err3} {
+		if err != nil {
+			server.FailWith(w, http.StatusBadRequest, err)
+			return
+		}
+	}
+	path, err := rs.store.Path(chi.URLParam(r, "id"))
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	file, err := recording.Open(path)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	defer file.Close()
+	if n := len(file.Describe().Channels); channel >= int64(n) {
+		server.FailWith(w, http.StatusNotFound, fmt.Errorf("channel=%d: the recording has %d, counted from 0", channel, n))
+		return
+	}
+	to = min(to, file.Len())
+	if from >= to {
+		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("samples %d to %d: the recording has samples 0 to %d", from, to, file.Len()))
+		return
+	}
+	stretch, err := analysis.Judge(r.Context(), file, int(channel), from, to, mostJudgedSeconds)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, stretch)
+}

@@ -1,0 +1,28 @@
+// A page that came by the watch-only link: what would change things is disabled,
+// and a line says so. The server refuses such requests anyway. Elements of class
+// owner-only are hidden (share.css).
+
+import { byId, h } from "./dom.js";
+
+/** Controls outside the panels that take the owner's right themselves. */
+const OWNER_CONTROLS = ["source-open", "note-add"];
+
+export class WatchOnly {
+  constructor() {
+    this.owner = true;
+    this.line = h("p", { class: "watch-line", "data-testid": "watch-only", hidden: true }, "Watch only: the owner of this page changes things.");
+    byId("source-status").closest("section")?.append(this.line);
+  }
+
+  /** @param {boolean} owner */
+  update(owner) {
+    if (owner === this.owner) return;
+    this.owner = owner;
+    document.body.classList.toggle("watch-only", !owner);
+    this.line.hidden = owner;
+    for (const id of OWNER_CONTROLS) {
+      const e = document.getElementById(id);
+      if (e instanceof HTMLButtonElement) e.disabled = !owner;
+    }
+  }
+}
