@@ -68,8 +68,10 @@ type ecgCand struct {
 	amplitude float64
 	swing     float64
 	taken     bool
-	narrow    bool // no more than a spike
-	shadowed  bool // a stronger one follows at once
+	sharp     float64 // level over the rms of the wider band
+	clipped   bool
+	fault     string // why the input there is no QRS at all
+	shadowed  bool   // a stronger one follows at once
 	refusal   string
 	shape     [shapeFull]float64
 }

@@ -33,7 +33,7 @@ func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 // a greater one in noise, and greater still where it comes early in a steady rhythm.
 func (d *ECGDetector) weigh(q *ecgCand) {
 	noise := min(q.floor/d.usual()/d.p.noiseFull, 1)
-	strange := 1 - clamp01((q.agreement-d.p.agreeLow)/(d.p.agreeHigh-d.p.agreeLow))
+	strange := 1 - clamp01((q.agreement-d.p.agreeLow)/(1-d.p.agreeStray-d.p.agreeLow))
 	cost := d.p.strangeWeight + (d.p.noiseWeight-d.p.strangeWeight)*noise
 	cost += d.p.earlyWeight * noise * d.early(q.at-d.last)
 	q.feature = q.level * max(1-strange*cost, 0.05)
@@ -59,8 +59,8 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.swing < d.config.MinVolts {
 		return "smaller than the least beat"
 	}
-	if q.narrow {
-		return "a spike: too narrow for a QRS"
+	if q.fault != "" {
+		return q.fault
 	}
 	if q.at-d.last < int64(d.p.refractorySeconds*ecgRateHz) {
 		return "too soon after a beat"
@@ -74,6 +74,9 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.feature < d.wane(q.at-d.last)*d.lastCand.level {
 		return "T wave or tail of the beat before"
 	}
+	if float64(q.at-d.last) < d.p.tWaveEnd*ecgRateHz*d.rootRR() && q.level*q.sharp < d.p.tWaveBlunt*d.lastCand.level*d.lastCand.sharp {
+		return "T wave: small and blunt beside the beat before"
+	}
 	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
 		if x := d.level[i&(ecgRing-1)]; q.feature < d.p.aheadShare*x {
 			q.shadowed = true
@@ -83,12 +86,18 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	return ""
 }
 
+// rootRR is the square root of the usual interval in seconds, as the QT interval
+// follows it (Bazett 1920), kept within reason.
+func (d *ECGDetector) rootRR() float64 {
+	return math.Sqrt(min(max(d.usualRR()/ecgRateHz, 0.4), 1.2))
+}
+
 // wane is the share of a beat's level that another needs so many internal samples
 // from it, falling from the end of the refractory time to none.
 func (d *ECGDetector) wane(gap int64) float64 {
 	t := float64(gap) / ecgRateHz
-	end := d.p.waneSeconds * math.Sqrt(min(max(d.usualRR()/ecgRateHz, 0.4), 1.2))
-	return d.p.waneShare * clamp01((end-t)/(end-d.p.refractorySeconds))
+	end := d.p.waneSeconds * d.rootRR()
+	return clamp01(d.p.waneShare * (end - t) / (end - d.p.refractorySeconds))
 }
 
 // usual is the level of a usual beat.
@@ -130,6 +139,9 @@ func (d *ECGDetector) take(dst []Beat, q *ecgCand, reason string) []Beat {
 	d.learn(q)
 	d.tell2(q, true, reason)
 	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
+	if q.clipped {
+		quality /= 2
+	}
 	return append(dst, Beat{Sample: q.sample, Foot: q.sample, Kind: ECG, Amplitude: q.amplitude, Quality: quality})
 }
 
@@ -150,7 +162,7 @@ func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
 	var best *ecgCand
 	for i := max(d.judged-ecgCands/2, 0); i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
-		if q.taken || q.narrow || q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) || q.swing < d.config.MinVolts {
+		if q.taken || q.fault != "" || q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) || q.swing < d.config.MinVolts {
 			continue
 		}
 		if q.shadowed || q.feature < d.p.backShare*q.threshold || q.level < d.p.floorRatio*q.floor {
@@ -202,7 +214,7 @@ func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
 	n := 0
 	for i := max(d.judged-ecgCands+8, 0); i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
-		if q.at < from || q.narrow || q.swing < d.config.MinVolts || q.level < least || q.level < d.p.startRatio*q.floor {
+		if q.at < from || q.fault != "" || q.swing < d.config.MinVolts || q.level < least || q.level < d.p.startRatio*q.floor {
 			continue
 		}
 		if n > 0 {
@@ -232,11 +244,11 @@ func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
 			}
 		}
 		pick[i].agreement = best
-		if best >= d.p.startAgree {
+		if best >= 1-d.p.startStray {
 			support++
 		}
 	}
-	if support < 3 || float64(support) < d.p.startSupport*float64(n) {
+	if support < 3 || float64(support) < (1-d.p.startLoners)*float64(n) {
 		return dst
 	}
 	d.nPeaks, d.nRR = 0, 0
@@ -264,6 +276,14 @@ func (d *ECGDetector) measure(q *ecgCand) {
 	for i := range q.shape {
 		q.shape[i] = d.shape[(q.at+d.shift+int64(i-shapeFull/2)*shapeStep)&mask]
 	}
+	sum := 0.0
+	for _, v := range q.shape {
+		sum += v * v
+	}
+	q.sharp = 0
+	if sum > 0 {
+		q.sharp = q.level / math.Sqrt(sum/shapeFull)
+	}
 	d.locate(q)
 }
 
@@ -279,7 +299,7 @@ func (d *ECGDetector) locate(q *ecgCand) {
 	oldest := max(d.n-int64(len(d.raw)), 0)
 	at := func(i int64) float64 { return d.raw[min(max(i, oldest), d.n-1)&mask] }
 	// Half the median's length, in steps; 2·half+1 cover spikeSeconds.
-	half := int64(d.p.spikeSeconds * rate / float64(step) / 2)
+	half := min(int64(math.Round(d.p.spikeSeconds*rate/float64(step)/2)), spikeMax)
 	var w [2*spikeMax + 1]float64
 	median := func(i int64) float64 {
 		n := 0
@@ -315,7 +335,39 @@ func (d *ECGDetector) locate(q *ecgCand) {
 		}
 	}
 	q.swing = highest - lowest
-	q.narrow = q.swing < d.p.narrowShare*(rawHigh-rawLow)
+	// Flat after it, to a fiftieth: no heart stops so.
+	flat := func() bool {
+		low, high := math.Inf(1), math.Inf(-1)
+		for k := reach; k <= 5*reach/2; k++ {
+			v := at(center + k*step)
+			low, high = min(low, v), max(high, v)
+		}
+		return high-low < 0.02*q.swing
+	}
+	// Nothing but two levels: an input thrown from rail to rail.
+	square := func() bool {
+		low, high, within := math.Inf(1), math.Inf(-1), int64(0)
+		for k := -5 * reach / 2; k <= 5*reach/2; k++ {
+			v := at(center + k*step)
+			low, high = min(low, v), max(high, v)
+		}
+		for k := -5 * reach / 2; k <= 5*reach/2; k++ {
+			if v := at(center + k*step); v != low && v != high {
+				within++
+			}
+		}
+		return within <= reach/10
+	}
+	switch {
+	case rawHigh == rawLow:
+		q.fault = "a flat line"
+	case q.swing < d.p.narrowShare*(rawHigh-rawLow):
+		q.fault = "a spike: too narrow for a QRS"
+	case math.Abs(right-left) > d.p.stepShare*q.swing && flat():
+		q.fault = "a step: the level does not come back"
+	case square():
+		q.fault = "clipped: from rail to rail"
+	}
 	// The extremum beside it, over a few milliseconds' mean.
 	smooth := int64(0.003 * rate)
 	mean := func(i int64) float64 {
@@ -330,7 +382,7 @@ func (d *ECGDetector) locate(q *ecgCand) {
 		sign = -1
 	}
 	q.sample = where
-	if fine := half * step; !q.narrow {
+	if fine := half * step; q.fault == "" {
 		top := math.Inf(-1)
 		by := max(step/4, 1)
 		for i := where - fine; i <= where+fine; i += by {
@@ -340,6 +392,15 @@ func (d *ECGDetector) locate(q *ecgCand) {
 		}
 	}
 	q.sample = min(max(q.sample, 0), d.n-1)
+	// A top of one value for some time is cut off.
+	top := int64(1)
+	for i := q.sample - 1; i > center-reach*step && at(i) == at(q.sample); i-- {
+		top++
+	}
+	for i := q.sample + 1; i < center+reach*step && at(i) == at(q.sample); i++ {
+		top++
+	}
+	q.clipped = top >= max(4, int64(0.012*rate))
 	q.amplitude = at(q.sample) - (left + (right-left)*float64((q.sample-center)/step+reach)/float64(2*reach))
 }
 
@@ -381,7 +442,7 @@ func (d *ECGDetector) agree(q *ecgCand) float64 {
 
 // learn takes a beat's shape in.
 func (d *ECGDetector) learn(q *ecgCand) {
-	kind, best, bestLag := -1, d.p.joinAgree, 0
+	kind, best, bestLag := -1, 1-d.p.joinStray, 0
 	for i := range d.shapes {
 		s := &d.shapes[i]
 		if s.count == 0 {

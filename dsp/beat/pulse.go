@@ -8,10 +8,11 @@ import (
 	"pulsewright/dsp/filter"
 )
 
-// Sample rates the detectors take.
+// Sample rates the detector takes, and its high-passes.
 const (
-	minRateHz = 25
-	maxRateHz = 192000
+	pulseBands = 3
+	minRateHz  = 25
+	maxRateHz  = 192000
 )
 
 // pulseParams are the pulse detector's numbers. They were set from physiology
@@ -29,24 +30,30 @@ type pulseParams struct {
 	refractory    float64 // no beat within this share of the R–R
 	notchShare    float64 // a wave soon after a beat, up to notchSeconds, from a notch no deeper than this is the same pulse
 	notchSeconds  float64
+	notchReach    float64 // and up to this share of the R–R
 	decaySeconds  float64 // the level falls with this time constant when nothing is found
+	bandStep      float64 // from one high-pass to the next higher
+	bandGain      float64 // by so much a higher one's beats must be more even
 	tailSeconds   float64 // seen after the steepest point for the quality
 }
 
 func defaultPulseParams() pulseParams {
 	return pulseParams{
-		smoothSeconds: 0.16,
+		smoothSeconds: 0.15,
 		highPassHz:    0.5,
 		hysteresis:    0.08,
-		startSeconds:  2.5,
-		threshold:     0.40,
-		early:         0.60,
-		searchShare:   0.25,
+		startSeconds:  3,
+		threshold:     0.3,
+		early:         0.4,
+		searchShare:   0.12,
 		searchAt:      1.6,
 		refractory:    0.4,
-		notchShare:    0.70,
-		notchSeconds:  0.45,
+		notchShare:    0.55,
+		notchSeconds:  0.42,
+		notchReach:    0.6,
 		decaySeconds:  1.5,
+		bandStep:      1.75,
+		bandGain:      0.1,
 		tailSeconds:   0.45,
 	}
 }
@@ -55,7 +62,7 @@ func defaultPulseParams() pulseParams {
 // in any unit. It is a Detector.
 //
 // Method: the input is brought to 100–200 Hz (three running means, sinc³),
-// smoothed by a Hann window of 160 ms and freed of drift by a second-order
+// smoothed by a Hann window of 150 ms and freed of drift by a second-order
 // high-pass at 0.5 Hz. The result is cut into rises and falls with a hysteresis;
 // each rise is weighed by the geometric mean of its height and its steepest
 // slope, and compared with the median of the last beats (an adaptive threshold as
@@ -65,18 +72,21 @@ func defaultPulseParams() pulseParams {
 // shortly after a beat is that beat's dicrotic wave. A beat missed by 1.6 R–R is
 // looked for again among the smaller rises.
 //
+// Three high-passes run side by side, at 0.5, 0.9 and 1.5 Hz. The lowest is
+// listened to unless the beats of a higher one have been clearly more even in
+// weight and interval, as with a weak pulse in strong drift.
+//
 // Polarity: the systolic upstroke is steeper than the fall after it, and the wave
 // stands higher above its mean than it falls below, since a pulse is shorter than
-// the rest. Both ratios, multiplied, are taken for each swing; the median of the
-// recent ones decides, at first after 2.5 s, later only against twelve swings
-// that clearly say the opposite.
+// the rest. The skewness of slope and of height over some seconds, added, decides:
+// at first after 3 s, later only when it has said the opposite for 3 s.
 //
 // Sample is the highest point of the input smoothed by a triangle of 60 ms, found
 // at the input's own rate. Foot is where the tangent at the steepest point of the
 // rise meets the level of the lowest point before it (intersecting tangents,
 // Hametner et al. 2013).
 //
-// Beats come LatencySamples after their peak in steady rhythm; in the first 2.5 s
+// Beats come LatencySamples after their peak in steady rhythm; in the first 3 s
 // and in search-back later.
 type PulseDetector struct {
 	// Immutable after New.
@@ -87,8 +97,7 @@ type PulseDetector struct {
 	taps      []float64 // of the decimator
 	hann      []float64
 	lag       float64 // input samples from an event to its work sample
-	highPass  *filter.Cascade
-	tail      int // work samples after the steepest point
+	tail      int     // work samples after the steepest point
 	latency   int
 	rawMask   int64
 	workMask  int64
@@ -96,11 +105,26 @@ type PulseDetector struct {
 
 	raw   []float64 // ring of the input, less the first sample
 	dec   []float64 // ring at the work rate
-	y     []float64 // ring: smoothed, high-passed
 	n     int64     // input samples taken
 	k     int64     // work samples made
 	due   int
 	first float64
+
+	polarity  polarity
+	bands     [pulseBands]pulseBand
+	band      int // the one listened to
+	better    int // beats in a row for which another was better
+	lastOut   int64
+	lastSteep int64
+	pointPrev float64
+	pointCur  float64
+	scratch   []float64
+}
+
+// pulseBand looks for beats in the signal freed of drift by one high-pass.
+type pulseBand struct {
+	highPass *filter.Cascade
+	y        []float64 // ring: smoothed, high-passed
 
 	// Zigzag.
 	up         bool
@@ -111,19 +135,12 @@ type PulseDetector struct {
 	turnAt     int64
 	steep      float64 // steepest slope of this swing, positive
 	steepAt    int64
-	prevSteep  float64
 	prevHeight float64
 	swingLevel float64
 
-	polarity  float64 // +1, −1; 0 until decided
-	ratios    [12]float64
-	ratioN    int
-	deciders  [2]decider
-	shape     pulseShape
-	lastOut   int64
-	pointPrev float64
-	pointCur  float64
-	scratch   []float64
+	deciders [2]decider // for the signal and its inverse
+	shape    pulseShape
+	uneven   float64 // of its last beats
 }
 
 // swing is a rise (of the signal or of its inverse) in work samples.
@@ -152,6 +169,8 @@ type decider struct {
 	haveLast bool
 	missed   [8]swing // rises rejected since the last beat
 	missedN  int
+	takes    takes
+	double   int // above 0: a dicrotic wave is expected after each beat
 	pending  [16]pendingBeat
 	pendingN int
 }
@@ -205,23 +224,28 @@ func newPulse(rateHz float64, p pulseParams) (*PulseDetector, error) {
 		d.hann[i] /= sum
 	}
 	d.lag = float64(len(d.taps)-1)/2 + float64(len(d.hann)-1)/2*float64(d.ratio)
-	s, err := filter.ButterworthHighPass(d.workHz, p.highPassHz, 2)
-	if err != nil {
-		return nil, err
-	}
-	if d.highPass, err = filter.NewCascade(s, d.workHz); err != nil {
-		return nil, err
-	}
 	d.tail = int(math.Ceil(p.tailSeconds * d.workHz))
 	// A peak lies after the steepest point, so the tail and the lag bound it.
 	d.latency = int(math.Ceil(p.tailSeconds*rateHz+d.lag)) + 2*d.ratio
 	const rememberSeconds = 12
 	d.raw = make([]float64, pow2(rememberSeconds*rateHz+float64(len(d.taps))))
 	d.dec = make([]float64, pow2(float64(len(d.hann)+2)))
-	d.y = make([]float64, pow2(rememberSeconds*d.workHz))
-	d.rawMask, d.workMask = int64(len(d.raw)-1), int64(len(d.y)-1)
+	d.polarity.init(d.workHz)
+	size := pow2(rememberSeconds * d.workHz)
+	d.rawMask, d.workMask = int64(len(d.raw)-1), int64(size-1)
 	d.shapeFrom = int(math.Round(0.2 * d.workHz))
-	d.shape.init(d.shapeFrom + d.tail)
+	for i, hz := range []float64{p.highPassHz, p.highPassHz * p.bandStep, p.highPassHz * p.bandStep * p.bandStep} {
+		s, err := filter.ButterworthHighPass(d.workHz, hz, 2)
+		if err != nil {
+			return nil, err
+		}
+		b := &d.bands[i]
+		if b.highPass, err = filter.NewCascade(s, d.workHz); err != nil {
+			return nil, err
+		}
+		b.y = make([]float64, size)
+		b.shape.init(d.shapeFrom + d.tail)
+	}
 	d.scratch = make([]float64, int(1.6*rateHz)+8)
 	d.Reset()
 	return d, nil
@@ -247,18 +271,17 @@ func pow2(n float64) int {
 
 // Reset forgets everything; samples count from 0 again.
 func (d *PulseDetector) Reset() {
-	d.highPass.Reset()
 	d.n, d.k, d.due = 0, 0, 0
-	d.begun = false
-	d.swingLevel = 0
-	d.prevSteep, d.prevHeight = 0, 0
-	d.polarity, d.ratioN = 0, 0
-	for i := range d.deciders {
-		d.deciders[i] = decider{}
-	}
-	d.lastOut = -1 << 60
-	d.shape.reset()
+	d.polarity.reset()
+	d.band, d.better = 0, 0
+	d.lastOut, d.lastSteep = -1<<60, -1<<60
 	d.pointPrev, d.pointCur = 0, 0
+	for i := range d.bands {
+		b := &d.bands[i]
+		b.highPass.Reset()
+		b.shape.reset()
+		*b = pulseBand{highPass: b.highPass, y: b.y, shape: b.shape, uneven: 0.5}
+	}
 }
 
 // LatencySamples is the longest delay from a beat's Sample to the input sample
@@ -267,7 +290,7 @@ func (d *PulseDetector) LatencySamples() int { return d.latency }
 
 // Polarity is +1 when the pulse goes up in the input, −1 when it goes down, 0
 // while undecided.
-func (d *PulseDetector) Polarity() int { return int(d.polarity) }
+func (d *PulseDetector) Polarity() int { return int(d.polarity.sign) }
 
 // Process finds beats; see Detector.
 func (d *PulseDetector) Process(dst []Beat, src []float64) []Beat {
@@ -325,86 +348,87 @@ func (d *PulseDetector) work(dst []Beat) []Beat {
 	for i, h := range d.hann {
 		s[0] += h * d.dec[(d.k-int64(i))&dm]
 	}
-	d.highPass.Process(s[:], s[:])
-	y := s[0]
-	d.pointPrev, d.pointCur = d.pointCur, y
-	d.y[d.k&d.workMask] = y
-	slope := 0.0
-	if d.k > 0 {
-		slope = y - d.y[(d.k-1)&d.workMask]
-	}
-	d.zigzag(y, slope)
-	if float64(d.k) >= d.p.startSeconds*d.workHz {
-		if d.polarity == 0 {
-			d.decidePolarity()
+	if d.polarity.add(s[0], float64(d.k) >= d.p.startSeconds*d.workHz) {
+		for i := range d.bands {
+			d.bands[i].shape.reset()
 		}
-		for i := range d.deciders {
-			d.deciders[i].tick(d)
-		}
-		dst = d.emit(dst)
 	}
+	dst = d.look(dst, s[0])
 	d.k++
 	return dst
 }
 
+// look takes one smoothed sample into every band.
+func (d *PulseDetector) look(dst []Beat, v float64) []Beat {
+	decide := float64(d.k) >= d.p.startSeconds*d.workHz
+	for i := range d.bands {
+		b := &d.bands[i]
+		s := [1]float64{v}
+		b.highPass.Process(s[:], s[:])
+		y, slope := s[0], 0.0
+		if d.k > 0 {
+			slope = y - b.y[(d.k-1)&d.workMask]
+		}
+		b.y[d.k&d.workMask] = y
+		d.zigzag(b, y, slope)
+		if decide {
+			for j := range b.deciders {
+				b.deciders[j].tick(d)
+			}
+			dst = d.emit(dst, i)
+		}
+		if i == d.band {
+			d.pointPrev, d.pointCur = d.pointCur, y
+		}
+	}
+	return dst
+}
+
 // zigzag follows the rises and falls.
-func (d *PulseDetector) zigzag(y, slope float64) {
-	if !d.begun {
-		d.begun, d.up = true, true
-		d.ext, d.extAt, d.turn, d.turnAt = y, d.k, y, d.k
-		d.steep, d.steepAt = 0, d.k
+func (d *PulseDetector) zigzag(b *pulseBand, y, slope float64) {
+	if !b.begun {
+		b.begun, b.up = true, true
+		b.ext, b.extAt, b.turn, b.turnAt = y, d.k, y, d.k
+		b.steep, b.steepAt = 0, d.k
 		return
 	}
 	sign := 1.0
-	if !d.up {
+	if !b.up {
 		sign = -1
 	}
-	if s := sign * slope; s > d.steep {
-		d.steep, d.steepAt = s, d.k
+	if s := sign * slope; s > b.steep {
+		b.steep, b.steepAt = s, d.k
 	}
 	// The level of swings decays, so that the hysteresis adapts.
-	d.swingLevel *= math.Exp(-1 / (3 * d.workHz))
-	if sign*(y-d.ext) >= 0 {
-		d.ext, d.extAt = y, d.k
-		d.swingLevel = max(d.swingLevel, min(math.Abs(d.ext-d.turn), 1.5*d.swingLevel+math.Abs(d.ext-d.turn)/(0.3*d.workHz)))
+	b.swingLevel *= math.Exp(-1 / (3 * d.workHz))
+	if sign*(y-b.ext) >= 0 {
+		b.ext, b.extAt = y, d.k
+		b.swingLevel = max(b.swingLevel, min(math.Abs(b.ext-b.turn), 1.5*b.swingLevel+math.Abs(b.ext-b.turn)/(0.3*d.workHz)))
 		return
 	}
-	if sign*(d.ext-y) <= d.p.hysteresis*d.swingLevel {
+	if sign*(b.ext-y) <= d.p.hysteresis*b.swingLevel {
 		return
 	}
 	// The swing from turn to ext is over.
-	height := math.Abs(d.ext - d.turn)
+	height := math.Abs(b.ext - b.turn)
 	c := 0.1 * d.workHz
-	sw := swing{foot: d.turnAt, peak: d.extAt, steep: d.steepAt, height: height, slope: d.steep,
-		weight: math.Sqrt(height * d.steep * c)}
-	other := &d.deciders[1]
-	if d.up {
-		other = &d.deciders[0]
+	sw := swing{foot: b.turnAt, peak: b.extAt, steep: b.steepAt, height: height, slope: b.steep,
+		weight: math.Sqrt(height * b.steep * c)}
+	other := &b.deciders[1]
+	if b.up {
+		other = &b.deciders[0]
 	}
-	sw.depth = d.prevHeight
-	d.prevHeight = height
-	if d.steep > 0 && d.prevSteep > 0 && height > 0.4*d.swingLevel {
-		r := math.Log(d.steep / d.prevSteep)
-		if !d.up {
-			r = -r
-		}
-		if top, bottom := max(d.ext, d.turn), min(d.ext, d.turn); top > 0 && bottom < 0 {
-			r += math.Log(top / -bottom)
-		}
-		d.ratios[d.ratioN%len(d.ratios)] = r
-		d.ratioN++
-		d.reconsider()
-	}
+	sw.depth = b.prevHeight
+	b.prevHeight = height
 	other.add(d, sw)
-	d.prevSteep = d.steep
-	d.up = !d.up
-	d.turn, d.turnAt = d.ext, d.extAt
-	d.ext, d.extAt = y, d.k
+	b.up = !b.up
+	b.turn, b.turnAt = b.ext, b.extAt
+	b.ext, b.extAt = y, d.k
 	// The steepest point of the new swing is among the samples since the turn.
-	d.steep, d.steepAt = 0, d.k
-	for j := d.turnAt + 1; j <= d.k; j++ {
-		if s := -sign * (d.y[j&d.workMask] - d.y[(j-1)&d.workMask]); s > d.steep {
-			d.steep, d.steepAt = s, j
+	b.steep, b.steepAt = 0, d.k
+	for j := b.turnAt + 1; j <= d.k; j++ {
+		if s := -sign * (b.y[j&d.workMask] - b.y[(j-1)&d.workMask]); s > b.steep {
+			b.steep, b.steepAt = s, j
 		}
 	}
 }

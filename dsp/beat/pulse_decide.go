@@ -14,42 +14,6 @@ func medianOf(v []float64) float64 {
 	return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
 }
 
-// ratioMedian is the median of the last steepness ratios; above 0 the rises are
-// the steeper ones.
-func (d *PulseDetector) ratioMedian() (m float64, n int) {
-	v := d.ratios
-	n = min(d.ratioN, len(v))
-	return medianOf(v[:n]), n
-}
-
-// decidePolarity settles it after the start, up when nothing is known.
-func (d *PulseDetector) decidePolarity() {
-	d.polarity = 1
-	if m, n := d.ratioMedian(); n >= 3 && m < 0 {
-		d.polarity = -1
-	}
-}
-
-// reconsider turns the polarity over against clear evidence only.
-func (d *PulseDetector) reconsider() {
-	const clear = 0.2 // the other slope is steeper by a fifth
-	if d.polarity == 0 {
-		return
-	}
-	if m, n := d.ratioMedian(); n == len(d.ratios) && m*d.polarity < -clear {
-		d.polarity = -d.polarity
-		d.shape.reset()
-	}
-}
-
-// chosen is the decider of the present polarity.
-func (d *PulseDetector) chosen() *decider {
-	if d.polarity < 0 {
-		return &d.deciders[1]
-	}
-	return &d.deciders[0]
-}
-
 // add takes a finished rise.
 func (c *decider) add(d *PulseDetector, s swing) {
 	if !c.started {
@@ -130,13 +94,21 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 	}
 	seconds := gap / d.workHz
 	// A dicrotic wave: soon after the beat, smaller, from a shallow notch.
-	notch := seconds < d.p.notchSeconds && s.depth < d.p.notchShare*c.last.height && s.weight < 0.8*c.last.weight
+	reach := d.p.notchSeconds
+	if rr > 0 {
+		reach = min(reach, d.p.notchReach*rr/d.workHz)
+	}
+	notch := seconds < reach && s.depth < d.p.notchShare*c.last.height && s.weight < 0.8*c.last.weight
 	need := d.p.threshold
 	switch {
 	case rr > 0 && share < d.p.refractory, seconds < 0.18:
 		need = 1.5
 	case rr > 0 && share < 0.75:
 		need = d.p.early + (d.p.threshold-d.p.early)*(share-d.p.refractory)/(0.75-d.p.refractory)
+	}
+	if c.double > 0 && seconds < d.p.notchSeconds && s.weight < 0.85*c.last.weight {
+		c.double = doubleLasts
+		return
 	}
 	// What follows closely and is much stronger was the beat, the one before not.
 	if seconds < 0.3 && s.weight > 1.6*c.last.weight && c.last.weight < 0.6*l && c.untake() {
@@ -182,6 +154,23 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 	}
 	c.weights.add(s.weight)
 	c.last, c.haveLast = s, true
+	if c.double > 0 {
+		c.double--
+	}
+	c.takes.add(s, d.p.notchSeconds*d.workHz)
+	if c.takes.doubled() {
+		// Every second one was a dicrotic wave: keep the others.
+		c.double = doubleLasts
+		c.rr.reset()
+		c.weights.reset()
+		for i := range takesKept / 2 {
+			c.weights.add(max(c.takes.s[2*i].weight, c.takes.s[2*i+1].weight))
+		}
+		for i := range takesKept/2 - 1 {
+			c.rr.add(float64(c.takes.s[2*i+2].steep - c.takes.s[2*i].steep))
+		}
+		c.takes.n = 0
+	}
 	c.missedN = 0
 	if c.pendingN == len(c.pending) {
 		copy(c.pending[:], c.pending[1:])
@@ -222,11 +211,13 @@ func (c *decider) searchBack(d *PulseDetector) {
 	c.missed, c.missedN = rest, n
 }
 
-// emit reports the beats whose tail has been seen.
-func (d *PulseDetector) emit(dst []Beat) []Beat {
-	for i := range d.deciders {
-		c := &d.deciders[i]
-		mine := c == d.chosen()
+// emit reports the beats of a band whose tail has been seen, if it is the one
+// listened to; the others' only count for the choice.
+func (d *PulseDetector) emit(dst []Beat, band int) []Beat {
+	b := &d.bands[band]
+	for i := range b.deciders {
+		c := &b.deciders[i]
+		mine := (i == 0) == (d.polarity.sign > 0)
 		for c.pendingN > 0 && d.k >= c.pending[0].steep+int64(d.tail) && d.k >= c.pending[0].peak {
 			p := c.pending[0]
 			copy(c.pending[:], c.pending[1:c.pendingN])
@@ -234,14 +225,52 @@ func (d *PulseDetector) emit(dst []Beat) []Beat {
 			if !mine {
 				continue
 			}
-			if b, ok := d.locate(p.swing); ok && b.Sample > d.lastOut {
-				b.Quality = d.shape.judge(d, c, p.swing)
-				d.lastOut = b.Sample
-				dst = append(dst, b)
+			q := b.shape.judge(d, b, c, p.swing)
+			b.uneven += 0.1 * (c.unevenness(p) - b.uneven)
+			if band != d.band {
+				continue
+			}
+			d.choose()
+			if float64(p.steep-d.lastSteep) < 0.2*d.workHz {
+				continue // the same as one of another band
+			}
+			if e, ok := d.locate(p.swing, d.polarity.sign); ok && e.Sample > d.lastOut {
+				e.Quality = q
+				d.lastOut, d.lastSteep = e.Sample, p.steep
+				dst = append(dst, e)
 			}
 		}
 	}
 	return dst
+}
+
+// unevenness is how far a beat differs from the one before in weight and from the
+// usual in interval: the sum of the logarithms, each at most 1.
+func (c *decider) unevenness(p pendingBeat) float64 {
+	rr := c.expected()
+	if rr == 0 || p.before.weight == 0 {
+		return 1
+	}
+	return min(1, math.Abs(math.Log(p.weight/p.before.weight))) +
+		min(1, math.Abs(math.Log(float64(p.steep-p.before.steep)/rr)))
+}
+
+// choose listens to another band when its beats have been more even for a while:
+// to a higher one when they are clearly so, to a lower one as soon as it is as good.
+func (d *PulseDetector) choose() {
+	best := 0
+	for i := 1; i < len(d.bands); i++ {
+		if d.bands[i].uneven < d.bands[best].uneven-d.p.bandGain {
+			best = i
+		}
+	}
+	if best == d.band {
+		d.better = 0
+		return
+	}
+	if d.better++; d.better >= 4 {
+		d.band, d.better = best, 0
+	}
 }
 
 // at is the input sample of a work sample.
@@ -250,7 +279,7 @@ func (d *PulseDetector) at(k int64) int64 {
 }
 
 // locate finds peak and foot at the input's rate.
-func (d *PulseDetector) locate(s swing) (Beat, bool) {
+func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 	half := int64(math.Round(0.03 * d.rateHz)) // of the triangle
 	steep, peak, foot := d.at(s.steep), d.at(s.peak), d.at(s.foot)
 	reach := int64(math.Round(0.06 * d.rateHz))
@@ -271,7 +300,7 @@ func (d *PulseDetector) locate(s swing) (Beat, bool) {
 		for j := -half; j <= half; j++ {
 			sum += float64(h-max(j, -j)) * d.raw[(lo+int64(i)+j)&d.rawMask]
 		}
-		v[i] = sum * norm * d.polarity
+		v[i] = sum * norm * polarity
 	}
 	// Peak: highest from the steepest point on. Foot: lowest before it.
 	ks := int(min(max(steep-lo, 1), int64(n-2)))
@@ -305,4 +334,47 @@ func (d *PulseDetector) locate(s swing) (Beat, bool) {
 		return Beat{}, false
 	}
 	return b, true
+}
+
+const (
+	takesKept   = 8
+	doubleLasts = 4 // beats without a dicrotic wave until it is no longer expected
+)
+
+// takes are the last beats taken, oldest first.
+type takes struct {
+	s     [takesKept]swing
+	n     int
+	limit float64
+}
+
+func (t *takes) add(s swing, limit float64) {
+	if t.n == takesKept {
+		copy(t.s[:], t.s[1:])
+		t.n--
+	}
+	t.s[t.n] = s
+	t.n++
+	t.limit = limit
+}
+
+// doubled tells whether strong and weak ones have alternated, each weak one soon
+// after the strong one and further from the next: beat and dicrotic wave, both
+// counted. A rhythm in which the weak wave comes in the middle is left alone.
+func (t *takes) doubled() bool {
+	if t.n < takesKept {
+		return false
+	}
+	first := 0 // where the strong ones are
+	if t.s[1].weight > t.s[0].weight {
+		first = 1
+	}
+	for i := first; i+2 < takesKept; i += 2 {
+		a, b, c := t.s[i], t.s[i+1], t.s[i+2]
+		before, after := float64(b.steep-a.steep), float64(c.steep-b.steep)
+		if b.weight > 0.8*a.weight || b.weight > 0.8*c.weight || before > t.limit || before > 0.93*after || after > 4*before {
+			return false
+		}
+	}
+	return true
 }
