@@ -1,27 +1,43 @@
 package filter
 
-// run filters src into dst through all sections: four at a time, then as many as are
-// left, coefficients and states in registers or local variables. The sections of a
-// pass are interleaved: while the second works on a sample the first is already
-// free for the next, and the processor overlaps them. float64(…) about the products
-// forbids the compiler to fuse them with the sums (Go specification, Floating-point
-// operators), so that every processor and every kernel gives the same bits.
+// run filters src into dst through all sections, up to most at a time, coefficients
+// and states in registers or local variables. The sections of a pass are interleaved:
+// while the second works on a sample the first is already free for the next, and the
+// processor overlaps them. float64(…) about the products forbids the compiler to fuse
+// them with the sums (Go specification, Floating-point operators), so that every
+// processor and every kernel gives the same bits.
 func run(coef []coefficients, st []state, dst, src []float64) {
-	switch len(coef) {
-	case 0:
+	if len(coef) == 0 {
 		copy(dst, src)
-	case 1:
-		run1(&coef[0], &st[0], dst, src)
-	case 2:
-		run2((*[2]coefficients)(coef), (*[2]state)(st), dst, src)
-	case 3:
-		run3((*[3]coefficients)(coef), (*[3]state)(st), dst, src)
-	default:
-		run4((*[4]coefficients)(coef), (*[4]state)(st), dst, src)
-		if len(coef) > 4 {
-			run(coef[4:], st[4:], dst, dst)
-		}
 	}
+	for len(coef) > 0 {
+		m := min(len(coef), most)
+		runPass(coef[:m], st[:m], dst, src)
+		coef, st, src = coef[m:], st[m:], dst
+	}
+}
+
+// runPlain runs the sections three, two or one at a time.
+func runPlain(c []coefficients, st []state, dst, src []float64) {
+	for len(c) > 0 {
+		m := min(len(c), 3)
+		switch m {
+		case 1:
+			run1(&c[0], &st[0], dst, src)
+		case 2:
+			run2((*[2]coefficients)(c), (*[2]state)(st), dst, src)
+		case 3:
+			run3((*[3]coefficients)(c), (*[3]state)(st), dst, src)
+		}
+		c, st, src = c[m:], st[m:], dst
+	}
+}
+
+// step is one sample through one section.
+func step(c *coefficients, st *state, x float64) float64 {
+	s1, s2 := st.s1, st.s2
+	st.s1, st.s2 = float64(c.d1*s1)+(s2+float64(c.g1*x)), (s2+float64(c.g2*x))-float64(c.a2*s1)
+	return float64(c.b0*x) + s1
 }
 
 func run1(c *coefficients, st *state, dst, src []float64) {

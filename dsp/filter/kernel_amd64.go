@@ -2,57 +2,81 @@
 
 package filter
 
-// quad holds four sections two by two, as the vector unit takes them: [pair][lane].
-type quad struct {
-	b0, g1, d1, g2, a2 [2][2]float64
-	s1, s2             [2][2]float64
-	// y is the last output of each lane: that of lane 0 is what lane 1 takes next.
-	y [2][2]float64
-}
+import "golang.org/x/sys/cpu"
 
-// pipe4 filters len(src) samples through the four sections of q, in SSE2, which
-// every amd64 processor has. Each section is one sample behind the one before it
-// in its pair, so that both lanes of a vector work at once: with sample n in lane 0
-// of the first pair, dst gets the last section's output for sample n − 2.
-//
-//go:noescape
-func pipe4(q *quad, dst, src *float64, n int)
+// most is how many sections one pass may take.
+const most = 8
 
-// run4 gives the same bits as run2 twice: the same operations in the same order, no
-// fused ones.
-func run4(c *[4]coefficients, st *[4]state, dst, src []float64) {
-	n := len(src)
-	if n < 8 {
-		run2((*[2]coefficients)(c[:2]), (*[2]state)(st[:2]), dst, src)
-		run2((*[2]coefficients)(c[2:]), (*[2]state)(st[2:]), dst, dst)
+var wide = cpu.X86.HasAVX2
+
+// runPass takes 1 to most sections.
+func runPass(c []coefficients, st []state, dst, src []float64) {
+	if wide && len(c) > 2 && len(src) >= 4*lag*most {
+		runLanes(c, st, dst, src)
 		return
 	}
-	dst = dst[:n]
-	// Fill the pipe: sample 0 through three sections, sample 1 through one.
-	y2 := step(&c[1], &st[1], step(&c[0], &st[0], src[0]))
-	y3 := step(&c[2], &st[2], y2)
-	y1 := step(&c[0], &st[0], src[1])
-
-	var q quad
-	for i := range c {
-		p, l := i/2, i%2
-		q.b0[p][l], q.g1[p][l], q.d1[p][l], q.g2[p][l], q.a2[p][l] = c[i].b0, c[i].g1, c[i].d1, c[i].g2, c[i].a2
-		q.s1[p][l], q.s2[p][l] = st[i].s1, st[i].s2
-	}
-	q.y[0][0], q.y[1][0] = y1, y3
-	pipe4(&q, &dst[0], &src[2], n-2)
-	for i := range c {
-		st[i] = state{q.s1[i/2][i%2], q.s2[i/2][i%2]}
-	}
-
-	// Empty it: the last sample but one through one section, the last through three.
-	dst[n-2] = step(&c[3], &st[3], q.y[1][0])
-	dst[n-1] = step(&c[3], &st[3], step(&c[2], &st[2], step(&c[1], &st[1], q.y[0][0])))
+	runPlain(c, st, dst, src)
 }
 
-// step is one sample through one section.
-func step(c *coefficients, st *state, x float64) float64 {
-	s1, s2 := st.s1, st.s2
-	st.s1, st.s2 = float64(c.d1*s1)+(s2+float64(c.g1*x)), (s2+float64(c.g2*x))-float64(c.a2*s1)
-	return float64(c.b0*x) + s1
+// lag is how many samples each section is behind the one before it in octet: with 2
+// a section's output has a sample's time to reach the next section.
+const lag = 2
+
+// octet holds eight sections as two vectors of four lanes. A lane without a section
+// has only zeros.
+type octet struct {
+	b0, g1, d1, g2, a2 [8]float64
+	s1, s2             [8]float64
+	// Each lane's last output and the one before, which the next lane takes next.
+	y1, y2 [8]float64
+}
+
+// pipe filters n samples through the lanes of o in AVX2, the first four or all eight
+// of them. With sample t in lane 0, dst gets the output of lane out, 2 to 7, for
+// sample t − lag·out. Its operations are those of the plain kernels in the same
+// order, none of them fused.
+//
+//go:noescape
+func pipe(o *octet, dst, src *float64, n, out int)
+
+// runLanes takes 3 to 8 sections and at least lag·8 samples.
+func runLanes(c []coefficients, st []state, dst, src []float64) {
+	m, n := len(c), len(src)
+	st = st[:m]
+	behind := lag * (m - 1)
+	dst = dst[:n]
+
+	// Fill the pipe: section k takes behind − lag·k samples.
+	var o octet
+	var pending [lag * (most - 1)]float64
+	fill := pending[:behind]
+	copy(fill, src)
+	for k := range c {
+		if k < m-1 {
+			for i, x := range fill {
+				fill[i] = step(&c[k], &st[k], x)
+			}
+			l := len(fill)
+			o.y2[k], o.y1[k] = fill[l-2], fill[l-1]
+			fill = fill[:l-lag]
+		}
+		o.b0[k], o.g1[k], o.d1[k], o.g2[k], o.a2[k] = c[k].b0, c[k].g1, c[k].d1, c[k].g2, c[k].a2
+		o.s1[k], o.s2[k] = st[k].s1, st[k].s2
+	}
+
+	pipe(&o, &dst[0], &src[behind], n-behind, m-1)
+
+	// Empty it: section k still owes the last lag·k samples.
+	for k := range c {
+		st[k] = state{o.s1[k], o.s2[k]}
+		if k == 0 {
+			continue
+		}
+		copy(pending[lag:], pending[:lag*(k-1)])
+		pending[0], pending[1] = o.y2[k-1], o.y1[k-1]
+		for i, x := range pending[:lag*k] {
+			pending[i] = step(&c[k], &st[k], x)
+		}
+	}
+	copy(dst[n-behind:], pending[:behind])
 }

@@ -2,75 +2,166 @@
 
 #include "textflag.h"
 
-// Offsets of quad's fields; the second pair is 16 further on.
-#define B0 0
-#define G1 32
-#define D1 64
-#define G2 96
-#define A2 128
-#define S1 160
-#define S2 192
-#define Y  224
+// Offsets of octet's fields; the second vector is 32 further on.
+#define OB0 0
+#define OG1 64
+#define OD1 128
+#define OG2 192
+#define OA2 256
+#define OS1 320
+#define OS2 384
+#define OY1 448
+#define OY2 512
 
-// PAIR: v is the input of both lanes; y becomes the output, s1 and s2 go on.
+// FOUR: v is the input of four lanes; y becomes the output, s1 and s2 go on.
 //	y  = b0 v + s1
 //	s1 = d1 s1 + (s2 + g1 v)
 //	s2 = (s2 + g2 v) − a2 s1
-#define PAIR(off, v, y, s1, s2, t, u) \
-	MOVUPD (B0+off)(AX), y \
-	MULPD  v, y            \
-	ADDPD  s1, y           \
-	MOVUPD (G1+off)(AX), t \
-	MULPD  v, t            \
-	ADDPD  s2, t           \
-	MOVUPD (G2+off)(AX), u \
-	MULPD  v, u            \
-	ADDPD  u, s2           \
-	MOVUPD (A2+off)(AX), u \
-	MULPD  s1, u           \
-	SUBPD  u, s2           \
-	MOVUPD (D1+off)(AX), u \
-	MULPD  u, s1           \
-	ADDPD  t, s1
+#define FOUR(off, v, y, s1, s2, t, u) \
+	VMULPD (OB0+off)(AX), v, y \
+	VADDPD s1, y, y            \
+	VMULPD (OG1+off)(AX), v, t \
+	VADDPD s2, t, t            \
+	VMULPD (OG2+off)(AX), v, u \
+	VADDPD u, s2, s2           \
+	VMULPD (OA2+off)(AX), s1, u \
+	VSUBPD u, s2, s2           \
+	VMULPD (OD1+off)(AX), s1, s1 \
+	VADDPD t, s1, s1
 
-// func pipe4(q *quad, dst, src *float64, n int)
-TEXT ·pipe4(SB), NOSPLIT, $0-32
-	MOVQ q+0(FP), AX
+// FIRST: a sample into lane 0, each lane's output of two samples ago, in y, into the
+// next; y becomes the output.
+#define FIRST(y) \
+	VBROADCASTSD (SI), Y8        \
+	VPERMPD      $0x90, y, Y10   \
+	VBLENDPD     $1, Y8, Y10, Y8 \
+	FOUR(0, Y8, y, Y0, Y1, Y11, Y12)
+
+// BOTH: the same over the first vector's lanes, in a, and the second's, in b.
+#define BOTH(a, b) \
+	VPERM2F128 $0x21, b, a, Y9 \
+	VSHUFPD    $5, b, Y9, Y9   \
+	FIRST(a)                   \
+	FOUR(32, Y9, b, Y2, Y3, Y13, Y14)
+
+// FOURLANES and EIGHTLANES: two samples; STORE takes the output from its lane. The
+// outputs stand in Y4 and Y5 for even samples, in Y6 and Y7 for odd ones.
+#define FOURLANES(STORE) \
+	FIRST(Y6)     \
+	STORE(Y6, X6) \
+	ADDQ $8, SI   \
+	ADDQ $8, DI   \
+	FIRST(Y4)     \
+	STORE(Y4, X4) \
+	ADDQ $8, SI   \
+	ADDQ $8, DI
+
+#define EIGHTLANES(STORE) \
+	BOTH(Y6, Y7)  \
+	STORE(Y7, X7) \
+	ADDQ $8, SI   \
+	ADDQ $8, DI   \
+	BOTH(Y4, Y5)  \
+	STORE(Y5, X5) \
+	ADDQ $8, SI   \
+	ADDQ $8, DI
+
+#define LANE0(y, x) VMOVSD x, (DI)
+#define LANE1(y, x) VMOVHPD x, (DI)
+#define LANE2(y, x) \
+	VEXTRACTF128 $1, y, X15 \
+	VMOVSD       X15, (DI)
+#define LANE3(y, x) \
+	VEXTRACTF128 $1, y, X15 \
+	VMOVHPD      X15, (DI)
+
+// func pipe(o *octet, dst, src *float64, n, out int)
+TEXT ·pipe(SB), NOSPLIT, $0-40
+	MOVQ o+0(FP), AX
 	MOVQ dst+8(FP), DI
 	MOVQ src+16(FP), SI
 	MOVQ n+24(FP), CX
+	MOVQ out+32(FP), DX
 
-	MOVUPD (S1+0)(AX), X0
-	MOVUPD (S2+0)(AX), X1
-	MOVUPD (S1+16)(AX), X2
-	MOVUPD (S2+16)(AX), X3
-	MOVUPD (Y+0)(AX), X4   // outputs of the first pair
-	MOVUPD (Y+16)(AX), X5  // and of the second
-	TESTQ CX, CX
-	JLE   done
+	VMOVUPD (OS1+0)(AX), Y0
+	VMOVUPD (OS2+0)(AX), Y1
+	VMOVUPD (OS1+32)(AX), Y2
+	VMOVUPD (OS2+32)(AX), Y3
+	VMOVUPD (OY1+0)(AX), Y4
+	VMOVUPD (OY1+32)(AX), Y5
+	VMOVUPD (OY2+0)(AX), Y6
+	VMOVUPD (OY2+32)(AX), Y7
+	MOVQ    CX, BX
+	SHRQ    $1, CX
+	JZ      rest
+	CMPQ    DX, $3
+	JLT     loop2
+	JEQ     loop3
+	CMPQ    DX, $5
+	JLT     loop4
+	JEQ     loop5
+	CMPQ    DX, $6
+	JEQ     loop6
 
-loop:
-	// First pair: the new sample and what lane 0 gave for the one before.
-	MOVSD    (SI), X6
-	UNPCKLPD X4, X6
-	PAIR(0, X6, X4, X0, X1, X8, X9)
-
-	// Second pair: what the first's lane 1 gives now, and its own lane 0 before.
-	MOVAPD X4, X7
-	SHUFPD $1, X5, X7
-	PAIR(16, X7, X5, X2, X3, X10, X11)
-	MOVHPD X5, (DI)
-
-	ADDQ $8, SI
-	ADDQ $8, DI
+loop7:
+	EIGHTLANES(LANE3)
 	DECQ CX
-	JNZ  loop
+	JNZ  loop7
+	JMP  rest
+
+loop6:
+	EIGHTLANES(LANE2)
+	DECQ CX
+	JNZ  loop6
+	JMP  rest
+
+loop5:
+	EIGHTLANES(LANE1)
+	DECQ CX
+	JNZ  loop5
+	JMP  rest
+
+loop4:
+	EIGHTLANES(LANE0)
+	DECQ CX
+	JNZ  loop4
+	JMP  rest
+
+loop3:
+	FOURLANES(LANE3)
+	DECQ CX
+	JNZ  loop3
+	JMP  rest
+
+loop2:
+	FOURLANES(LANE2)
+	DECQ CX
+	JNZ  loop2
+
+rest:
+	ANDQ $1, BX
+	JZ   done
+	BOTH(Y6, Y7)
+
+	// An odd sample more: what it gave is now the last, and goes out.
+	VMOVUPD Y6, (OY1+0)(AX)
+	VMOVUPD Y7, (OY1+32)(AX)
+	VMOVUPD Y4, (OY2+0)(AX)
+	VMOVUPD Y5, (OY2+32)(AX)
+	MOVSD   (OY1)(AX)(DX*8), X8
+	MOVSD   X8, (DI)
+	JMP     states
 
 done:
-	MOVUPD X0, (S1+0)(AX)
-	MOVUPD X1, (S2+0)(AX)
-	MOVUPD X2, (S1+16)(AX)
-	MOVUPD X3, (S2+16)(AX)
-	MOVUPD X4, (Y+0)(AX)
-	MOVUPD X5, (Y+16)(AX)
+	VMOVUPD Y4, (OY1+0)(AX)
+	VMOVUPD Y5, (OY1+32)(AX)
+	VMOVUPD Y6, (OY2+0)(AX)
+	VMOVUPD Y7, (OY2+32)(AX)
+
+states:
+	VMOVUPD Y0, (OS1+0)(AX)
+	VMOVUPD Y1, (OS2+0)(AX)
+	VMOVUPD Y2, (OS1+32)(AX)
+	VMOVUPD Y3, (OS2+32)(AX)
+	VZEROUPPER
 	RET

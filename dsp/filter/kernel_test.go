@@ -10,7 +10,7 @@ import (
 func TestKernels(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	for n := 0; n <= 13; n++ {
-		for _, length := range []int{0, 1, 2, 3, 7, 8, 9, 10, 63, 500} {
+		for _, length := range []int{0, 1, 2, 3, 7, 8, 9, 10, 63, 64, 65, 79, 80, 500, 501} {
 			coef, st := make([]coefficients, n), make([]state, n)
 			for i := range coef {
 				a := 2*r.Float64() - 1 // any poles inside: a2 and a1 in the triangle
