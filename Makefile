@@ -1,0 +1,19 @@
+# What is asked for by hand; .ci/run runs what must hold before a change lands.
+
+# fuzz: every parser's fuzzer for FUZZTIME each. What one finds is kept in the
+# package's testdata/fuzz and is a test case from then on.
+FUZZTIME ?= 10m
+fuzz:
+	@set -e; for file in $$(grep -rl '^func Fuzz' --include='*_test.go' . | sort); do \
+	  for name in $$(sed -n 's/^func \(Fuzz[A-Za-z0-9]*\)(.*/\1/p' $$file); do \
+	    echo "== $$(dirname $$file) $$name $(FUZZTIME)"; \
+	    go test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) $$(dirname $$file); \
+	  done; done
+
+# soak: a board of 1000 lines a second recorded for SOAK, then a simulated day a
+# hundred times faster: memory, goroutines and files must stay flat.
+SOAK ?= 1h
+soak:
+	PULSEWRIGHT_SOAK=$(SOAK) go test -run '^TestSoak' -v -timeout 0 ./server/command
+
+.PHONY: fuzz soak
