@@ -251,8 +251,12 @@ func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: v.token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil})
 	// A same-site cookie set in this answer would not be sent with a redirect that
 	// began on another site, so the page itself moves on.
+	next := "/"
+	if r.URL.Query().Get("view") == "show" {
+		next = "/?view=show" // nothing else of the link is repeated
+	}
 	w.Header().Set("Cache-Control", "no-store")
-	w.Header().Set("Refresh", "0; url=/")
+	w.Header().Set("Refresh", "0; url="+next)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = w.Write([]byte(`<!doctype html><html lang="en"><meta charset="utf-8"><title>Pulsewright</title><p><a href="/">Go on to the page</a></p></html>`))
+	_, _ = w.Write([]byte(`<!doctype html><html lang="en"><meta charset="utf-8"><title>Pulsewright</title><p><a href="` + next + `">Go on to the page</a></p></html>`))
 }

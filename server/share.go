@@ -161,7 +161,11 @@ func (s *Server) shareRoutes(r chi.Router) {
 			return
 		}
 		n, _ := strconv.Atoi(r.URL.Query().Get("n"))
-		png, err := qrcode.Encode(links[min(max(0, n), len(links)-1)], qrcode.Medium, 512)
+		link := links[min(max(0, n), len(links)-1)]
+		if r.URL.Query().Get("view") == "show" {
+			link += "&view=show"
+		}
+		png, err := qrcode.Encode(link, qrcode.Medium, 512)
 		if err != nil {
 			Fail(w, err)
 			return

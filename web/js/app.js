@@ -136,12 +136,13 @@ const path = new PathPanel(byId("path"), {
   response: (channel, points) => api.response(channel, points),
 });
 
+/** @type {ShowView} */
 const show = new ShowView({
   loop,
   still,
   rings: () => rings,
   beats: () => beats,
-  probe: () => trace.lanes[trace.selected]?.probe ?? null,
+  channel: () => trace.lanes[trace.selected]?.probe.channel ?? path.channel,
   channels,
   gaps: () => trace.gaps,
   scale: () => ({ rateHz: trace.view.rateHz, secondsAcross: trace.view.secondsAcross }),
@@ -152,8 +153,9 @@ const show = new ShowView({
 });
 const watchOnly = new WatchOnly();
 
-/** The channel of the chosen trace. */
+/** The channel of the show view or of the chosen trace. */
 function showChannel() {
+  if (show.open) return show.channel;
   return trace.lanes[trace.selected]?.probe.channel ?? path.channel;
 }
 

@@ -29,11 +29,14 @@ const LATE_BEAT_SECONDS = 1.5;
 const POINTER_STEP = 0.02;
 /** Capitals of 2.8 % of the height can be read at six heights; these are larger. */
 const TEXT_SHARE = 0.042;
+/** Points shown: as measured, and after the whole path. */
+const RAW = 0;
+const CLEANED = 3;
 
-/** Ink and ground with the greatest contrast; the trace apart by hue and width. */
+/** Ink and ground with the greatest contrast; the grid keeps 3:1 for the back row. */
 const LOOKS = {
-  light: { paper: "#ffffff", ink: "#000000", trace: "#000000", grid: "#d4d4d4", mark: "#0a5a8c", gap: "#8a8a8a" },
-  dark: { paper: "#000000", ink: "#ffffff", trace: "#ffffff", grid: "#3d3d3d", mark: "#8cc7ee", gap: "#8f8f8f" },
+  light: { paper: "#ffffff", ink: "#000000", trace: "#000000", grid: "#949494", mark: "#0a5a8c", gap: "#8a8a8a" },
+  dark: { paper: "#000000", ink: "#ffffff", trace: "#ffffff", grid: "#6b6b6b", mark: "#8cc7ee", gap: "#8f8f8f" },
 };
 
 /**
@@ -42,7 +45,7 @@ const LOOKS = {
  * @property {boolean} still no gliding, no lamp
  * @property {() => Rings|null} rings
  * @property {() => BeatList[]} beats
- * @property {() => Probe|null} probe the chosen trace
+ * @property {() => number} channel the one chosen in the page, to begin with
  * @property {() => Channel[]} channels
  * @property {() => Gap[]} gaps
  * @property {() => {rateHz: number, secondsAcross: number}} scale
@@ -77,6 +80,8 @@ export class ShowView {
     this.ground = prefs.get("show ground", /** @type {"light"|"dark"} */ ("light"));
     this.sound = new BeatSound();
     this.pointer = { on: false, x: 0.5, y: 0.4 };
+    this.channel = 0;
+    this.point = prefs.get("show raw", false) ? RAW : CLEANED;
     /** @type {string|CanvasPattern} */
     this.hatching = "";
 
@@ -87,18 +92,21 @@ export class ShowView {
     this.state = h("p", { class: "show-state", "data-testid": "show-state" });
     this.reason = h("p", { class: "show-reason", "data-testid": "show-reason" });
     this.held = h("p", { class: "show-held", hidden: true }, "Held still");
+    this.label = h("p", { class: "show-label", "data-testid": "show-label" });
     this.ring = h("div", { class: "show-pointer", "aria-hidden": "true", "data-testid": "show-pointer", hidden: true });
     this.freezeButton = button("show-freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the trace still (space)" });
     this.pointerButton = button("show-point", "Pointer", () => this.togglePointer(), { "aria-pressed": "false", title: "A ring that follows the mouse, the finger or the arrow keys (p)" });
     this.soundButton = button("show-sound", "Beat sound", () => this.toggleSound(), { "aria-pressed": "false", title: "A soft tick at each beat (m)" });
+    this.rawButton = button("show-raw", "Raw", () => this.toggleRaw(), { "aria-pressed": String(this.point === RAW), title: "As measured, before the signal path (r)" });
+    this.channelButton = button("show-channel", "Next signal", () => this.nextChannel(), { title: "The next channel (x)" });
     this.groundButton = button("show-ground", "", () => this.toggleGround(), { title: "Light or dark ground (t)" });
     this.leaveButton = button("show-leave", "Leave", () => this.leave(), { title: "Back to the page (Esc)" });
-    this.controls = h("div", { class: "show-controls", role: "toolbar", "aria-label": "Show view" }, this.freezeButton, this.pointerButton, this.soundButton, this.groundButton, this.leaveButton);
+    this.controls = h("div", { class: "show-controls", role: "toolbar", "aria-label": "Show view" }, this.freezeButton, this.pointerButton, this.soundButton, this.rawButton, this.channelButton, this.groundButton, this.leaveButton);
     this.root = h("section", { class: "show", id: "show", "data-testid": "show", "aria-label": "Show view", tabindex: "-1", hidden: true },
       h("div", { class: "show-sheet" }, this.canvas, this.held),
       h("div", { class: "show-words" },
         h("div", { class: "show-rate" }, this.number, h("span", { class: "show-unit" }, this.lamp, "bpm")),
-        h("div", { class: "show-say" }, this.state, this.reason)),
+        h("div", { class: "show-say" }, this.label, this.state, this.reason)),
       this.controls, this.ring);
     document.body.append(this.root);
     const ctx = this.canvas.getContext("2d", { alpha: false });
@@ -127,7 +135,8 @@ export class ShowView {
     for (const e of document.body.children) if (e !== this.root && e.id !== "live-region" && e instanceof HTMLElement && e.tagName !== "DIALOG") e.inert = true;
     // Before the page's own keys, which do not hold here.
     document.addEventListener("keydown", this.keyListener, true);
-    this.view.secondsAcross = Math.min(10, this.options.scale().secondsAcross);
+    this.view.secondsAcross = Math.min(window.innerWidth < window.innerHeight ? 5 : 10, this.options.scale().secondsAcross);
+    this.channel = this.options.channel();
     this.laneFor = "";
     this.sized = false;
     this.resizer.observe(this.canvas);
@@ -176,6 +185,8 @@ export class ShowView {
       p: () => this.togglePointer(),
       m: () => this.toggleSound(),
       t: () => this.toggleGround(),
+      r: () => this.toggleRaw(),
+      x: () => this.nextChannel(),
       "+": () => this.#across(-1),
       "-": () => this.#across(1),
       ArrowLeft: () => this.#nudge(-POINTER_STEP, 0),
@@ -195,6 +206,8 @@ export class ShowView {
       { key: "", shown: "space", what: "in it: hold the trace still, or go on", run: () => {} },
       { key: "", shown: "p", what: "in it: a pointer for mouse, finger and arrows", run: () => {} },
       { key: "", shown: "m", what: "in it: a soft tick at each beat", run: () => {} },
+      { key: "", shown: "r", what: "in it: as measured, or cleaned", run: () => {} },
+      { key: "", shown: "x", what: "in it: the next channel", run: () => {} },
       { key: "", shown: "t", what: "in it: light or dark ground", run: () => {} },
     ];
   }
@@ -227,6 +240,23 @@ export class ShowView {
       if (why) this.options.announce(why);
     }
     this.#pressed(this.soundButton, this.sound.on);
+  }
+
+  toggleRaw() {
+    this.point = this.point === RAW ? CLEANED : RAW;
+    prefs.set("show raw", this.point === RAW);
+    this.#pressed(this.rawButton, this.point === RAW);
+    this.options.announce(this.point === RAW ? "As measured." : "After the signal path.");
+    this.options.loop.dirty(this);
+  }
+
+  nextChannel() {
+    const n = this.options.channels().length;
+    if (n < 2) return;
+    this.channel = (this.channel + 1) % n;
+    this.options.announce(this.options.channels()[this.channel].label);
+    this.showReading();
+    this.options.loop.dirty(this);
   }
 
   toggleGround() {
@@ -324,6 +354,9 @@ export class ShowView {
     setText(this.number, words.number);
     setText(this.state, words.state);
     setText(this.reason, words.reason);
+    const channels = this.options.channels();
+    this.channelButton.hidden = channels.length < 2;
+    setText(this.label, channels.length > 1 ? (channels[this.channel]?.label ?? "") : "");
     this.root.classList.toggle("none", words.number === "–");
   }
 
@@ -346,8 +379,8 @@ export class ShowView {
   /** @param {Lane} lane */
   #place(lane) {
     const text = this.textPx ?? 24;
-    lane.topPx = Math.round(text * 0.5);
-    lane.heightPx = Math.max(8, this.canvas.height - lane.topPx - Math.round(text * 1.7));
+    lane.topPx = Math.round(text * 1.15);
+    lane.heightPx = Math.max(8, this.canvas.height - lane.topPx - Math.round(text * 1.9));
   }
 
   /** @param {number} now */
@@ -361,9 +394,12 @@ export class ShowView {
     ctx.fillStyle = look.paper;
     ctx.fillRect(0, 0, width, height);
     const rings = this.options.rings();
-    const probe = this.options.probe();
-    const channel = probe ? this.options.channels()[probe.channel] : undefined;
-    if (!rings || !probe || !channel || probe.channel >= rings.channels) return false;
+    const channels = this.options.channels();
+    if (this.channel >= channels.length) this.channel = 0;
+    const channel = channels[this.channel];
+    if (!rings || !channel || this.channel >= rings.channels) return false;
+    /** @type {Probe} */
+    const probe = { channel: this.channel, point: this.point };
     const wanted = `${probe.channel} ${probe.point} ${channel.unit}`;
     if (wanted !== this.laneFor || rings !== this.ringsShown || !this.lane) {
       this.lane = new Lane(probe, channel.unit, channel.stepVolts ?? 0);
@@ -386,7 +422,7 @@ export class ShowView {
     ctx.fillStyle = look.trace;
     ctx.lineJoin = "round";
     const style = { width: 1, on: 1, off: 0 };
-    ctx.lineWidth = Math.max(2.5, window.innerHeight * 0.004) * this.ratio;
+    ctx.lineWidth = Math.max(2.5, Math.min(window.innerHeight * 0.004, window.innerWidth * 0.006)) * this.ratio;
     if (view.inColumns) {
       const to = view.originColumns;
       const from = Math.max(0, to - view.widthPx);
@@ -414,7 +450,7 @@ export class ShowView {
     const { ctx, view, ratio } = this;
     const bottom = lane.topPx + lane.heightPx;
     const text = this.textPx ?? 24;
-    ctx.lineWidth = Math.max(1, Math.round(ratio));
+    ctx.lineWidth = Math.max(1, Math.round(0.0018 * window.innerHeight * ratio));
     ctx.strokeStyle = look.grid;
     ctx.beginPath();
     const second = view.rateHz;
@@ -424,6 +460,14 @@ export class ShowView {
       ctx.moveTo(x, lane.topPx);
       ctx.lineTo(x, bottom);
     }
+    const step = Number.isFinite(lane.low) ? niceStep((lane.high - lane.low) / 5) : 0;
+    if (step > 0) {
+      for (let k = Math.ceil(lane.low / step); k * step <= lane.high; k++) {
+        const y = Math.round(lane.yPx(k * step)) + 0.5;
+        ctx.moveTo(0, y);
+        ctx.lineTo(view.widthPx, y);
+      }
+    }
     ctx.stroke();
     this.hatching ||= hatch(ctx, look.gap, ratio);
     ctx.fillStyle = this.hatching;
@@ -432,27 +476,26 @@ export class ShowView {
       const end = Math.min(view.widthPx, view.xPx(g.index + g.samples));
       if (end > x) ctx.fillRect(x, lane.topPx, end - x, lane.heightPx);
     }
-    // The bars: so many seconds across, so much up.
+    // Below: what a square of the grid is across and up.
     ctx.fillStyle = look.ink;
     ctx.strokeStyle = look.ink;
     ctx.lineWidth = 3 * ratio;
     ctx.font = `${text}px system-ui, "Segoe UI", "DejaVu Sans", sans-serif`;
     ctx.textBaseline = "middle";
     ctx.textAlign = "left";
-    const y = bottom + text * 0.85;
+    const y = bottom + text * 0.95;
     const long = (every * second) / view.samplesPerPx;
     const left = text * 0.6;
     bar(ctx, left, y, left + long, y, text * 0.22);
     ctx.fillText(`${every}\u00a0s`, left + long + text * 0.4, y);
-    if (!Number.isFinite(lane.low) || lane.unit === "") return;
-    const step = niceStep((lane.high - lane.low) / 6);
-    const high = (step / (lane.high - lane.low)) * lane.heightPx;
+    if (!(step > 0) || lane.unit === "") return;
     const label = quantity(step, lane.unit, 1);
     const right = view.widthPx - text * 0.5;
     ctx.textAlign = "right";
     ctx.fillText(label, right, y);
-    const at = right - ctx.measureText(label).width - text * 0.7;
-    bar(ctx, at, y + text * 0.5, at, y + text * 0.5 - high, text * 0.22);
+    // Between two lines: no measure itself, so it never runs into the trace.
+    const at = right - ctx.measureText(label).width - text * 0.8;
+    bar(ctx, at, y + text * 0.5, at, y - text * 0.5, text * 0.3);
   }
 
   /**
@@ -463,20 +506,22 @@ export class ShowView {
     const list = this.options.beats()[lane.probe.channel];
     if (!list) return;
     const { ctx, view } = this;
-    const size = (this.textPx ?? 24) * 0.28;
+    const text = this.textPx ?? 24;
+    const size = text * 0.28;
+    const top = text * 0.32;
     ctx.fillStyle = look.mark;
     for (let i = list.indexFrom(view.indexAt(0)); i < list.beats.length && list.beats[i].sample <= view.end; i++) {
       const x = view.xPx(list.beats[i].sample);
       ctx.beginPath();
-      ctx.moveTo(x - size, 1);
-      ctx.lineTo(x + size, 1);
-      ctx.lineTo(x, 1 + size * 1.5);
+      ctx.moveTo(x - size, top);
+      ctx.lineTo(x + size, top);
+      ctx.lineTo(x, top + size * 1.6);
       ctx.fill();
     }
   }
 
   stats() {
-    return { open: this.open, held: this.view.held, ground: this.ground, pointer: this.pointer.on, sound: this.sound.stats(), end: this.view.end };
+    return { open: this.open, held: this.view.held, ground: this.ground, pointer: this.pointer.on, channel: this.channel, point: this.point, secondsAcross: this.view.secondsAcross, sound: this.sound.stats(), end: this.view.end };
   }
 
   destroy() {

@@ -5,6 +5,7 @@ import { request } from "../api.js";
 import { button, fill, h, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
 import { wholeSeconds } from "../format.js";
+import { prefs } from "../store.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 
@@ -24,7 +25,8 @@ export class SharePanel {
     this.share = null;
     this.shown = "";
     this.gone = false;
-    this.qrFor = "";
+    /** Whether watch-only links lead to the view for a room. */
+    this.straight = prefs.get("share straight", false);
     if (!ctx.store.state.owner) {
       root.append(h("p", { class: "hint" }, "Only the owner shares this page."));
       this.timer = 0;
@@ -81,7 +83,7 @@ export class SharePanel {
     renew.hidden = !s.on;
     visitorsHead.hidden = !s.on;
     setText(caution, cautionText(s));
-    const links = JSON.stringify([s.on, s.watch, s.own]);
+    const links = JSON.stringify([s.on, s.watch, s.own, this.straight]);
     if (links !== this.shown) {
       this.shown = links;
       this.#links(watch, own, s);
@@ -101,11 +103,20 @@ export class SharePanel {
     fill(watch);
     fill(own);
     if (!s.on) return;
-    const qr = h("img", { class: "share-qr", "data-testid": "share-qr", alt: "Picture code of the watch-only link", width: "240", height: "240", src: `/api/v1/share/qr?for=watch&n=0&t=${Date.now()}` });
+    const view = this.straight ? "&view=show" : "";
+    const qr = h("img", { class: "share-qr", "data-testid": "share-qr", alt: "Picture code of the watch-only link", width: "240", height: "240", src: `/api/v1/share/qr?for=watch&n=0${view}&t=${Date.now()}` });
+    const straight = h("input", { type: "checkbox", id: "share-straight", "data-testid": "share-straight", checked: this.straight });
+    straight.addEventListener("change", () => {
+      this.straight = straight.checked;
+      prefs.set("share straight", this.straight);
+      this.#show(s);
+      document.getElementById("share-straight")?.focus();
+    });
     fill(watch, h("h3", {}, "Watch only"),
       h("p", { class: "hint" }, s.watch.length > 1 ? "This computer has several addresses; use the one of the network the others are in." : "Open it on the other computer, or point a phone's camera at the picture."),
-      ...s.watch.map((link, n) => this.#link(link, `share-watch-${n}`, "Watch-only link", s.watch.length > 1 ? () => {
-        qr.src = `/api/v1/share/qr?for=watch&n=${n}&t=${Date.now()}`;
+      h("label", { class: "check" }, straight, h("span", {}, "opens straight in Show view")),
+      ...s.watch.map((link, n) => this.#link(link + view, `share-watch-${n}`, "Watch-only link", s.watch.length > 1 ? () => {
+        qr.src = `/api/v1/share/qr?for=watch&n=${n}${view}&t=${Date.now()}`;
         this.ctx.announce("The picture shows this link.");
       } : null)), qr);
     fill(own, h("summary", { "data-testid": "share-own" }, "Owner's link"),
