@@ -3,7 +3,7 @@
 //
 // Read are EDF, EDF+, BDF and BDF+ (Kemp 1992; Kemp & Olivan 2003; continuous
 // and discontinuous), WAV with RF64, CSV (RFC 4180 and looser), and
-// WFDB records (a .hea header beside its signal files), each also
+// PhysioNet records (a .hea header beside its signal files), each also
 // gzip-compressed. What is written, and how a file cut short is
 // read, is in FORMAT.md.
 //

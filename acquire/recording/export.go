@@ -12,6 +12,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -27,6 +28,9 @@ const exportBlock = 1 << 14
 type ExportOptions struct {
 	// From and To are the first sample and the one after the last; To 0 is the end.
 	From, To int64
+	// Notes are put into an EDF+ or BDF+ file beside the recording's own; of each
+	// Sample and Text are taken.
+	Notes []Annotation
 	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
 	Counts bool
 	// Context ends the export early with its error; nil never does.
@@ -365,7 +369,8 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 			err = errors.Join(err, os.Remove(path))
 		}
 	}()
-	notes := f.Annotations()
+	notes := append(f.Annotations(), o.Notes...)
+	sort.SliceStable(notes, func(i, j int) bool { return notes[i].Sample < notes[j].Sample })
 	gaps := f.Gaps()
 	at := from
 	for _, g := range gaps {

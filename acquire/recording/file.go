@@ -25,15 +25,16 @@ const maxLen = int64(1) << 53
 
 // Annotation is a remark at a place of a recording.
 type Annotation struct {
-	OnsetSeconds    float64 // from the first sample
-	DurationSeconds float64 // 0 when none is given
-	Sample          int64   // nearest sample to the onset; may lie outside the recording
-	Text            string  // valid UTF-8 without control characters
+	OnsetSeconds    float64 `json:"onsetSeconds"`    // from the first sample
+	DurationSeconds float64 `json:"durationSeconds"` // 0 when none is given
+	Sample          int64   `json:"sample"`          // nearest sample to the onset; may lie outside the recording
+	Text            string  `json:"text"`            // valid UTF-8 without control characters
 }
 
 // Gap is a run of samples that were never recorded, on all channels.
 type Gap struct {
-	First, Samples int64
+	First   int64 `json:"first"`
+	Samples int64 `json:"samples"`
 }
 
 // OpenOptions help with files that do not say everything.

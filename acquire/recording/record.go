@@ -16,7 +16,7 @@ import (
 	"pulsewright/acquire"
 )
 
-// Signal formats of a WFDB header that are read: 8-bit offset binary (80),
+// Signal formats of a record header (.hea) that are read: 8-bit offset binary (80),
 // 12-bit pairs (212), 16, 24 and 32 bits little-endian, 16 bits big-endian (61)
 // and offset binary (160).
 var recordBits = map[int]int64{80: 8, 212: 12, 16: 16, 61: 16, 160: 16, 24: 24, 32: 32}
@@ -244,7 +244,7 @@ func openRecord(in *input, path string) (*File, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &File{format: "WFDB record", path: path}
+	f := &File{format: "PhysioNet record (.hea)", path: path}
 	st := &recordStore{signals: h.signals}
 	opened := false
 	defer func() {

@@ -197,6 +197,7 @@ type Stretch struct {
 	// MedianBPM is 60 over the median interval of neighbouring beats, 0 with fewer
 	// than three beats.
 	MedianBPM float64 `json:"medianBpm"`
+	Average   Average `json:"average"`
 }
 
 // Judge judges the longest gap-free run of a channel in [from, to), mostSeconds at
@@ -231,6 +232,7 @@ func Judge(ctx context.Context, file *recording.File, channel int, from, to int6
 		}
 	}
 	s.MedianBPM = medianBPM(counted, s.RateHz)
+	s.Average = averageBeat(values, counted, s.RateHz, kind)
 	if s.Report, err = meter.Whole(MeterConfig(info, channel, s.Kind), values, counted); err != nil {
 		return s, err
 	}

@@ -7,23 +7,25 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"os"
 	"strconv"
+	"strings"
 	"sync"
 
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
+	"pulsewright/dsp/beat"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server"
+	"pulsewright/server/analysis"
 )
 
 const (
 	// openReviews bounds how many recordings are held open for looking at.
 	openReviews = 8
 	maxColumns  = 4000
-	// filteredSamples bounds what a path is applied to for one view.
-	filteredSamples = 8 << 20
 	// settleSeconds of signal before the view run through the path first.
 	settleSeconds = 20
 )
@@ -39,8 +41,13 @@ type Reviews struct {
 
 // review is one recording open for looking at.
 type review struct {
+	// Immutable after get.
 	id   string
+	path string
 	size int64
+	info acquire.Info
+	life context.Context // ends with the review
+	work sync.WaitGroup  // what builds pyramids
 
 	// Guarded by mu: reading, and what is built.
 	mu      sync.Mutex
@@ -50,6 +57,8 @@ type review struct {
 	err     error
 	stop    context.CancelFunc
 	ended   chan struct{}
+	// filteredAll is the whole recording after the paths looked at last, or nil.
+	filteredAll *filteredPyramid
 }
 
 // NewReviews looks at the recordings of a store.
@@ -69,6 +78,7 @@ func (rs *Reviews) Close() {
 func (r *review) close() {
 	r.stop()
 	<-r.ended
+	r.work.Wait()
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.file.Close()
@@ -80,7 +90,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 	if err != nil {
 		return nil, err
 	}
-	entry, err := rs.store.Get(id)
+	stat, err := os.Stat(path)
 	if err != nil {
 		return nil, err
 	}
@@ -88,7 +98,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 	defer rs.mu.Unlock()
 	for i, r := range rs.open {
 		if r.id == id {
-			if r.size == entry.Bytes {
+			if r.size == stat.Size() {
 				copy(rs.open[1:i+1], rs.open[:i])
 				rs.open[0] = r
 				return r, nil
@@ -103,7 +113,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 		return nil, err
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	r := &review{id: id, size: entry.Bytes, file: file, stop: stop, ended: make(chan struct{})}
+	r := &review{id: id, path: path, size: stat.Size(), info: file.Describe(), life: ctx, file: file, stop: stop, ended: make(chan struct{})}
 	if p, err := rs.store.loadPyramid(id); err == nil && p.Samples == file.Len() {
 		r.pyramid, r.share = p, 1
 		close(r.ended)
@@ -151,11 +161,13 @@ type View struct {
 	Share float64
 }
 
-// view makes a stretch of the recording visible, through a path when one is given.
-func (r *review) view(from, to int64, columns int, path *signalpath.Settings) (View, error) {
+// view makes a stretch of the recording visible; paths, unless nil, has one for each
+// channel, nil to show it as recorded. A stretch too long to be filtered at once has
+// no values, and Share tells how far the filtering is, until all of it is filtered.
+func (r *review) view(from, to int64, columns int, paths []*signalpath.Settings) (View, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	info := r.file.Describe()
+	info := r.info
 	channels := len(info.Channels)
 	from, to = max(0, from), min(to, r.file.Len())
 	if to <= from {
@@ -166,10 +178,29 @@ func (r *review) view(from, to int64, columns int, path *signalpath.Settings) (V
 	for c := range channels {
 		v.Low[c], v.High[c] = make([]float32, columns), make([]float32, columns)
 	}
-	if path != nil {
-		return v, r.filtered(&v, info, *path)
+	all := paths != nil
+	for _, p := range paths {
+		all = all && p != nil
 	}
-	out := make([][]extent, channels)
+	if !all {
+		if err := r.recorded(&v); err != nil {
+			return v, err
+		}
+	}
+	switch {
+	case paths == nil:
+		return v, nil
+	case to-from > directSamples:
+		return v, r.filteredView(&v, paths)
+	default:
+		return v, r.filtered(&v, info, paths)
+	}
+}
+
+// recorded fills a view with what was recorded.
+func (r *review) recorded(v *View) error {
+	from, to, columns := v.From, v.To, len(v.Low[0])
+	out := make([][]extent, len(v.Low))
 	for c := range out {
 		out[c] = make([]extent, columns)
 	}
@@ -177,18 +208,18 @@ func (r *review) view(from, to int64, columns int, path *signalpath.Settings) (V
 	case r.pyramid != nil && r.pyramid.columns(out, from, to):
 	case (to-from)/int64(columns) < 4*pyramidBase:
 		if err := r.direct(out, from, to); err != nil {
-			return v, err
+			return err
 		}
 	default: // the pyramid is not there yet: a few samples of each column
 		v.Exact, v.Share = false, r.share
 		if r.err != nil {
-			return v, r.err
+			return r.err
 		}
 		if err := r.sampled(out, from, to); err != nil {
-			return v, err
+			return err
 		}
 	}
-	for c, channel := range info.Channels {
+	for c, channel := range r.info.Channels {
 		for i, e := range out[c] {
 			if e.low > e.high {
 				v.Low[c][i], v.High[c][i] = float32(math.NaN()), float32(math.NaN())
@@ -198,7 +229,7 @@ func (r *review) view(from, to int64, columns int, path *signalpath.Settings) (V
 			v.Low[c][i], v.High[c][i] = float32(min(a, b)), float32(max(a, b))
 		}
 	}
-	return v, nil
+	return nil
 }
 
 // direct reads every sample.
@@ -263,78 +294,35 @@ func (r *review) sampled(out [][]extent, from, to int64) error {
 	return nil
 }
 
-// filtered runs the stretch, and what comes before it, through a path.
-func (r *review) filtered(v *View, info acquire.Info, settings signalpath.Settings) error {
-	if v.To-v.From > filteredSamples {
-		return fmt.Errorf("a view of %d samples: zoom in to %d or fewer to see it filtered", v.To-v.From, filteredSamples)
-	}
-	start := max(0, v.From-int64(settleSeconds*info.ClaimedRateHz))
+// filtered runs the stretch, and what comes before it, through each channel's
+// path; a channel without one is left as it is.
+func (r *review) filtered(v *View, info acquire.Info, paths []*signalpath.Settings) error {
 	n := int64(len(v.Low[0]))
-	const block = 1 << 14
-	counts := make([][]int32, len(info.Channels))
-	for c := range counts {
-		counts[c] = make([]int32, block)
-	}
-	var out [signalpath.Points][]float64
-	for i := range out {
-		out[i] = make([]float64, block)
-	}
-	values := make([]float64, block)
-	for c, channel := range info.Channels {
-		path, err := signalpath.New(settings, info.ClaimedRateHz)
-		if err != nil {
-			return err
+	for c := range info.Channels {
+		if paths[c] == nil {
+			continue
 		}
 		for i := range v.Low[c] {
 			v.Low[c][i], v.High[c][i] = float32(math.NaN()), float32(math.NaN())
 		}
-		gap := false
-		for at := start; at < v.To; {
-			got, err := r.file.ReadAt(counts, at)
-			if got == 0 {
-				return err
-			}
-			got = int(min(int64(got), v.To-at))
-			for i := 0; i < got; {
-				j := i
-				for j < got && counts[c][j] != acquire.MissingCount {
-					values[j-i] = channel.Value(counts[c][j])
-					j++
-				}
-				if j == i {
-					gap = true
-					i++
-					continue
-				}
-				if gap {
-					path.Reset()
-					gap = false
-				}
-				var part [signalpath.Points][]float64
-				for p := range part {
-					part[p] = out[p][:j-i]
-				}
-				path.Process(&part, values[:j-i])
-				for k, y := range part[signalpath.PointSmooth] {
-					index := at + int64(i+k)
-					if index < v.From {
-						continue
-					}
-					column := (index - v.From) * n / (v.To - v.From)
-					y := float32(y)
-					if low := v.Low[c][column]; !(low <= y) {
-						v.Low[c][column] = y
-					}
-					if high := v.High[c][column]; !(high >= y) {
-						v.High[c][column] = y
-					}
-				}
-				i = j
-			}
-			at += int64(got)
-		}
 	}
-	return nil
+	start := max(0, v.From-int64(settleSeconds*info.ClaimedRateHz))
+	return throughPaths(context.Background(), r.file, paths, start, v.To, func(c int, at int64, values []float64) {
+		for k, y := range values {
+			index := at + int64(k)
+			if index < v.From {
+				continue
+			}
+			column := (index - v.From) * n / (v.To - v.From)
+			y := float32(y)
+			if low := v.Low[c][column]; !(low <= y) {
+				v.Low[c][column] = y
+			}
+			if high := v.High[c][column]; !(high >= y) {
+				v.High[c][column] = y
+			}
+		}
+	})
 }
 
 // ReviewRoutes adds what looks into recordings.
@@ -344,6 +332,39 @@ func ReviewRoutes(rs *Reviews) func(r chi.Router) {
 		r.Get("/recordings/{id}/beats", rs.getBeats)
 		r.Get("/recordings/{id}/analysis", rs.getAnalysis)
 	}
+}
+
+// parsePaths reads the paths of a view: one object for all channels, or a list with
+// an object or null for each.
+func parsePaths(text string, channels int) ([]*signalpath.Settings, error) {
+	if text == "" {
+		return nil, nil
+	}
+	paths := make([]*signalpath.Settings, channels)
+	if strings.HasPrefix(strings.TrimSpace(text), "[") {
+		var list []*signalpath.Settings
+		if err := json.Unmarshal([]byte(text), &list); err != nil {
+			return nil, fmt.Errorf("path: %w; give a list of path settings, null for a channel as recorded", err)
+		}
+		if len(list) > channels {
+			return nil, fmt.Errorf("path: %d settings for %d channels: give one for each, in their order", len(list), channels)
+		}
+		copy(paths, list)
+	} else {
+		one := new(signalpath.Settings)
+		if err := json.Unmarshal([]byte(text), one); err != nil {
+			return nil, fmt.Errorf("path: %w", err)
+		}
+		for c := range paths {
+			paths[c] = one
+		}
+	}
+	for _, p := range paths {
+		if p != nil {
+			return paths, nil
+		}
+	}
+	return nil, nil
 }
 
 // getView answers, little-endian: u32 channels, u32 columns, i64 from, i64 to,
@@ -363,13 +384,7 @@ func (rs *Reviews) getView(w http.ResponseWriter, r *http.Request) {
 	from, err1 := number("from", 0)
 	to, err2 := number("to", math.MaxInt64)
 	columns, err3 := number("columns", 1000)
-	var path *signalpath.Settings
-	var err4 error
-	if text := q.Get("path"); text != "" {
-		path = new(signalpath.Settings)
-		err4 = json.Unmarshal([]byte(text), path)
-	}
-	for _, err := range []error{err1, err2, err3, err4} {
+	for _, err := range []error{err1, err2, err3} {
 		if err != nil {
 			server.FailWith(w, http.StatusBadRequest, err)
 			return
@@ -384,7 +399,12 @@ func (rs *Reviews) getView(w http.ResponseWriter, r *http.Request) {
 		fail(w, err)
 		return
 	}
-	v, err := review.view(from, to, int(columns), path)
+	paths, err := parsePaths(q.Get("path"), len(review.info.Channels))
+	if err != nil {
+		server.FailWith(w, http.StatusBadRequest, err)
+		return
+	}
+	v, err := review.view(from, to, int(columns), paths)
 	if err != nil {
 		fail(w, err)
 		return
@@ -411,26 +431,52 @@ func (rs *Reviews) getView(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write(b)
 }
 
-// getBeats answers the beats stored in a recording, by channel.
+// mark is a beat of a recording.
+type mark struct {
+	Sample  int64   `json:"sample"`
+	Kind    string  `json:"kind"`
+	Quality float64 `json:"quality"`
+}
+
+// getBeats answers the beats stored in a recording, by channel; with find=n those
+// that the live view's detector finds in channel n, read anew.
 func (rs *Reviews) getBeats(w http.ResponseWriter, r *http.Request) {
-	review, err := rs.get(chi.URLParam(r, "id"))
+	id := chi.URLParam(r, "id")
+	review, err := rs.get(id)
 	if err != nil {
 		fail(w, err)
 		return
 	}
-	review.mu.Lock()
-	notes := review.file.Annotations()
-	channels := len(review.file.Describe().Channels)
-	review.mu.Unlock()
-	type mark struct {
-		Sample  int64   `json:"sample"`
-		Kind    string  `json:"kind"`
-		Quality float64 `json:"quality"`
-	}
+	channels := len(review.info.Channels)
 	out := make([][]mark, channels)
 	for c := range out {
 		out[c] = []mark{}
 	}
+	if text := r.URL.Query().Get("find"); text != "" {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < 0 || n >= channels {
+			server.FailWith(w, http.StatusBadRequest, fmt.Errorf("find=%s: the recording has %d channels, counted from 0", strconv.Quote(text), channels))
+			return
+		}
+		file, err := recording.Open(review.path)
+		if err != nil {
+			fail(w, err)
+			return
+		}
+		defer file.Close()
+		err = analysis.Beats(r.Context(), file, n, analysis.KindOf(review.info.Channels[n]), 0, file.Len(), func(b beat.Beat) {
+			out[n] = append(out[n], mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
+		})
+		if err != nil {
+			fail(w, err)
+			return
+		}
+		server.Answer(w, map[string]any{"channels": out})
+		return
+	}
+	review.mu.Lock()
+	notes := review.file.Annotations()
+	review.mu.Unlock()
 	for _, n := range notes {
 		kind, quality, channel, ok := recording.ParseBeat(n.Text)
 		channel = max(channel, 0) // none is named in a recording of one channel

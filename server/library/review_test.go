@@ -123,7 +123,7 @@ func TestFilteredViewIsThePathItself(t *testing.T) {
 		t.Fatal(err)
 	}
 	settings := signalpath.Settings{Hum: signalpath.Hum{Mode: "off"}, Smooth: signalpath.Smooth{Shape: "butterworth", CutoffHz: 10, Order: 2}}
-	v, err := r.view(20_000, 21_000, 1000, &settings)
+	v, err := r.view(20_000, 21_000, 1000, []*signalpath.Settings{&settings, nil})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -30,6 +30,8 @@ func Routes(store *Store, recorder *Recorder) func(r chi.Router) {
 		r.Patch("/recordings/{id}", h.patch)
 		r.Delete("/recordings/{id}", h.trash)
 		r.Post("/recordings/{id}/restore", h.restore)
+		r.Post("/recordings/{id}/notes", h.addNote)
+		r.Delete("/recordings/{id}/notes", h.removeNote)
 		r.Get("/recordings/{id}/file", h.download)
 	}
 }
@@ -122,35 +124,6 @@ func (h *handlers) list(w http.ResponseWriter, _ *http.Request) {
 		}
 	}
 	server.Answer(w, map[string]any{"folder": h.store.Folder(), "recordings": list})
-}
-
-func (h *handlers) get(w http.ResponseWriter, r *http.Request) {
-	id := chi.URLParam(r, "id")
-	entry, err := h.store.Get(id)
-	if err != nil {
-		fail(w, err)
-		return
-	}
-	path, err := h.store.Path(id)
-	if err != nil {
-		fail(w, err)
-		return
-	}
-	out := struct {
-		Entry
-		Notes   []recording.Annotation `json:"notes"`
-		Remarks []string               `json:"remarks"`
-	}{Entry: entry, Notes: []recording.Annotation{}, Remarks: []string{}}
-	if f, err := recording.Open(path); err == nil {
-		for _, a := range f.Annotations() {
-			if _, _, _, isBeat := recording.ParseBeat(a.Text); !isBeat {
-				out.Notes = append(out.Notes, a)
-			}
-		}
-		out.Remarks = append(out.Remarks, f.Remarks()...)
-		f.Close()
-	}
-	server.Answer(w, out)
 }
 
 // busy tells that a recording is being written.
@@ -254,7 +227,8 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 	attach := func(ext string) {
 		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": base + "." + ext}))
 	}
-	if as == "" || as == own {
+	marks := h.store.Marks(id)
+	if as == "" || as == own && (len(marks) == 0 || own != "edf" && own != "bdf") {
 		attach(own)
 		w.Header().Set("Content-Type", "application/octet-stream")
 		http.ServeFile(w, r, path)
@@ -276,7 +250,8 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 		attach(as)
 		w.Header().Set("Content-Type", "audio/wav")
 		err = recording.ExportWAV(w, f, options)
-	case "edf":
+	case "edf", "bdf":
+		options.Notes = marks
 		ext := ".edf"
 		if recording.Needs24Bits(f.Describe().Channels) {
 			ext = ".bdf"

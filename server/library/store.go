@@ -37,9 +37,9 @@ type Entry struct {
 	Bytes       int64     `json:"bytes"`
 	MedianBPM   float64   `json:"medianBpm"` // 0 when no beats are stored
 	Note        string    `json:"note"`
-	Annotations int       `json:"annotations"`
-	Recording   bool      `json:"recording"` // being written now
-	Problem     string    `json:"problem"`   // why it cannot be read, or ""
+	Annotations int       `json:"annotations"` // notes and lines of the board in it
+	Recording   bool      `json:"recording"`   // being written now
+	Problem     string    `json:"problem"`     // why it cannot be read, or ""
 }
 
 // Store is a folder of recordings. All methods are safe for concurrent use.
@@ -55,7 +55,14 @@ type cached struct {
 	size     int64
 	modified time.Time
 	entry    Entry
+	read     time.Time     // when the annotations were read
+	took     time.Duration // reading them
+	behind   bool          // the file has grown since
 }
+
+// readAnew spaces readings of the annotations of a file that grows: they take a
+// twentieth of the time at most.
+const readAnew = 20
 
 // NewStore keeps recordings in folder, which is made when first needed.
 func NewStore(folder string) *Store { return &Store{folder: folder, cache: map[string]cached{}} }
@@ -137,16 +144,19 @@ func (s *Store) List() ([]Entry, error) {
 	return list, nil
 }
 
-// entry describes a file, from the cache when it has not changed.
+// entry describes a file, from the cache when it has not changed. Of a file that
+// grows, rate and length are new each time, what its annotations tell now and then.
 func (s *Store) entry(id string, info os.FileInfo) Entry {
 	s.mu.Lock()
 	c, ok := s.cache[id]
 	s.mu.Unlock()
-	if ok && c.size == info.Size() && c.modified.Equal(info.ModTime()) {
+	due := time.Since(c.read) >= readAnew*c.took
+	if ok && c.size == info.Size() && c.modified.Equal(info.ModTime()) && !(c.behind && due) {
 		return c.entry
 	}
 	path := filepath.Join(s.folder, id)
 	e := Entry{ID: id, Name: nameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}}
+	next := cached{size: info.Size(), modified: info.ModTime()}
 	f, err := recording.Open(path)
 	if err != nil {
 		e.Problem = err.Error()
@@ -162,13 +172,26 @@ func (s *Store) entry(id string, info os.FileInfo) Entry {
 		for _, c := range d.Channels {
 			e.Channels = append(e.Channels, c.Label)
 		}
-		notes := f.Annotations()
-		e.Annotations = len(notes)
-		e.MedianBPM = medianBPM(notes)
+		grown := ok && c.entry.Problem == "" && info.Size() >= c.size && c.entry.RateHz > 0
+		if grown && !due {
+			e.Annotations, e.MedianBPM = c.entry.Annotations, c.entry.MedianBPM
+			next.read, next.took, next.behind = c.read, c.took, true
+		} else {
+			next.read = time.Now()
+			notes := f.Annotations()
+			next.took = time.Since(next.read)
+			for _, n := range notes {
+				if recording.IsNote(n.Text) {
+					e.Annotations++
+				}
+			}
+			e.MedianBPM = medianBPM(notes)
+		}
 		f.Close()
 	}
+	next.entry = e
 	s.mu.Lock()
-	s.cache[id] = cached{info.Size(), info.ModTime(), e}
+	s.cache[id] = next
 	s.mu.Unlock()
 	return e
 }
@@ -233,6 +256,7 @@ func (s *Store) Rename(id, name string) (string, error) {
 		return "", err
 	}
 	s.moveNote(id, filepath.Base(moved))
+	s.moveMarks(id, filepath.Base(moved))
 	return filepath.Base(moved), nil
 }
 

@@ -1,0 +1,227 @@
+package library
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server"
+)
+
+const (
+	marksName = ".marks.json"
+	mostMarks = 10_000
+)
+
+// Notes made while looking at a recording are kept beside it, so that the file stays
+// as it was recorded; an EDF+ or BDF+ download has them inside.
+
+// marks reads the notes made afterwards, by recording.
+func (s *Store) marks() map[string][]recording.Annotation {
+	marks := map[string][]recording.Annotation{}
+	if data, err := os.ReadFile(filepath.Join(s.folder, marksName)); err == nil {
+		_ = json.Unmarshal(data, &marks) // a broken file is an empty one
+	}
+	return marks
+}
+
+// Marks returns the notes made on a recording afterwards, by sample.
+func (s *Store) Marks(id string) []recording.Annotation {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.marks()[id]
+}
+
+func (s *Store) changeMarks(change func(map[string][]recording.Annotation) error) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	marks := s.marks()
+	if err := change(marks); err != nil {
+		return err
+	}
+	data, err := json.Marshal(marks)
+	if err != nil {
+		return err
+	}
+	path := filepath.Join(s.folder, marksName)
+	if err := os.WriteFile(path+".new", data, 0o644); err != nil {
+		return fmt.Errorf("notes: %w; is the disk full or the folder read-only?", err)
+	}
+	return os.Rename(path+".new", path)
+}
+
+// AddMark puts a note at a sample of a recording.
+func (s *Store) AddMark(id string, a recording.Annotation) error {
+	if _, err := s.Path(id); err != nil {
+		return err
+	}
+	return s.changeMarks(func(marks map[string][]recording.Annotation) error {
+		if len(marks[id]) >= mostMarks {
+			return fmt.Errorf("recording %s: it has %d notes already, the most that are kept", strconv.Quote(id), mostMarks)
+		}
+		marks[id] = append(marks[id], a)
+		slices.SortStableFunc(marks[id], func(a, b recording.Annotation) int { return int(max(-1, min(1, a.Sample-b.Sample))) })
+		return nil
+	})
+}
+
+var errNoMark = errors.New("no such note was made afterwards; those in the recording itself stay")
+
+// RemoveMark takes away a note made afterwards.
+func (s *Store) RemoveMark(id string, sample int64, text string) error {
+	return s.changeMarks(func(marks map[string][]recording.Annotation) error {
+		i := slices.IndexFunc(marks[id], func(a recording.Annotation) bool { return a.Sample == sample && a.Text == text })
+		if i < 0 {
+			return fmt.Errorf("note at sample %d: %w", sample, errNoMark)
+		}
+		if marks[id] = slices.Delete(marks[id], i, i+1); len(marks[id]) == 0 {
+			delete(marks, id)
+		}
+		return nil
+	})
+}
+
+func (s *Store) moveMarks(from, to string) {
+	if len(s.Marks(from)) == 0 {
+		return
+	}
+	_ = s.changeMarks(func(marks map[string][]recording.Annotation) error {
+		marks[to] = marks[from]
+		delete(marks, from)
+		return nil
+	})
+}
+
+// note is an annotation for a person.
+type note struct {
+	recording.Annotation
+	Board bool `json:"board"` // a line the board said
+	Added bool `json:"added"` // made afterwards
+}
+
+type channelDetail struct {
+	Label string               `json:"label"`
+	Kind  string               `json:"kind"`
+	Unit  string               `json:"unit"` // "V", another, or "counts"
+	Path  *signalpath.Settings `json:"path"` // as set when recording began; null when not known
+}
+
+// detail is what GET /recordings/{id} answers.
+type detail struct {
+	Entry
+	Samples        int64           `json:"samples"`
+	Format         string          `json:"format"`
+	ChannelDetails []channelDetail `json:"channelDetails"`
+	Notes          []note          `json:"notes"`
+	Gaps           []recording.Gap `json:"gaps"`
+	Remarks        []string        `json:"remarks"`
+}
+
+func (h *handlers) get(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	entry, err := h.store.Get(id)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	path, err := h.store.Path(id)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	entry.Recording = h.busy(id) != nil
+	out := detail{Entry: entry, ChannelDetails: []channelDetail{}, Notes: []note{}, Gaps: []recording.Gap{}, Remarks: []string{}}
+	if f, err := recording.Open(path); err == nil {
+		describe(&out, f)
+		f.Close()
+	}
+	for _, a := range h.store.Marks(id) {
+		if entry.RateHz > 0 {
+			a.OnsetSeconds = float64(a.Sample) / entry.RateHz
+		}
+		out.Notes = append(out.Notes, note{Annotation: a, Added: true})
+	}
+	slices.SortStableFunc(out.Notes, func(a, b note) int { return int(max(-1, min(1, a.Sample-b.Sample))) })
+	server.Answer(w, out)
+}
+
+func describe(out *detail, f *recording.File) {
+	out.Samples, out.Format = f.Len(), f.Format()
+	var settings struct {
+		Channels []struct {
+			Path *signalpath.Settings `json:"path"`
+		} `json:"channels"`
+	}
+	_ = json.Unmarshal(f.Settings(), &settings) // others' files have none
+	for i, c := range f.Describe().Channels {
+		d := channelDetail{Label: c.Label, Kind: c.Kind, Unit: c.Unit}
+		if !c.Scaled() || c.Unit == "" {
+			d.Unit = "counts"
+		}
+		if i < len(settings.Channels) {
+			d.Path = settings.Channels[i].Path
+		}
+		out.ChannelDetails = append(out.ChannelDetails, d)
+	}
+	for _, a := range f.Annotations() {
+		if recording.IsNote(a.Text) && !strings.HasPrefix(a.Text, "path settings {") {
+			out.Notes = append(out.Notes, note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
+		}
+	}
+	if gaps := f.Gaps(); gaps != nil {
+		out.Gaps = gaps
+	}
+	out.Remarks = append(out.Remarks, f.Remarks()...)
+}
+
+// addNote puts a note into a recording afterwards.
+func (h *handlers) addNote(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	var body struct {
+		Sample int64  `json:"sample"`
+		Text   string `json:"text"`
+	}
+	if !server.ReadJSON(w, r, &body) {
+		return
+	}
+	text := strings.Join(strings.Fields(body.Text), " ")
+	if text == "" || len(text) > 1000 || body.Sample < 0 || body.Sample > 1<<53 {
+		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("a note of %d bytes at sample %d: give 1 to 1000 bytes and a sample from 0", len(text), body.Sample))
+		return
+	}
+	if err := h.store.AddMark(id, recording.Annotation{Sample: body.Sample, Text: text}); err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, map[string]any{"sample": body.Sample, "text": text})
+}
+
+// removeNote takes a note away that was made afterwards.
+func (h *handlers) removeNote(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Sample int64  `json:"sample"`
+		Text   string `json:"text"`
+	}
+	if !server.ReadJSON(w, r, &body) {
+		return
+	}
+	err := h.store.RemoveMark(chi.URLParam(r, "id"), body.Sample, body.Text)
+	switch {
+	case errors.Is(err, errNoMark):
+		server.FailWith(w, http.StatusNotFound, err)
+	case err != nil:
+		fail(w, err)
+	default:
+		server.Answer(w, map[string]any{"sample": body.Sample, "text": body.Text})
+	}
+}

@@ -1,0 +1,127 @@
+package library
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire/recording"
+)
+
+// ask sends a request to the library's routes and returns status and body.
+func ask(t *testing.T, store *Store, recorder *Recorder, method, target, body string) (int, []byte) {
+	t.Helper()
+	r := chi.NewRouter()
+	Routes(store, recorder)(r)
+	q := httptest.NewRequest(method, target, strings.NewReader(body))
+	if body != "" {
+		q.Header.Set("Content-Type", "application/json")
+	}
+	w := httptest.NewRecorder()
+	r.ServeHTTP(w, q)
+	data, err := io.ReadAll(w.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w.Code, data
+}
+
+// TestNotesMadeAfterwards: a note added to a closed recording is listed in its place,
+// moves along with a new name, goes into an EDF+ download and leaves the samples and
+// the file itself as they were.
+func TestNotesMadeAfterwards(t *testing.T) {
+	recorder, store := begin(t)
+	feed(recorder, 0, 500)
+	recorder.Note(250, "felt a draught")
+	feed(recorder, 500, 500)
+	state, err := recorder.Keep("lamp clip", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.ReadFile(filepath.Join(store.Folder(), state.ID))
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(id, more string) string { return "/recordings/" + url.PathEscape(id) + more }
+	for _, body := range []string{`{"sample":700,"text":" trimmer  turned "}`, `{"sample":100,"text":"begin"}`} {
+		if code, answer := ask(t, store, recorder, "POST", at(state.ID, "/notes"), body); code != http.StatusOK {
+			t.Fatalf("%s: %d %s", body, code, answer)
+		}
+	}
+	for _, body := range []string{`{"sample":-1,"text":"x"}`, `{"sample":1,"text":" "}`, `{"sample":1,"text":"` + strings.Repeat("x", 1001) + `"}`} {
+		if code, _ := ask(t, store, recorder, "POST", at(state.ID, "/notes"), body); code != http.StatusBadRequest {
+			t.Errorf("%.40s is answered with %d", body, code)
+		}
+	}
+	id, err := store.Rename(state.ID, "board A")
+	if err != nil {
+		t.Fatal(err)
+	}
+	code, answer := ask(t, store, recorder, "GET", at(id, ""), "")
+	if code != http.StatusOK {
+		t.Fatalf("%d %s", code, answer)
+	}
+	var detail struct {
+		Samples int64
+		Notes   []struct {
+			Sample       int64
+			OnsetSeconds float64
+			Text         string
+			Added        bool
+		}
+	}
+	if err := json.Unmarshal(answer, &detail); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(answer), `"onsetSeconds":`) {
+		t.Errorf("keys are not in lower camel case: %s", answer)
+	}
+	want := []string{"begin", "felt a draught", "trimmer turned"}
+	var got []string
+	for _, n := range detail.Notes {
+		got = append(got, n.Text)
+	}
+	if strings.Join(got, "|") != strings.Join(want, "|") || !detail.Notes[0].Added || detail.Notes[1].Added || detail.Notes[2].Sample != 700 {
+		t.Errorf("notes %+v, want %v", detail.Notes, want)
+	}
+
+	code, data := ask(t, store, recorder, "GET", at(id, "/file?as=edf"), "")
+	if code != http.StatusOK {
+		t.Fatalf("%d %s", code, data)
+	}
+	out := filepath.Join(t.TempDir(), "out.edf")
+	if err := os.WriteFile(out, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	f, err := recording.Open(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if notes := f.NotesBetween(0, 2000); strings.Join(notes, "|") != strings.Join(want, "|") {
+		t.Errorf("the download has notes %q", notes)
+	}
+	if err := os.WriteFile(filepath.Join(store.Folder(), "copy.edf"), data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	check(t, store, "copy.edf", 0, 1000, nil)
+
+	if code, answer := ask(t, store, recorder, "DELETE", at(id, "/notes"), `{"sample":250,"text":"felt a draught"}`); code != http.StatusNotFound {
+		t.Errorf("a note of the recording itself is taken away: %d %s", code, answer)
+	}
+	if code, answer := ask(t, store, recorder, "DELETE", at(id, "/notes"), `{"sample":100,"text":"begin"}`); code != http.StatusOK || len(store.Marks(id)) != 1 {
+		t.Errorf("taking a note away: %d %s, left %v", code, answer, store.Marks(id))
+	}
+	after, err := os.ReadFile(filepath.Join(store.Folder(), id))
+	if err != nil || string(after) != string(before) {
+		t.Error("the recording itself changed")
+	}
+}
