@@ -243,7 +243,12 @@ func (s *Server) getMeters(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
-	Answer(w, map[string]any{"report": report})
+	strip, err := s.session.HumStrip(channelOf(r))
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, map[string]any{"report": report, "humStrip": strip})
 }
 
 // indexRange reads from and to; to defaults to the end.

@@ -57,6 +57,9 @@ func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
 	if state := s.session.State(); channel < len(state.Channels) {
 		c := state.Channels[channel]
 		out.HumHz = c.HumHz
+		if report, err := s.session.Report(channel); err == nil && out.HumHz == 0 && report.Hum.Found {
+			out.HumHz = report.Hum.FreqHz // of the meters, while the path takes none out
+		}
 		out.DensityLimitPerRoot = converterLimit(c.StepVolts, rateHz)
 	}
 	Answer(w, out)

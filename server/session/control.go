@@ -127,6 +127,61 @@ func (s *Session) Report(channel int) (meter.Report, error) {
 	return s.reports[channel], nil
 }
 
+// HumSeconds is how far back HumStrip reaches.
+const HumSeconds = 120
+
+// humPoint is a report's hum at a sample.
+type humPoint struct {
+	index int64
+	hum   HumPoint
+}
+
+// HumPoint is the hum and the pulse of a report, AgoSeconds before the newest one.
+type HumPoint struct {
+	AgoSeconds float64     `json:"agoSeconds"`
+	Hum        HumFigure   `json:"hum"`
+	Pulse      PulseFigure `json:"pulse"`
+}
+
+// HumFigure and PulseFigure are parts of [meter.Hum] and [meter.Pulse].
+type HumFigure struct {
+	Known         bool    `json:"known"`
+	Found         bool    `json:"found"`
+	VoltsRMS      float64 `json:"voltsRms"`
+	LimitVoltsRMS float64 `json:"limitVoltsRms"`
+}
+
+// PulseFigure is the pulse's height.
+type PulseFigure struct {
+	Known       bool    `json:"known"`
+	HeightVolts float64 `json:"heightVolts"`
+}
+
+// noteHum adds a report's hum and drops what is older than HumSeconds.
+func noteHum(strip []humPoint, index int64, rateHz float64, r meter.Report) []humPoint {
+	for len(strip) > 0 && (float64(index-strip[0].index) > HumSeconds*rateHz || strip[0].index > index) {
+		strip = strip[1:]
+	}
+	return append(strip, humPoint{index, HumPoint{Hum: HumFigure{r.Hum.Known, r.Hum.Found, r.Hum.VoltsRMS, r.Hum.LimitVoltsRMS}, Pulse: PulseFigure{r.Pulse.Known, r.Pulse.HeightVolts}}})
+}
+
+// HumStrip returns a channel's hum of the last HumSeconds, oldest first, about one a
+// second.
+func (s *Session) HumStrip(channel int) ([]HumPoint, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := channelExists(channel, len(s.hums)); err != nil {
+		return nil, err
+	}
+	strip := s.hums[channel]
+	list := make([]HumPoint, len(strip))
+	for i, p := range strip {
+		p.hum.AgoSeconds = float64(strip[len(strip)-1].index-p.index) / s.state.RateHz
+		list[i] = p.hum
+	}
+	return list, nil
+}
+
 // Trimmer advises on a low-pass from a channel's present signal.
 func (s *Session) Trimmer(ctx context.Context, n int, t meter.TrimmerConfig) (advice meter.Advice, err error) {
 	doErr := s.do(ctx, func() {

@@ -146,6 +146,7 @@ type Session struct {
 	history *history
 	beats   [][]beat.Beat
 	reports []meter.Report
+	hums    [][]humPoint // of the last HumSeconds, oldest first
 	reading []beat.Reading
 }
 
@@ -289,7 +290,7 @@ func (s *Session) adopt(source acquire.Source) error {
 	s.state.Channels = []ChannelState{}
 	s.state.Gaps, s.state.Notes, s.state.Text = []Gap{}, []Note{}, []string{}
 	s.state.Health, s.state.Problem = acquire.Health{}, ""
-	s.history, s.beats, s.reports = nil, nil, nil
+	s.history, s.beats, s.reports, s.hums = nil, nil, nil, nil
 	s.reading = nil
 	s.mu.Unlock()
 	s.log.Info("source opened", "address", info.Address, "channels", len(info.Channels), "claimedRateHz", info.ClaimedRateHz)
@@ -341,6 +342,7 @@ func (s *Session) build(rateHz float64) error {
 	s.history = newHistory(len(s.channels)*points, int64(HistorySeconds*pointHz))
 	s.beats = make([][]beat.Beat, len(s.channels))
 	s.reports = make([]meter.Report, len(s.channels))
+	s.hums = make([][]humPoint, len(s.channels))
 	s.reading = make([]beat.Reading, len(s.channels))
 	for i := range s.reading {
 		s.reading[i] = beat.Reading{State: "searching", Reason: "waiting for samples"}
@@ -645,6 +647,7 @@ func (s *Session) everySecond(now time.Time) {
 		report := c.meter.Report()
 		s.mu.Lock()
 		s.reports[i] = report
+		s.hums[i] = noteHum(s.hums[i], s.pendingAt, s.state.RateHz, report)
 		s.mu.Unlock()
 		s.message(struct {
 			Type    string       `json:"type"`

@@ -165,7 +165,13 @@ export class Plot {
     ctx.textBaseline = "top";
     if (rule.x !== undefined) {
       line(ctx, px(rule.x), box.top, px(rule.x), box.bottom);
-      if (rule.label) ctx.fillText(rule.label, px(rule.x) + 4 * ratio, box.top + 2 * ratio);
+      if (rule.label) {
+        // To the left of a line too near the right edge.
+        const room = px(rule.x) + 6 * ratio + ctx.measureText(rule.label).width <= box.right;
+        ctx.textAlign = room ? "left" : "right";
+        ctx.fillText(rule.label, px(rule.x) + (room ? 4 : -4) * ratio, box.top + 2 * ratio);
+        ctx.textAlign = "left";
+      }
     }
     if (rule.y !== undefined) {
       line(ctx, box.left, py(rule.y), box.right, py(rule.y));
@@ -242,7 +248,15 @@ function ticks(axis, most) {
   const unit = axis.unit ?? "";
   if (axis.log) {
     const values = logTicks(axis.low, axis.high, most);
-    return { values, unit, text: (v) => String(Number(v.toPrecision(6))) };
+    if (axis.high / axis.low < 1e3) return { values, unit, text: (v) => String(Number(v.toPrecision(6))) };
+    // Over many decades each mark has its own prefix: 1, 100 m, 10 m, 1 m, 100 µ.
+    return {
+      values, unit, text: (v) => {
+        const p = prefixFor(v * (1 + 1e-9), unit);
+        const sign = p.unit.slice(0, p.unit.length - unit.length);
+        return String(Number((v / p.factor).toPrecision(6))) + (sign ? "\u00a0" + sign : "");
+      },
+    };
   }
   const t = linearTicks(axis.low, axis.high, most);
   const p = prefixFor(Math.max(Math.abs(axis.low), Math.abs(axis.high)), unit);

@@ -53,6 +53,8 @@ test("the strip keeps two minutes and shows at least a decade", () => {
   const s = new HumStrip();
   for (let t = 0; t <= 300; t++) s.add(t, REPORT);
   assert.equal(s.points[0].at, 180);
+  s.fill(300.5, [{ ...REPORT, agoSeconds: 400 }, { ...REPORT, agoSeconds: 119 }, { ...REPORT, agoSeconds: 1 }]);
+  assert.deepEqual(s.points.map((p) => p.at), [181.5, 299.5, 300]);
   const e = s.extent();
   assert.ok(e && e.high / e.low >= 10 - 1e-9 && e.low < 0.1 && e.high > 0.1);
 });

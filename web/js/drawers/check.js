@@ -1,6 +1,7 @@
 // The Check drawer: is the board good? The meters' figures with verdicts in plain
 // words, the hum of two minutes, and a comparison with a board remembered.
 
+import { request } from "../api.js";
 import { button, h, select, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
 import { prefixFor, quantity } from "../format.js";
@@ -18,7 +19,7 @@ import { DemoTrimmer, TrimmerAdvice } from "./trimmer.js";
 const MOST_REMEMBERED = 12;
 const SVG = "http://www.w3.org/2000/svg";
 
-/** Hum goes on being noted while the drawer is closed. @type {Map<number, HumStrip>} */
+/** Noted while the drawer is closed too; what was before is the server's to tell. @type {Map<number, HumStrip>} */
 const strips = new Map();
 /** @type {Store|null} */
 let noting = null;
@@ -39,6 +40,22 @@ function noteHum(store) {
   });
 }
 
+/**
+ * @param {number} channel
+ * @param {() => void} done
+ */
+async function askPast(channel, done) {
+  try {
+    const { humStrip } = await request("GET", `/channels/${channel}/meters`);
+    const strip = strips.get(channel) ?? new HumStrip();
+    strips.set(channel, strip);
+    strip.fill(performance.now() / 1000, humStrip);
+    done();
+  } catch {
+    // The strip fills as reports come.
+  }
+}
+
 class CheckPanel {
   /**
    * @param {HTMLElement} root
@@ -56,7 +73,7 @@ class CheckPanel {
     this.summary = h("ul", { class: "grades", "aria-label": "Grades", "data-testid": "check-summary" });
     this.wait = h("p", { class: "hint", "data-testid": "check-wait" }, "Waiting for the meters …");
     this.rails = new RailBar();
-    this.chart = h("div", { class: "chart" });
+    this.chart = h("div", { class: "chart", "data-testid": "hum-strip" });
     this.plot = new Plot(this.chart, { palette: ctx.palette(), label: "Hum of the last two minutes" });
     this.demo = new DemoTrimmer(ctx);
     this.advice = new TrimmerAdvice(ctx, this.demo);
@@ -90,7 +107,10 @@ class CheckPanel {
       this.advice.changed(state);
     }
     if (report === this.report && channel === this.channel) return;
-    if (channel !== this.channel) this.advice.answer.hidden = true;
+    if (channel !== this.channel) {
+      this.advice.answer.hidden = true;
+      askPast(channel, () => this.ctx.dirty());
+    }
     this.report = report;
     this.channel = channel;
     this.wait.hidden = !!report;
@@ -133,6 +153,7 @@ class CheckPanel {
     ]);
     const last = strip.points[strip.points.length - 1];
     const first = strip.points[0];
+    this.chart.dataset.reachSeconds = (now - first.at).toFixed(0);
     this.plot.canvas.setAttribute("aria-label", `Hum of the last two minutes, from ${quantity(first.hum, unit)} to ${quantity(last.hum, unit)} rms`);
   }
 

@@ -228,6 +228,19 @@ export class HumStrip {
   }
 
   /**
+   * Takes over what the server noted before this page looked.
+   * @param {number} nowSeconds
+   * @param {{agoSeconds: number, hum: Report["hum"], pulse: Report["pulse"]}[]} past oldest first
+   */
+  fill(nowSeconds, past) {
+    const own = this.points;
+    this.points = [];
+    for (const p of past) this.add(nowSeconds - p.agoSeconds, p);
+    const last = this.points.length > 0 ? this.points[this.points.length - 1].at : -Infinity;
+    this.points.push(...own.filter((p) => p.at > last));
+  }
+
+  /**
    * @param {number} atSeconds
    * @param {Report} r
    */

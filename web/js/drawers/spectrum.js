@@ -119,7 +119,7 @@ class SpectrumPanel {
     const limit = s.densityLimitVoltsPerRootHz;
     const density = s.densityVoltsPerRootHz;
     const range = levelRange(limit > 0 ? [density, [0, limit]] : [density], this.choice.logLevel);
-    const p = prefixFor(this.choice.logLevel ? Math.sqrt(range.low * range.high) : range.high, root);
+    const p = this.choice.logLevel ? { factor: 1, unit: root } : prefixFor(range.high, root);
     const palette = this.plot.palette;
     const scaled = (/** @type {number} */ v) => v / p.factor;
     const curves = [];
