@@ -85,7 +85,9 @@ export class Plot {
     ctx.beginPath();
     ctx.rect(box.left, box.top, box.right - box.left, box.bottom - box.top);
     ctx.clip();
-    for (const r of this.rules) this.#rule(ctx, r, box, px, py, ratio);
+    /** @type {[number, number][]} */
+    const taken = [];
+    for (const r of this.rules) this.#rule(ctx, r, box, px, py, ratio, taken);
     for (const c of this.curves) {
       ctx.strokeStyle = c.colour;
       ctx.lineWidth = (c.width ?? 1.5) * ratio;
@@ -154,8 +156,9 @@ export class Plot {
    * @param {(v: number) => number} px
    * @param {(v: number) => number} py
    * @param {number} ratio
+   * @param {[number, number][]} taken where labels stand already, from and to
    */
-  #rule(ctx, rule, box, px, py, ratio) {
+  #rule(ctx, rule, box, px, py, ratio, taken) {
     ctx.strokeStyle = this.palette.faint;
     ctx.fillStyle = this.palette.ink;
     ctx.lineWidth = ratio;
@@ -167,10 +170,13 @@ export class Plot {
       line(ctx, px(rule.x), box.top, px(rule.x), box.bottom);
       if (rule.label) {
         // To the left of a line too near the right edge.
-        const room = px(rule.x) + 6 * ratio + ctx.measureText(rule.label).width <= box.right;
-        ctx.textAlign = room ? "left" : "right";
-        ctx.fillText(rule.label, px(rule.x) + (room ? 4 : -4) * ratio, box.top + 2 * ratio);
-        ctx.textAlign = "left";
+        const width = ctx.measureText(rule.label).width;
+        const right = px(rule.x) + 4 * ratio;
+        const left = right + width + 2 * ratio <= box.right ? right : px(rule.x) - 4 * ratio - width;
+        if (taken.every(([from, to]) => left > to || left + width < from)) {
+          taken.push([left - 3 * ratio, left + width + 3 * ratio]);
+          ctx.fillText(rule.label, left, box.top + 2 * ratio);
+        }
       }
     }
     if (rule.y !== undefined) {
