@@ -178,12 +178,17 @@ func (s *Server) putDemo(w http.ResponseWriter, r *http.Request) {
 
 func (s *Server) putKind(w http.ResponseWriter, r *http.Request) {
 	var body struct {
-		Kind string `json:"kind"`
+		Kind   string `json:"kind"`
+		Preset bool   `json:"preset"`
 	}
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	if err := s.session.SetKind(r.Context(), channelOf(r), body.Kind); err != nil {
+	set := s.session.SetKind
+	if body.Preset {
+		set = s.session.SetPreset
+	}
+	if err := set(r.Context(), channelOf(r), body.Kind); err != nil {
 		Fail(w, err)
 		return
 	}

@@ -1,4 +1,4 @@
-const browser = Object.fromEntries(["window", "document", "location", "localStorage", "navigator", "URL", "URLSearchParams", "AudioContext", "performance", "requestAnimationFrame", "fetch", "AbortSignal", "DOMException", "WebSocket", "ResizeObserver", "Node", "HTMLElement", "HTMLInputElement", "HTMLSelectElement", "HTMLButtonElement", "HTMLTextAreaElement", "structuredClone", "Event"].map((n) => [n, "readonly"]));
+const browser = Object.fromEntries(["window", "document", "location", "localStorage", "navigator", "URL", "URLSearchParams", "AudioContext", "performance", "requestAnimationFrame", "fetch", "AbortSignal", "DOMException", "WebSocket", "ResizeObserver", "Node", "HTMLElement", "HTMLInputElement", "HTMLSelectElement", "HTMLButtonElement", "HTMLTextAreaElement", "structuredClone", "Event", "Blob", "Image"].map((n) => [n, "readonly"]));
 const node = Object.fromEntries(["console", "process", "Buffer", "URL", "setInterval", "clearInterval", "setTimeout", "clearTimeout", "structuredClone"].map((n) => [n, "readonly"]));
 const rules = {
   "no-unused-vars": ["error", { argsIgnorePattern: "^_", varsIgnorePattern: "^_", ignoreRestSiblings: true }],

@@ -232,11 +232,23 @@ func (s *Session) SetPath(ctx context.Context, n int, settings signalpath.Settin
 
 // SetKind changes what a channel is taken for, with that kind's path.
 func (s *Session) SetKind(ctx context.Context, n int, kind string) error {
+	return s.setKind(ctx, n, kind, false)
+}
+
+// SetPreset is SetKind that brings back the kind's path also when the kind stays.
+func (s *Session) SetPreset(ctx context.Context, n int, kind string) error {
+	return s.setKind(ctx, n, kind, true)
+}
+
+func (s *Session) setKind(ctx context.Context, n int, kind string, preset bool) error {
 	if !slices.Contains([]string{acquire.KindPulse, acquire.KindECG, acquire.KindOther}, kind) {
 		return fmt.Errorf("kind %q: choose pulse, ecg or other", kind)
 	}
 	return s.onChannel(ctx, n, func(c *channel) error {
 		if kind == c.kind {
+			if preset {
+				return c.path.Set(signalpath.Preset(kind, c.rateHz))
+			}
 			return nil
 		}
 		c.kind = kind

@@ -73,6 +73,12 @@ export const api = {
    */
   kind: (channel, kind) => request("PUT", `/channels/${channel}/kind`, { kind }),
   /**
+   * The kind with its path, also where it has the kind already.
+   * @param {number} channel
+   * @param {Kind} kind
+   */
+  preset: (channel, kind) => request("PUT", `/channels/${channel}/kind`, { kind, preset: true }),
+  /**
    * @param {number} channel
    * @param {PathSettings} path
    * @returns {Promise<PathSettings>}

@@ -24,6 +24,8 @@ import { SourcePicker } from "./sources.js";
 import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
 import { DARK, LIGHT } from "./theme.js";
+import { CalibrateDialog, screenMm } from "./trace/calibrate.js";
+import { SaveDialog } from "./trace/save.js";
 import { TracePanel } from "./trace/trace.js";
 import { WatchOnly } from "./watch-only.js";
 
@@ -114,17 +116,26 @@ const trace = new TracePanel(byId("trace"), {
   announce,
   addNote: (text, index) => api.note(text, index).catch(failed),
   scalesChanged: (scales) => prefs.set("scales " + address(), scales),
-  viewChanged: (what) => prefs.set("view", what),
+  viewChanged: (what) => prefs.set("view " + address(), what),
+  calibrate: () => calibrate.show(),
+  save: () => save.show(),
+  paper: { mmPerSecond: 25, mmPerVolt: 0, ...prefs.get("paper", {}), on: false },
+  paperChanged: (what) => prefs.set("paper", what),
 });
-const view = prefs.get("view", { secondsAcross: 10, overlaid: false });
-trace.setSeconds(view.secondsAcross);
-if (view.overlaid) trace.setOverlaid(true);
+const calibrate = new CalibrateDialog({ measured: (mm) => trace.setScreen(mm) });
+trace.setScreen(screenMm());
+const save = new SaveDialog(trace, {
+  source: () => store.state.server?.source?.name ?? "",
+  began: () => store.state.server?.t0 ?? "",
+  announce,
+});
 
 const path = new PathPanel(byId("path"), {
   palette: palette(),
   chooseChannel: () => showReading(store.state),
   setPath: changePath,
   setKind: changeKind,
+  setPreset: changePreset,
   toggleProbe: setProbe,
   openScale: (channel) => {
     const c = channels()[channel];
@@ -241,6 +252,28 @@ async function changeKind(channel, kind) {
 
 /**
  * @param {number} channel
+ * @param {Kind} kind
+ */
+async function changePreset(channel, kind) {
+  const before = channels()[channel];
+  if (!before) return;
+  const { kind: oldKind, path: oldPath } = before;
+  try {
+    await api.preset(channel, kind);
+    undo.record({ label: kind === "ecg" ? "path for a chest" : "path for a finger", undo: async () => {
+      await api.kind(channel, oldKind);
+      await api.path(channel, oldPath);
+    }, redo: () => api.preset(channel, kind) });
+    problem("");
+    announce(kind === "ecg" ? "Set for a chest." : "Set for a finger.");
+  } catch (e) {
+    failed(e);
+  }
+  showHistory();
+}
+
+/**
+ * @param {number} channel
  * @param {ScaleSettings} scale
  */
 async function changeScale(channel, scale) {
@@ -282,10 +315,16 @@ function setProbe(probe) {
     problem(`All ${MOST_PROBES} probes are set; lift one first.`);
     return;
   }
-  probes = next;
-  prefs.set("probes " + address(), probes);
-  showTrace();
-  showPath(store.state);
+  const before = probes;
+  const put = async (/** @type {Probe[]} */ list) => {
+    probes = list;
+    prefs.set("probes " + address(), probes);
+    showTrace();
+    showPath(store.state);
+  };
+  void put(next);
+  undo.record({ label: next.length > before.length ? "probe set" : "probe lifted", undo: () => put(before), redo: () => put(next) });
+  showHistory();
 }
 
 // --- stream ---------------------------------------------------------------------
@@ -462,6 +501,9 @@ function showTrace() {
   if (probesFor !== here && list.length > 0) {
     probes = restoreProbes(prefs.get("probes " + address(), /** @type {unknown} */ (null)), list.length);
     probesFor = here;
+    const view = prefs.get("view " + address(), { secondsAcross: 10, overlaid: false });
+    trace.setSeconds(view.secondsAcross);
+    trace.setOverlaid(view.overlaid === true);
   }
   trace.beats = beats;
   trace.show(rings, list, probes, prefs.get("scales " + address(), {}));
@@ -574,6 +616,10 @@ const keys = new Keys([
     { key: "o", shown: "o", what: "lay traces over each other", run: () => trace.setOverlaid(!trace.overlaid) },
     { key: "c", shown: "c", what: "two cursors; ↑ ↓ on a cursor jump from beat to beat", run: () => trace.toggleCursors() },
     { key: "n", shown: "n", what: "write a note", run: () => trace.noteButton.click() },
+    { key: "z", shown: "z", what: "zoom: between the cursors, or by the next drag", run: () => trace.zoomKey() },
+    { key: "Z", shown: "Shift Z", what: "zoom out", run: () => trace.zoomOut() },
+    { key: "m", shown: "m", what: "true millimetres: 25 mm/s, 10 mm/mV", run: () => trace.setPaper({ on: !trace.paper.on }) },
+    { key: "e", shown: "e", what: "save what is seen", run: () => save.show() },
   ] },
   { title: "Path", keys: [
     ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: "set or lift a probe", run: () => setProbe({ channel: path.channel, point }) })),
@@ -636,6 +682,8 @@ const pulsewright = {
     held: trace.view.held,
     show: show.stats(),
     secondsAcross: trace.view.secondsAcross,
+    zooms: trace.zooms.length,
+    paper: { ...trace.paper, mmPerPx: trace.mmPerPx, widthPx: trace.view.widthPx, measured: trace.mmPerDevicePx > 0 },
     ranges: trace.lanes.map((l) => ({ channel: l.probe.channel, point: l.probe.point, low: l.low, high: l.high, unit: l.unit })),
   }),
   /**

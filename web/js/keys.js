@@ -39,6 +39,12 @@ export class Keys {
     if ((target instanceof HTMLButtonElement || target instanceof HTMLInputElement || (target instanceof HTMLElement && target.tagName === "SUMMARY")) && (e.key === " " || e.key === "Enter")) return;
     if (target instanceof HTMLInputElement && target.type === "range" && e.key.startsWith("Arrow")) return;
     if (e.altKey || e.metaKey) return;
+    const upper = !e.ctrlKey && e.shiftKey && this.map.get(e.key);
+    if (upper) {
+      e.preventDefault();
+      upper.run();
+      return;
+    }
     const name = (e.ctrlKey ? "Ctrl+" : "") + (e.shiftKey && e.key.length > 1 ? "Shift+" : "") + (e.ctrlKey && e.shiftKey ? "Shift+" : "") + (e.key.length === 1 ? e.key.toLowerCase() : e.key);
     const key = this.map.get(name);
     if (!key) return;

@@ -119,7 +119,7 @@ export class AutoRange {
 }
 
 /** Seconds across the paper that can be chosen. */
-export const SECONDS_ACROSS = [2, 5, 10, 20, 30, 60];
+export const SECONDS_ACROSS = [1, 2, 5, 10, 20, 30, 60, 120, 300, 600];
 
 /**
  * The neighbouring choice of seconds across.

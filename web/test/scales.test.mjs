@@ -50,8 +50,9 @@ test("an automatic range widens at once, does not fidget, narrows when mostly em
 test("seconds across step along the list and stop at its ends", () => {
   assert.equal(stepSeconds(10, 1), 20);
   assert.equal(stepSeconds(10, -1), 5);
-  assert.equal(stepSeconds(60, 1), 60);
-  assert.equal(stepSeconds(2, -1), 2);
+  assert.equal(stepSeconds(7.3, 1), 10, "from a zoom to the next of the list");
+  assert.equal(stepSeconds(600, 1), 600);
+  assert.equal(stepSeconds(1, -1), 1);
 });
 
 test("engineering units", () => {

@@ -25,6 +25,7 @@ const CURVE_HIGH_DB = 4;
  * @property {(channel: number) => void} chooseChannel
  * @property {(channel: number, path: PathSettings, label: string) => void} setPath
  * @property {(channel: number, kind: Kind) => void} setKind
+ * @property {(channel: number, kind: Kind) => void} setPreset
  * @property {(probe: Probe) => void} toggleProbe
  * @property {(channel: number) => void} openScale
  * @property {() => void} openSource
@@ -57,9 +58,11 @@ export class PathPanel {
   #build() {
     const o = this.options;
     this.tabs = h("div", { class: "tabs", role: "tablist", "aria-label": "Channel" });
+    const preset = (/** @type {Kind} */ kind, /** @type {string} */ name, /** @type {string} */ what) => button(`preset-${kind}`, name, () => o.setPreset(this.channel, kind), { class: "quiet owner-only", "aria-label": `Path for a ${name.toLowerCase()}`, title: what });
+    this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, "set for a"), preset("pulse", "Finger", "Pulse: drift below 0.3 Hz, hum, and above 15 Hz taken away"), preset("ecg", "Chest", "ECG: drift below 0.5 Hz, hum with harmonics, and above 40 Hz taken away"));
     this.undoButton = button("undo", "Undo", o.undo, { class: "quiet", disabled: true, title: "Undo the last setting (Ctrl Z)" });
     this.redoButton = button("redo", "Redo", o.redo, { class: "quiet", disabled: true, title: "Redo it (Ctrl Shift Z)" });
-    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, h("span", { class: "spring" }), this.undoButton, this.redoButton);
+    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, this.presets, h("span", { class: "spring" }), this.undoButton, this.redoButton);
 
     this.sourceName = h("p", { class: "strong", "data-testid": "path-source" });
     this.sourceRate = h("p", { class: "small" });

@@ -24,6 +24,8 @@ export class Lane {
     /** Fixed span in units, 0 for automatic. */
     this.span = 0;
     this.middle = 0;
+    /** A span that true millimetres ask for, about the middle of what is seen; 0 for none. */
+    this.trueSpan = 0;
     /** What is drawn now. */
     this.low = NaN;
     this.high = NaN;
@@ -86,6 +88,11 @@ export class Lane {
       this.auto.update(this.seenLow, this.seenHigh);
       low = this.auto.low;
       high = this.auto.high;
+      if (this.trueSpan > 0) {
+        const middle = (low + high) / 2;
+        low = middle - this.trueSpan / 2;
+        high = middle + this.trueSpan / 2;
+      }
     }
     if (!(low < high)) {
       if (Number.isFinite(this.low)) return false;

@@ -7,6 +7,7 @@ import { niceStep, SECONDS_ACROSS, stepSeconds } from "../scales.js";
 import { POINT_NAMES, POINT_TITLES, STYLES } from "../theme.js";
 import { Lane, placeLanes, shareSpan } from "./lanes.js";
 import { hatch, see, strokeColumns, strokeSamples } from "./paint.js";
+import { GUESS_MM_PER_CSS, heightFor, HEIGHTS, secondsFor, spanFor, SPEEDS } from "./paper.js";
 import { advance, between, View } from "./view.js";
 
 /** @import {Channel, Frame, Gap, Note, Probe} from "../types.js" */
@@ -27,6 +28,16 @@ const SEAM_CSS = 5;
 /** Columns before them, for the pen to come in as it went. */
 const LEAD_COLUMNS = 48;
 const LEAST_INTERVAL_TEXT_CSS = 52;
+/** Seconds across by zooming. */
+const LEAST_SECONDS = 0.1;
+const MOST_SECONDS = 600;
+/** A rectangle smaller than this was no zoom; less high, it is one in time alone. */
+const LEAST_ZOOM_CSS = 8;
+const FLAT_ZOOM_CSS = 18;
+/** Beats closer than this are ticks, without rings and intervals. */
+const DENSE_BEATS_CSS = 9;
+/** Millimetre lines nearer than this are left out. */
+const LEAST_MM_PX = 3.5;
 
 /**
  * @typedef {object} TraceOptions
@@ -37,7 +48,13 @@ const LEAST_INTERVAL_TEXT_CSS = 52;
  * @property {(text: string, index: number) => void} addNote
  * @property {(scales: Record<string, {span: number, middle: number}>) => void} scalesChanged
  * @property {(what: {secondsAcross: number, overlaid: boolean}) => void} viewChanged
+ * @property {() => void} calibrate asks for the screen's true size
+ * @property {() => void} save offers what is seen as a file
+ * @property {{on: boolean, mmPerSecond: number, mmPerVolt: number}} paper
+ * @property {(paper: {on: boolean, mmPerSecond: number, mmPerVolt: number}) => void} paperChanged
  */
+
+/** What a zoom changed, to go back. @typedef {{seconds: number, held: boolean, end: number, spans: {lane: Lane, span: number, middle: number}[]}} Before */
 
 export class TracePanel {
   /**
@@ -75,6 +92,12 @@ export class TracePanel {
     this.baseDirty = true;
     this.sized = false;
     this.cursors = { on: false, a: 0, b: 0, active: "a" };
+    /** @type {Before[]} */
+    this.zooms = [];
+    this.zooming = false;
+    this.paper = { ...options.paper };
+    /** Of a device pixel; 0 until the screen is calibrated. */
+    this.mmPerDevicePx = 0;
     /** @type {Map<number, string>} */
     this.timeTexts = new Map();
     this.timeStep = 0;
@@ -97,7 +120,8 @@ export class TracePanel {
       a: this.#handle("a", "Cursor A"),
       b: this.#handle("b", "Cursor B"),
     };
-    this.sheet = h("div", { class: "sheet", "data-testid": "sheet" }, this.base, this.ink, this.top, this.labels, this.handles.a, this.handles.b, this.stale);
+    this.rubber = h("div", { class: "rubber", hidden: true });
+    this.sheet = h("div", { class: "sheet", "data-testid": "sheet" }, this.base, this.ink, this.top, this.labels, this.rubber, this.handles.a, this.handles.b, this.stale);
     this.scrubThumb = h("div", { class: "scrub-thumb" });
     this.scrub = h("div", { class: "scrub", role: "slider", tabindex: "0", "data-testid": "scrub", "aria-label": "Position in the last ten minutes", "aria-valuemin": "0", "aria-valuemax": "0", "aria-valuenow": "0", "aria-valuetext": "live" }, this.scrubThumb);
     this.freezeButton = button("freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the paper still (space)" });
@@ -106,6 +130,14 @@ export class TracePanel {
     this.layoutButton = button("overlay", "Overlay", () => this.setOverlaid(!this.overlaid), { "aria-pressed": "false", title: "Lay all probes over each other, each about its own middle (o)" });
     this.autoButton = button("auto-all", "Auto scale", () => this.autoAll(), { title: "Let every trace find its own span (a)" });
     this.cursorButton = button("cursors", "Cursors", () => this.toggleCursors(), { "aria-pressed": "false", title: "Two cursors: time, difference and rate between them (c)" });
+    this.zoomButton = button("zoom", "Zoom", () => this.zoomKey(), { "aria-pressed": "false", title: "Drag over what you want larger; with cursors, what lies between them (z)" });
+    this.zoomOutButton = button("zoom-out", "Zoom out", () => this.zoomOut(), { hidden: true, title: "Back to what was seen before (Shift Z); a double click goes all the way" });
+    this.paperButton = button("paper", "mm", () => this.setPaper({ on: !this.paper.on }), { "aria-pressed": "false", title: "True millimetres on the screen: 25 mm for a second, 10 mm for a millivolt (m)" });
+    this.speedSelect = select("paper-speed", SPEEDS.map((v) => [String(v), `${v} mm/s`]), (v) => this.setPaper({ mmPerSecond: Number(v) }), { "aria-label": "Paper speed" });
+    this.heightSelect = select("paper-height", HEIGHTS.map((v) => [String(v.mmPerVolt), v.text]), (v) => this.setPaper({ mmPerVolt: Number(v) }), { "aria-label": "Height of a chest signal", title: "mm/mV needs the board's gain under Scale, so that volts are those at the electrodes" });
+    this.calibrateButton = button("calibrate", "Screen …", () => options.calibrate(), { title: "Fit a bar to a card or a ruler, so that millimetres are true" });
+    this.paperGroup = h("span", { class: "paper-group", hidden: true }, this.speedSelect, this.heightSelect, this.calibrateButton);
+    this.saveButton = button("save", "Save …", () => options.save(), { title: "What is seen as a picture, a drawing or numbers (e)" });
     this.noteButton = button("note-add", "Note", () => this.#openNote(), { title: "Write a note at the newest sample (n)" });
     this.noteInput = h("input", { type: "text", id: "note-text", "data-testid": "note-text", maxlength: "400", placeholder: "What happened here?", "aria-label": "Note" });
     this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "note-save" }, "Keep"));
@@ -134,6 +166,7 @@ export class TracePanel {
     });
     this.resizer.observe(this.sheet);
     this.#listen();
+    this.#showPaper();
     options.loop.add(this);
   }
 
@@ -146,7 +179,7 @@ export class TracePanel {
         button("seconds-less", "−", () => this.setSeconds(stepSeconds(this.view.secondsAcross, -1)), { "aria-label": "Fewer seconds across", class: "step" }),
         this.secondsSelect,
         button("seconds-more", "+", () => this.setSeconds(stepSeconds(this.view.secondsAcross, 1)), { "aria-label": "More seconds across", class: "step" })),
-      this.autoButton, this.layoutButton, this.cursorButton, this.noteButton, this.noteForm, this.where);
+      this.autoButton, this.layoutButton, this.cursorButton, this.zoomButton, this.zoomOutButton, this.paperButton, this.paperGroup, this.noteButton, this.noteForm, this.saveButton, this.where);
   }
 
   #openNote() {
@@ -200,6 +233,10 @@ export class TracePanel {
     this.top.addEventListener("pointerdown", (down) => {
       if (down.button !== 0 || !this.rings) return;
       this.top.setPointerCapture(down.pointerId);
+      if (this.zooming || down.shiftKey) {
+        this.#stretch(down);
+        return;
+      }
       let last = down.clientX;
       let moved = false;
       this.#selectAt(down.offsetY);
@@ -218,6 +255,7 @@ export class TracePanel {
       this.top.addEventListener("pointerup", up);
       this.top.addEventListener("pointercancel", up);
     });
+    this.top.addEventListener("dblclick", () => this.zoomOut(true));
     this.top.addEventListener("wheel", (w) => {
       if (w.ctrlKey) {
         w.preventDefault();
@@ -289,14 +327,222 @@ export class TracePanel {
 
   /** @param {number} seconds */
   setSeconds(seconds) {
-    if (!SECONDS_ACROSS.includes(seconds)) return;
+    if (!(seconds >= LEAST_SECONDS && seconds <= MOST_SECONDS)) return;
+    if (this.paper.on) this.setPaper({ on: false });
+    this.#setAcross(seconds);
+    this.options.viewChanged({ secondsAcross: seconds, overlaid: this.overlaid });
+  }
+
+  /** @param {number} seconds */
+  #setAcross(seconds) {
     this.view.secondsAcross = seconds;
-    this.secondsSelect.value = String(seconds);
+    const value = String(seconds);
+    const own = [...this.secondsSelect.options].find((o) => o.dataset.own);
+    if (own && own.value !== value) own.remove();
+    if (![...this.secondsSelect.options].some((o) => o.value === value)) this.secondsSelect.prepend(h("option", { value, "data-own": "yes" }, duration(seconds)));
+    this.secondsSelect.value = value;
     if (this.rings) this.view.clamp(this.rings.start, this.head);
     this.view.follow(this.head);
     for (const lane of this.lanes) lane.auto.reset();
-    this.options.viewChanged({ secondsAcross: seconds, overlaid: this.overlaid });
     this.options.loop.dirty(this);
+  }
+
+  // --- zoom ---------------------------------------------------------------
+
+  /** With cursors: what lies between them. Else the next drag over the paper zooms. */
+  zoomKey() {
+    if (this.cursors.on) {
+      const { a, b } = this.cursors;
+      if (Math.abs(b - a) >= 1) this.zoomTo(Math.min(a, b), Math.max(a, b));
+      return;
+    }
+    this.#setZooming(!this.zooming);
+    if (this.zooming) this.options.announce("Drag over what you want larger. Without a mouse: set the cursors, then press z.");
+  }
+
+  /** @param {boolean} on */
+  #setZooming(on) {
+    this.zooming = on;
+    this.zoomButton.setAttribute("aria-pressed", String(on));
+    this.root.classList.toggle("zooming", on);
+  }
+
+  /** @param {PointerEvent} down */
+  #stretch(down) {
+    const x0 = down.offsetX;
+    const y0 = down.offsetY;
+    const lane = this.overlaid ? null : (this.lanes.find((l) => y0 * this.ratio >= l.topPx && y0 * this.ratio <= l.topPx + l.heightPx) ?? null);
+    const box = () => {
+      const top = lane ? lane.topPx / this.ratio : 0;
+      const bottom = lane ? (lane.topPx + lane.heightPx) / this.ratio : this.sheet.clientHeight - AXIS_CSS;
+      const flat = !lane || Math.abs(y1 - y0) < FLAT_ZOOM_CSS;
+      const clampX = (/** @type {number} */ x) => Math.min(this.sheet.clientWidth, Math.max(this.leftPx / this.ratio, x));
+      const clampY = (/** @type {number} */ y) => Math.min(bottom, Math.max(top, y));
+      return { left: clampX(Math.min(x0, x1)), right: clampX(Math.max(x0, x1)), top: flat ? top : clampY(Math.min(y0, y1)), bottom: flat ? bottom : clampY(Math.max(y0, y1)), flat };
+    };
+    let x1 = x0;
+    let y1 = y0;
+    const wasHeld = this.view.held;
+    this.view.held = true;
+    this.#held();
+    const move = (/** @type {PointerEvent} */ m) => {
+      x1 = m.offsetX;
+      y1 = m.offsetY;
+      const b = box();
+      this.rubber.hidden = b.right - b.left < 2;
+      Object.assign(this.rubber.style, { left: `${b.left}px`, top: `${b.top}px`, width: `${b.right - b.left}px`, height: `${b.bottom - b.top}px` });
+    };
+    const up = (/** @type {PointerEvent} */ e) => {
+      this.top.removeEventListener("pointermove", move);
+      this.top.removeEventListener("pointerup", up);
+      this.top.removeEventListener("pointercancel", up);
+      this.rubber.hidden = true;
+      const b = box();
+      if (e.type === "pointercancel" || b.right - b.left < LEAST_ZOOM_CSS) {
+        if (!wasHeld) this.live();
+        return;
+      }
+      const index = (/** @type {number} */ x) => this.view.indexAt(x * this.ratio - this.leftPx);
+      const value = (/** @type {number} */ y) => (lane ? lane.low + (1 - (y * this.ratio - lane.topPx) / lane.heightPx) * (lane.high - lane.low) : 0);
+      if (b.flat || !lane) this.zoomTo(index(b.left), index(b.right));
+      else this.zoomTo(index(b.left), index(b.right), lane, value(b.bottom), value(b.top));
+      const zoom = this.zooms[this.zooms.length - 1];
+      if (zoom) zoom.held = wasHeld;
+      this.#setZooming(false);
+    };
+    this.top.addEventListener("pointermove", move);
+    this.top.addEventListener("pointerup", up);
+    this.top.addEventListener("pointercancel", up);
+  }
+
+  /**
+   * Shows the samples [from, to], and of one lane the values [low, high].
+   * @param {number} from
+   * @param {number} to
+   * @param {Lane} [lane]
+   * @param {number} [low]
+   * @param {number} [high]
+   */
+  zoomTo(from, to, lane, low = 0, high = 0) {
+    this.zooms.push({ seconds: this.view.secondsAcross, held: this.view.held && this.view.end < this.head, end: this.view.end, spans: this.lanes.map((l) => ({ lane: l, span: l.span, middle: l.middle })) });
+    if (this.paper.on) this.setPaper({ on: false });
+    const seconds = Math.min(MOST_SECONDS, Math.max(LEAST_SECONDS, (to - from) / this.view.rateHz));
+    this.view.held = true;
+    this.#setAcross(Number(seconds.toPrecision(4)));
+    this.view.end = (from + to + this.view.samplesAcross) / 2;
+    if (this.rings) this.view.clamp(this.rings.start, this.rings.end);
+    if (lane && high > low) {
+      lane.span = high - low;
+      lane.middle = (high + low) / 2;
+      this.#scalesChanged();
+    }
+    this.#held();
+    this.#showZooms();
+    this.options.announce(`Zoomed to ${duration(seconds)}.`);
+  }
+
+  /** @param {boolean} [all] to what was seen before the first zoom */
+  zoomOut(all = false) {
+    const to = all ? this.zooms[0] : this.zooms[this.zooms.length - 1];
+    if (!to) return;
+    this.zooms.length = all ? 0 : this.zooms.length - 1;
+    this.#setAcross(to.seconds);
+    for (const s of to.spans) {
+      s.lane.span = s.span;
+      s.lane.middle = s.middle;
+      if (s.span === 0) s.lane.auto.reset();
+    }
+    this.#scalesChanged();
+    if (to.held) {
+      this.view.held = true;
+      this.view.end = to.end;
+    } else {
+      this.view.held = false;
+      this.view.follow(this.head);
+    }
+    this.#held();
+    this.#showZooms();
+    this.options.announce(`${duration(to.seconds)} across.`);
+  }
+
+  #showZooms() {
+    this.zoomOutButton.hidden = this.zooms.length === 0;
+  }
+
+  // --- true millimetres -----------------------------------------------------
+
+  /** @param {{on?: boolean, mmPerSecond?: number, mmPerVolt?: number}} what */
+  setPaper(what) {
+    const was = this.paper.on;
+    Object.assign(this.paper, what);
+    if (this.paper.on && !was) {
+      this.paperBefore = this.view.secondsAcross;
+      if (this.mmPerDevicePx === 0) this.options.calibrate();
+      const chest = this.lanes.find((l) => this.#isChest(l));
+      if (chest && !(this.paper.mmPerVolt > 0)) this.paper.mmPerVolt = heightFor(chest.seenHigh - chest.seenLow);
+    }
+    if (!(this.paper.mmPerVolt > 0)) this.paper.mmPerVolt = 10000;
+    for (const l of this.lanes) {
+      l.trueSpan = 0;
+      l.auto.reset();
+    }
+    this.#showPaper();
+    if (!this.paper.on && was) this.#setAcross(this.paperBefore ?? 10);
+    this.options.paperChanged({ ...this.paper });
+    this.sized = false;
+    this.options.loop.dirty(this);
+  }
+
+  #showPaper() {
+    this.paperButton.setAttribute("aria-pressed", String(this.paper.on));
+    this.paperGroup.hidden = !this.paper.on;
+    this.speedSelect.value = String(this.paper.mmPerSecond);
+    this.heightSelect.value = String(this.paper.mmPerVolt);
+    this.root.classList.toggle("uncalibrated", this.paper.on && this.mmPerDevicePx === 0);
+    setText(this.calibrateButton, this.mmPerDevicePx > 0 ? "Screen …" : "Screen not measured …");
+  }
+
+  /** @param {number} mmPerDevicePx 0 for unknown */
+  setScreen(mmPerDevicePx) {
+    this.mmPerDevicePx = mmPerDevicePx;
+    this.#showPaper();
+    this.sized = false;
+    this.options.loop.dirty(this);
+  }
+
+  /** The scale in words. */
+  paperText() {
+    const height = this.lanes.some((l) => l.trueSpan > 0) ? ` and ${HEIGHTS.find((v) => v.mmPerVolt === this.paper.mmPerVolt)?.text ?? ""}` : "";
+    return `${this.paper.mmPerSecond} mm/s${height}${this.mmPerDevicePx > 0 ? "" : ", screen not measured"}`;
+  }
+
+  /** Where the time axis lies, device pixels. */
+  get axisTopPx() {
+    return this.base.height - Math.round(AXIS_CSS * this.ratio);
+  }
+
+  /** Of a device pixel of the canvas, as good as is known. */
+  get mmPerPx() {
+    const device = window.devicePixelRatio || 1;
+    const mm = this.mmPerDevicePx > 0 ? this.mmPerDevicePx : GUESS_MM_PER_CSS / device;
+    return (mm * device) / this.ratio;
+  }
+
+  /** @param {Lane} lane */
+  #isChest(lane) {
+    return lane.unit === "V" && this.channels[lane.probe.channel]?.kind === "ecg";
+  }
+
+  /** Seconds and spans that the millimetres ask for. */
+  #placePaper() {
+    if (!this.paper.on) return;
+    const mm = this.mmPerPx;
+    const seconds = Number(secondsFor(this.view.widthPx * mm, this.paper.mmPerSecond).toPrecision(6));
+    if (seconds !== this.view.secondsAcross && seconds >= LEAST_SECONDS) this.#setAcross(seconds);
+    for (const l of this.lanes) {
+      l.trueSpan = this.#isChest(l) && !this.overlaid ? spanFor(l.heightPx * mm, this.paper.mmPerVolt) : 0;
+      if (l.trueSpan > 0) l.span = 0;
+    }
   }
 
   /** @param {boolean} overlaid */
@@ -311,12 +557,14 @@ export class TracePanel {
   }
 
   autoAll() {
+    if (this.paper.on) this.setPaper({ on: false });
     for (const lane of this.lanes) lane.setSpan(0);
     this.#scalesChanged();
   }
 
   /** @param {1|-1} direction */
   stepSpan(direction) {
+    if (this.paper.on) this.setPaper({ on: false });
     for (const lane of this.overlaid ? this.lanes : this.lanes.slice(this.selected, this.selected + 1)) lane.stepSpan(direction);
     this.#scalesChanged();
   }
@@ -478,6 +726,8 @@ export class TracePanel {
     this.intervalTexts.clear();
     for (const l of this.lanes) l.auto.reset();
     if (this.cursors.on) this.toggleCursors();
+    this.zooms.length = 0;
+    this.#showZooms();
     this.#held();
   }
 
@@ -519,6 +769,7 @@ export class TracePanel {
       const now = lane.span > 0 ? lane.span : 0;
       const list = this.#spanChoices(lane, now);
       const s = select(id, list, (v) => {
+        if (this.paper.on) this.setPaper({ on: false });
         lane.setSpan(Number(v));
         this.selected = i;
         this.#scalesChanged();
@@ -605,6 +856,7 @@ export class TracePanel {
     this.ink.style.width = `${this.view.widthPx / this.ratio}px`;
     this.ink.style.height = `${height / this.ratio}px`;
     placeLanes(this.lanes, Math.round(TOP_CSS * this.ratio), height - Math.round((AXIS_CSS + TOP_CSS + BOTTOM_CSS) * this.ratio), Math.round(HEAD_CSS * this.ratio), this.overlaid);
+    this.#placePaper();
     this.hatching = hatch(this.inkCtx, this.palette.gridStrong, this.ratio);
     this.#placeLabels();
     this.baseDirty = true;
@@ -655,12 +907,15 @@ export class TracePanel {
       ctx.font = `${11.5 * ratio}px ${FONT}`;
       ctx.strokeStyle = palette.grid;
       ctx.fillStyle = palette.faint;
+      if (lane.trueSpan > 0) this.#drawMillimetres(ctx, lane, width, half);
       for (let t = 0; t < lane.ticks.count; t++) {
         const y = Math.round(lane.yPx(lane.ticks.first + t * lane.ticks.step)) + half;
-        ctx.beginPath();
-        ctx.moveTo(leftPx, y);
-        ctx.lineTo(width, y);
-        ctx.stroke();
+        if (!(lane.trueSpan > 0)) {
+          ctx.beginPath();
+          ctx.moveTo(leftPx, y);
+          ctx.lineTo(width, y);
+          ctx.stroke();
+        }
         if (y < lane.topPx + 3 * ratio) continue;
         ctx.fillText(lane.tickTexts[t], leftPx - 8 * ratio, Math.min(y, lane.topPx + lane.heightPx - 6 * ratio));
       }
@@ -687,6 +942,32 @@ export class TracePanel {
     ctx.lineTo(leftPx - half, height);
     ctx.stroke();
     this.baseDirty = false;
+  }
+
+  /**
+   * A line each millimetre and a stronger one each five, about 0 V.
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {Lane} lane
+   * @param {number} width
+   * @param {number} half
+   */
+  #drawMillimetres(ctx, lane, width, half) {
+    const { palette, leftPx } = this;
+    const volts = 1 / this.paper.mmPerVolt;
+    const fine = lane.heightPx / (lane.trueSpan / volts) >= LEAST_MM_PX * this.ratio;
+    for (const strong of [false, true]) {
+      if (!strong && !fine) continue;
+      ctx.strokeStyle = strong ? palette.gridStrong : palette.grid;
+      ctx.beginPath();
+      for (let k = Math.ceil(lane.low / volts); k * volts <= lane.high; k++) {
+        if ((k % 5 === 0) !== strong) continue;
+        const y = Math.round(lane.yPx(k * volts)) + half;
+        ctx.moveTo(leftPx, y);
+        ctx.lineTo(width, y);
+      }
+      ctx.stroke();
+    }
+    ctx.strokeStyle = palette.grid;
   }
 
   /**
@@ -771,7 +1052,7 @@ export class TracePanel {
   }
 
   /** Seconds between lines of the grid. */
-  #secondsStep() {
+  secondsStep() {
     return niceStep(this.view.secondsAcross / Math.max(2, Math.floor(this.view.widthPx / this.ratio / 92)));
   }
 
@@ -782,11 +1063,15 @@ export class TracePanel {
    */
   #drawTimeLines(ctx, axisTop, leftPx) {
     const { view } = this;
-    const step = this.#secondsStep() * view.rateHz;
+    ctx.lineWidth = Math.max(1, Math.round(this.ratio));
+    if (this.paper.on) {
+      this.#drawMillimetresAcross(ctx, axisTop, leftPx);
+      return;
+    }
+    const step = this.secondsStep() * view.rateHz;
     const first = Math.ceil(Math.max(0, view.indexAt(leftPx - 1)) / step);
     const last = Math.floor(view.end / step);
     ctx.strokeStyle = this.palette.grid;
-    ctx.lineWidth = Math.max(1, Math.round(this.ratio));
     ctx.beginPath();
     for (let k = first; k <= last; k++) {
       const x = Math.round(view.xPx(k * step)) + 0.5;
@@ -799,10 +1084,35 @@ export class TracePanel {
   /**
    * @param {CanvasRenderingContext2D} ctx
    * @param {number} axisTop
+   * @param {number} leftPx of what is drawn
+   */
+  #drawMillimetresAcross(ctx, axisTop, leftPx) {
+    const { view, palette, ratio } = this;
+    const step = view.rateHz / this.paper.mmPerSecond;
+    const fine = step / view.samplesPerPx >= LEAST_MM_PX * ratio;
+    const first = Math.ceil(Math.max(0, view.indexAt(leftPx - 1)) / step);
+    const last = Math.floor(view.end / step);
+    for (const strong of [false, true]) {
+      if (!strong && !fine) continue;
+      ctx.strokeStyle = strong ? palette.gridStrong : palette.grid;
+      ctx.beginPath();
+      for (let k = first; k <= last; k++) {
+        if ((k % 5 === 0) !== strong) continue;
+        const x = Math.round(view.xPx(k * step)) + 0.5;
+        ctx.moveTo(x, 0);
+        ctx.lineTo(x, axisTop + (strong ? 4 : 0) * ratio);
+      }
+      ctx.stroke();
+    }
+  }
+
+  /**
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {number} axisTop
    */
   #drawTimes(ctx, axisTop) {
     const { view, ratio, leftPx, palette } = this;
-    const step = this.#secondsStep();
+    const step = this.secondsStep();
     if (step !== this.timeStep) {
       this.timeStep = step;
       this.timeTexts.clear();
@@ -884,13 +1194,14 @@ export class TracePanel {
       if (this.overlaid && !first) continue;
       const beats = list.beats;
       const top = lane.topPx;
+      const dense = beats.length > 1 && ((beats[beats.length - 1].sample - beats[0].sample) / (beats.length - 1) / view.samplesPerPx) < DENSE_BEATS_CSS * ratio;
       for (let k = list.indexFrom(from); k < beats.length && beats[k].sample <= view.end; k++) {
         const beat = beats[k];
         const x = leftPx + view.xPx(beat.sample);
         ctx.strokeStyle = palette.mark;
         ctx.fillStyle = palette.mark;
         ctx.beginPath();
-        if (first) {
+        if (first && !dense) {
           ctx.moveTo(x - 3.5 * ratio, top);
           ctx.lineTo(x + 3.5 * ratio, top);
           ctx.lineTo(x, top + 6 * ratio);
@@ -902,7 +1213,7 @@ export class TracePanel {
           ctx.lineTo(x, top + 6 * ratio);
           ctx.stroke();
         }
-        if (!first) continue;
+        if (!first || dense) continue;
         if (lane.probe.point === 0 || lane.probe.point === 4) this.#ring(ctx, lane, beat.sample, x);
         if (k > 0) this.#interval(ctx, list, k, x, top);
       }
