@@ -58,6 +58,9 @@ const (
 type Info struct {
 	// Address opens this source again, e.g. "serial:/dev/ttyACM0?baud=115200".
 	Address string `json:"address"`
+	// Device is a name under which what is set for the source is remembered, where
+	// the address may mean one device today and another tomorrow. May be empty.
+	Device string `json:"device,omitempty"`
 	// Name is for a person: "/dev/ttyACM0, 115200 baud", "demo finger".
 	Name string `json:"name"`
 	// ClaimedRateHz is the rate the source says it has; 0 when it says nothing,
@@ -141,6 +144,10 @@ type Block struct {
 	Jump bool
 	// Counts is [channel][sample]; every channel has the same length.
 	Counts [][]int32
+	// Clipped says of each channel that the converter was at one of its ends
+	// within this block though the counts do not show it (they are decimated).
+	// Nil where the counts tell.
+	Clipped []bool
 	// BoardSeconds is the board's own clock for each sample, unwrapped, or nil
 	// when the board sends none.
 	BoardSeconds []float64

@@ -27,6 +27,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"pulsewright/acquire/soundcard"
 	"pulsewright/server/session"
 )
 
@@ -58,6 +59,8 @@ type Config struct {
 	Names []string
 	// TLS, when set, is used for sharing with other computers.
 	TLS *tls.Config
+	// Audio, when set, takes the sound that the owner's page sends.
+	Audio *soundcard.Browser
 	// Extra adds routes of other parts (recordings, sharing) below /api/v1.
 	Extra []func(r chi.Router)
 }
@@ -71,6 +74,7 @@ type Server struct {
 	names   []string
 	extra   []func(r chi.Router)
 	access  *Access
+	audio   *soundcard.Browser
 	// Sharing opens the page to other computers.
 	Sharing *Sharing
 	stop    context.Context // done when the server shuts down
@@ -83,7 +87,7 @@ func New(c Config) *Server {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	stop, cancel := context.WithCancel(context.Background())
-	s := &Server{session: c.Session, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, extra: c.Extra, access: newAccess(), stop: stop, cancel: cancel}
+	s := &Server{session: c.Session, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, extra: c.Extra, audio: c.Audio, access: newAccess(), stop: stop, cancel: cancel}
 	s.Sharing = &Sharing{server: s, tls: c.TLS}
 	return s
 }
@@ -100,6 +104,7 @@ func (s *Server) Handler() http.Handler {
 	})
 	r.Route("/api/v1", func(r chi.Router) {
 		r.Get("/stream", s.getStream)
+		r.Get("/audio", s.getAudio)
 		r.Group(func(r chi.Router) {
 			r.Use(noStore)
 			r.Get("/state", s.getState)

@@ -9,7 +9,9 @@
 // Addresses: sound:default, or sound: and the device's name or a part of it that
 // no other has. Options: rate (8000 to 192000 Hz, default 48000), bits (16 or
 // 24), side (left, right or both; default left), fullscale (volts at the highest
-// count), kind (pulse, ecg or other).
+// count), kind (pulse, ecg or other), keep (slow or full: whether what is above
+// this package decimates to about 1 kHz; default slow). sound:browser and
+// sound:browser/NAME take what a page's audio input sends, see Browser.
 package soundcard
 
 import (
@@ -52,7 +54,7 @@ type config struct {
 
 func parse(a acquire.Address) (config, error) {
 	c := config{device: a.Path, address: a.String()}
-	if err := a.Only("rate", "bits", "side", "fullscale", "kind"); err != nil {
+	if err := a.Only("rate", "bits", "side", "fullscale", "kind", "keep"); err != nil {
 		return c, err
 	}
 	var err error
@@ -73,6 +75,9 @@ func parse(a acquire.Address) (config, error) {
 	c.side = a.Text("side", "left")
 	if c.side != "left" && c.side != "right" && c.side != "both" {
 		return c, &acquire.AddressError{Address: c.address, Part: "option side=" + c.side, Rule: "give left, right or both"}
+	}
+	if keep := a.Text("keep", "slow"); keep != "slow" && keep != "full" {
+		return c, &acquire.AddressError{Address: c.address, Part: "option keep=" + keep, Rule: "give slow (about 1 kHz) or full (the input's own rate)"}
 	}
 	c.kind = a.Text("kind", acquire.KindUnknown)
 	switch c.kind {
@@ -95,7 +100,7 @@ func (c config) width() int {
 // info describes the source.
 func (c config) info(deviceName string) acquire.Info {
 	labels := map[string][]string{"left": {"left"}, "right": {"right"}, "both": {"left", "right"}}[c.side]
-	info := acquire.Info{Address: c.address, ClaimedRateHz: c.rateHz,
+	info := acquire.Info{Address: c.address, Device: deviceName, ClaimedRateHz: c.rateHz,
 		Name: fmt.Sprintf("%s, %s, %g Hz, %d bits", deviceName, c.side, c.rateHz, c.bits)}
 	top := int32(1)<<(c.bits-1) - 1
 	for _, l := range labels {

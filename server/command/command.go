@@ -16,6 +16,7 @@ import (
 	"pulsewright/acquire/serialport"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/soundcard"
+	"pulsewright/server/sound"
 )
 
 // Version is set by the linker for a release.
@@ -112,12 +113,34 @@ func parse(f *flag.FlagSet, args []string, stdout io.Writer) error {
 	return nil
 }
 
-func openers() acquire.Openers {
+// openers opens every kind of source; pages is nil where no page can send sound.
+func openers(pages *soundcard.Browser) acquire.Openers {
 	return acquire.Openers{
 		"demo":   simulate.Open,
 		"serial": serialport.Open,
-		"sound":  soundcard.Open,
+		"sound":  openSound(pages),
 		"file":   openFile,
+	}
+}
+
+// openSound opens a sound input of this computer, or a page's, decimated to about
+// 1 kHz unless the address says keep=full.
+func openSound(pages *soundcard.Browser) acquire.Opener {
+	return func(ctx context.Context, a acquire.Address) (acquire.Source, error) {
+		open := soundcard.Open
+		if _, ok := soundcard.SplitBrowser(a.Path); ok && pages != nil {
+			open = pages.Open
+		}
+		source, err := open(ctx, a)
+		if err != nil {
+			return nil, err
+		}
+		slow, err := sound.New(source, a.Text("keep", "slow") == "full")
+		if err != nil {
+			source.Close()
+			return nil, err
+		}
+		return slow, nil
 	}
 }
 

@@ -19,7 +19,7 @@ import (
 )
 
 // browser starts Chromium; its pages share one process until the test ends.
-func browser(t *testing.T, width, height int) context.Context {
+func browser(t *testing.T, width, height int, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
@@ -34,6 +34,7 @@ func browser(t *testing.T, width, height int) context.Context {
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(width, height),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("autoplay-policy", "no-user-gesture-required"))
+	options = append(options, more...)
 	allocator, cancel1 := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancel2 := chromedp.NewContext(allocator)
 	limited, cancel3 := context.WithTimeout(ctx, 4*time.Minute)

@@ -82,7 +82,8 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	var live *session.Session
 	store := library.NewStore(folder)
 	recorder := library.NewRecorder(folder, func(text string) { live.Problem(text) }, func() { live.Refresh() })
-	live = session.New(session.Config{Openers: openers(), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder},
+	audio := soundcard.NewBrowser()
+	live = session.New(session.Config{Openers: openers(audio), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder},
 		Remember: library.NewSettings(folder, log),
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
@@ -93,7 +94,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	reviews := library.NewReviews(store)
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Log: log, Page: web.Files(), Names: []string{host},
+	web := server.New(server.Config{Session: live, Log: log, Page: web.Files(), Names: []string{host}, Audio: audio,
 		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
 		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
 	defer func() {
@@ -205,7 +206,7 @@ func choices(files []string, store *library.Store) server.Choices {
 		}
 	}
 	devices, err := soundcard.Devices()
-	if err != nil {
+	if err != nil && (store == nil || !errors.Is(err, soundcard.ErrNotBuilt)) { // the page offers its browser's inputs instead
 		c.Problems = append(c.Problems, err.Error())
 	}
 	for _, d := range devices {

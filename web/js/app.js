@@ -1,6 +1,7 @@
 // Wires the page: stream → rings and store → panels; controls → server.
 
 import { api } from "./api.js";
+import { AudioInput } from "./audio-input.js";
 import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
@@ -103,7 +104,8 @@ function failed(e) {
 
 // --- panels -----------------------------------------------------------------
 
-const picker = new SourcePicker({ opened: () => problem("") });
+const audio = new AudioInput({ changed: showAudio });
+const picker = new SourcePicker({ opened: () => problem(""), audio });
 const cautions = new Cautions();
 const reading = new ReadingPanel(byId("reading"), { announce, still });
 const playback = new PlaybackPanel(byId("playback"), { problem });
@@ -194,6 +196,16 @@ drawers = new DrawerHost(byId("drawer"), {
     problem,
   },
 });
+
+/** @param {import("./audio-input.js").InputState} s */
+function showAudio(s) {
+  const e = byId("audio-state");
+  const text = s.text + (s.warning ? " " + s.warning : "");
+  e.hidden = text === "";
+  e.classList.toggle("warning", s.warning !== "" || s.state === "lost");
+  setText(e, text);
+  if (s.state === "lost") announce(s.text);
+}
 
 function channels() {
   return store.state.server?.channels ?? [];

@@ -1,7 +1,8 @@
 // The source picker, with what a board must print.
 
 import { api } from "./api.js";
-import { button, dialog, fill, h, setText } from "./dom.js";
+import { AudioInput } from "./audio-input.js";
+import { button, dialog, fill, h, select, setText } from "./dom.js";
 
 /** @import {Choice, Choices} from "./types.js" */
 
@@ -23,9 +24,14 @@ void loop() {
 }`;
 
 export class SourcePicker {
-  /** @param {{opened: (address: string) => void}} options */
+  /** @param {{opened: (address: string) => void, audio: AudioInput}} options */
   constructor(options) {
     this.options = options;
+    this.side = select("sound-side", [["left", "left (or mono)"], ["right", "right"], ["both", "both channels"]], () => {});
+    this.keep = select("sound-keep", [["slow", "about 1 kHz, enough for a heartbeat"], ["full", "the input’s own rate, large files"]], () => {});
+    this.inputs = h("div", { class: "inputs" });
+    this.sound = h("section", { class: "choice-list" });
+    this.#soundSection();
     this.lists = h("div", { class: "choices" });
     this.address = h("input", { type: "text", id: "source-address", "data-testid": "source-address", autocomplete: "off", spellcheck: "false", placeholder: "serial:/dev/ttyACM0?baud=115200" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "source-error" });
@@ -39,7 +45,7 @@ export class SourcePicker {
       this.open(this.address.value.trim());
     });
     this.dialog = dialog("source-dialog", "Where does the signal come from?",
-      this.error, this.busy, this.lists, form,
+      this.error, this.busy, this.lists, this.sound, form,
       h("details", { class: "explain" }, h("summary", {}, "What must a board print?"),
         h("p", {}, "Numbers, one line for each sample, separated by comma, semicolon, tab or space, at an even pace of 100 to 1000 lines a second and at any usual baud rate. That is all; the baud rate is found by trying."),
         h("p", {}, "A header line with names and units, and a column that carries the board's own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
@@ -72,7 +78,7 @@ export class SourcePicker {
       this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then look again; on Linux your user may have to join the group that owns the port."),
       this.#section("Demos", "demos", c.demos, ""),
       this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
-      this.#section("Sound inputs", "sounds", c.sounds, "None found."),
+      this.#section("Sound inputs of this program", "sounds", c.sounds, ""),
       ...c.problems.map((p) => h("p", { class: "error" }, p)),
       button("source-refresh", "Look again", () => this.refresh(), { class: "quiet" }));
   }
@@ -88,6 +94,43 @@ export class SourcePicker {
       h("button", { type: "button", class: "choice", "data-testid": `source-${id}-${i}`, "data-address": c.address, onclick: () => this.open(c.address) }, h("b", {}, c.name), c.what ? h("span", {}, c.what) : null));
     if (items.length === 0 && !none) return null;
     return h("section", { class: "choice-list" }, h("h3", {}, title), items.length > 0 ? items : h("p", { class: "hint" }, none));
+  }
+
+  #soundSection() {
+    const missing = AudioInput.missing();
+    fill(this.sound, h("h3", {}, "Sound through this browser"),
+      h("p", { class: "hint" }, missing || "The audio input of the computer that shows this page. Wire the board through a divider and a series capacitor, never with a person on a mains-powered computer."),
+      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, "Channel"), this.side), h("label", { class: "pick" }, h("span", {}, "Keep"), this.keep)),
+      missing ? null : this.inputs);
+    fill(this.inputs, button("sound-look", "Look for audio inputs", () => this.#lookForInputs()));
+  }
+
+  async #lookForInputs() {
+    setText(this.error, "");
+    try {
+      const list = await this.options.audio.list();
+      if (list.length === 0) throw new Error("This browser finds no audio input. Plug one in, then look again.");
+      fill(this.inputs, ...list.map((d, i) => h("button", { type: "button", class: "choice", "data-testid": `sound-input-${i}`, onclick: () => this.#openInput(d.id) }, h("b", {}, d.name), h("span", {}, "through this browser"))),
+        button("sound-look", "Look again for audio inputs", () => this.#lookForInputs(), { class: "quiet" }));
+    } catch (e) {
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    }
+  }
+
+  /** @param {string} id */
+  async #openInput(id) {
+    setText(this.error, "");
+    setText(this.busy, "Opening the audio input …");
+    const side = /** @type {"left"|"right"|"both"} */ (this.side.value);
+    try {
+      await this.options.audio.start({ id, channels: side === "left" ? 1 : 2, side, keep: this.keep.value === "full" ? "full" : "slow" });
+      this.dialog.close();
+      this.options.opened("sound:browser");
+    } catch (e) {
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    } finally {
+      setText(this.busy, "");
+    }
   }
 
   /** @param {string} address */

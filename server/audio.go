@@ -1,0 +1,154 @@
+package server
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"time"
+
+	"github.com/coder/websocket"
+
+	"pulsewright/acquire/soundcard"
+)
+
+// AudioSubprotocol is that of a page that sends sound.
+const AudioSubprotocol = "pulsewright.audio.v1"
+
+const (
+	// helloTimeout is how soon a page must greet.
+	helloTimeout = 10 * time.Second
+	// audioIdle is how long an audio input stays open that no source wants: a change
+	// of its options closes it and opens it again.
+	audioIdle = 15 * time.Second
+	// audioSilence is how long nothing may come.
+	audioSilence = 10 * time.Second
+)
+
+// getAudio takes the sound of the owner's page. It changes what the session sees,
+// so a watcher may not, though it is a GET. checkOrigin has seen the request.
+func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
+	who := accessOf(r)
+	if who.role != Owner {
+		fail(w, http.StatusForbidden, "this is a watch-only page: only the owner's page can send sound")
+		return
+	}
+	if s.audio == nil {
+		fail(w, http.StatusNotFound, "this program takes no sound from the page")
+		return
+	}
+	c, err := websocket.Accept(w, r, &websocket.AcceptOptions{Subprotocols: []string{AudioSubprotocol}, CompressionMode: websocket.CompressionDisabled})
+	if err != nil {
+		s.log.Debug("sound refused", "err", err)
+		return
+	}
+	defer c.CloseNow()
+	if c.Subprotocol() != AudioSubprotocol {
+		c.Close(websocket.StatusPolicyViolation, "ask for the subprotocol "+AudioSubprotocol)
+		return
+	}
+	c.SetReadLimit(soundcard.MaxFrameBytes)
+	ctx, cancel := context.WithCancel(r.Context())
+	defer cancel()
+	defer context.AfterFunc(s.stop, cancel)()
+	if v := who.visitor; v != nil {
+		defer context.AfterFunc(v.gone, cancel)()
+	}
+	feed, err := s.greetAudio(ctx, c)
+	if err != nil {
+		c.Close(websocket.StatusPolicyViolation, short(err.Error()))
+		return
+	}
+	defer s.audio.Detach(feed)
+	defer feed.End("the page that sent the sound was closed, loaded anew or lost its connection")
+	go s.watchAudio(ctx, cancel, c, feed)
+	go keepAlive(ctx, cancel, c)
+	for {
+		if err := s.readAudio(ctx, c, feed); err != nil {
+			if errors.Is(err, soundcard.ErrFrame) {
+				feed.End(err.Error())
+				c.Close(websocket.StatusPolicyViolation, short(err.Error()))
+			}
+			return
+		}
+	}
+}
+
+// short cuts a sentence to what a close frame holds.
+func short(text string) string {
+	if len(text) > 120 {
+		text = text[:120]
+	}
+	return text
+}
+
+// greetAudio waits for the page's greeting and answers it.
+func (s *Server) greetAudio(ctx context.Context, c *websocket.Conn) (*soundcard.Feed, error) {
+	hello, cancel := context.WithTimeout(ctx, helloTimeout)
+	defer cancel()
+	kind, data, err := c.Read(hello)
+	if err != nil {
+		return nil, err
+	}
+	var h soundcard.Hello
+	if kind != websocket.MessageText || json.Unmarshal(data, &h) != nil {
+		return nil, errors.New("greet with JSON first: device, rateHz, channels")
+	}
+	feed, err := s.audio.Attach(h)
+	if err != nil {
+		return nil, err
+	}
+	return feed, write(ctx, c, websocket.MessageText, []byte(`{"type":"ready"}`))
+}
+
+// readAudio takes one message.
+func (s *Server) readAudio(ctx context.Context, c *websocket.Conn, feed *soundcard.Feed) error {
+	ctx, cancel := context.WithTimeout(ctx, audioSilence)
+	defer cancel()
+	kind, data, err := c.Read(ctx)
+	if err != nil {
+		return err
+	}
+	if kind == websocket.MessageBinary {
+		return feed.Push(data, time.Now())
+	}
+	var m struct {
+		Type string `json:"type"` // say, end
+		Text string `json:"text"`
+	}
+	if json.Unmarshal(data, &m) != nil || len(m.Text) > 500 {
+		return soundcard.ErrFrame
+	}
+	switch m.Type {
+	case "say":
+		feed.Say(m.Text)
+	case "end":
+		feed.End(m.Text)
+		return errors.New("ended by the page")
+	case "alive": // the input is open, though it gives no samples just now
+	default:
+		return soundcard.ErrFrame
+	}
+	return nil
+}
+
+// watchAudio tells the page when its sound is no longer wanted.
+func (s *Server) watchAudio(ctx context.Context, cancel context.CancelFunc, c *websocket.Conn, feed *soundcard.Feed) {
+	t := time.NewTicker(time.Second)
+	defer t.Stop()
+	defer cancel()
+	for {
+		select {
+		case <-ctx.Done():
+			c.Close(websocket.StatusGoingAway, "the program is closing")
+			return
+		case <-feed.Ended():
+			c.Close(websocket.StatusNormalClosure, short(feed.Reason()))
+			return
+		case <-t.C:
+			if feed.Idle() > audioIdle {
+				feed.End("another source was chosen")
+			}
+		}
+	}
+}
