@@ -18,6 +18,7 @@ const (
 	textSettings = "settings "      // settings K/N JSON…
 	textRate     = "rate "          // rate 249.3712 Hz
 	textMissing  = "missing"        // missing, or missing @N for channel N from 1
+	textFine     = "fine"           // of a signal: the remainders of channel N from 1, fine @N
 	textGap      = "gap"            // gap, or gap: reason
 	textBeat     = "beat "          // beat KIND QUALITY, or beat KIND QUALITY @N for channel N from 1
 )

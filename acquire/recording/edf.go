@@ -21,6 +21,7 @@ type edfSignal struct {
 	samples          int // per record
 	missing          int32
 	offset           int // bytes from the start of a record
+	fine             int // bytes to the signal with the remainders of a wide channel, 0 for none
 }
 
 // edfStore reads records on demand.
@@ -134,6 +135,7 @@ func openEDF(in *input, path string) (*File, error) {
 	}
 	field := func(k, i int) []byte { return header[starts[k]+i*widths[k]:][:widths[k]] }
 	var all []edfSignal
+	fine := map[int]edfSignal{} // by channel
 	for i := range n {
 		s := edfSignal{label: edfText(field(0, i)), dimension: edfText(field(2, i)), offset: st.recordBytes}
 		x, err := number(starts[8]+8*i, 8, "samples per record", header)
@@ -186,8 +188,17 @@ func openEDF(in *input, path string) (*File, error) {
 			} else {
 				f.annotated = true
 			}
+		} else if k, err := strconv.Atoi(strings.TrimPrefix(rest, "@")); word == textFine && plus && st.bytes == 3 && err == nil && k >= 1 && k <= len(all) && all[k-1].samples == s.samples {
+			fine[k-1] = s
+			continue
 		}
 		all = append(all, s)
+	}
+	for k, s := range fine {
+		c := &all[k]
+		c.fine = s.offset
+		// The coarse signal's limits tell of steps of 256 counts.
+		c.digMin, c.digMax = c.digMin*256, c.digMax*256
 	}
 	if len(all) == 0 {
 		return bad(256, "no signal with samples, only annotations")
@@ -731,6 +742,17 @@ func (s *edfStore) read(counts [][]int32, from int64) (int, error) {
 // decode fills dst from sample skip on, counted at the fastest signal's rate.
 func (s *edfStore) decode(dst []int32, b []byte, c, skip int) {
 	sig, missing := &s.signals[c], s.missing[c]
+	if sig.fine > 0 {
+		f := b[sig.fine-sig.offset:]
+		for i := range dst {
+			k := int(int64(skip+i)*int64(sig.samples)/int64(s.perRecord)) * 3
+			dst[i] = int32(uint32(f[k]) | uint32(b[k])<<8 | uint32(b[k+1])<<16 | uint32(b[k+2])<<24)
+			if f[k+2] == 0xff { // fineMissing
+				dst[i] = acquire.MissingCount
+			}
+		}
+		return
+	}
 	if sig.samples == s.perRecord {
 		b = b[skip*s.bytes:]
 		if s.bytes == 2 {

@@ -42,6 +42,37 @@ func run(t *testing.T, name string, args ...string) string {
 	return string(out)
 }
 
+// A wide channel read by libedf: its counts ÷ 256 with their scale in volts, and the
+// remainders as a signal of their own.
+func TestLibraryReadsWide(t *testing.T) {
+	dump := libedf(t, "dump")
+	wide := acquire.Channel{Label: "weigh cell", Unit: "V", VoltsPerCount: 5.0 / (1 << 24), MaxCount: 1<<24 - 1}
+	w := create(t, "a.bdf", 100, wide)
+	want := noise(wide, 500, 3)
+	must(t, w.Write([][]int32{want}, 0))
+	must(t, w.Close())
+	got := make([]int32, 2*len(want))
+	at := [2]int{}
+	for line := range strings.SplitSeq(run(t, dump, w.Path()), "\n") {
+		var c, v int
+		var rate, scale float64
+		if n, _ := fmt.Sscanf(line, "S %d %d", &c, &v); n == 2 && at[c] < len(want) {
+			got[2*at[c]+c] = int32(v)
+			at[c]++
+		}
+		if n, _ := fmt.Sscanf(line, "R %d %f %f", &c, &rate, &scale); n == 3 {
+			if step := []float64{256 * wide.VoltsPerCount, wide.VoltsPerCount}[c]; !near(scale, step, []float64{1e-6, 0.2}[c]) {
+				t.Errorf("libedf reads scale %g of signal %d, want %g", scale, c, step)
+			}
+		}
+	}
+	for i, v := range want {
+		if 256*got[2*i]+got[2*i+1] != v {
+			t.Fatalf("libedf reads sample %d as %d·256 + %d, want %d", i, got[2*i], got[2*i+1], v)
+		}
+	}
+}
+
 // Our files read by libedf: samples, scale, rate and annotations.
 func TestLibraryReadsOurs(t *testing.T) {
 	dump := libedf(t, "dump")

@@ -40,6 +40,10 @@ type Header struct {
 	// NoSync leaves out forcing each second to the disk, for files made from files.
 	NoSync bool
 
+	// Wide tells of channels that state no range that their counts may need more
+	// than 24 bits; nil for none. Channels whose stated range needs more are so anyway.
+	Wide []bool
+
 	// fit has ranges that the counts are known to keep, for channels that state
 	// none.
 	fit []acquire.Channel
@@ -127,6 +131,18 @@ type writeChannel struct {
 	digitals [2]int64
 	physical [2]string
 	unit     string
+	// A wide channel has its counts ÷ 256, rounded down, here and the remainders in a
+	// signal of their own, from byte fine of a record on; 0 for none.
+	fine         int
+	finePhysical [2]string
+}
+
+// fineMissing stands beside a missing count ÷ 256.
+const fineMissing = -1
+
+// needsFine reports whether a range does not fit in 24 bits.
+func needsFine(c acquire.Channel) bool {
+	return c.MinCount < c.MaxCount && (c.MinCount < -1<<23 || c.MaxCount > 1<<23-1)
 }
 
 type queued struct {
@@ -252,13 +268,32 @@ func (w *Writer) plan(h Header) error {
 	}
 	w.baseRate = w.rate
 	w.annBytes = (annotationSize + w.bytes - 1) / w.bytes * w.bytes
-	w.perRecord = recordLength(w.rate, n*w.bytes, maxRecordBytes-w.annBytes)
+	wide := make([]bool, n)
+	signals := n
+	for i, c := range h.fit {
+		wide[i] = w.bytes == 3 && (needsFine(c) || i < len(h.Wide) && h.Wide[i] && c.MinCount >= c.MaxCount)
+		if wide[i] {
+			signals++
+		}
+	}
+	if signals > maxChannels-1 {
+		return fmt.Errorf("recording: %s: %d channels, some of more than 24 bits, need %d signals; at most %d can be recorded", w.path, n, signals, maxChannels-1)
+	}
+	w.perRecord = recordLength(w.rate, signals*w.bytes, maxRecordBytes-w.annBytes)
 	w.printed = fixed8(float64(w.perRecord)/w.rate, 8)
 	w.duration, _ = strconv.ParseFloat(w.printed, 64)
-	w.header = int64(256 * (n + 2))
+	w.header = int64(256 * (signals + 2))
 	low, high := int64(-1)<<(8*w.bytes-1), int64(1)<<(8*w.bytes-1)-1
+	at := n * w.perRecord * w.bytes
 	for i, c := range h.fit {
 		wc := writeChannel{offset: i * w.perRecord * w.bytes, low: int32(low), high: int32(high), label: c.Label}
+		if wide[i] {
+			wc.widen(c, low, high)
+			wc.fine = at
+			at += w.perRecord * w.bytes
+			w.channels = append(w.channels, wc)
+			continue
+		}
 		wc.marked = !(c.MinCount < c.MaxCount && int64(c.MinCount) <= low)
 		wc.limits(c, low, high)
 		wc.missing = int32(low)
@@ -267,7 +302,7 @@ func (w *Writer) plan(h Header) error {
 		}
 		w.channels = append(w.channels, wc)
 	}
-	w.annOffset = n * w.perRecord * w.bytes
+	w.annOffset = at
 	w.recordBytes = w.annOffset + w.annBytes
 	w.record = make([]byte, w.recordBytes)
 	w.warned = make([]bool, n)
@@ -276,6 +311,28 @@ func (w *Writer) plan(h Header) error {
 		w.runs[i] = -1
 	}
 	return nil
+}
+
+// widen plans the two signals of a wide channel: both in the unit that suits counts ÷ 256.
+func (wc *writeChannel) widen(c acquire.Channel, low, high int64) {
+	step := c.VoltsPerCount
+	if !c.Scaled() {
+		step = math.Pow10(-c.Digits)
+	}
+	coarse := c
+	coarse.VoltsPerCount, coarse.MinCount, coarse.MaxCount = 256*step, 0, 0
+	wc.marked = true
+	wc.limits(coarse, low, high)
+	times := 1.0
+	if c.Unit == "V" {
+		times = map[string]float64{"V": 1, "mV": 1e3, "uV": 1e6}[wc.unit]
+	}
+	of := func(offset float64, count int64) string { return fixed8(times*(offset+step*float64(count)), 8) }
+	wc.digitals, wc.physical = [2]int64{low, high}, [2]string{of(c.OffsetVolts, 256*low), of(c.OffsetVolts, 256*high)}
+	wc.low, wc.high, wc.missing = math.MinInt32+1, math.MaxInt32, int32(low)
+	if wc.finePhysical = [2]string{of(0, fineMissing), of(0, 255)}; wc.finePhysical[0] == wc.finePhysical[1] {
+		wc.finePhysical = [2]string{"-1", "255"} // too small to print
+	}
 }
 
 // recordLength is how many samples a record holds: one second if that fits in
@@ -449,10 +506,25 @@ func (w *Writer) begin(out disk, h Header) error {
 	b.WriteString(headerText(w.format+"+C", 44))
 	b.WriteString(headerText("-1", 8))
 	b.WriteString(headerText(w.printed, 8))
-	b.WriteString(headerText(strconv.Itoa(len(w.channels)+1), 4))
+	signals := append([]writeChannel(nil), w.channels...)
+	reserved := make([]string, len(signals))
+	for i, c := range w.channels {
+		reserved[i] = textMissing + " " + strconv.Itoa(int(c.missing))
+		if !c.marked {
+			reserved[i] = textMissing + " annotated"
+		}
+	}
+	for i, c := range w.channels {
+		if c.fine > 0 {
+			label := headerText(c.label, 16-len(textFine)-1)
+			signals = append(signals, writeChannel{label: strings.TrimRight(label, " ") + " " + textFine, unit: c.unit, physical: c.finePhysical, digitals: [2]int64{fineMissing, 255}})
+			reserved = append(reserved, fmt.Sprintf("%s @%d", textFine, i+1))
+		}
+	}
+	b.WriteString(headerText(strconv.Itoa(len(signals)+1), 4))
 	field := func(width int, of func(c *writeChannel) string, annotations string) {
-		for i := range w.channels {
-			b.WriteString(headerText(of(&w.channels[i]), width))
+		for i := range signals {
+			b.WriteString(headerText(of(&signals[i]), width))
 		}
 		b.WriteString(headerText(annotations, width))
 	}
@@ -466,12 +538,10 @@ func (w *Writer) begin(out disk, h Header) error {
 	field(8, func(c *writeChannel) string { return strconv.FormatInt(c.digitals[1], 10) }, high)
 	field(80, func(*writeChannel) string { return "" }, "")
 	field(8, func(*writeChannel) string { return strconv.Itoa(w.perRecord) }, strconv.Itoa(w.annBytes/w.bytes))
-	field(32, func(c *writeChannel) string {
-		if !c.marked {
-			return textMissing + " annotated"
-		}
-		return textMissing + " " + strconv.Itoa(int(c.missing))
-	}, "")
+	for _, text := range reserved {
+		b.WriteString(headerText(text, 32))
+	}
+	b.WriteString(headerText("", 32))
 	if _, err := w.out.WriteAt([]byte(b.String()), 0); err != nil {
 		return &WriteError{Path: w.path, Err: unwrapPath(err)}
 	}
@@ -568,20 +638,28 @@ func (w *Writer) encode(c int, row []int32) {
 	at := w.Len()
 	for i, v := range row {
 		gone := v == acquire.MissingCount
-		if !gone && (v < wc.low || v > wc.high || wc.marked && v == wc.missing) {
+		if !gone && (v < wc.low || v > wc.high || wc.marked && wc.fine == 0 && v == wc.missing) {
 			gone = true
 			if !w.warned[c] {
 				w.warned[c] = true
 				w.note(at+int64(i), -1, fmt.Sprintf("%s: count %d does not fit in the file and is stored as missing, as others like it", wc.label, v))
 			}
 		}
+		fine := v & 255
+		if wc.fine > 0 {
+			v >>= 8
+		}
 		if gone {
-			v = wc.missing
+			v, fine = wc.missing, fineMissing
 			if w.runs[c] < 0 {
 				w.runs[c] = at + int64(i)
 			}
 		} else if w.runs[c] >= 0 {
 			w.endRun(c, at+int64(i))
+		}
+		if wc.fine > 0 {
+			f := w.record[wc.fine+(w.filled+i)*w.bytes:]
+			f[0], f[1], f[2] = byte(fine), byte(fine>>8), byte(fine>>16)
 		}
 		if w.bytes == 2 {
 			b[0], b[1] = byte(v), byte(v>>8)
@@ -613,6 +691,11 @@ func (w *Writer) missingSamples(k int) {
 				b[j] = byte(wc.missing >> (8 * j))
 			}
 			b = b[w.bytes:]
+		}
+		if wc.fine > 0 {
+			for i := range k * w.bytes {
+				w.record[wc.fine+w.filled*w.bytes+i] = 0xff // fineMissing
+			}
 		}
 	}
 	w.filled += k

@@ -38,6 +38,8 @@ func must(t testing.TB, err error) {
 func TestWriterRoundTrip(t *testing.T) {
 	printed := acquire.Channel{Label: "temperature of the lamp, left", Digits: 3}
 	full := acquire.Channel{Label: "line", MinCount: -32768, MaxCount: 32767}
+	wide := acquire.Channel{Label: "weigh cell, 24 bits", Unit: "V", VoltsPerCount: 5.0 / (1 << 24), MinCount: 0, MaxCount: 1<<24 - 1}
+	wider := acquire.Channel{Label: "millivolts", Digits: 5, MinCount: -1<<31 + 1, MaxCount: 1<<31 - 1}
 	for _, tc := range []struct {
 		name     string
 		rate     float64
@@ -49,6 +51,8 @@ func TestWriterRoundTrip(t *testing.T) {
 		{"a.bdf", 125, []acquire.Channel{printed}},
 		{"a.bdf", 44100, []acquire.Channel{full, full}},
 		{"a.bdf", 0.5, []acquire.Channel{printed}},
+		{"a.bdf", 500, []acquire.Channel{lampClip(), wide, chestLead(), wider}},
+		{"a.bdf", 48000, []acquire.Channel{wider, wide}},
 		{"a.bdf", 48000, []acquire.Channel{chestLead(), chestLead(), chestLead(), chestLead()}},
 	} {
 		n := int(3.7*tc.rate) + 3

@@ -68,7 +68,7 @@ func TestMetersOfASimulatedBoard(t *testing.T) {
 	for _, v := range []float64{0, 0.001, 0.02} {
 		points = append(points, set(fmt.Sprintf("noise %g mV rms", v*1e3), 0.05, 0.01+v, 0.12, func(_ *simulate.Config, ch *simulate.Channel) { ch.NoiseVolts = v }))
 	}
-	for _, bits := range []int{8, 10, 16, 22} {
+	for _, bits := range []int{8, 10, 16, 24} {
 		points = append(points, set(fmt.Sprintf("%d bits", bits), 0.03, 0.12, 0.25, func(c *simulate.Config, _ *simulate.Channel) { c.Bits = bits }))
 	}
 	for _, hz := range []float64{125, 250, 500, 4000, 48000} {

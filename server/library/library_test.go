@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -177,6 +178,46 @@ func TestKeepReachesBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	check(t, store, state.ID, 250*60*11-250*30, 250*30+1000, nil)
+}
+
+// TestCountsBeyond24Bits: a board that prints millivolts with four decimals and states
+// no range needs 26 bits; nothing of that is lost.
+func TestCountsBeyond24Bits(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "recordings")
+	r := NewRecorder(folder, func(text string) { t.Error("problem told:", text) }, nil)
+	r.Begin(1, acquire.Info{Address: "serial:bench", Channels: []acquire.Channel{{Label: "mV", Digits: 4}}}, 250, time.Date(2026, 3, 1, 19, 42, 5, 0, time.UTC))
+	want := make([]int32, 2000)
+	for i := range want {
+		want[i] = int32(25001234 + 1e6*math.Sin(float64(i)/7))
+	}
+	r.Samples(0, [][]int32{want[:500]})
+	if _, err := r.Start("fine", 0, 10, ""); err != nil {
+		t.Fatal(err)
+	}
+	r.Samples(500, [][]int32{want[500:]})
+	state, err := r.Stop()
+	if err != nil {
+		t.Fatal(err)
+	}
+	path, err := NewStore(folder).Path(state.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := recording.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	got := [][]int32{make([]int32, len(want))}
+	if n, err := f.ReadAt(got, 0); n != len(want) {
+		t.Fatalf("read %d of %d: %v", n, len(want), err)
+	}
+	if !slices.Equal(got[0], want) {
+		t.Error("counts of 26 bits did not come back")
+	}
+	if c := f.Describe().Channels; len(c) != 1 || c[0].Value(got[0][0]) != 2500.1234 {
+		t.Errorf("channels %+v", c)
+	}
 }
 
 func TestSetTimeEndsByItself(t *testing.T) {

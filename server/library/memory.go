@@ -52,7 +52,17 @@ type memory struct {
 	events   []event
 	head     int
 	size     int64
-	newest   int64 // position after the newest sample
+	newest   int64   // position after the newest sample
+	peak     []int64 // of each channel, the largest count seen without its sign
+}
+
+// wide tells which channels come within a factor of four of 24 bits' end.
+func (m *memory) wide() []bool {
+	list := make([]bool, len(m.peak))
+	for c, p := range m.peak {
+		list[c] = 4*p >= 1<<23
+	}
+	return list
 }
 
 // begin starts anew for an epoch.
@@ -66,6 +76,16 @@ func (m *memory) add(e event) {
 		m.rateHz = e.rateHz
 	}
 	m.newest = max(m.newest, e.after())
+	for c, row := range e.counts {
+		if c == len(m.peak) {
+			m.peak = append(m.peak, 0)
+		}
+		for _, v := range row {
+			if v != acquire.MissingCount {
+				m.peak[c] = max(m.peak[c], int64(v), -int64(v))
+			}
+		}
+	}
 	if e.counts != nil && len(m.events) > m.head {
 		last := &m.events[len(m.events)-1]
 		if last.counts != nil && last.after() == e.first && len(last.counts[0]) < memorySamples {

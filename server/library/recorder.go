@@ -176,7 +176,7 @@ func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) 
 		j.queue = p.since(start)
 	}
 	started := p.t0.Add(time.Duration(float64(start) / p.rateHz * float64(time.Second)))
-	return j, recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: map[string]any{"channels": p.settings}}, nil
+	return j, recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: map[string]any{"channels": p.settings}, Wide: p.wide()}, nil
 }
 
 // create makes the job's file. Called without mu, since a disk may be slow and
