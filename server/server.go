@@ -55,6 +55,8 @@ type Config struct {
 	Sources func(ctx context.Context) Choices
 	Page    fs.FS
 	Log     *slog.Logger
+	// Intervals, a tap of the session too, answers for the interval measures.
+	Intervals *Intervals
 	// Names are host names besides loopback's under which the page may be opened.
 	Names []string
 	// TLS, when set, is used for sharing with other computers.
@@ -67,14 +69,15 @@ type Config struct {
 
 // Server answers the page.
 type Server struct {
-	session *session.Session
-	sources func(ctx context.Context) Choices
-	page    fs.FS
-	log     *slog.Logger
-	names   []string
-	extra   []func(r chi.Router)
-	access  *Access
-	audio   *soundcard.Browser
+	session   *session.Session
+	intervals *Intervals
+	sources   func(ctx context.Context) Choices
+	page      fs.FS
+	log       *slog.Logger
+	names     []string
+	extra     []func(r chi.Router)
+	access    *Access
+	audio     *soundcard.Browser
 	// Sharing opens the page to other computers.
 	Sharing *Sharing
 	stop    context.Context // done when the server shuts down
@@ -87,7 +90,7 @@ func New(c Config) *Server {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	stop, cancel := context.WithCancel(context.Background())
-	s := &Server{session: c.Session, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, extra: c.Extra, audio: c.Audio, access: newAccess(), stop: stop, cancel: cancel}
+	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, extra: c.Extra, audio: c.Audio, access: newAccess(), stop: stop, cancel: cancel}
 	s.Sharing = &Sharing{server: s, tls: c.TLS}
 	return s
 }
@@ -119,6 +122,7 @@ func (s *Server) Handler() http.Handler {
 			r.Get("/channels/{n}/meters", s.getMeters)
 			r.Get("/channels/{n}/spectrum", s.getSpectrum)
 			r.Get("/channels/{n}/trimmer", s.getTrimmer)
+			r.Get("/channels/{n}/variability", s.getVariability)
 			r.Get("/history", s.getHistory)
 			r.Get("/beats", s.getBeats)
 			r.Post("/notes", s.postNote)

@@ -46,7 +46,6 @@ type breathRow struct{ at, amplitude, level, interval float64 }
 
 // breathRows copies the newest beats' signs.
 func (t *Tracker) breathRows(seconds float64) []breathRow {
-	t.settle()
 	var rows []breathRow
 	for i := len(t.intervals) - 1; i >= 0 && t.at-t.intervals[i].AtSeconds <= seconds; i-- {
 		iv, s := t.intervals[i], t.signs[i]
@@ -76,6 +75,7 @@ func (t *Tracker) breathRows(seconds float64) []breathRow {
 // agree); weights and limits are ours, chosen on the open BIDMC records named in the
 // test.
 func (t *Tracker) Breathing() Breathing {
+	t.settle()
 	return breathe(t.breathRows(breathSeconds), t.SinceSeconds())
 }
 

@@ -75,6 +75,13 @@ func (t *Tracker) SetRateHz(hz float64) {
 	}
 }
 
+// SetStepSamples tells the step of the beats' indices, see Config.
+func (t *Tracker) SetStepSamples(n int) {
+	if n > 0 {
+		t.config.StepSamples = n
+	}
+}
+
 // Samples takes the signal, in any unit, beginning at sample first; NaN is a
 // missing value. Without it there is no breathing seen in the baseline.
 func (t *Tracker) Samples(first int64, values []float64) {
@@ -171,7 +178,7 @@ func (t *Tracker) SinceSeconds() float64 {
 // then only the newest intervals are listed.
 func (t *Tracker) Stretch(seconds float64) Stretch {
 	t.settle()
-	s := Stretch{kind: t.config.Kind, timing: float64(max(1, t.config.StepSamples)) / t.rateHz}
+	s := Stretch{kind: t.config.Kind, breath: t.breathRows(breathSeconds), since: t.SinceSeconds(), timing: float64(max(1, t.config.StepSamples)) / t.rateHz}
 	reach := seconds
 	if seconds == 0 {
 		reach = KeptSeconds
@@ -198,7 +205,13 @@ type Stretch struct {
 	kind      beat.Kind
 	timing    float64
 	whole     *sums
+	breath    []breathRow
+	since     float64
 }
+
+// Breathing looks at the last 45 s of beats before the stretch's end, see
+// Tracker.Breathing.
+func (s Stretch) Breathing() Breathing { return breathe(s.breath, s.since) }
 
 // Report gives its measures.
 func (s Stretch) Report() Report {

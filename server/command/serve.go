@@ -83,7 +83,8 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	store := library.NewStore(folder)
 	recorder := library.NewRecorder(folder, func(text string) { live.Problem(text) }, func() { live.Refresh() })
 	audio := soundcard.NewBrowser()
-	live = session.New(session.Config{Openers: openers(audio), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder},
+	intervals := server.NewIntervals()
+	live = session.New(session.Config{Openers: openers(audio), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
 		Remember: library.NewSettings(folder, log),
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
@@ -94,7 +95,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	reviews := library.NewReviews(store)
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Log: log, Page: web.Files(), Names: []string{host}, Audio: audio,
+	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, Audio: audio,
 		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
 		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
 	defer func() {

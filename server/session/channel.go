@@ -29,6 +29,7 @@ type channel struct {
 	base   int64 // session index of the monitor's and the meter's sample 0
 	last   float64
 	fresh  bool // nothing since the last reset
+	begun  bool // the beat finder began anew and nobody was told
 	values []float64
 	stage  [signalpath.Points][]float64
 	detail []float64         // what the beat finder looks at
@@ -152,7 +153,7 @@ func (c *channel) step() float64 {
 
 // restart begins anew after a gap.
 func (c *channel) restart() {
-	c.fresh = true
+	c.fresh, c.begun = true, true
 	if c.path != nil {
 		c.path.Reset()
 	}

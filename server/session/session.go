@@ -74,6 +74,13 @@ type Tap interface {
 	End()
 }
 
+// Restarter is a Tap that wants to know when a channel's beat finder began anew, as
+// after a jump of a recording or a change of the scale: the beats told from then on
+// do not follow those before.
+type Restarter interface {
+	Restarted(channel int)
+}
+
 // Config of a Session.
 type Config struct {
 	Openers acquire.Openers
@@ -594,6 +601,14 @@ func (s *Session) flush(now time.Time) {
 	s.hub.Send(hub.Message{Kind: hub.Frame, Data: b})
 	s.mu.Unlock()
 	for i, c := range s.channels {
+		if c.begun {
+			c.begun = false
+			for _, t := range s.taps {
+				if r, ok := t.(Restarter); ok {
+					r.Restarted(i)
+				}
+			}
+		}
 		if len(c.found) > 0 {
 			s.found.Add(int64(len(c.found)))
 			s.message(ChannelBeats{"beats", head.epoch, i, c.found})
