@@ -5,6 +5,8 @@ import (
 	"crypto/rand"
 	"crypto/subtle"
 	"encoding/base64"
+	"errors"
+	"fmt"
 	"net"
 	"net/http"
 	"slices"
@@ -27,9 +29,12 @@ const (
 
 const (
 	cookieName = "pulsewright"
-	// failuresPerMinute bounds how often wrong keys may be tried, by everybody together.
-	// A key has 128 bits: the bound keeps the log and the processor quiet.
+	// failuresPerMinute bounds how often wrong keys may be tried from one address.
+	// A key has 128 bits: the bound only keeps things quiet, and is for each address
+	// so that nobody can keep the others out.
 	failuresPerMinute = 60
+	// mostGuessers bounds how many addresses are counted.
+	mostGuessers = 1000
 	// mostVisitors bounds the list of those let in.
 	mostVisitors = 1000
 )
@@ -47,7 +52,7 @@ type Access struct {
 	keys     map[Role]string
 	visitors []*Visitor
 	lastID   int
-	failures []time.Time
+	failures map[string][]time.Time // wrong keys of the last minute by address
 }
 
 // Visitor is somebody who came in by a link.
@@ -60,12 +65,14 @@ type Visitor struct {
 
 	token  string
 	role   Role
+	tokens float64 // requests that may be made at once, as of the time asked
+	asked  time.Time
 	gone   context.Context
 	revoke context.CancelFunc
 }
 
 func newAccess() *Access {
-	return &Access{now: time.Now, keys: map[Role]string{Watcher: randomKey(), Owner: randomKey()}}
+	return &Access{now: time.Now, keys: map[Role]string{Watcher: randomKey(), Owner: randomKey()}, failures: map[string][]time.Time{}}
 }
 
 // randomKey has 128 bits.
@@ -122,34 +129,75 @@ func (a *Access) Remove(id int) bool {
 
 func same(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1 }
 
-// enter lets somebody in by a key. blocked says that too many wrong keys came.
-func (a *Access) enter(key, address string) (v *Visitor, blocked bool) {
+// errors of enter.
+var (
+	errWrongKey  = errors.New("this link's key is not valid (any more): ask the owner for a new link")
+	errGuessing  = errors.New("too many wrong keys from this address: wait a minute, then use the link as it was given")
+	errFullHouse = fmt.Errorf("%d visitors are here already: ask the owner to remove some", mostVisitors)
+)
+
+// enter lets somebody in by a key. Who holds a visitor's cookie of the same role
+// already stays that visitor.
+func (a *Access) enter(key, address string, known *Visitor) (*Visitor, error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	now := a.now()
-	a.failures = slices.DeleteFunc(a.failures, func(t time.Time) bool { return now.Sub(t) > time.Minute })
-	if len(a.failures) >= failuresPerMinute {
-		return nil, true
-	}
 	role := Nobody
 	for _, r := range []Role{Watcher, Owner} { // both are compared, whichever fits
 		if same(key, a.keys[r]) {
 			role = r
 		}
 	}
-	if role == Nobody {
-		a.failures = append(a.failures, now)
-		return nil, false
+	if recent := a.recentFailures(address, now); len(recent) >= failuresPerMinute {
+		return nil, errGuessing
+	} else if role == Nobody {
+		if len(recent) > 0 || len(a.failures) < mostGuessers {
+			a.failures[address] = append(recent, now)
+		}
+		return nil, errWrongKey
+	}
+	if known != nil && known.role == role && slices.Contains(a.visitors, known) {
+		return known, nil
 	}
 	if len(a.visitors) >= mostVisitors {
-		a.visitors[0].revoke()
-		a.visitors = slices.Delete(a.visitors, 0, 1)
+		idle := slices.IndexFunc(a.visitors, func(v *Visitor) bool { return v.role == Watcher && v.Streams == 0 })
+		if idle < 0 {
+			return nil, errFullHouse
+		}
+		a.visitors[idle].revoke()
+		a.visitors = slices.Delete(a.visitors, idle, idle+1)
 	}
 	a.lastID++
-	v = &Visitor{ID: a.lastID, Owner: role == Owner, Address: address, Since: now, token: randomKey(), role: role}
+	v := &Visitor{ID: a.lastID, Owner: role == Owner, Address: address, Since: now, token: randomKey(), role: role, tokens: requestBurst, asked: now}
 	v.gone, v.revoke = context.WithCancel(context.Background())
 	a.visitors = append(a.visitors, v)
-	return v, false
+	return v, nil
+}
+
+// recentFailures forgets what is over a minute old and returns an address's part.
+// Called with mu held.
+func (a *Access) recentFailures(address string, now time.Time) []time.Time {
+	for from, times := range a.failures {
+		times = slices.DeleteFunc(times, func(t time.Time) bool { return now.Sub(t) > time.Minute })
+		if a.failures[from] = times; len(times) == 0 {
+			delete(a.failures, from)
+		}
+	}
+	return a.failures[address]
+}
+
+// spend counts a visitor's request and tells whether it may be made.
+func (a *Access) spend(v *Visitor) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	now := a.now()
+	v.tokens = min(requestBurst, v.tokens+requestsPerSecond*max(0, now.Sub(v.asked).Seconds()))
+	v.asked = now
+	if v.tokens < 1 {
+		return false
+	}
+	v.tokens--
+	return true
 }
 
 // visitor finds who holds a request's cookie.
@@ -180,18 +228,31 @@ func (a *Access) role(r *http.Request) (Role, *Visitor) {
 	return Nobody, nil
 }
 
-// stream counts a visitor's open streams.
-func (a *Access) stream(v *Visitor, by int) {
-	if v == nil {
-		return
-	}
+// openStream counts a visitor's stream, unless there are too many.
+func (a *Access) openStream(v *Visitor) bool {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	v.Streams += by
+	if v.Streams >= mostStreams {
+		return false
+	}
+	v.Streams++
+	return true
 }
 
-// fromHere tells that a request's connection and its Host are this computer's own.
+func (a *Access) closeStream(v *Visitor) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	v.Streams--
+}
+
+// fromHere tells that a request's connection and its Host are this computer's own,
+// and that no proxy passed it on for somebody else.
 func fromHere(r *http.Request) bool {
+	for _, passedOn := range []string{"Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-Ip"} {
+		if r.Header.Get(passedOn) != "" {
+			return false
+		}
+	}
 	host, _, err := net.SplitHostPort(r.RemoteAddr)
 	ip := net.ParseIP(host)
 	if err != nil || ip == nil || !ip.IsLoopback() {
@@ -217,6 +278,11 @@ func (s *Server) requireRole(next http.Handler) http.Handler {
 			fail(w, http.StatusUnauthorized, "this page is shared by a link with a key: ask its owner for the link")
 			return
 		}
+		if visitor != nil && !s.access.spend(visitor) {
+			w.Header().Set("Retry-After", "5")
+			fail(w, http.StatusTooManyRequests, fmt.Sprintf("too many requests: %d a second are allowed, %d at once", requestsPerSecond, requestBurst))
+			return
+		}
 		if role == Watcher && r.Method != http.MethodGet && r.Method != http.MethodHead {
 			fail(w, http.StatusForbidden, "this is a watch-only page: only the owner can change things")
 			return
@@ -237,14 +303,17 @@ func accessOf(r *http.Request) grant {
 
 func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
 	address, _, _ := net.SplitHostPort(r.RemoteAddr)
-	v, blocked := s.access.enter(key, address)
-	if blocked {
-		w.Header().Set("Retry-After", "60")
-		fail(w, http.StatusTooManyRequests, "too many wrong keys: wait a minute, then use the link as it was given")
-		return
-	}
-	if v == nil {
-		fail(w, http.StatusUnauthorized, "this link's key is not valid (any more): ask the owner for a new link")
+	v, err := s.access.enter(key, address, s.access.visitor(r))
+	if err != nil {
+		status := http.StatusUnauthorized
+		switch err {
+		case errGuessing:
+			w.Header().Set("Retry-After", "60")
+			status = http.StatusTooManyRequests
+		case errFullHouse:
+			status = http.StatusServiceUnavailable
+		}
+		fail(w, status, err.Error())
 		return
 	}
 	s.log.Info("a visitor came in", "address", address, "owner", v.Owner)

@@ -9,14 +9,16 @@
 //   - a request with a foreign Origin is refused, on the websocket too, and so
 //     is one that the browser marks as cross-site;
 //   - whoever comes from another computer needs a link with a key, see Access; a
-//     watcher can change nothing;
-//   - bodies are limited and JSON is strict; reading and writing time out;
+//     watcher can change nothing and sees no recordings, files or ports;
+//   - bodies are limited and JSON is strict; who sends or takes too slowly, asks
+//     too often or opens too many connections is cut off, see limit.go;
 //   - the content security policy allows only what is embedded here.
 package server
 
 import (
 	"context"
 	"crypto/tls"
+	"crypto/x509"
 	"errors"
 	"io/fs"
 	"log/slog"
@@ -59,11 +61,12 @@ type Config struct {
 	Intervals *Intervals
 	// Names are host names besides loopback's under which the page may be opened.
 	Names []string
-	// TLS, when set, is used for sharing with other computers.
+	// TLS, when set, is used for whatever other computers can reach. The page may
+	// then be opened under the certificate's names too.
 	TLS *tls.Config
 	// Audio, when set, takes the sound that the owner's page sends.
 	Audio *soundcard.Browser
-	// Extra adds routes of other parts (recordings, sharing) below /api/v1.
+	// Extra adds routes of other parts (recordings) below /api/v1, the owner's alone.
 	Extra []func(r chi.Router)
 }
 
@@ -78,6 +81,9 @@ type Server struct {
 	extra     []func(r chi.Router)
 	access    *Access
 	audio     *soundcard.Browser
+	tls       *tls.Config
+	// patience with slow peers, of headers and of bodies and answers.
+	headerPatience, patience time.Duration
 	// Sharing opens the page to other computers.
 	Sharing *Sharing
 	stop    context.Context // done when the server shuts down
@@ -90,8 +96,9 @@ func New(c Config) *Server {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	stop, cancel := context.WithCancel(context.Background())
-	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, extra: c.Extra, audio: c.Audio, access: newAccess(), stop: stop, cancel: cancel}
-	s.Sharing = &Sharing{server: s, tls: c.TLS}
+	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio,
+		access: newAccess(), headerPatience: headerPatience, patience: bodyPatience, stop: stop, cancel: cancel}
+	s.Sharing = &Sharing{server: s}
 	return s
 }
 
@@ -109,9 +116,8 @@ func (s *Server) Handler() http.Handler {
 		r.Get("/stream", s.getStream)
 		r.Get("/audio", s.getAudio)
 		r.Group(func(r chi.Router) {
-			r.Use(noStore)
+			r.Use(s.pace, noStore)
 			r.Get("/state", s.getState)
-			r.Get("/sources", s.getSources)
 			r.Put("/source", s.putSource)
 			r.Put("/playback", s.putPlayback)
 			r.Put("/demo", s.putDemo)
@@ -126,15 +132,19 @@ func (s *Server) Handler() http.Handler {
 			r.Get("/history", s.getHistory)
 			r.Get("/beats", s.getBeats)
 			r.Post("/notes", s.postNote)
-			s.shareRoutes(r)
-			for _, add := range s.extra {
-				add(r)
-			}
+			r.Group(func(r chi.Router) {
+				r.Use(ownerOnly)
+				r.Get("/sources", s.getSources)
+				s.shareRoutes(r)
+				for _, add := range s.extra {
+					add(r)
+				}
+			})
 		})
 	})
-	r.With(noStore).Get("/metrics", s.metrics().ServeHTTP)
+	r.With(s.pace, noStore).Get("/metrics", s.metrics().ServeHTTP)
 	page := http.FileServerFS(s.page)
-	r.Get("/*", func(w http.ResponseWriter, r *http.Request) {
+	r.With(s.pace).Get("/*", func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Cache-Control", "no-cache")
 		page.ServeHTTP(w, r)
 	})
@@ -142,9 +152,16 @@ func (s *Server) Handler() http.Handler {
 }
 
 // Serve answers on l until ctx ends, then lets requests finish for 3 s at most.
+// What other computers can reach is served by TLS when that is configured.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	h := s.httpServer()
-	defer s.Sharing.Stop()
+	if !Local(l) {
+		l = s.guard(l)
+		s.Sharing.mu.Lock()
+		s.Sharing.listener = l
+		s.Sharing.mu.Unlock()
+	}
+	defer func() { _ = s.Sharing.Stop() }()
 	ended := make(chan error, 1)
 	go func() { ended <- h.Serve(l) }()
 	select {
@@ -162,11 +179,26 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	return err
 }
 
+// Local tells that only this computer can reach a listener.
+func Local(l net.Listener) bool {
+	a, ok := l.Addr().(*net.TCPAddr)
+	return ok && a.IP.IsLoopback()
+}
+
+// guard is for listeners that other computers can reach.
+func (s *Server) guard(l net.Listener) net.Listener {
+	l = newCrowdedListener(l, mostConnections, mostConnectionsOfOne)
+	if s.tls != nil {
+		l = tls.NewListener(l, s.tls)
+	}
+	return l
+}
+
 func (s *Server) httpServer() *http.Server {
 	return &http.Server{
 		Handler:           s.Handler(),
-		ReadHeaderTimeout: 5 * time.Second,
-		ReadTimeout:       5 * time.Minute, // an upload may be large
+		ReadHeaderTimeout: s.headerPatience,
+		ReadTimeout:       s.patience, // pace gives a body that keeps coming more
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    16 << 10,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
@@ -209,7 +241,21 @@ func (s *Server) hostAllowed(host string) bool {
 			return true
 		}
 	}
-	return false
+	return s.certified(name)
+}
+
+// certified tells that the certificate is for a host.
+func (s *Server) certified(host string) bool {
+	leaf := s.leaf()
+	return leaf != nil && leaf.VerifyHostname(host) == nil
+}
+
+// leaf is the certificate shown to other computers, nil without one.
+func (s *Server) leaf() *x509.Certificate {
+	if s.tls == nil || len(s.tls.Certificates) == 0 {
+		return nil
+	}
+	return s.tls.Certificates[0].Leaf
 }
 
 // hostName is a Host header's name or address without port and brackets.
@@ -228,7 +274,7 @@ func (s *Server) checkOrigin(next http.Handler) http.Handler {
 			return
 		}
 		site := r.Header.Get("Sec-Fetch-Site")
-		api := strings.HasPrefix(r.URL.Path, "/api/")
+		api := strings.HasPrefix(r.URL.Path, "/api/") || r.URL.Path == "/metrics"
 		if api && site != "" && site != "same-origin" && site != "none" {
 			fail(w, http.StatusForbidden, "a request from another site: only the program's own page may ask this")
 			return

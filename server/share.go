@@ -1,11 +1,12 @@
 package server
 
 import (
-	"crypto/tls"
+	"errors"
 	"fmt"
 	"net"
 	"net/http"
 	"strconv"
+	"strings"
 	"sync"
 
 	"github.com/go-chi/chi/v5"
@@ -16,12 +17,11 @@ import (
 type Sharing struct {
 	// Immutable after New.
 	server *Server
-	tls    *tls.Config // nil: plain HTTP
 
 	// Guarded by mu.
 	mu       sync.Mutex
 	listener net.Listener
-	running  *http.Server
+	running  *http.Server // nil: Serve's own, which other computers can reach
 }
 
 // ShareState is what GET /share answers an owner.
@@ -37,7 +37,7 @@ type ShareState struct {
 func (s *Sharing) Start(port int) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.running != nil {
+	if s.listener != nil {
 		return nil
 	}
 	l, err := net.Listen("tcp", net.JoinHostPort("", strconv.Itoa(port)))
@@ -49,25 +49,30 @@ func (s *Sharing) Start(port int) error {
 }
 
 func (s *Sharing) attach(l net.Listener) {
-	if s.tls != nil {
-		l = tls.NewListener(l, s.tls)
-	}
+	l = s.server.guard(l)
 	running := s.server.httpServer()
 	s.listener, s.running = l, running
 	go func() { _ = running.Serve(l) }()
 }
 
+// ErrStaysShared answers a Stop when the page itself is served to the network.
+var ErrStaysShared = errors.New("the page is served to the network by -listen: it is shared until the program ends; new links keep out those who came by the old ones")
+
 // Stop closes the page to others at once.
-func (s *Sharing) Stop() {
+func (s *Sharing) Stop() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.listener == nil {
+		return nil
+	}
 	if s.running == nil {
-		return
+		return ErrStaysShared
 	}
 	_ = s.running.Close()
 	s.running, s.listener = nil, nil
 	s.server.access.Renew(Watcher)
 	s.server.access.Renew(Owner)
+	return nil
 }
 
 // State tells how things stand, with the links.
@@ -75,21 +80,56 @@ func (s *Sharing) State() ShareState {
 	s.mu.Lock()
 	l := s.listener
 	s.mu.Unlock()
-	state := ShareState{On: l != nil, Secure: s.tls != nil, Watch: []string{}, Own: []string{}, Visitors: s.server.access.Visitors()}
-	if l == nil {
-		return state
-	}
-	port := l.Addr().(*net.TCPAddr).Port
-	for _, host := range lanAddresses() {
-		base := "http"
-		if s.tls != nil {
-			base = "https"
-		}
-		base += "://" + net.JoinHostPort(host, strconv.Itoa(port)) + "/?key="
-		state.Watch = append(state.Watch, base+s.server.access.Key(Watcher))
-		state.Own = append(state.Own, base+s.server.access.Key(Owner))
+	state := ShareState{On: l != nil, Secure: s.server.tls != nil, Watch: []string{}, Own: []string{}, Visitors: s.server.access.Visitors()}
+	if l != nil {
+		state.Watch, state.Own = s.Links(l)
 	}
 	return state
+}
+
+// Links are a watcher's and an owner's links to a listener that other computers
+// can reach, one for each name or address of this computer.
+func (s *Sharing) Links(l net.Listener) (watch, own []string) {
+	address, ok := l.Addr().(*net.TCPAddr)
+	if !ok {
+		return nil, nil
+	}
+	hosts := lanAddresses()
+	if !address.IP.IsUnspecified() {
+		hosts = []string{address.IP.String()}
+	}
+	scheme := "http"
+	if s.server.tls != nil {
+		scheme = "https"
+		if certified := s.certifiedHosts(hosts); len(certified) > 0 {
+			hosts = certified
+		}
+	}
+	for _, host := range hosts {
+		base := scheme + "://" + net.JoinHostPort(host, strconv.Itoa(address.Port)) + "/?key="
+		watch = append(watch, base+s.server.access.Key(Watcher))
+		own = append(own, base+s.server.access.Key(Owner))
+	}
+	return watch, own
+}
+
+// certifiedHosts are the names the certificate is for and those of the addresses
+// that it is for.
+func (s *Sharing) certifiedHosts(addresses []string) []string {
+	var hosts []string
+	if leaf := s.server.leaf(); leaf != nil {
+		for _, name := range leaf.DNSNames {
+			if !strings.HasPrefix(name, "*.") {
+				hosts = append(hosts, name)
+			}
+		}
+	}
+	for _, a := range addresses {
+		if s.server.certified(a) {
+			hosts = append(hosts, a)
+		}
+	}
+	return hosts
 }
 
 // lanAddresses are this computer's addresses others may reach it under, IPv4 first.
@@ -114,7 +154,7 @@ func lanAddresses() []string {
 }
 
 func (s *Server) shareRoutes(r chi.Router) {
-	r.Get("/share", s.ownerOnly(func(w http.ResponseWriter, r *http.Request) { Answer(w, s.Sharing.State()) }))
+	r.Get("/share", func(w http.ResponseWriter, r *http.Request) { Answer(w, s.Sharing.State()) })
 	r.Put("/share", func(w http.ResponseWriter, r *http.Request) {
 		var body struct {
 			On    bool `json:"on"`
@@ -137,8 +177,9 @@ func (s *Server) shareRoutes(r chi.Router) {
 				Fail(w, err)
 				return
 			}
-		} else {
-			s.Sharing.Stop()
+		} else if err := s.Sharing.Stop(); err != nil {
+			FailWith(w, http.StatusConflict, err)
+			return
 		}
 		Answer(w, s.Sharing.State())
 	})
@@ -150,7 +191,7 @@ func (s *Server) shareRoutes(r chi.Router) {
 		}
 		Answer(w, s.Sharing.State())
 	})
-	r.Get("/share/qr", s.ownerOnly(func(w http.ResponseWriter, r *http.Request) {
+	r.Get("/share/qr", func(w http.ResponseWriter, r *http.Request) {
 		state := s.Sharing.State()
 		links := state.Watch
 		if r.URL.Query().Get("for") == "owner" {
@@ -172,16 +213,16 @@ func (s *Server) shareRoutes(r chi.Router) {
 		}
 		w.Header().Set("Content-Type", "image/png")
 		_, _ = w.Write(png)
-	}))
+	})
 }
 
 // ownerOnly guards what even looking at is the owner's alone.
-func (s *Server) ownerOnly(next http.HandlerFunc) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
+func ownerOnly(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if accessOf(r).role != Owner {
-			fail(w, http.StatusForbidden, "only the owner can see this")
+			fail(w, http.StatusForbidden, "this is a watch-only page: only the owner can see this")
 			return
 		}
-		next(w, r)
-	}
+		next.ServeHTTP(w, r)
+	})
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"time"
 
@@ -20,10 +21,20 @@ const (
 	writeTimeout = 20 * time.Second
 	// pingEvery keeps middle boxes from closing a quiet stream and finds dead ones.
 	pingEvery = 20 * time.Second
+	// mostPings a page may send a second, on average over ten.
+	mostPings = 10
 )
 
 // getStream serves one page's websocket. checkOrigin has seen the request.
 func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
+	who := accessOf(r)
+	if v := who.visitor; v != nil {
+		if !s.access.openStream(v) {
+			fail(w, http.StatusTooManyRequests, fmt.Sprintf("%d pages are open under this link already: close some", mostStreams))
+			return
+		}
+		defer s.access.closeStream(v)
+	}
 	// The origin was checked against Host already; both checks must pass.
 	c, err := websocket.Accept(w, r, &websocket.AcceptOptions{Subprotocols: []string{Subprotocol}, CompressionMode: websocket.CompressionDisabled})
 	if err != nil {
@@ -35,11 +46,8 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	ctx, cancel := context.WithCancel(r.Context())
 	defer cancel()
 	defer context.AfterFunc(s.stop, cancel)()
-	who := accessOf(r)
 	if v := who.visitor; v != nil {
 		defer context.AfterFunc(v.gone, cancel)()
-		s.access.stream(v, 1)
-		defer s.access.stream(v, -1)
 	}
 	you, _ := json.Marshal(map[string]any{"type": "you", "owner": who.role == Owner})
 	if err := write(ctx, c, websocket.MessageText, you); err != nil {
@@ -91,26 +99,43 @@ func droppedMessage(frames int64) []byte {
 // readStream answers the page's pings and ends with the connection.
 func (s *Server) readStream(ctx context.Context, cancel context.CancelFunc, c *websocket.Conn, page *hub.Client) {
 	defer cancel()
+	pings, since := 0, time.Now()
 	for {
 		_, data, err := c.Read(ctx)
 		if err != nil {
 			return
 		}
-		var m struct {
-			Type string          `json:"type"`
-			ID   json.RawMessage `json:"id"`
-		}
-		if json.Unmarshal(data, &m) != nil || m.Type != "ping" || len(m.ID) > 32 {
+		answer, ok := pong(data)
+		if !ok {
 			c.Close(websocket.StatusPolicyViolation, "a page may send ping only")
 			return
 		}
-		if m.ID == nil {
-			m.ID = json.RawMessage("null")
+		if pings++; time.Since(since) > 10*time.Second {
+			pings, since = 1, time.Now()
 		}
-		m.Type = "pong"
-		answer, _ := json.Marshal(m)
+		if pings > 10*mostPings {
+			c.Close(websocket.StatusPolicyViolation, fmt.Sprintf("more than %d pings a second", mostPings))
+			return
+		}
 		page.Send(hub.Message{Kind: hub.Text, Data: answer})
 	}
+}
+
+// pong answers a page's ping, the only message a page may send.
+func pong(ping []byte) (answer []byte, ok bool) {
+	var m struct {
+		Type string          `json:"type"`
+		ID   json.RawMessage `json:"id"`
+	}
+	if json.Unmarshal(ping, &m) != nil || m.Type != "ping" || len(m.ID) > 32 {
+		return nil, false
+	}
+	if m.ID == nil {
+		m.ID = json.RawMessage("null")
+	}
+	m.Type = "pong"
+	answer, err := json.Marshal(m)
+	return answer, err == nil
 }
 
 func keepAlive(ctx context.Context, cancel context.CancelFunc, c *websocket.Conn) {

@@ -2,6 +2,7 @@ package command
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"flag"
 	"fmt"
@@ -34,7 +35,9 @@ type serveFlags struct {
 	listen, source, data string
 	open, verbose        bool
 	share                int // port, or −1 for not at all
+	tls                  *tls.Config
 	files                []string
+	ready                func(*server.Server) // for tests: told when everything is wired
 }
 
 func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
@@ -46,6 +49,8 @@ func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f.BoolVar(&o.open, "open", false, "open the page in the browser")
 	share := f.Bool("share", false, "share the page with other computers of the network: prints a watch-only and an owner's link")
 	f.IntVar(&o.share, "share-port", 0, "`port` to share on; 0 is any free one")
+	certificate := f.String("tls-cert", "", "`file` of a certificate with its chain (PEM): what other computers reach is then served by HTTPS")
+	key := f.String("tls-key", "", "`file` of that certificate's private key (PEM)")
 	f.BoolVar(&o.verbose, "v", false, "log more")
 	if err := parse(f, args, stdout); err != nil {
 		return err
@@ -61,6 +66,10 @@ func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		level = slog.LevelDebug
 	}
 	log := slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: level}))
+	var err error
+	if o.tls, err = loadTLS(*certificate, *key, log); err != nil {
+		return err
+	}
 	l, err := net.Listen("tcp", o.listen)
 	if err != nil && !explicit {
 		fmt.Fprintf(stderr, "pulsewright: %s is taken; taking another port\n", o.listen)
@@ -95,7 +104,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	reviews := library.NewReviews(store)
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, Audio: audio,
+	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, Audio: audio,
 		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
 		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
 	defer func() {
@@ -115,8 +124,15 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 		}
 		pages.Close()
 	})
-	address := "http://" + l.Addr().String() + "/"
+	if o.ready != nil {
+		o.ready(web)
+	}
+	address := pageAddress(l, o.tls != nil)
 	fmt.Fprintln(stdout, "Pulsewright shows its page at "+address+"  (Ctrl-C ends it)")
+	if !server.Local(l) {
+		watch, own := web.Sharing.Links(l)
+		printLinks(stdout, watch, own)
+	}
 	source := o.source
 	if source == "" && len(o.files) > 0 {
 		source = "file:" + o.files[0]
@@ -134,7 +150,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 			log.Warn("cannot open the browser; open the address by hand", "err", err)
 		}
 	}
-	if share := o.share; share >= 0 {
+	if share := o.share; share >= 0 && server.Local(l) {
 		if err := shareFrom(web, share, stdout); err != nil {
 			return err
 		}
@@ -152,11 +168,27 @@ func shareFrom(web *server.Server, port int, stdout io.Writer) error {
 		return err
 	}
 	state := web.Sharing.State()
-	for i := range state.Watch {
-		fmt.Fprintln(stdout, "watch only:  "+state.Watch[i])
-		fmt.Fprintln(stdout, "owner:       "+state.Own[i])
-	}
+	printLinks(stdout, state.Watch, state.Own)
 	return nil
+}
+
+func printLinks(stdout io.Writer, watch, own []string) {
+	for i := range watch {
+		fmt.Fprintln(stdout, "watch only:  "+watch[i])
+		fmt.Fprintln(stdout, "owner:       "+own[i])
+	}
+}
+
+// pageAddress is where this computer's own browser finds the page.
+func pageAddress(l net.Listener, secure bool) string {
+	scheme, host := "http", l.Addr().String()
+	if a, ok := l.Addr().(*net.TCPAddr); ok && a.IP.IsUnspecified() {
+		host = fmt.Sprintf("127.0.0.1:%d", a.Port)
+	}
+	if secure && !server.Local(l) {
+		scheme = "https"
+	}
+	return scheme + "://" + host + "/"
 }
 
 // dataFolder is where recordings and settings are kept: named, or the system's

@@ -182,12 +182,16 @@ func (p *child) watchAll(ctx context.Context) error {
 	}
 }
 
+// beatBytes is what a beat in the session's list costs, half of it room that the
+// garbage collector leaves.
+const beatBytes = 2 * 48
+
 // watchFlat looks at the program's memory, goroutines and files while it runs,
-// about 120 times, and fails when they grow. What the program keeps by design (ten
-// minutes of samples, a list of beats) is given settle to fill up.
+// about 120 times, and fails when they grow. What the program keeps by design is
+// given settle to fill up (ten minutes of samples) or allowed for (the list of beats).
 func (p *child) watchFlat(long, settle time.Duration) {
 	p.t.Helper()
-	var resident, goroutines, files []float64
+	var resident, goroutines, files, beats []float64
 	start := time.Now()
 	every := min(30*time.Second, max(long/120, time.Second/4))
 	for time.Since(start) < long {
@@ -201,17 +205,19 @@ func (p *child) watchFlat(long, settle time.Duration) {
 			resident = append(resident, m["process_resident_memory_bytes"])
 			goroutines = append(goroutines, m["go_goroutines"])
 			files = append(files, m["process_open_fds"])
+			beats = append(beats, m["pulsewright_beats_total"])
 		}
 	}
 	if long < 10*time.Minute {
 		return // nothing has settled yet
 	}
 	quarter := len(resident) / 4
+	kept := beatBytes * (median(beats[len(beats)-quarter:]) - median(beats[:quarter]))
 	for _, x := range []struct {
 		name   string
 		values []float64
 		slack  float64
-	}{{"resident bytes", resident, 0.15 * median(resident[:quarter])}, {"goroutines", goroutines, 2}, {"open files", files, 2}} {
+	}{{"resident bytes", resident, kept + 0.1*median(resident[:quarter])}, {"goroutines", goroutines, 2}, {"open files", files, 2}} {
 		early, late := median(x.values[:quarter]), median(x.values[len(x.values)-quarter:])
 		p.t.Logf("%s: median %.0f in the first quarter, %.0f in the last", x.name, early, late)
 		if late > early+x.slack {
