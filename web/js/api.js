@@ -11,7 +11,7 @@ const TIMEOUT_MS = 35000;
  * @param {unknown} [body] sent as JSON
  * @returns {Promise<Response>}
  */
-async function send(method, path, body) {
+export async function send(method, path, body) {
   /** @type {RequestInit} */
   const init = { method, signal: AbortSignal.timeout(TIMEOUT_MS) };
   if (body !== undefined) {

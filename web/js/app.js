@@ -6,6 +6,7 @@ import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
 import "./drawers/check.js";
+import { watchRecording } from "./drawers/recordings.js";
 import "./drawers/spectrum.js";
 import { DrawerHost } from "./drawers.js";
 import "./drawers/share.js";
@@ -206,6 +207,8 @@ function showAudio(s) {
   setText(e, text);
   if (s.state === "lost") announce(s.text);
 }
+
+watchRecording(store);
 
 function channels() {
   return store.state.server?.channels ?? [];

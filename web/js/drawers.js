@@ -49,6 +49,7 @@ import { prefs } from "./store.js";
  * @property {() => Palette} palette
  * @property {TracePanel} trace
  * @property {(channel: number) => void} openScale the dialog of volts, rails and mid-rail
+ * @property {FrameLoop} loop the page's one frame loop, for a view that outlives the drawer
  * @property {() => void} dirty asks for draw()
  * @property {() => void} close
  * @property {(text: string) => void} announce says it to screen readers
@@ -74,7 +75,7 @@ export function registerDrawer(spec) {
 export class DrawerHost {
   /**
    * @param {HTMLElement} root
-   * @param {{buttons: HTMLElement, loop: FrameLoop, context: Omit<DrawerContext, "dirty"|"close">, opened: () => void}} options
+   * @param {{buttons: HTMLElement, loop: FrameLoop, context: Omit<DrawerContext, "dirty"|"close"|"loop">, opened: () => void}} options
    */
   constructor(root, options) {
     this.root = root;
@@ -119,7 +120,7 @@ export class DrawerHost {
     document.body.classList.add("with-drawer");
     this.buttons.get(id)?.setAttribute("aria-expanded", "true");
     /** @type {DrawerContext} */
-    const context = { ...this.options.context, dirty: () => this.options.loop.dirty(this), close: () => this.close() };
+    const context = { ...this.options.context, loop: this.options.loop, dirty: () => this.options.loop.dirty(this), close: () => this.close() };
     this.panel = spec.create(body, context);
     this.options.loop.add(this);
     prefs.set("drawer", id);

@@ -14,7 +14,7 @@ import { fixed, prefixFor, stepDecimals } from "./format.js";
  * @property {string} [unit]
  * @property {string} [label]
  */
-/** @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, colour: string, width?: number, dash?: number[], label?: string}} Curve */
+/** `band`: shaded between y and it, without a line. @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, band?: ArrayLike<number>, colour: string, width?: number, dash?: number[], label?: string}} Curve */
 /** @typedef {{x?: number, y?: number, label?: string}} Rule a line across at x or y */
 
 const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif';
@@ -89,6 +89,10 @@ export class Plot {
     const taken = [];
     for (const r of this.rules) this.#rule(ctx, r, box, px, py, ratio, taken);
     for (const c of this.curves) {
+      if (c.band) {
+        shade(ctx, c, c.band, px, py);
+        continue;
+      }
       ctx.strokeStyle = c.colour;
       ctx.lineWidth = (c.width ?? 1.5) * ratio;
       ctx.setLineDash((c.dash ?? []).map((d) => d * ratio));
@@ -133,7 +137,8 @@ export class Plot {
     for (const t of tx.values) {
       const x = Math.round(px(t)) + 0.5;
       line(ctx, x, box.top, x, box.bottom);
-      ctx.fillText(tx.text(t), x, box.bottom + 11 * ratio);
+      const text = tx.text(t);
+      ctx.fillText(text, Math.min(x, this.canvas.width - ctx.measureText(text).width / 2 - 1), box.bottom + 11 * ratio);
     }
     ctx.textAlign = "right";
     for (const t of ty.values) {
@@ -227,6 +232,23 @@ function line(ctx, x1, y1, x2, y2) {
   ctx.moveTo(x1, y1);
   ctx.lineTo(x2, y2);
   ctx.stroke();
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Curve} c
+ * @param {ArrayLike<number>} band
+ * @param {(v: number) => number} px
+ * @param {(v: number) => number} py
+ */
+function shade(ctx, c, band, px, py) {
+  ctx.fillStyle = c.colour;
+  ctx.globalAlpha = 0.16;
+  ctx.beginPath();
+  for (let i = 0; i < c.x.length; i++) ctx.lineTo(px(c.x[i]), py(c.y[i]));
+  for (let i = c.x.length - 1; i >= 0; i--) ctx.lineTo(px(c.x[i]), py(band[i]));
+  ctx.fill();
+  ctx.globalAlpha = 1;
 }
 
 /**

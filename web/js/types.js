@@ -56,7 +56,7 @@
  * @property {Channel[]} channels
  * @property {Playback|null} playback
  * @property {number|null} [trimmerHz] of a simulated board, 0 when out
- * @property {{name: string, seconds: number, bytes: number}|null} recording
+ * @property {{id: string, name: string, seconds: number, bytes: number}|null} recording
  * @property {number} watchers
  * @property {Gap[]} gaps
  * @property {Note[]} [notes]

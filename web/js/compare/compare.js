@@ -1,0 +1,350 @@
+// Compare: two recordings or two stretches beside each other, in words, as the
+// typical beat, as spectra, as traces from a beat on, and in the Check drawer's figures.
+
+import { button, fill, h, select, setText } from "../dom.js";
+import { compare, SIGNS } from "../drawers/figures.js";
+import { clockTime, prefixFor, significant } from "../format.js";
+import { Plot } from "../plot.js";
+import { library } from "../review/library.js";
+import { decodePiece } from "../review/window.js";
+import { differences, grades } from "./words.js";
+
+/** @import {DrawerContext} from "../drawers.js" */
+/** @import {Detail, Entry, Stretch} from "../review/library.js" */
+/** @import {Curve} from "../plot.js" */
+/** What is compared: samples [from, to) of a channel; to Infinity is the end. A channel below 0 is chosen to go with the other side. @typedef {{id: string, channel: number, from: number, to: number}} Side */
+
+const NAMES = /** @type {const} */ (["A", "B"]);
+const TRACE_SECONDS = 4;
+/** Ahead of the beat that traces begin with. */
+const LEAD_SECONDS = 0.4;
+const MOST_TRACE_POINTS = 4000;
+const LEAST_HZ = 0.25;
+
+/** @type {CompareView|null} */
+let view = null;
+
+/**
+ * Opens the comparison. One side given takes the place `as`, the other stays what it
+ * was, or is another recording.
+ * @param {DrawerContext} ctx
+ * @param {Side[]} sides
+ * @param {0|1} [as]
+ */
+export function openCompare(ctx, sides, as = 0) {
+  view ??= new CompareView(ctx);
+  void view.open(sides, as);
+}
+
+/**
+ * Reads a place in time: seconds, m:ss or h:mm:ss; NaN when it is none.
+ * @param {string} text
+ */
+export function parseTime(text) {
+  const parts = text.trim().replace(",", ".").split(":");
+  if (parts.length > 3 || parts.some((p) => !/^\d+(\.\d*)?$/.test(p))) return NaN;
+  return parts.reduce((sum, p) => 60 * sum + Number(p), 0);
+}
+
+/** One side's choices. */
+class SideForm {
+  /**
+   * @param {"A"|"B"} name
+   * @param {() => void} changed
+   */
+  constructor(name, changed) {
+    this.name = name;
+    this.changed = changed;
+    /** @type {Detail|null} */
+    this.detail = null;
+    /** @type {Side|null} */
+    this.side = null;
+    const id = "compare-" + name.toLowerCase();
+    this.pick = select(id, [], (v) => this.#recording(v), { "aria-label": `Recording ${name}` });
+    this.channel = select(id + "-channel", [], (v) => {
+      if (this.side) this.side.channel = Number(v);
+      changed();
+    }, { "aria-label": `Channel of ${name}` });
+    this.from = this.#time(id + "-from", `${name} begins at`);
+    this.to = this.#time(id + "-to", `${name} ends at`);
+    this.whole = button(id + "-whole", "whole", () => {
+      if (!this.side) return;
+      this.side.from = 0;
+      this.side.to = Infinity;
+      this.#showTimes();
+      changed();
+    }, { class: "quiet", "aria-label": `The whole of ${name}` });
+    this.judged = h("p", { class: "hint" });
+    this.root = h("fieldset", { class: `compare-side compare-${name}` }, h("legend", {}, h("span", { class: "compare-swatch", "aria-hidden": "true" }), name), this.pick, this.channel,
+      h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, "from"), this.from), h("label", { class: "pair" }, h("span", {}, "to"), this.to), this.whole), this.judged);
+  }
+
+  /**
+   * @param {string} id
+   * @param {string} label
+   */
+  #time(id, label) {
+    const input = h("input", { type: "text", id, "data-testid": id, "aria-label": label, class: "compare-time", placeholder: "m:ss" });
+    input.addEventListener("change", () => {
+      const { side, detail } = this;
+      if (!side || !detail) return;
+      const from = parseTime(this.from.value);
+      const to = this.to.value.trim() === "" ? Infinity : parseTime(this.to.value);
+      input.setAttribute("aria-invalid", String(!(from >= 0 && to > from)));
+      if (!(from >= 0 && to > from)) return;
+      side.from = Math.round(from * detail.rateHz);
+      side.to = to * detail.rateHz >= detail.samples ? Infinity : Math.round(to * detail.rateHz);
+      this.changed();
+    });
+    return input;
+  }
+
+  /** @param {Entry[]} list */
+  offer(list) {
+    fill(this.pick, ...list.map((e) => h("option", { value: e.id }, `${e.name || e.id}${e.started ? `, ${e.started.slice(0, 10)}` : ""}`)));
+  }
+
+  /** @param {string} id */
+  #recording(id) {
+    this.side = { id, channel: -1, from: 0, to: Infinity };
+    this.changed();
+  }
+
+  /** @param {Side} side */
+  async load(side) {
+    this.side = side;
+    if (this.detail?.id !== side.id) this.detail = await library.get(side.id);
+    const { detail } = this;
+    side.channel = Math.min(side.channel, detail.channelDetails.length - 1);
+    side.from = Math.min(side.from, Math.max(0, detail.samples - 1));
+    this.pick.value = side.id;
+    fill(this.channel, ...detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label)));
+    this.channel.hidden = detail.channelDetails.length < 2;
+    this.#showTimes();
+  }
+
+  /** Chooses the channel of the kind, when none is chosen. @param {string|undefined} kind */
+  settle(kind) {
+    const { side, detail } = this;
+    if (!side || !detail) return;
+    if (side.channel < 0) side.channel = Math.max(0, detail.channelDetails.findIndex((c) => c.kind === kind));
+    this.channel.value = String(side.channel);
+  }
+
+  /** Kind of the channel chosen, or of the only one. */
+  kind() {
+    const list = this.detail?.channelDetails ?? [];
+    return list.length === 1 ? list[0].kind : list[this.side?.channel ?? -1]?.kind;
+  }
+
+  #showTimes() {
+    const { side, detail } = this;
+    if (!side || !detail) return;
+    this.from.value = clockTime(side.from / detail.rateHz, 0.1);
+    this.to.value = clockTime(Math.min(side.to, detail.samples) / detail.rateHz, 0.1);
+    this.whole.disabled = side.from === 0 && side.to === Infinity;
+  }
+}
+
+class CompareView {
+  /** @param {DrawerContext} ctx */
+  constructor(ctx) {
+    this.ctx = ctx;
+    this.turn = 0;
+    /** @type {(Stretch|null)[]} */
+    this.stretches = [null, null];
+    /** @type {{x: number[], y: number[]}[]} */
+    this.traces = [];
+    this.forms = NAMES.map((name) => new SideForm(name, () => this.#judge()));
+    this.error = h("p", { class: "error", role: "alert", "data-testid": "compare-error" });
+    this.words = h("ul", { class: "compare-words", "data-testid": "compare-words", "aria-live": "polite" });
+    this.same = h("input", { type: "checkbox", id: "compare-same", "data-testid": "compare-same" });
+    this.same.addEventListener("change", () => this.#draw());
+    this.table = h("table", { class: "compare", "data-testid": "compare-figures" });
+    this.gradeTable = h("table", { class: "compare compare-grades", "data-testid": "compare-grades" });
+    const chart = () => h("div", { class: "chart" });
+    this.boxes = { beat: chart(), trace: chart(), spectrum: chart() };
+    this.beatWords = h("p", { class: "hint", "data-testid": "compare-beat-words" });
+    this.dialog = h("dialog", { class: "compare-view", id: "compare", "data-testid": "compare", "aria-labelledby": "compare-title" },
+      h("header", { class: "review-head" }, h("h2", { id: "compare-title", tabindex: "-1" }, "Compare"),
+        h("span", { class: "spring" }), button("compare-swap", "Swap A and B", () => this.#swap()),
+        h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": "compare-close", onclick: () => this.dialog.close() }, "×")),
+      h("div", { class: "compare-sides" }, this.forms.map((f) => f.root)), this.error,
+      h("div", { class: "compare-body" },
+        h("section", { class: "compare-say" }, h("h3", {}, "In words"), this.words),
+        h("section", {}, h("div", { class: "row" }, h("h3", {}, "Typical beat"), h("span", { class: "spring" }), h("label", { class: "check" }, this.same, h("span", {}, "to the same height"))), this.boxes.beat, this.beatWords),
+        h("section", {}, h("h3", {}, "Spectra"), this.boxes.spectrum, h("p", { class: "hint" }, "Density over frequency, both logarithmic.")),
+        h("section", {}, h("h3", {}, "Traces from a beat on"), this.boxes.trace, h("p", { class: "hint" }, "As recorded, each about its own middle, laid together at the first whole beat.")),
+        h("section", {}, h("h3", {}, "Figures"), this.table),
+        h("section", {}, h("h3", {}, "Grades"), this.gradeTable)));
+    document.body.append(this.dialog);
+    const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: ctx.palette(), label });
+    this.plots = { beat: plot(this.boxes.beat, "Typical beat of A and B"), trace: plot(this.boxes.trace, "Traces of A and B from a beat on"), spectrum: plot(this.boxes.spectrum, "Spectra of A and B") };
+    new MutationObserver(() => this.#theme()).observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
+    this.dialog.addEventListener("close", () => this.turn++);
+  }
+
+  #theme() {
+    for (const p of Object.values(this.plots)) p.palette = this.ctx.palette();
+    if (this.dialog.open) this.#draw();
+  }
+
+  /**
+   * @param {Side[]} sides
+   * @param {0|1} as
+   */
+  async open(sides, as) {
+    if (!this.dialog.open) this.dialog.showModal();
+    setText(this.error, "");
+    try {
+      const { recordings } = await library.list();
+      const list = recordings.filter((e) => !e.problem);
+      for (const f of this.forms) f.offer(list);
+      const known = (/** @type {Side|null} */ s) => (s && list.some((e) => e.id === s.id) ? s : null);
+      /** @type {(Side|null)[]} */
+      const next = sides.length > 1 ? sides : [known(this.forms[0].side), known(this.forms[1].side)];
+      if (sides.length === 1) next[as] = sides[0];
+      const one = next[0] ?? next[1];
+      const other = list.find((e) => e.id !== one?.id) ?? list[0];
+      for (const i of [0, 1]) if (!next[i] && other) this.forms[i].side = { id: other.id, channel: -1, from: 0, to: Infinity };
+        else this.forms[i].side = next[i];
+      await this.#judge();
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  #swap() {
+    const [a, b] = this.forms;
+    [a.side, b.side] = [b.side, a.side];
+    [a.detail, b.detail] = [b.detail, a.detail];
+    void this.#judge();
+  }
+
+  async #judge() {
+    const mine = ++this.turn;
+    setText(this.error, "");
+    this.dialog.classList.add("working");
+    try {
+      await Promise.all(this.forms.map((f) => {
+        if (!f.side) throw new Error("There is no recording to compare.");
+        return f.load(f.side);
+      }));
+      this.forms.forEach((f, i) => f.settle(this.forms[1 - i].kind()));
+      const done = await Promise.all(this.forms.map(async (f) => {
+        if (!f.side) throw new Error("There is no recording to compare.");
+        const { id, channel, from, to } = f.side;
+        const end = Math.min(to, f.detail?.samples ?? to);
+        const stretch = await library.analysis(id, channel, Math.floor(from), Math.ceil(end));
+        return { stretch, trace: await traceOf(f.side, stretch) };
+      }));
+      if (mine !== this.turn) return;
+      this.stretches = done.map((d) => d.stretch);
+      this.traces = done.map((d) => d.trace);
+      this.forms.forEach((f, i) => {
+        const s = done[i].stretch;
+        setText(f.judged, `Judged: ${clockTime(s.from / s.rateHz, 0.1)} to ${clockTime(s.to / s.rateHz, 0.1)}, ${s.beats.length} beats`);
+      });
+      this.#show(done[0].stretch, done[1].stretch);
+    } catch (e) {
+      if (mine === this.turn) this.#failed(e);
+    } finally {
+      if (mine === this.turn) this.dialog.classList.remove("working");
+    }
+  }
+
+  /**
+   * @param {Stretch} a
+   * @param {Stretch} b
+   */
+  #show(a, b) {
+    fill(this.words, ...differences(a, b).map((s, i) => h("li", { class: i === 0 ? "verdict" : "" }, s)));
+    const rows = compare(a.report, b.report);
+    const rate = (/** @type {Stretch} */ s) => (s.medianBpm > 0 ? `${significant(s.medianBpm, 3)}\u00a0bpm` : "–");
+    rows.unshift({ name: "Median rate", before: rate(a), after: rate(b), change: "" });
+    const head = (/** @type {string[]} */ names) => h("thead", {}, h("tr", {}, h("th", {}, h("span", { class: "unseen" }, "What")), names.map((n) => h("th", { scope: "col" }, n))));
+    fill(this.table, head(["A", "B", "B − A"]), h("tbody", {}, rows.map((r) => h("tr", {}, h("th", { scope: "row" }, r.name), h("td", {}, r.before), h("td", {}, r.after), h("td", {}, r.change)))));
+    const grade = (/** @type {import("../drawers/figures.js").Grade} */ g) => h("td", {}, h("span", { class: `grade ${g}` }, h("span", { class: "sign", "aria-hidden": "true" }, SIGNS[g]), g));
+    fill(this.gradeTable, head(["A", "B"]), h("tbody", {}, grades(a, b).map((g) => h("tr", {}, h("th", { scope: "row" }, g.title), grade(g.a), grade(g.b)))));
+    this.#draw();
+  }
+
+  #draw() {
+    const [a, b] = this.stretches;
+    if (!a || !b) return;
+    const palette = this.ctx.palette();
+    const look = [{ colour: palette.traces[0], width: 1.6, dash: [] }, { colour: palette.traces[1], width: 2.2, dash: [7, 3] }];
+    for (const p of Object.values(this.plots)) p.palette = palette;
+    const list = [a, b];
+    const same = this.same.checked || a.unit !== b.unit;
+    // Typical beat.
+    const heights = list.map((s) => (same ? Math.max(...s.average.median) - Math.min(...s.average.median) || 1 : 1));
+    const beats = list.map((s, i) => ({ x: s.average.median.map((_, k) => s.average.fromSeconds + k * s.average.stepSeconds), median: s.average.median.map((v) => v / heights[i]), low: s.average.low.map((v) => v / heights[i]), high: s.average.high.map((v) => v / heights[i]) }));
+    const all = beats.flatMap((q) => [...q.low, ...q.high]);
+    const unit = same ? "" : a.unit;
+    if (all.length > 0) {
+      const p = prefixFor(Math.max(...all.map(Math.abs)), unit);
+      const extent = padded(all.map((v) => v / p.factor));
+      /** @type {Curve[]} */
+      const curves = beats.flatMap((q, i) => [{ x: q.x, y: q.low.map((v) => v / p.factor), band: q.high.map((v) => v / p.factor), colour: look[i].colour }]);
+      beats.forEach((q, i) => curves.push({ ...look[i], x: q.x, y: q.median.map((v) => v / p.factor), label: NAMES[i] }));
+      const xs = beats.flatMap((q) => [q.x[0] ?? 0, q.x[q.x.length - 1] ?? 0]);
+      this.plots.beat.set({ low: Math.min(...xs), high: Math.max(...xs), unit: "s", label: "from the beat" }, { ...extent, unit: same ? "of its height" : p.unit }, curves, [{ x: 0 }]);
+    } else this.plots.beat.set({ low: 0, high: 1, unit: "s" }, { low: 0, high: 1 }, []);
+    setText(this.beatWords, list.map((s, i) => `${NAMES[i]}: ${s.average.beats === 0 ? "no beats to lay together" : `median of ${s.average.beats} beats`}`).join(", ") + ". Shaded: eight beats in ten. Counted from the foot of a pulse, the R peak of an ECG.");
+    // Spectra.
+    const density = list.map((s) => s.spectrum);
+    const top = Math.max(...density.map((d) => d.freqHz[d.freqHz.length - 1] ?? 0));
+    const values = density.flatMap((d) => d.densityVoltsPerRootHz.filter((v, k) => v > 0 && d.freqHz[k] >= LEAST_HZ));
+    if (values.length > 0 && top > 1) {
+      const high = Math.max(...values);
+      const p = prefixFor(high, a.unit === b.unit ? a.unit : "");
+      this.plots.spectrum.set({ low: LEAST_HZ, high: top, log: true, unit: "Hz" }, { low: Math.max(Math.min(...values), high * 1e-7) / p.factor, high: (high * 1.6) / p.factor, log: true, unit: `${p.unit}/√Hz` },
+        density.map((d, i) => ({ ...look[i], width: look[i].width * 0.8, x: d.freqHz, y: d.densityVoltsPerRootHz.map((v) => v / p.factor), label: NAMES[i] })));
+    }
+    // Traces.
+    const lines = this.traces.map((t) => {
+      const height = same ? Math.max(...t.y.filter(Number.isFinite)) - Math.min(...t.y.filter(Number.isFinite)) || 1 : 1;
+      return { x: t.x, y: t.y.map((v) => v / height) };
+    });
+    const ys = lines.flatMap((t) => t.y.filter(Number.isFinite));
+    if (ys.length > 0) {
+      const p = prefixFor(Math.max(...ys.map(Math.abs)), unit);
+      this.plots.trace.set({ low: -LEAD_SECONDS, high: TRACE_SECONDS - LEAD_SECONDS, unit: "s", label: "from a beat" }, { ...padded(ys.map((v) => v / p.factor)), unit: same ? "of its swing" : p.unit },
+        lines.map((t, i) => ({ ...look[i], x: t.x, y: t.y.map((v) => v / p.factor), label: NAMES[i] })));
+    }
+  }
+
+  /** @param {unknown} e */
+  #failed(e) {
+    setText(this.error, e instanceof Error ? e.message : String(e));
+  }
+}
+
+/** @param {number[]} values */
+function padded(values) {
+  const low = values.reduce((m, v) => Math.min(m, v), Infinity);
+  const high = values.reduce((m, v) => Math.max(m, v), -Infinity);
+  const pad = 0.08 * (high - low || 1);
+  return { low: low - pad, high: high + pad };
+}
+
+/**
+ * Some seconds as recorded from the first whole beat on, about their middle.
+ * @param {Side} side
+ * @param {Stretch} s
+ * @returns {Promise<{x: number[], y: number[]}>}
+ */
+async function traceOf(side, s) {
+  const lead = Math.round(LEAD_SECONDS * s.rateHz);
+  const first = s.beats.find((b) => b.sample - lead >= s.from)?.sample ?? s.from + lead;
+  const from = Math.max(0, first - lead);
+  const to = Math.min(s.to, from + Math.round(TRACE_SECONDS * s.rateHz));
+  const columns = Math.max(1, Math.min(MOST_TRACE_POINTS, to - from));
+  const piece = decodePiece(await library.view(side.id, `from=${from}&to=${to}&columns=${columns}`));
+  const per = (piece.to - piece.from) / piece.columns;
+  const y = Array.from(piece.low[side.channel], (v, i) => (v + piece.high[side.channel][i]) / 2);
+  const sorted = y.filter(Number.isFinite).sort((p, q) => p - q);
+  const middle = sorted[sorted.length >> 1] ?? 0;
+  return { x: y.map((_, i) => (piece.from + (i + 0.5) * per - first) / s.rateHz), y: y.map((v) => v - middle) };
+}

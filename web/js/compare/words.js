@@ -1,0 +1,96 @@
+// The difference between two stretches in plain words, from the meters' reports. No DOM.
+
+import { decibels, percent, SECTIONS, worst } from "../drawers/figures.js";
+import { fixed, quantity, significant } from "../format.js";
+
+/** @import {Grade} from "../drawers/figures.js" */
+/** @import {Stretch} from "../review/library.js" */
+
+/** Heights closer than this are called alike. */
+const ALIKE = 1.1;
+/** Hum closer than this, in dB, is called alike. */
+const ALIKE_DB = 1.5;
+/** @type {Record<string, string>} */
+const KINDS = { ecg: "an ECG", pulse: "a pulse", other: "another signal" };
+const RANK = { poor: 0, fair: 1, good: 2, unknown: -1 };
+
+/**
+ * Grades of the Check drawer's topics, side by side.
+ * @param {Stretch} a
+ * @param {Stretch} b
+ * @returns {{title: string, a: Grade, b: Grade}[]}
+ */
+export function grades(a, b) {
+  const of = (/** @type {Stretch} */ s, /** @type {string[]} */ topics) => worst((s.report.verdicts ?? []).filter((/** @type {{topic: string}} */ v) => topics.includes(v.topic)));
+  return SECTIONS.map((s) => ({ title: s.title, a: of(a, s.topics), b: of(b, s.topics) }));
+}
+
+/** @param {string[]} list */
+function joined(list) {
+  return list.length < 2 ? list.join("") : `${list.slice(0, -1).join(", ")} and ${list[list.length - 1]}`;
+}
+
+/** "2.4 times", "12 %" more or less. @param {number} ratio above 1 */
+function times(ratio) {
+  return ratio < 1.95 ? `${fixed(100 * (ratio - 1), 0)} %` : `${significant(ratio, 2)} times`;
+}
+
+/** Clipped share of a report, NaN when not known. @param {any} r */
+function clipped(r) {
+  const c = r.clipping;
+  return c.known || c.converterKnown ? c.converterLowShare + c.converterHighShare + c.flatLowShare + c.flatHighShare : NaN;
+}
+
+/**
+ * Sentences on what differs; the first sums up.
+ * @param {Stretch} a
+ * @param {Stretch} b
+ * @returns {string[]}
+ */
+export function differences(a, b) {
+  /** @type {string[]} */
+  const said = [];
+  const ra = a.report;
+  const rb = b.report;
+  const list = grades(a, b).filter((g) => g.a !== "unknown" && g.b !== "unknown");
+  const better = list.filter((g) => RANK[g.b] > RANK[g.a]).map((g) => g.title.toLowerCase());
+  const worse = list.filter((g) => RANK[g.b] < RANK[g.a]).map((g) => g.title.toLowerCase());
+  if (better.length > 0 || worse.length > 0) said.push([better.length > 0 ? `B is graded better in ${joined(better)}` : "", worse.length > 0 ? `${better.length > 0 ? "and" : "B is graded"} worse in ${joined(worse)}` : ""].filter(Boolean).join(" ") + ".");
+  else said.push("Both are graded alike in all that could be judged.");
+  if (a.kind !== b.kind) said.push(`A is ${KINDS[a.kind] ?? a.kind} and B ${KINDS[b.kind] ?? b.kind}: their shapes are not alike to begin with.`);
+  const alike = a.unit === b.unit;
+  if (!alike) said.push(`A is in ${a.unit} and B in ${b.unit}: heights cannot be compared, shares and decibels can.`);
+  if (alike && ra.pulse.known && rb.pulse.known && ra.pulse.heightVolts > 0 && rb.pulse.heightVolts > 0) {
+    const ratio = rb.pulse.heightVolts / ra.pulse.heightVolts;
+    const heights = `${quantity(ra.pulse.heightVolts, a.unit)} in A, ${quantity(rb.pulse.heightVolts, b.unit)} in B`;
+    if (ratio < ALIKE && ratio > 1 / ALIKE) said.push(`The heartbeat is equally high: ${heights}.`);
+    else if (ratio > 1) said.push(ratio < 1.95 ? `The heartbeat is ${times(ratio)} higher in B: ${heights}.` : `The heartbeat is ${times(ratio)} as high in B: ${heights}.`);
+    else said.push(ratio > 1 / 1.95 ? `The heartbeat is ${fixed(100 * (1 - ratio), 0)} % lower in B: ${heights}.` : `The heartbeat is ${times(1 / ratio)} as high in A: ${heights}.`);
+  } else if (ra.pulse.known !== rb.pulse.known) said.push(`The heartbeat’s height is known in ${ra.pulse.known ? "A" : "B"} only.`);
+  const foundA = ra.hum.known && ra.hum.found;
+  const foundB = rb.hum.known && rb.hum.found;
+  if (foundA && foundB && ra.hum.toPulseKnown && rb.hum.toPulseKnown) {
+    const d = rb.hum.toPulseDb - ra.hum.toPulseDb;
+    const both = `${decibels(ra.hum.toPulseDb)} in A, ${decibels(rb.hum.toPulseDb)} in B`;
+    said.push(Math.abs(d) < ALIKE_DB ? `Hum against the pulse is alike: ${both}.` : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} hum against the pulse: ${both}.`);
+  } else if (foundA && foundB && alike) {
+    const ratio = rb.hum.voltsRms / ra.hum.voltsRms;
+    said.push(`Hum is ${quantity(ra.hum.voltsRms, a.unit)} rms in A and ${quantity(rb.hum.voltsRms, b.unit)} rms in B, ${decibels(20 * Math.log10(ratio))}.`);
+  } else if (foundA !== foundB && ra.hum.known && rb.hum.known) {
+    const [with_, name, unit, none] = foundA ? [ra, "A", a.unit, "B"] : [rb, "B", b.unit, "A"];
+    said.push(`${name} has ${quantity(with_.hum.voltsRms, unit)} rms of hum; in ${none} none is found.`);
+  }
+  if (ra.noise.known && rb.noise.known && ra.pulse.known && rb.pulse.known) {
+    const d = 20 * Math.log10(rb.noise.inHeartbeatBandVolts / rb.pulse.heightVolts / (ra.noise.inHeartbeatBandVolts / ra.pulse.heightVolts));
+    if (Number.isFinite(d)) said.push(Math.abs(d) < ALIKE_DB ? "Noise against the pulse is alike." : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} noise against the pulse.`);
+  }
+  const ca = clipped(ra);
+  const cb = clipped(rb);
+  if (ca > 0 || cb > 0) said.push(`Clipped: ${ca > 0 ? percent(ca) : "none"} of A, ${cb > 0 ? percent(cb) : "none"} of B.`);
+  if (alike && ra.drift.known && rb.drift.known && ra.drift.swingVolts > 0 && rb.drift.swingVolts > 0) {
+    const ratio = rb.drift.swingVolts / ra.drift.swingVolts;
+    if (ratio > 1.5 || ratio < 1 / 1.5) said.push(`The level wanders ${times(Math.max(ratio, 1 / ratio))} ${Math.max(ratio, 1 / ratio) < 1.95 ? "more" : "as far"} in ${ratio > 1 ? "B" : "A"}.`);
+  }
+  if (a.medianBpm > 0 && b.medianBpm > 0) said.push(`Median rate: ${significant(a.medianBpm, 3)}\u00a0bpm in A, ${significant(b.medianBpm, 3)}\u00a0bpm in B.`);
+  return said;
+}

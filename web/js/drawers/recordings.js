@@ -1,0 +1,471 @@
+// The Recordings drawer: record, keep the past, and the list of what was recorded.
+
+import { api } from "../api.js";
+import { openCompare } from "../compare/compare.js";
+import { button, fill, h, select, setText } from "../dom.js";
+import { registerDrawer } from "../drawers.js";
+import { bytes, clockTime, rate, significant } from "../format.js";
+import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
+import { openReview } from "../review/review.js";
+
+/** @import {DrawerContext} from "../drawers.js" */
+/** @import {Entry, Running} from "../review/library.js" */
+/** @import {PageState, Store} from "../store.js" */
+
+const TICK_MS = 1000;
+const KEPT_MINUTES = 10;
+/** Notes offered as a place to begin at. */
+const MOST_NOTES = 8;
+/** With more recordings a field finds them by name. */
+const FIND_FROM = 8;
+
+/**
+ * @param {string} [text] an RFC 3339 time
+ */
+export function when(text) {
+  const t = text ? new Date(text) : null;
+  if (!t || Number.isNaN(t.getTime()) || t.getFullYear() < 1900) return "";
+  const two = (/** @type {number} */ n) => String(n).padStart(2, "0");
+  return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())} ${two(t.getHours())}:${two(t.getMinutes())}`;
+}
+
+/**
+ * What is known of a recording in a line.
+ * @param {Entry} e
+ */
+export function summary(e) {
+  const parts = [when(e.started), clockTime(Math.floor(e.seconds)), rate(e.rateHz), e.channels.length === 1 ? e.channels[0] : `${e.channels.length} channels`];
+  if (e.medianBpm > 0) parts.push(`${significant(e.medianBpm, 2)}\u00a0bpm`);
+  if (e.annotations > 0) parts.push(e.annotations === 1 ? "1 note" : `${e.annotations} notes`);
+  parts.push(bytes(e.bytes));
+  return parts.filter(Boolean).join(" · ");
+}
+
+/**
+ * Places in the past where a recording can begin: minutes, and notes.
+ * @param {{index: number, text: string}[]} notes
+ * @param {number} newest one past the newest sample
+ * @param {number} rateHz
+ * @returns {[string, string][]} minutes and text
+ */
+export function beginnings(notes, newest, rateHz) {
+  /** @type {[string, string][]} */
+  const list = [["0", "now"]];
+  for (const m of [1, 2, 5, KEPT_MINUTES]) list.push([String(m), `${m} min ago`]);
+  const recent = notes.filter((n) => rateHz > 0 && newest - n.index > 0 && newest - n.index < KEPT_MINUTES * 60 * rateHz).slice(-MOST_NOTES).reverse();
+  // A little before the note, for the asking takes time too.
+  for (const n of recent) list.push([`note ${n.index}`, `at “${n.text.length > 30 ? n.text.slice(0, 29) + "…" : n.text}”`]);
+  return list;
+}
+
+/** The drawer's button tells of a recording under way, the drawer open or not. @param {Store} store */
+export function watchRecording(store) {
+  const b = document.getElementById("drawer-recordings");
+  if (!b) return;
+  const mark = h("span", { class: "recording-mark", "data-testid": "recording-mark", hidden: true });
+  b.append(mark);
+  let at = 0;
+  let seconds = 0;
+  const show = () => {
+    const running = store.state.server?.recording;
+    mark.hidden = !running;
+    if (running) setText(mark, clockTime(Math.floor(seconds + (performance.now() - at) / 1000)));
+  };
+  /** @type {unknown} */
+  let before;
+  store.subscribe((state) => {
+    const running = state.server?.recording;
+    if (running === before) return;
+    before = running;
+    at = performance.now();
+    seconds = running?.seconds ?? 0;
+    show();
+  });
+  window.setInterval(show, TICK_MS);
+  show();
+}
+
+class RecordingsPanel {
+  /**
+   * @param {HTMLElement} root
+   * @param {DrawerContext} ctx
+   */
+  constructor(root, ctx) {
+    this.ctx = ctx;
+    this.gone = false;
+    this.busy = false;
+    this.owner = true;
+    /** @type {Entry[]} */
+    this.list = [];
+    /** @type {Running|null} */
+    this.running = null;
+    this.runningName = "";
+    this.openId = "";
+    this.shownKey = "";
+    /** @type {Set<string>} chosen to compare */
+    this.chosen = new Set();
+    this.error = h("p", { class: "error", role: "alert", "data-testid": "recordings-error" });
+    this.said = h("p", { class: "recordings-said", role: "status", "data-testid": "recordings-said" });
+    root.append(this.#recordForm(), this.error, this.said, this.#listPart());
+    this.#listenDrop(root);
+    this.timer = window.setInterval(() => this.#tick(), TICK_MS);
+    this.changed(ctx.store.state);
+    void this.refresh();
+  }
+
+  // --- recording ------------------------------------------------------------
+
+  #recordForm() {
+    this.name = h("input", { type: "text", id: "record-name", "data-testid": "record-name", maxlength: "80", placeholder: "Name, as in lamp clip B", "aria-label": "Name of the recording" });
+    this.from = select("record-from", beginnings([], 0, 0), () => {}, { "aria-label": "Begin" });
+    this.from.addEventListener("focus", () => this.#fillFrom());
+    this.from.addEventListener("pointerdown", () => this.#fillFrom());
+    this.length = select("record-for", [["0", "until stopped"], ["0.5", "30 s"], ["1", "1 min"], ["5", "5 min"], ["10", "10 min"], ["30", "30 min"], ["60", "1 h"], ["480", "8 h"], ["1440", "24 h"]], () => {}, { "aria-label": "How long" });
+    this.note = h("input", { type: "text", id: "record-note", "data-testid": "record-note", maxlength: "400", placeholder: "First note, if any", "aria-label": "First note" });
+    this.start = button("record-start", "Record", () => this.#start(), { class: "accent" });
+    this.keepMinutes = select("keep-minutes", [1, 2, 3, 5, KEPT_MINUTES].map((m) => [String(m), `${m} min`]), () => {}, { "aria-label": "How much of the past" });
+    this.keepMinutes.value = "5";
+    this.keep = button("keep", "Keep", () => this.#keep(), { title: "Write the minutes just gone to a recording of their own" });
+    this.idle = h("form", { class: "record-form owner-only" },
+      this.name,
+      h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, "Begin"), this.from), h("label", { class: "pair" }, h("span", {}, "for"), this.length)),
+      this.note,
+      h("div", { class: "row" }, this.start, h("span", { class: "spring" }), h("span", { class: "hint" }, "or the last"), this.keepMinutes, this.keep));
+    this.idle.addEventListener("submit", (e) => {
+      e.preventDefault();
+      void this.#start();
+    });
+    this.state = h("p", { class: "record-state", "data-testid": "record-state" });
+    this.stop = button("record-stop", "Stop", () => this.#stop(), { class: "accent" });
+    this.liveNote = h("input", { type: "text", id: "record-live-note", "data-testid": "record-live-note", maxlength: "400", placeholder: "What happened here?", "aria-label": "Note at the newest sample" });
+    const noteForm = h("form", { class: "row" }, this.liveNote, h("button", { type: "submit", "data-testid": "record-live-note-add" }, "Note"));
+    noteForm.addEventListener("submit", (e) => {
+      e.preventDefault();
+      const text = this.liveNote?.value.trim() ?? "";
+      if (text) void this.#do(async () => {
+        await api.note(text);
+        if (this.liveNote) this.liveNote.value = "";
+        this.#say("Noted.");
+      });
+    });
+    this.active = h("div", { class: "record-form", hidden: true }, h("div", { class: "row" }, this.state, h("span", { class: "spring" }), h("span", { class: "owner-only" }, this.stop)), h("div", { class: "owner-only" }, noteForm));
+    return h("section", { "aria-label": "Record" }, this.idle, this.active);
+  }
+
+  #fillFrom() {
+    const { server } = this.ctx.store.state;
+    const list = beginnings(server?.notes ?? [], this.ctx.rings()?.end ?? 0, server?.rateHz ?? 0);
+    const key = list.map((l) => l.join()).join("|");
+    if (!this.from || this.from.dataset.key === key) return;
+    const value = this.from.value;
+    this.from.dataset.key = key;
+    fill(this.from, ...list.map(([v, text]) => h("option", { value: v }, text)));
+    if (list.some((l) => l[0] === value)) this.from.value = value;
+  }
+
+  /** Minutes into the past that the choice of a beginning means now. */
+  #pastMinutes() {
+    const value = this.from?.value ?? "0";
+    if (!value.startsWith("note ")) return Number(value);
+    const rateHz = this.ctx.store.state.server?.rateHz ?? 0;
+    const newest = this.ctx.rings()?.end ?? 0;
+    const seconds = rateHz > 0 ? (newest - Number(value.slice(5))) / rateHz + 0.5 : 0;
+    return Math.min(KEPT_MINUTES, Math.max(0, seconds / 60));
+  }
+
+  #start() {
+    return this.#do(async () => {
+      const running = await library.start({ name: this.name?.value.trim() ?? "", minutes: Number(this.length?.value ?? 0), keepMinutes: this.#pastMinutes(), note: this.note?.value.trim() ?? "" });
+      this.#run(running);
+      if (this.note) this.note.value = "";
+      this.#say("Recording.");
+      this.stop?.focus();
+      await this.refresh();
+    });
+  }
+
+  #stop() {
+    return this.#do(async () => {
+      const done = await library.stop();
+      this.#run(null);
+      this.#say(`Recorded ${clockTime(Math.floor(done.seconds))}.`);
+      this.start?.focus();
+      await this.refresh();
+    });
+  }
+
+  #keep() {
+    return this.#do(async () => {
+      const done = await library.keep(Number(this.keepMinutes?.value ?? 5), this.name?.value.trim() ?? "");
+      this.#say(`Kept ${clockTime(Math.floor(done.seconds))}.`);
+      await this.refresh();
+    });
+  }
+
+  /** @param {Running|null} running */
+  #run(running) {
+    this.running = running;
+    if (this.idle) this.idle.hidden = !!running;
+    if (this.active) this.active.hidden = !running;
+    if (running && this.state) setText(this.state, `Recording ${running.name || "without a name"}, ${clockTime(Math.floor(running.seconds))}, ${bytes(running.bytes)}`);
+  }
+
+  async #tick() {
+    if (document.hidden || this.gone || !this.running) return;
+    try {
+      const running = await library.running();
+      if (this.gone || this.busy) return;
+      const ended = this.running && !running;
+      this.#run(running);
+      if (ended) {
+        this.#say("The recording ended.");
+        await this.refresh();
+      }
+    } catch {
+      // The banner tells that the program is away.
+    }
+  }
+
+  // --- the list ---------------------------------------------------------------
+
+  #listPart() {
+    this.file = h("input", { type: "file", id: "upload-file", "data-testid": "upload-file", accept: ".edf,.bdf,.csv,.wav", multiple: true, class: "unseen", tabindex: "-1", "aria-hidden": "true" });
+    this.file.addEventListener("change", () => {
+      void this.#bring([...(this.file?.files ?? [])]);
+      if (this.file) this.file.value = "";
+    });
+    this.progress = h("progress", { max: "1", value: "0", hidden: true, "aria-label": "Arriving" });
+    this.find = h("input", { type: "search", id: "recordings-find", "data-testid": "recordings-find", placeholder: "Find by name or note", "aria-label": "Find by name or note", hidden: true });
+    this.find.addEventListener("input", () => this.#show());
+    this.compare = button("recordings-compare", "Compare", () => this.#compare(), { hidden: true, title: "Lay the two marked recordings beside each other" });
+    this.items = h("ul", { class: "recordings", "data-testid": "recordings-list" });
+    this.where = h("p", { class: "hint" });
+    return h("section", { class: "recordings-part", "aria-label": "Recordings" },
+      h("div", { class: "row" }, h("h3", {}, "Recorded"), h("span", { class: "spring" }), this.compare,
+        h("span", { class: "owner-only" }, button("upload", "Bring a file", () => this.file?.click(), { title: "EDF, BDF, CSV or WAV; dropping it here does as well" }), this.file)),
+      this.progress, this.find, this.items, this.where);
+  }
+
+  /** @param {HTMLElement} root */
+  #listenDrop(root) {
+    const over = (/** @type {DragEvent} */ e) => {
+      if (!this.owner || !e.dataTransfer?.types.includes("Files")) return;
+      e.preventDefault();
+      root.classList.add("dropping");
+    };
+    root.addEventListener("dragenter", over);
+    root.addEventListener("dragover", over);
+    root.addEventListener("dragleave", (e) => {
+      if (!(e.relatedTarget instanceof Node) || !root.contains(e.relatedTarget)) root.classList.remove("dropping");
+    });
+    root.addEventListener("drop", (e) => {
+      root.classList.remove("dropping");
+      if (!this.owner || !e.dataTransfer || e.dataTransfer.files.length === 0) return;
+      e.preventDefault();
+      void this.#bring([...e.dataTransfer.files]);
+    });
+  }
+
+  /** @param {File[]} files */
+  #bring(files) {
+    return this.#do(async () => {
+      for (const f of files) {
+        if (this.progress) this.progress.hidden = false;
+        const entry = await upload(f, (share) => {
+          if (this.progress) this.progress.value = share;
+        });
+        this.openId = entry.id;
+        this.#say(`${entry.name} is here.`);
+      }
+      await this.refresh();
+    }).finally(() => {
+      if (this.progress) this.progress.hidden = true;
+    });
+  }
+
+  async refresh() {
+    try {
+      const answer = await library.list();
+      if (this.gone) return;
+      this.list = answer.recordings;
+      const known = new Set(this.list.map((e) => e.id));
+      for (const id of this.chosen) if (!known.has(id)) this.chosen.delete(id);
+      if (this.where) setText(this.where, `Kept in ${answer.folder}`);
+      this.#show();
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  #show() {
+    if (!this.items || !this.find) return;
+    this.find.hidden = this.list.length < FIND_FROM;
+    const wanted = this.find.hidden ? "" : this.find.value.trim().toLowerCase();
+    const shown = this.list.filter((e) => !wanted || `${e.name} ${e.note} ${e.id}`.toLowerCase().includes(wanted));
+    const focused = document.activeElement instanceof HTMLElement && this.items.contains(document.activeElement) ? document.activeElement.id : "";
+    fill(this.items, ...shown.map((e, i) => this.#item(e, i)));
+    if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? "Nothing yet. The last ten minutes are remembered: Keep writes them down." : "None of that name."));
+    if (focused) document.getElementById(focused)?.focus();
+    this.#showCompare();
+  }
+
+  #showCompare() {
+    if (!this.compare) return;
+    this.compare.hidden = this.list.filter((e) => !e.problem).length < 2;
+    this.compare.disabled = this.chosen.size !== 2;
+    setText(this.compare, this.chosen.size === 2 ? "Compare the two" : "Compare");
+    this.compare.title = this.chosen.size === 2 ? "Lay the two marked recordings beside each other" : "Mark two recordings first";
+  }
+
+  /**
+   * @param {Entry} e
+   * @param {number} i
+   */
+  #item(e, i) {
+    const open = this.openId === e.id;
+    const id = `recording-${i}`;
+    const mark = h("input", { type: "checkbox", id: id + "-mark", "data-testid": id + "-mark", "aria-label": `Mark ${e.name || e.id} to compare`, title: "Mark to compare", disabled: e.problem !== "" });
+    mark.checked = this.chosen.has(e.id);
+    mark.addEventListener("change", () => {
+      if (mark.checked) this.chosen.add(e.id);
+      else this.chosen.delete(e.id);
+      while (this.chosen.size > 2) {
+        const [first] = this.chosen;
+        this.chosen.delete(first);
+        const at = this.list.findIndex((x) => x.id === first);
+        const box = document.getElementById(`recording-${at}-mark`);
+        if (box instanceof HTMLInputElement) box.checked = false;
+      }
+      this.#showCompare();
+    });
+    const more = button(id + "-more", open ? "Less" : "More", () => {
+      this.openId = open ? "" : e.id;
+      this.#show();
+    }, { class: "quiet", "aria-expanded": String(open), "aria-label": `${open ? "Less" : "More"} about ${e.name || e.id}` });
+    const title = button(id, e.name || e.id, () => openReview(this.ctx, e.id), { class: "recording-name", disabled: e.problem !== "", title: "Look at it" });
+    return h("li", { class: "recording" + (e.recording ? " now" : ""), "data-recording": e.id },
+      h("div", { class: "recording-head" }, mark, title, e.recording ? h("span", { class: "recording-now" }, "being recorded") : null, h("span", { class: "spring" }), more),
+      h("p", { class: "recording-line" }, e.problem ? h("span", { class: "warning" }, e.problem) : summary(e)),
+      e.note ? h("p", { class: "recording-note" }, e.note) : null,
+      open ? this.#more(e, id) : null);
+  }
+
+  /**
+   * @param {Entry} e
+   * @param {string} id
+   */
+  #more(e, id) {
+    const speed = select(id + "-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": "Speed of the replay" });
+    const name = h("input", { type: "text", id: id + "-name", "data-testid": id + "-name", value: e.name, maxlength: "80", "aria-label": "Name", disabled: e.recording });
+    const note = h("textarea", { id: id + "-note", "data-testid": id + "-note", rows: "2", maxlength: "1500", placeholder: "What it is of: board, gain, finger …", "aria-label": "Note on this recording" });
+    note.value = e.note;
+    const form = h("form", { class: "recording-edit owner-only" }, name, note, h("div", { class: "row" }, h("button", { type: "submit", "data-testid": id + "-save" }, "Save name and note")));
+    form.addEventListener("submit", (ev) => {
+      ev.preventDefault();
+      void this.#do(async () => {
+        /** @type {{name?: string, note?: string}} */
+        const what = {};
+        if (name.value.trim() !== e.name && !e.recording) what.name = name.value.trim();
+        if (note.value.trim() !== e.note) what.note = note.value.trim();
+        if (Object.keys(what).length === 0) return;
+        const entry = await library.change(e.id, what);
+        if (this.chosen.delete(e.id)) this.chosen.add(entry.id);
+        this.openId = entry.id;
+        this.#say("Saved.");
+        await this.refresh();
+      });
+    });
+    const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": `Download ${e.name || e.id} as ${text}` }, text);
+    return h("div", { class: "recording-more" },
+      e.problem ? null : h("div", { class: "row" }, button(id + "-review", "Look at it", () => openReview(this.ctx, e.id)),
+        h("span", { class: "owner-only row" }, button(id + "-replay", "Replay", () => this.#replay(e, Number(speed.value)), { title: "Play it into the live page as if a board sent it" }), speed)),
+      h("p", { class: "row" }, h("span", { class: "hint" }, "Download"), e.problem ? null : [link("edf", "EDF+"), link("csv", "CSV"), link("wav", "WAV")]),
+      form,
+      h("div", { class: "row owner-only" }, button(id + "-delete", "Delete", () => this.#trash(e), { disabled: e.recording, title: e.recording ? "Stop the recording first" : "To the trash; it can be undone" })));
+  }
+
+  /**
+   * @param {Entry} e
+   * @param {number} speed
+   */
+  #replay(e, speed) {
+    return this.#do(async () => {
+      const ends = this.running ? " The recording under way ended with its source." : "";
+      await api.open(replayAddress(e.address, 0, speed));
+      this.#say(`Replaying ${e.name || e.id}.${ends}`);
+    });
+  }
+
+  /** @param {Entry} e */
+  #trash(e) {
+    return this.#do(async () => {
+      await library.trash(e.id);
+      this.openId = "";
+      const undo = button("recordings-undo", "Undo", () => this.#do(async () => {
+        const back = await library.restore(e.id);
+        this.openId = back.id;
+        this.#say(`${back.name || back.id} is back.`);
+        await this.refresh();
+      }));
+      fill(this.said, h("span", {}, `${e.name || e.id} is in the trash.`), " ", undo);
+      this.ctx.announce(`${e.name || e.id} is in the trash. Undo brings it back.`);
+      await this.refresh();
+      undo.focus();
+    });
+  }
+
+  #compare() {
+    const list = this.list.filter((e) => this.chosen.has(e.id));
+    if (list.length !== 2) return;
+    // The older one is A.
+    list.reverse();
+    openCompare(this.ctx, list.map((e) => ({ id: e.id, channel: -1, from: 0, to: Infinity })));
+  }
+
+  // --- saying things ------------------------------------------------------------
+
+  /** @param {() => Promise<void>} what */
+  async #do(what) {
+    if (this.busy) return;
+    this.busy = true;
+    setText(this.error, "");
+    try {
+      await what();
+    } catch (e) {
+      this.#failed(e);
+    } finally {
+      this.busy = false;
+    }
+  }
+
+  /** @param {unknown} e */
+  #failed(e) {
+    if (!this.gone) setText(this.error, e instanceof Error ? e.message : String(e));
+  }
+
+  /** @param {string} text */
+  #say(text) {
+    fill(this.said, text);
+    this.ctx.announce(text);
+  }
+
+  /** @param {PageState} state */
+  changed(state) {
+    this.owner = state.owner;
+    const running = state.server?.recording ?? null;
+    const name = running?.name ?? "";
+    if (name === this.runningName && !!running === !!this.running) return;
+    const ended = this.running && !running && !this.busy;
+    this.runningName = name;
+    this.#run(/** @type {Running|null} */ (running));
+    if (ended) this.#say("The recording ended.");
+    if (!this.busy) void this.refresh();
+  }
+
+  destroy() {
+    this.gone = true;
+    window.clearInterval(this.timer);
+  }
+}
+
+registerDrawer({ id: "recordings", title: "Recordings", key: "r", create: (root, ctx) => new RecordingsPanel(root, ctx) });

@@ -1,0 +1,103 @@
+// Requests about recordings, and their shapes (server/API.md).
+
+import { request, send, sentence } from "../api.js";
+
+/** @import {PathSettings} from "../types.js" */
+
+/**
+ * One recording in the list.
+ * @typedef {object} Entry
+ * @property {string} id
+ * @property {string} name
+ * @property {string} address opens it as a source
+ * @property {string} [started]
+ * @property {number} seconds
+ * @property {number} rateHz
+ * @property {string[]} channels
+ * @property {number} bytes
+ * @property {number} medianBpm 0 when no beats are stored
+ * @property {string} note
+ * @property {number} annotations
+ * @property {boolean} recording
+ * @property {string} problem
+ */
+/** @typedef {{sample: number, text: string, board: boolean, added: boolean, durationSeconds: number}} RecordedNote */
+/** @typedef {{label: string, kind: string, unit: string, path: PathSettings|null}} RecordedChannel */
+/** @typedef {Entry & {samples: number, format: string, channelDetails: RecordedChannel[], notes: RecordedNote[], gaps: {first: number, samples: number}[], remarks: string[]}} Detail */
+/** @typedef {{id: string, name: string, seconds: number, bytes: number}} Running */
+/** @typedef {{sample: number, kind: string, quality: number}} Mark */
+/** @typedef {{beats: number, fromSeconds: number, stepSeconds: number, median: number[], low: number[], high: number[]}} Average */
+/** @typedef {{channel: string, kind: string, unit: string, rateHz: number, from: number, to: number, report: any, medianBpm: number, average: Average, beats: Mark[], spectrum: {freqHz: number[], densityVoltsPerRootHz: number[], averages: number}}} Stretch */
+
+/** @param {string} id */
+const at = (id) => "/recordings/" + encodeURIComponent(id);
+
+export const library = {
+  /** @returns {Promise<{folder: string, recordings: Entry[]}>} */
+  list: () => request("GET", "/recordings"),
+  /** @param {string} id @returns {Promise<Detail>} */
+  get: (id) => request("GET", at(id)),
+  /** @param {string} id @param {{name?: string, note?: string}} what @returns {Promise<Entry>} */
+  change: (id, what) => request("PATCH", at(id), what),
+  /** @param {string} id */
+  trash: (id) => request("DELETE", at(id)),
+  /** @param {string} id @returns {Promise<Entry>} */
+  restore: (id) => request("POST", at(id) + "/restore"),
+  /** @param {{name?: string, minutes?: number, keepMinutes?: number, note?: string}} what @returns {Promise<Running>} */
+  start: (what) => request("POST", "/recording", what),
+  /** @returns {Promise<Running>} */
+  stop: () => request("DELETE", "/recording"),
+  /** @returns {Promise<Running|null>} */
+  running: () => request("GET", "/recording"),
+  /** @param {number} minutes @param {string} name @returns {Promise<Running>} */
+  keep: (minutes, name) => request("POST", "/keep", { minutes, name }),
+  /** @param {string} id @param {number} sample @param {string} text */
+  addNote: (id, sample, text) => request("POST", at(id) + "/notes", { sample, text }),
+  /** @param {string} id @param {number} sample @param {string} text */
+  removeNote: (id, sample, text) => request("DELETE", at(id) + "/notes", { sample, text }),
+  /** @param {string} id @param {string} query @returns {Promise<ArrayBuffer>} */
+  view: async (id, query) => (await send("GET", `${at(id)}/view?${query}`)).arrayBuffer(),
+  /** @param {string} id @param {number} [find] the channel to look for beats in @returns {Promise<{channels: Mark[][]}>} */
+  beats: (id, find) => request("GET", at(id) + "/beats" + (find === undefined ? "" : `?find=${find}`)),
+  /** @param {string} id @param {number} channel @param {number} from @param {number} to @returns {Promise<Stretch>} */
+  analysis: (id, channel, from, to) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`),
+  /** @param {string} id @param {"edf"|"csv"|"wav"} as */
+  file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
+};
+
+/**
+ * Sends a file to the library.
+ * @param {File} file
+ * @param {(share: number) => void} progress
+ * @returns {Promise<Entry>}
+ */
+export function upload(file, progress) {
+  return new Promise((resolve, reject) => {
+    const x = new XMLHttpRequest();
+    x.open("POST", "/api/v1/recordings?name=" + encodeURIComponent(file.name));
+    x.responseType = "json";
+    x.upload.addEventListener("progress", (e) => {
+      if (e.lengthComputable && e.total > 0) progress(e.loaded / e.total);
+    });
+    x.addEventListener("load", () => {
+      if (x.status >= 200 && x.status < 300) resolve(x.response);
+      else reject(new Error(sentence(x.response?.error ?? `the server answered ${x.status}`)));
+    });
+    x.addEventListener("error", () => reject(new Error("The file did not arrive; is the program still running?")));
+    x.setRequestHeader("Content-Type", "application/octet-stream");
+    x.send(file);
+  });
+}
+
+/**
+ * The address that plays a recording from a sample on.
+ * @param {string} address
+ * @param {number} sample
+ * @param {number} speed
+ */
+export function replayAddress(address, sample, speed) {
+  return `${address}${address.includes("?") ? "&" : "?"}hold=1&from=${Math.max(0, Math.round(sample))}&speed=${speed}`;
+}
+
+/** Speeds offered for a replay. */
+export const SPEEDS = [1, 2, 5, 10, 20, 50, 100];

@@ -1,0 +1,515 @@
+// Review: one recording on the whole page. Overview and window, notes, beats, two
+// cursors, a path laid over the whole file, and replay from a place.
+
+import { api } from "../api.js";
+import { openCompare } from "../compare/compare.js";
+import { button, fill, h, select, setText } from "../dom.js";
+import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
+import { library, replayAddress, SPEEDS } from "./library.js";
+import { PathFields, plainPath } from "./path-fields.js";
+import { Sheet } from "./sheet.js";
+import { PieceSource } from "./source.js";
+import { firstFrom, medianRate } from "./window.js";
+
+/** @import {DrawerContext} from "../drawers.js" */
+/** @import {Detail, Mark, RecordedNote} from "./library.js" */
+/** @import {PathSettings} from "../types.js" */
+
+const MOST_ROWS = 120;
+/** More lines of the board than this are hidden at first. */
+const MOST_BOARD_LINES = 30;
+const ZOOM = 1.5;
+const VALUE_PAUSE_MS = 60;
+const SECONDS = [1, 2, 5, 10, 20, 60, 300, 1800];
+
+/** @type {ReviewView|null} */
+let view = null;
+
+/**
+ * Opens a recording for looking at.
+ * @param {DrawerContext} ctx
+ * @param {string} id
+ * @param {{from: number, to: number}} [place]
+ */
+export function openReview(ctx, id, place) {
+  view ??= new ReviewView(ctx);
+  void view.open(id, place);
+}
+
+class ReviewView {
+  /** @param {DrawerContext} ctx */
+  constructor(ctx) {
+    this.ctx = ctx;
+    /** @type {Detail|null} */
+    this.detail = null;
+    /** @type {PieceSource|null} */
+    this.source = null;
+    /** @type {(PathSettings|null)[]} */
+    this.paths = [];
+    this.beatChannel = 0;
+    this.pathChannel = 0;
+    this.listKey = "";
+    this.valueTimer = 0;
+    this.opening = 0;
+    this.openMs = NaN;
+    this.sheet = new Sheet({ loop: ctx.loop, palette: ctx.palette, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
+    this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
+    this.facts = h("p", { class: "review-facts", "data-testid": "review-facts" });
+    this.error = h("p", { class: "error", role: "alert", "data-testid": "review-error" });
+    this.where = h("span", { class: "where", "data-testid": "review-where" });
+    this.readout = h("div", { class: "review-readout", "data-testid": "review-readout", hidden: true });
+    this.dialog = h("dialog", { class: "review", id: "review", "data-testid": "review", "aria-labelledby": "review-title" },
+      h("header", { class: "review-head" }, h("div", {}, this.title, this.facts), h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": "review-close", onclick: () => this.dialog.close() }, "×")),
+      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side());
+    this.dialog.addEventListener("close", () => this.#closed());
+    this.dialog.addEventListener("keydown", (e) => this.#key(e));
+    this.watch = new MutationObserver(() => ctx.loop.dirty(this.sheet));
+    this.watch.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
+    document.body.append(this.dialog);
+    Object.assign(window, { pulsewrightReview: () => this.stats() });
+  }
+
+  #toolbar() {
+    this.seconds = select("review-seconds", [["", ""], ...SECONDS.map((s) => /** @type {[string, string]} */ ([String(s), s < 60 ? `${s} s` : `${s / 60} min`])), ["all", "all"]], (v) => {
+      if (v === "all") {
+        this.sheet.window.set(0, Infinity);
+        this.sheet.moved();
+      } else if (v) this.sheet.setSeconds(Number(v));
+    }, { "aria-label": "Time across" });
+    this.cursorButton = button("review-cursors", "Cursors", () => this.#toggleCursors(), { "aria-pressed": "false", title: "Two cursors: time, difference and rate between them (c)" });
+    this.lockButton = button("review-lock", "Hold scale", () => this.#toggleLock(), { "aria-pressed": "false", title: "Keep the height of the traces while moving (a)" });
+    this.noteInput = h("input", { type: "text", id: "review-note", "data-testid": "review-note", maxlength: "400", placeholder: "What is to be seen here?", "aria-label": "Note" });
+    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "review-note-save" }, "Keep"));
+    this.noteForm.addEventListener("submit", (e) => {
+      e.preventDefault();
+      void this.#addNote();
+    });
+    this.noteButton = button("review-note-add", "Note", () => this.#openNote(), { title: "Write a note at cursor A, or in the middle (n)", class: "owner-only" });
+    this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": "Speed of the replay" });
+    return h("div", { class: "toolbar", role: "toolbar", "aria-label": "Recording" },
+      h("span", { class: "group" },
+        button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": "More time across", title: "More time across (−)" }), this.seconds,
+        button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": "Less time across", title: "Less time across (+)" })),
+      this.lockButton, this.cursorButton, this.noteButton, this.noteForm,
+      h("span", { class: "owner-only group-loose" }, button("review-replay", "Replay from here", () => this.#replay(), { title: "Play it into the live page from cursor A, or from the left edge (p)" }), this.speed),
+      h("span", { class: "group-loose" }, button("review-as-a", "Compare as A", () => this.#compare(0), { title: "This stretch, or what lies between the cursors, as A" }), button("review-as-b", "as B", () => this.#compare(1), { "aria-label": "Compare as B" })),
+      this.where);
+  }
+
+  #side() {
+    this.noteList = h("ol", { class: "review-list", "data-testid": "review-notes" });
+    this.boardCheck = h("input", { type: "checkbox", id: "review-board", "data-testid": "review-board" });
+    this.boardCheck.addEventListener("change", () => this.#showNotes());
+    this.boardLabel = h("label", { class: "check", hidden: true }, this.boardCheck, h("span", {}));
+    this.noteCount = h("small", {});
+    this.beatPick = select("review-beat-channel", [], (v) => {
+      this.beatChannel = Number(v);
+      this.#showBeats(true);
+    }, { "aria-label": "Channel of the beats" });
+    this.beatWords = h("p", { class: "hint", "data-testid": "review-beat-words" });
+    this.beatList = h("ol", { class: "review-list", "data-testid": "review-beats" });
+    this.findBeats = button("review-find-beats", "Find beats", () => this.#findBeats(), { title: "Run the beat finder over the whole recording", hidden: true });
+    this.pathPick = select("review-path-channel", [], (v) => {
+      this.pathChannel = Number(v);
+      this.#showPath();
+    }, { "aria-label": "Channel of the path" });
+    this.pathOn = select("review-path-on", [["off", "as recorded"], ["on", "after a path"]], (v) => this.#setPath(v === "on" ? this.fields?.path ?? null : null), { "aria-label": "How the channel is shown" });
+    this.fields = new PathFields((p) => this.#setPath(p));
+    this.pathRecorded = button("review-path-recorded", "As set when recorded", () => this.#setPath(this.detail?.channelDetails[this.pathChannel]?.path ?? null), { class: "quiet" });
+    this.pathLive = button("review-path-live", "As set on the live page", () => {
+      const live = this.ctx.store.state.server?.channels ?? [];
+      const c = live[this.pathChannel] ?? live[0];
+      if (c) this.#setPath(structuredClone(c.path));
+    }, { class: "quiet" });
+    return h("aside", { class: "review-side", "aria-label": "Cursors, notes, beats and path" },
+      this.readout,
+      h("section", {}, h("div", { class: "row" }, h("h3", {}, "Notes"), this.noteCount, h("span", { class: "spring" }), this.boardLabel), this.noteList),
+      h("section", {}, h("div", { class: "row" }, h("h3", {}, "Beats"), h("span", { class: "spring" }), this.beatPick,
+        button("review-beat-before", "‹", () => this.#beat(-1), { "aria-label": "Beat before", title: "Beat before (shift b)", class: "step" }), button("review-beat-next", "›", () => this.#beat(1), { "aria-label": "Next beat", title: "Next beat (b)", class: "step" })),
+      this.beatWords, this.findBeats, this.beatList),
+      h("section", {}, h("div", { class: "row" }, h("h3", {}, "Path"), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
+      h("details", { class: "review-keys" }, h("summary", {}, "Keys"), keysHelp()));
+  }
+
+  // --- opening ----------------------------------------------------------------
+
+  /**
+   * @param {string} id
+   * @param {{from: number, to: number}} [place]
+   */
+  async open(id, place) {
+    const mine = ++this.opening;
+    const begun = performance.now();
+    this.#fail("");
+    if (!this.dialog.open) this.dialog.showModal();
+    try {
+      const detail = await library.get(id);
+      if (mine !== this.opening) return;
+      if (detail.problem || detail.samples === 0) throw new Error(detail.problem || "There is no sample in this recording yet.");
+      this.#show(detail, place);
+      this.openMs = performance.now() - begun;
+      const { channels } = await library.beats(id);
+      if (mine !== this.opening) return;
+      this.sheet.beats = channels;
+      this.beatChannel = Math.max(0, channels.findIndex((b) => b.length > 0));
+      if (this.beatPick) this.beatPick.value = String(this.beatChannel);
+      this.#showBeats(true);
+      this.ctx.loop.dirty(this.sheet);
+    } catch (e) {
+      if (mine === this.opening) this.#failed(e);
+    }
+  }
+
+  /**
+   * @param {Detail} detail
+   * @param {{from: number, to: number}} [place]
+   */
+  #show(detail, place) {
+    this.source?.destroy();
+    this.detail = detail;
+    this.source = new PieceSource(detail.id, { arrived: () => this.sheet.arrived(), failed: (e) => this.#failed(e) });
+    this.paths = detail.channelDetails.map(() => null);
+    this.pathChannel = 0;
+    this.beatChannel = 0;
+    setText(this.title, detail.name || detail.id);
+    setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
+    const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));
+    for (const pick of [this.beatPick, this.pathPick]) {
+      if (!pick) continue;
+      fill(pick, ...options.map((o) => o.cloneNode(true)));
+      pick.hidden = detail.channelDetails.length < 2;
+    }
+    this.ctx.loop.add(this.sheet);
+    this.sheet.show(detail, this.source);
+    const first = Math.min(detail.samples, 30 * this.sheet.rateHz);
+    if (place) this.sheet.window.set(place.from, place.to);
+    else this.sheet.window.set(0, first);
+    this.sheet.moved();
+    this.#showNotes();
+    this.#showBeats(true);
+    this.#showPath();
+    this.#cursorsMoved();
+    this.sheet.canvas.focus();
+  }
+
+  #closed() {
+    this.opening++;
+    this.source?.destroy();
+    this.source = null;
+    this.ctx.loop.remove(this.sheet);
+    this.sheet.clear();
+    this.detail = null;
+  }
+
+  // --- the window ---------------------------------------------------------------
+
+  #moved() {
+    const { window: w, rateHz } = this.sheet;
+    if (!this.detail) return;
+    const span = w.span / rateHz;
+    setText(this.where, `${clockTime(w.from / rateHz, span < 20 ? 0.01 : 1)} to ${clockTime(w.to / rateHz, span < 20 ? 0.01 : 1)}`);
+    if (this.seconds) {
+      const same = SECONDS.find((s) => Math.abs(s / span - 1) < 0.01);
+      this.seconds.options[0].textContent = duration(span);
+      this.seconds.value = w.span >= w.length ? "all" : same ? String(same) : "";
+    }
+    this.#showBeats(false);
+  }
+
+  #toggleLock() {
+    this.sheet.locked = !this.sheet.locked;
+    this.lockButton?.setAttribute("aria-pressed", String(this.sheet.locked));
+    this.ctx.loop.dirty(this.sheet);
+  }
+
+  #toggleCursors() {
+    this.sheet.toggleCursors();
+    this.cursorButton?.setAttribute("aria-pressed", String(this.sheet.cursors.on));
+  }
+
+  #cursorsMoved() {
+    const { cursors } = this.sheet;
+    this.readout.hidden = !cursors.on;
+    this.cursorButton?.setAttribute("aria-pressed", String(cursors.on));
+    if (!cursors.on) return;
+    window.clearTimeout(this.valueTimer);
+    this.#showReadout(null, null);
+    this.valueTimer = window.setTimeout(() => this.#values(), VALUE_PAUSE_MS);
+  }
+
+  async #values() {
+    const { a, b } = this.sheet.cursors;
+    const source = this.source;
+    if (!source) return;
+    try {
+      const [va, vb] = await Promise.all([source.at(a), source.at(b)]);
+      if (source === this.source && a === this.sheet.cursors.a && b === this.sheet.cursors.b) this.#showReadout(va, vb);
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  /**
+   * @param {number[]|null} va by channel; null is being asked for
+   * @param {number[]|null} vb
+   */
+  #showReadout(va, vb) {
+    const d = this.sheet.measure();
+    const rows = (this.detail?.channelDetails ?? []).map((c, i) => h("tr", {}, h("th", { scope: "row" }, c.label), ...[va?.[i], vb?.[i], va && vb ? vb[i] - va[i] : undefined].map((v) => h("td", {}, v === undefined ? "…" : quantity(v, c.unit)))));
+    fill(this.readout, h("b", { "data-testid": "review-delta-t" }, "Δt " + duration(d.seconds)), h("b", { "data-testid": "review-delta-bpm" }, Number.isFinite(d.bpm) ? `${d.bpm.toFixed(1)}\u00a0bpm` : "–"),
+      h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, h("span", { class: "unseen" }, "Channel")), ...["A", "B", "ΔV"].map((t) => h("th", { scope: "col" }, t)))), h("tbody", {}, rows)));
+  }
+
+  /** Cursor A when it is set, else null. */
+  #marked() {
+    return this.sheet.cursors.on ? Math.min(this.sheet.cursors.a, this.sheet.cursors.b) : null;
+  }
+
+  // --- notes --------------------------------------------------------------------
+
+  #openNote() {
+    if (!this.noteForm || !this.noteInput || !this.noteButton || !this.ctx.store.state.owner) return;
+    this.noteForm.hidden = false;
+    this.noteButton.hidden = true;
+    this.noteInput.value = "";
+    this.noteInput.focus();
+  }
+
+  #closeNote() {
+    if (!this.noteForm || !this.noteButton) return;
+    this.noteForm.hidden = true;
+    this.noteButton.hidden = false;
+    this.noteButton.focus();
+  }
+
+  async #addNote() {
+    const text = this.noteInput?.value.trim() ?? "";
+    const { detail } = this;
+    if (!text || !detail) return this.#closeNote();
+    const sample = Math.round(this.#marked() ?? (this.sheet.window.from + this.sheet.window.to) / 2);
+    try {
+      await library.addNote(detail.id, sample, text);
+      detail.notes.push({ sample, text, board: false, added: true, durationSeconds: 0 });
+      detail.notes.sort((a, b) => a.sample - b.sample);
+      this.#closeNote();
+      this.#showNotes();
+      this.#fail("");
+      this.ctx.announce("Noted.");
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  /** @param {RecordedNote} n */
+  async #removeNote(n) {
+    const { detail } = this;
+    if (!detail) return;
+    try {
+      await library.removeNote(detail.id, n.sample, n.text);
+      detail.notes.splice(detail.notes.indexOf(n), 1);
+      this.#showNotes();
+      this.ctx.announce("The note is gone.");
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  #showNotes() {
+    const { detail, noteList, boardLabel, boardCheck } = this;
+    if (!detail || !noteList || !boardLabel || !boardCheck) return;
+    const lines = detail.notes.filter((n) => n.board).length;
+    if (boardLabel.hidden && lines > 0) boardCheck.checked = lines <= MOST_BOARD_LINES;
+    boardLabel.hidden = lines === 0;
+    setText(/** @type {Element} */ (boardLabel.lastElementChild), `the board’s ${lines} lines`);
+    const shown = detail.notes.filter((n) => !n.board || boardCheck.checked);
+    this.sheet.notes = shown;
+    if (this.noteCount) setText(this.noteCount, shown.length > 0 ? String(shown.length) : "");
+    fill(noteList, ...shown.slice(0, 500).map((n, i) => h("li", {},
+      button(`review-note-${i}`, "", () => this.sheet.goTo(n.sample), { class: "review-row", "aria-label": `Go to ${clockTime(n.sample / this.sheet.rateHz, 0.1)}, ${n.text}` }),
+      n.added ? button(`review-note-${i}-remove`, "×", () => this.#removeNote(n), { class: "quiet owner-only", "aria-label": `Take away the note ${n.text}` }) : null)));
+    [...noteList.children].forEach((li, i) => {
+      const row = li.querySelector(".review-row");
+      if (row) fill(row, h("span", { class: "review-time" }, clockTime(shown[i].sample / this.sheet.rateHz, 0.1)), h("span", {}, shown[i].text));
+    });
+    if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, "No notes. n writes one."));
+    this.ctx.loop.dirty(this.sheet);
+  }
+
+  // --- beats --------------------------------------------------------------------
+
+  /** @param {boolean} fresh */
+  #showBeats(fresh) {
+    const { beatList, beatWords, findBeats, detail } = this;
+    if (!beatList || !beatWords || !findBeats || !detail) return;
+    /** @type {Mark[]} */
+    const list = this.sheet.beats[this.beatChannel] ?? [];
+    const { window: w, rateHz } = this.sheet;
+    findBeats.hidden = list.length > 0 || detail.channelDetails[this.beatChannel]?.kind === "other";
+    const a = firstFrom(list, Math.ceil(w.from));
+    const b = firstFrom(list, w.to);
+    const key = `${this.beatChannel} ${list.length} ${a} ${b}`;
+    if (!fresh && key === this.listKey) return;
+    this.listKey = key;
+    const median = medianRate(list, a, b, rateHz);
+    setText(beatWords, list.length === 0 ? "No beats are stored for this channel." : `${b - a} here${median > 0 ? `, median ${significant(median, 3)}\u00a0bpm` : ""}; ${list.length.toLocaleString("en")} in all.`);
+    const shown = list.slice(a, Math.min(b, a + MOST_ROWS));
+    fill(beatList, ...shown.map((m, i) => {
+      const before = list[a + i - 1];
+      const seconds = before ? (m.sample - before.sample) / rateHz : NaN;
+      return h("li", {}, h("button", { type: "button", class: "review-row", onclick: () => this.#toBeat(a + i) },
+        h("span", { class: "review-time" }, clockTime(m.sample / rateHz, 0.01)),
+        h("span", {}, seconds > 0 && seconds < 10 ? `${significant(60 / seconds, 3)}\u00a0bpm` : "–"), h("span", { class: "hint" }, qualityWord(m.quality))));
+    }));
+    if (b - a > MOST_ROWS) beatList.append(h("li", { class: "hint" }, `and ${b - a - MOST_ROWS} more; zoom in to list them`));
+  }
+
+  async #findBeats() {
+    const { detail, findBeats } = this;
+    if (!detail || !findBeats) return;
+    const channel = this.beatChannel;
+    findBeats.disabled = true;
+    setText(findBeats, "Finding beats …");
+    try {
+      const { channels } = await library.beats(detail.id, channel);
+      if (detail === this.detail) {
+        this.sheet.beats[channel] = channels[channel];
+        this.#showBeats(true);
+        this.ctx.loop.dirty(this.sheet);
+        this.ctx.announce(`${channels[channel].length} beats found.`);
+      }
+    } catch (e) {
+      this.#failed(e);
+    } finally {
+      findBeats.disabled = false;
+      setText(findBeats, "Find beats");
+    }
+  }
+
+  /** @param {number} i */
+  #toBeat(i) {
+    const list = this.sheet.beats[this.beatChannel] ?? [];
+    const m = list[i];
+    if (!m) return;
+    if (this.sheet.cursors.on) {
+      this.sheet.cursors.a = list[i - 1]?.sample ?? m.sample;
+      this.sheet.cursors.b = m.sample;
+      this.#cursorsMoved();
+    }
+    this.sheet.goTo(m.sample);
+  }
+
+  /** @param {1|-1} direction */
+  #beat(direction) {
+    const list = this.sheet.beats[this.beatChannel] ?? [];
+    const { window: w, cursors } = this.sheet;
+    const here = cursors.on ? cursors.b : (w.from + w.to) / 2;
+    const i = direction > 0 ? firstFrom(list, Math.floor(here) + 1) : firstFrom(list, Math.ceil(here)) - 1;
+    const m = list[i];
+    if (!m) return;
+    if (cursors.on) return this.#toBeat(i);
+    const half = w.span / 2;
+    w.set(m.sample - half, m.sample + half);
+    this.sheet.moved();
+  }
+
+  // --- path ---------------------------------------------------------------------
+
+  #showPath() {
+    const { detail, fields, pathOn } = this;
+    if (!detail || !fields || !pathOn) return;
+    const c = detail.channelDetails[this.pathChannel];
+    const p = this.paths[this.pathChannel];
+    if (this.pathPick) this.pathPick.value = String(this.pathChannel);
+    pathOn.value = p ? "on" : "off";
+    fields.show(p ?? structuredClone(c.path ?? plainPath(c.kind)));
+    fields.root.hidden = !p;
+    if (this.pathRecorded) this.pathRecorded.hidden = !c.path;
+  }
+
+  /** @param {PathSettings|null} p */
+  #setPath(p) {
+    this.paths[this.pathChannel] = p;
+    this.sheet.filtered = this.paths.map((x) => !!x);
+    const range = this.sheet.ranges[this.pathChannel];
+    range?.reset();
+    this.#fail("");
+    this.source?.setPaths(this.paths);
+    this.#showPath();
+    this.#cursorsMoved();
+    this.sheet.moved();
+  }
+
+  // --- leaving --------------------------------------------------------------------
+
+  async #replay() {
+    const { detail } = this;
+    if (!detail || !this.ctx.store.state.owner) return;
+    const from = this.#marked() ?? this.sheet.window.from;
+    try {
+      const paths = this.paths.slice();
+      await api.open(replayAddress(detail.address, from, Number(this.speed?.value ?? 1)));
+      for (const [c, p] of paths.entries()) if (p) await api.path(c, p);
+      this.dialog.close();
+      this.ctx.announce(`Replaying ${detail.name || detail.id} from ${clockTime(from / this.sheet.rateHz)}.`);
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  /** @param {0|1} side */
+  #compare(side) {
+    const { detail } = this;
+    if (!detail) return;
+    const { cursors, window: w } = this.sheet;
+    const stretch = cursors.on && Math.abs(cursors.a - cursors.b) > this.sheet.rateHz ? [Math.min(cursors.a, cursors.b), Math.max(cursors.a, cursors.b)] : [w.from, w.to];
+    openCompare(this.ctx, [{ id: detail.id, channel: this.pathChannel, from: Math.floor(stretch[0]), to: w.span >= w.length && !cursors.on ? Infinity : Math.ceil(stretch[1]) }], side);
+  }
+
+  /** @param {KeyboardEvent} e */
+  #key(e) {
+    if (e.defaultPrevented || e.altKey || e.metaKey || e.ctrlKey || !this.detail) return;
+    const target = e.target;
+    if (target instanceof HTMLInputElement && target.type !== "checkbox" || target instanceof HTMLSelectElement) {
+      if (e.key === "Escape" && target === this.noteInput) {
+        e.preventDefault();
+        e.stopPropagation();
+        this.#closeNote();
+      }
+      return;
+    }
+    const { sheet } = this;
+    /** @type {Record<string, () => void>} */
+    const keys = {
+      ArrowLeft: () => sheet.pan(-0.1), ArrowRight: () => sheet.pan(0.1), PageUp: () => sheet.pan(-1), PageDown: () => sheet.pan(1),
+      Home: () => sheet.pan(-Infinity), End: () => sheet.pan(Infinity), "+": () => sheet.zoom(1 / ZOOM), "=": () => sheet.zoom(1 / ZOOM), "-": () => sheet.zoom(ZOOM),
+      c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(),
+    };
+    const run = keys[e.key];
+    if (!run) return;
+    e.preventDefault();
+    e.stopPropagation();
+    run();
+  }
+
+  /** @param {string} text */
+  #fail(text) {
+    setText(this.error, text);
+  }
+
+  /** @param {unknown} e */
+  #failed(e) {
+    this.#fail(e instanceof Error ? e.message : String(e));
+  }
+
+  /** For tests and the curious. */
+  stats() {
+    const { window: w, cursors, paintMs, rateHz } = this.sheet;
+    return { open: this.dialog.open, id: this.detail?.id ?? "", from: w.from, to: w.to, length: w.length, rateHz, cursors: { ...cursors }, paintMs, viewMs: this.source?.latencyMs ?? NaN, openMs: this.openMs,
+      piece: this.source?.piece ? { from: this.source.piece.from, to: this.source.piece.to, exact: this.source.piece.exact } : null, notes: this.detail?.notes.length ?? 0, beats: this.sheet.beats.map((b) => b.length), ranges: this.sheet.ranges.map((r) => [r.low, r.high]) };
+  }
+}
+
+function keysHelp() {
+  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "hold the scale"], ["p", "replay from here"], ["Esc", "close"]];
+  return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
+}

@@ -1,0 +1,187 @@
+// Which samples of a recording are looked at, and what is asked for to draw them.
+// Pure arithmetic, no DOM.
+
+/** The narrowest window, in samples. */
+const LEAST_SAMPLES = 16;
+/** The server gives no more columns than this. */
+export const MOST_COLUMNS = 4000;
+
+/**
+ * A piece of a recording in columns of lowest and highest values, NaN for none.
+ * @typedef {object} Piece
+ * @property {number} from
+ * @property {number} to
+ * @property {number} columns
+ * @property {boolean} exact false while the server still works on it
+ * @property {number} share of that work that is done
+ * @property {Float32Array[]} low by channel
+ * @property {Float32Array[]} high
+ */
+
+/** A window [from, to) on a recording of so many samples. */
+export class Window {
+  /** @param {number} length */
+  constructor(length) {
+    this.length = Math.max(1, length);
+    this.from = 0;
+    this.to = this.length;
+  }
+
+  get span() {
+    return this.to - this.from;
+  }
+
+  /**
+   * @param {number} from
+   * @param {number} to
+   */
+  set(from, to) {
+    const span = Math.min(this.length, Math.max(LEAST_SAMPLES, to - from));
+    const at = Math.min(Math.max(0, from), this.length - span);
+    this.from = at;
+    this.to = at + span;
+  }
+
+  /** @param {number} samples to the right */
+  pan(samples) {
+    const by = Math.max(-this.length, Math.min(this.length, samples));
+    this.set(this.from + by, this.to + by);
+  }
+
+  /**
+   * Shows `factor` times as much; the sample `about` keeps its place.
+   * @param {number} factor
+   * @param {number} [about]
+   */
+  zoom(factor, about = (this.from + this.to) / 2) {
+    const span = Math.min(this.length, Math.max(LEAST_SAMPLES, this.span * factor));
+    const share = (about - this.from) / this.span;
+    this.set(about - share * span, about + (1 - share) * span);
+  }
+
+  /**
+   * So that a sample is in the middle, unless it is well inside already.
+   * @param {number} sample
+   */
+  reveal(sample) {
+    if (sample > this.from + 0.1 * this.span && sample < this.to - 0.1 * this.span) return;
+    const half = this.span / 2;
+    this.set(sample - half, sample + half);
+  }
+}
+
+/**
+ * What to ask for: the window with a margin to either side, in columns that hang on
+ * the sample index, so that panning does not make peaks flicker.
+ * @param {{from: number, to: number, length: number}} w
+ * @param {number} widthPx
+ * @param {number} [margin] windows to either side
+ * @returns {{from: number, to: number, columns: number}}
+ */
+export function wanted(w, widthPx, margin = 0.5) {
+  const span = w.to - w.from;
+  const whole = span * (1 + 2 * margin);
+  const per = Math.max(1, Math.floor(span / Math.max(1, widthPx)), Math.ceil(whole / (MOST_COLUMNS - 2)));
+  const from = Math.max(0, Math.floor((w.from - margin * span) / per) * per);
+  const last = Math.min(w.length, w.to + margin * span + per);
+  const columns = Math.max(1, Math.min(MOST_COLUMNS, Math.ceil((last - from) / per)));
+  return { from, to: Math.min(w.length, from + columns * per), columns };
+}
+
+/**
+ * Whether a piece shows a window as finely as its pixels and lies all around it.
+ * @param {Piece|null} piece
+ * @param {{from: number, to: number, length: number}} w
+ * @param {number} widthPx
+ */
+export function suffices(piece, w, widthPx) {
+  if (!piece || !piece.exact || piece.from > w.from || piece.to < Math.min(w.to, w.length)) return false;
+  const have = (piece.to - piece.from) / piece.columns;
+  const best = wanted(w, widthPx);
+  const need = (best.to - best.from) / best.columns;
+  return have <= need * 1.02 && have > need / 4;
+}
+
+/**
+ * The server's answer to a view.
+ * @param {ArrayBuffer} buffer
+ * @returns {Piece}
+ */
+export function decodePiece(buffer) {
+  const head = new DataView(buffer);
+  if (buffer.byteLength < 32) throw new Error("The view of the recording is cut short.");
+  const channels = head.getUint32(0, true);
+  const columns = head.getUint32(4, true);
+  if (buffer.byteLength !== 32 + 8 * channels * columns) throw new Error("The view of the recording is cut short.");
+  /** @type {Piece} */
+  const piece = { from: Number(head.getBigInt64(8, true)), to: Number(head.getBigInt64(16, true)), columns, share: head.getFloat32(24, true), exact: head.getUint32(28, true) === 1, low: [], high: [] };
+  for (let c = 0; c < channels; c++) {
+    piece.low.push(new Float32Array(buffer, 32 + 8 * c * columns, columns));
+    piece.high.push(new Float32Array(buffer, 32 + (8 * c + 4) * columns, columns));
+  }
+  return piece;
+}
+
+/**
+ * Extent of what a piece shows of a channel in a window; low > high for nothing.
+ * @param {Piece} piece
+ * @param {number} channel
+ * @param {number} from
+ * @param {number} to
+ * @returns {[number, number]}
+ */
+export function extentIn(piece, channel, from, to) {
+  const per = (piece.to - piece.from) / piece.columns;
+  const a = Math.max(0, Math.floor((from - piece.from) / per));
+  const b = Math.min(piece.columns, Math.ceil((to - piece.from) / per));
+  const { low, high } = { low: piece.low[channel], high: piece.high[channel] };
+  let least = Infinity;
+  let most = -Infinity;
+  for (let i = a; i < b; i++) {
+    if (low[i] < least) least = low[i];
+    if (high[i] > most) most = high[i];
+  }
+  return [least, most];
+}
+
+const TIME_STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 21600, 43200, 86400];
+
+/**
+ * Seconds between ticks of a time axis, at least so many.
+ * @param {number} least
+ */
+export function timeStep(least) {
+  return TIME_STEPS.find((s) => s >= least) ?? Math.ceil(least / 86400) * 86400;
+}
+
+/**
+ * Place of the first mark at or after a sample in marks in order.
+ * @param {{sample: number}[]} marks
+ * @param {number} sample
+ */
+export function firstFrom(marks, sample) {
+  let low = 0;
+  let high = marks.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (marks[middle].sample < sample) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+/**
+ * Median rate of the beats [a, b), 0 with fewer than three.
+ * @param {{sample: number}[]} beats
+ * @param {number} a
+ * @param {number} b
+ * @param {number} rateHz
+ */
+export function medianRate(beats, a, b, rateHz) {
+  if (b - a < 3) return 0;
+  const gaps = [];
+  for (let i = a + 1; i < b; i++) gaps.push(beats[i].sample - beats[i - 1].sample);
+  gaps.sort((x, y) => x - y);
+  const middle = (gaps[(gaps.length - 1) >> 1] + gaps[gaps.length >> 1]) / 2;
+  return (60 * rateHz) / middle;
+}

@@ -1,0 +1,73 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, suffices, timeStep, wanted, Window } from "../js/review/window.js";
+
+test("a window stays in the recording and zooms about a sample", () => {
+  const w = new Window(1000);
+  w.zoom(0.1, 300);
+  assert.deepEqual([w.from, w.to], [270, 370]); // 300 stays at 30 % of the width
+  w.pan(-400);
+  assert.deepEqual([w.from, w.to], [0, 100]);
+  w.pan(5000);
+  assert.deepEqual([w.from, w.to], [900, 1000]);
+  w.zoom(100);
+  assert.deepEqual([w.from, w.to], [0, 1000]);
+  w.zoom(1e-9);
+  assert.equal(w.span, 16);
+  w.reveal(10);
+  assert.ok(w.from <= 10 && w.to > 10 && w.from >= 0);
+});
+
+test("what is asked for surrounds the window and hangs on the index", () => {
+  const length = 86_400_000;
+  for (const [from, to, px] of [[0, length, 1200], [1000, 2000, 1200], [123_456, 7_654_321, 800], [length - 5000, length, 3000], [40, 90, 1900]]) {
+    const w = { from, to, length };
+    const q = wanted(w, px);
+    assert.ok(q.columns >= 1 && q.columns <= MOST_COLUMNS, `${q.columns} columns`);
+    assert.ok(q.from <= from && q.to >= Math.min(to, length), JSON.stringify([w, q]));
+    const per = Math.max(1, Math.floor((to - from) / px), Math.ceil((2 * (to - from)) / (MOST_COLUMNS - 2)));
+    assert.equal(q.from % per, 0);
+    // Moved by a few columns the columns lie on the same samples.
+    assert.equal(wanted({ from: from + 3, to: to + 3, length }, px).from % per, 0);
+    assert.ok(suffices({ ...q, exact: true, share: 1, low: [], high: [] }, w, px), JSON.stringify([w, q]));
+    assert.ok(!suffices({ ...q, exact: false, share: 0.3, low: [], high: [] }, w, px));
+  }
+  const w = { from: 10_000, to: 20_000, length };
+  const q = { ...wanted(w, 1000), exact: true, share: 1, low: [], high: [] };
+  assert.ok(suffices(q, { from: 12_000, to: 22_000, length }, 1000), "within the margin");
+  assert.ok(!suffices(q, { from: 18_000, to: 28_000, length }, 1000), "beyond the margin");
+  assert.ok(!suffices(q, { from: 14_000, to: 15_000, length }, 1000), "ten times finer");
+});
+
+test("a view is decoded as server/API.md lays it out", () => {
+  const b = Buffer.alloc(32 + 8 * 2 * 3);
+  b.writeUInt32LE(2, 0);
+  b.writeUInt32LE(3, 4);
+  b.writeBigInt64LE(600n, 8);
+  b.writeBigInt64LE(900n, 16);
+  b.writeFloatLE(0.5, 24);
+  b.writeUInt32LE(0, 28);
+  [1, 2, NaN, 4, 5, NaN, -1, -2, -3, 0, 0, 0].forEach((v, i) => b.writeFloatLE(v, 32 + 4 * i));
+  const p = decodePiece(b.buffer.slice(b.byteOffset, b.byteOffset + b.length));
+  assert.deepEqual([p.from, p.to, p.columns, p.share, p.exact], [600, 900, 3, 0.5, false]);
+  assert.deepEqual([...p.low[1]], [-1, -2, -3]);
+  assert.deepEqual([...p.high[0]].slice(0, 2), [4, 5]);
+  assert.deepEqual(extentIn(p, 0, 600, 900), [1, 5]);
+  assert.deepEqual(extentIn(p, 0, 700, 800), [2, 5]);
+  const [low, high] = extentIn(p, 0, 800, 900);
+  assert.ok(low > high, "a stretch without values");
+  assert.throws(() => decodePiece(new ArrayBuffer(40)));
+});
+
+test("ticks, marks and the median rate", () => {
+  assert.equal(timeStep(0.7), 1);
+  assert.equal(timeStep(25), 30);
+  assert.equal(timeStep(90_000), 172_800);
+  const beats = [0, 500, 1000, 1600, 2100].map((sample) => ({ sample }));
+  assert.equal(firstFrom(beats, 501), 2);
+  assert.equal(firstFrom(beats, 0), 0);
+  assert.equal(firstFrom(beats, 9999), 5);
+  // Intervals 500, 500, 600, 500 at 500 Hz: the median is 1 s.
+  assert.equal(medianRate(beats, 0, 5, 500), 60);
+  assert.equal(medianRate(beats, 0, 2, 500), 0);
+});
