@@ -16,6 +16,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/serialport/board/sketch"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/session"
 )
@@ -123,6 +124,19 @@ func (s *Server) getState(w http.ResponseWriter, r *http.Request) {
 		session.State
 		Owner bool `json:"owner"`
 	}{s.session.State(), accessOf(r).role == Owner})
+}
+
+// getSketch hands out an example sketch for a board.
+func (s *Server) getSketch(w http.ResponseWriter, r *http.Request) {
+	name := chi.URLParam(r, "name")
+	text, ok := sketch.Text(name)
+	if !ok {
+		fail(w, http.StatusNotFound, "there is no sketch "+quoteShort(name)+": there are "+strings.Join(sketch.Names(), " and "))
+		return
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`.ino"`)
+	_, _ = w.Write(text)
 }
 
 func (s *Server) getSources(w http.ResponseWriter, r *http.Request) {

@@ -118,6 +118,7 @@ func (s *Server) Handler() http.Handler {
 		r.Group(func(r chi.Router) {
 			r.Use(s.pace, noStore)
 			r.Get("/state", s.getState)
+			r.Get("/sketch/{name}", s.getSketch)
 			r.Put("/source", s.putSource)
 			r.Put("/playback", s.putPlayback)
 			r.Put("/demo", s.putDemo)

@@ -6,6 +6,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -231,5 +232,24 @@ func TestMetrics(t *testing.T) {
 			t.Fatalf("status %d: %s", status, body)
 		}
 		time.Sleep(20 * time.Millisecond)
+	}
+}
+
+// TestSketchesAreHandedOut: the example sketches come as files, nothing else does.
+func TestSketchesAreHandedOut(t *testing.T) {
+	h := demo(t)
+	for _, name := range []string{"any_board", "lamp_clip"} {
+		want, err := os.ReadFile("../acquire/serialport/board/sketch/" + name + "/" + name + ".ino")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if status, body := request(t, h, "GET", "/api/v1/sketch/"+name, "", nil); status != 200 || body != string(want) {
+			t.Errorf("%s: status %d, %d bytes; want 200 and the file's %d", name, status, len(body), len(want))
+		}
+	}
+	for _, name := range []string{"sketch.go", "..%2Fsketch", "lamp_clip.ino"} {
+		if status, body := request(t, h, "GET", "/api/v1/sketch/"+name, "", nil); status != 404 || !strings.Contains(body, "any_board and lamp_clip") {
+			t.Errorf("%s: %d %s, want 404 with the names there are", name, status, body)
+		}
 	}
 }

@@ -58,6 +58,11 @@ export async function request(method, path, body) {
   return text === "" ? null : JSON.parse(text);
 }
 
+/** @param {string} path whose answer is plain text */
+export async function requestText(path) {
+  return (await send("GET", path)).text();
+}
+
 export const api = {
   /** @returns {Promise<ServerState>} */
   state: () => request("GET", "/state"),

@@ -12,6 +12,7 @@ import { DrawerHost } from "./drawers.js";
 import "./drawers/share.js";
 import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";
+import { Guide } from "./guide.js";
 import { Keys } from "./keys.js";
 import { FrameLoop } from "./loop.js";
 import { PathPanel } from "./path/path.js";
@@ -166,6 +167,17 @@ const show = new ShowView({
   changed: (open) => (open ? loop.remove(trace) : loop.add(trace)),
 });
 const watchOnly = new WatchOnly();
+const guide = new Guide(byId("guide"), {
+  openSource: () => picker.show(),
+  openSketch: () => picker.showSketch(),
+  openScale: () => {
+    const c = channels()[path.channel];
+    if (c) scaleDialog.show(path.channel, c);
+  },
+  preset: (kind) => void changePreset(path.channel, kind),
+  openCheck: () => drawers?.open("check"),
+  changed: () => loop.allDirty(),
+});
 
 /** The channel of the show view or of the chosen trace. */
 function showChannel() {
@@ -505,6 +517,7 @@ store.subscribe((state, before) => {
   if (state.readings !== before.readings || state.server !== before.server) showReading(state);
   if (state.text !== before.text || state.server?.health !== before.server?.health) showBoard(state);
   watchOnly.update(owner());
+  guide.update(state.server, channels()[path.channel], state.readings[path.channel], owner());
   showBanner(state);
   showStatus(state);
   drawers?.changed(state);
@@ -651,6 +664,7 @@ const keys = new Keys([
     { key: "w", shown: "w", what: "show view for a room; Esc leaves it", run: () => show.show() },
     ...ShowView.help(),
     { key: "t", shown: "t", what: "paper or slate", run: toggleTheme },
+    { key: "h", shown: "h", what: "the first steps", run: () => guide.toggle() },
     ...DrawerHost.keys().map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
     { key: "Escape", shown: "Esc", what: "close the drawer", run: () => drawers?.close() },
     { key: "?", shown: "?", what: "this list", run: () => keys.showHelp() },

@@ -1,6 +1,6 @@
 // The source picker, with what a board must print.
 
-import { api } from "./api.js";
+import { api, requestText, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
 
@@ -11,17 +11,6 @@ t_us,pulse [mV]
 4000,2503.1
 8000,2504.9
 12000,2507.4`;
-
-const SKETCH = `void setup() {
-  Serial.begin(115200);
-  Serial.println("pulse");            // a name, may be left out
-}
-void loop() {
-  static unsigned long next = micros();
-  while ((long)(micros() - next) < 0) {}
-  next += 4000;                       // 250 lines a second
-  Serial.println(analogRead(A0));     // one number, one line
-}`;
 
 export class SourcePicker {
   /** @param {{opened: (address: string) => void, audio: AudioInput}} options */
@@ -44,15 +33,46 @@ export class SourcePicker {
       e.preventDefault();
       this.open(this.address.value.trim());
     });
+    this.sketch = h("pre", { "data-testid": "sketch", tabindex: "0", "aria-label": "The sketch any_board.ino" });
+    this.explain = this.#explain();
+    this.explain.addEventListener("toggle", () => this.#fetchSketch());
     this.dialog = dialog("source-dialog", "Where does the signal come from?",
       this.error, this.busy, this.lists, this.sound, form,
-      h("details", { class: "explain" }, h("summary", {}, "What must a board print?"),
+      this.explain);
+  }
+
+  #explain() {
+    const file = (/** @type {string} */ name, /** @type {string} */ what) => h("p", {}, h("a", { href: `/api/v1/sketch/${name}`, download: `${name}.ino`, "data-testid": `sketch-${name}` }, `${name}.ino`), " ", what);
+    return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", {}, "What must a board print? Example sketch"),
         h("p", {}, "Numbers, one line for each sample, separated by comma, semicolon, tab or space, at an even pace of 100 to 1000 lines a second and at any usual baud rate. That is all; the baud rate is found by trying."),
         h("p", {}, "A header line with names and units, and a column that carries the board's own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
         h("pre", {}, EXAMPLE),
         h("p", {}, h("code", {}, "name:value"), " and ", h("code", {}, "name=value"), " pairs do as well. Other text is shown as what the board says."),
-        h("p", {}, "A sketch that does it:"),
-        h("pre", { "data-testid": "sketch" }, SKETCH)));
+        h("p", {}, "Two sketches to load as they are:"),
+        file("any_board", "for any board with analogRead, the shortest"),
+        file("lamp_clip", "for an ATmega328P at 16 MHz: a timer starts each conversion, so the pace is exact"),
+        this.sketch);
+  }
+
+  /** Opens the explanation and shows the sketch. */
+  showSketch() {
+    this.explain.open = true;
+    const look = () => {
+      this.explain.scrollIntoView();
+      this.explain.querySelector("summary")?.focus();
+    };
+    // The lists of sources that come above it move it down.
+    void this.show()?.then(look);
+    look();
+  }
+
+  async #fetchSketch() {
+    if (!this.explain.open || this.sketch.textContent) return;
+    try {
+      setText(this.sketch, await requestText("/sketch/any_board"));
+    } catch (e) {
+      setText(this.sketch, e instanceof Error ? e.message : String(e));
+    }
   }
 
   show() {
@@ -60,7 +80,7 @@ export class SourcePicker {
     setText(this.error, "");
     setText(this.busy, "");
     this.dialog.showModal();
-    this.refresh();
+    return this.refresh();
   }
 
   async refresh() {
@@ -76,10 +96,10 @@ export class SourcePicker {
   #list(c) {
     fill(this.lists,
       this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then look again; on Linux your user may have to join the group that owns the port."),
-      this.#section("Demos", "demos", c.demos, ""),
       this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
       this.#section("Sound inputs of this program", "sounds", c.sounds, ""),
-      ...c.problems.map((p) => h("p", { class: "error" }, p)),
+      this.#section("Demos", "demos", c.demos, ""),
+      ...c.problems.map((p) => h("p", { class: "error" }, sentence(p))),
       button("source-refresh", "Look again", () => this.refresh(), { class: "quiet" }));
   }
 

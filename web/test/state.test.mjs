@@ -1,5 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import { stepsDone } from "../js/guide.js";
 import { defaultProbes, restoreProbes, toggleProbe } from "../js/path/probes.js";
 import { delayAt, removed } from "../js/path/removed.js";
 import { Rings } from "../js/rings.js";
@@ -178,4 +179,13 @@ test("what a stage took away: offset as mean, a sine as A/√2, its delay taken 
   assert.ok(Math.abs(out.rms - 0.2 / Math.SQRT2) < 1e-4);
   assert.ok(Number.isNaN(removed(r, 0, 1, 5000, 6000, 0).rms));
   assert.equal(delayAt([1, 10, 100], [3, 2, 1], 12), 2);
+});
+
+test("first steps: a demo is not yet a source, counts not yet a scale, searching not yet a rate", () => {
+  const server = (address) => ({ source: { address }, rateHz: 250 });
+  assert.deepEqual(stepsDone(null, undefined, undefined), [false, false, false]);
+  assert.deepEqual(stepsDone(server("demo:finger"), { unit: "V" }, { state: "reading" }), [false, false, false]);
+  assert.deepEqual(stepsDone(server("serial:x"), { unit: "counts" }, { state: "reading" }), [true, false, false]);
+  assert.deepEqual(stepsDone(server("serial:x"), { unit: "V" }, { state: "searching" }), [true, true, false]);
+  assert.deepEqual(stepsDone(server("serial:x"), { unit: "V" }, { state: "reading" }), [true, true, true]);
 });

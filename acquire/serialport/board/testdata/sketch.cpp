@@ -19,7 +19,7 @@ struct SerialPort {
   template <class T> void println(T x) { print(x); print("\r\n"); }
 } Serial;
 
-#include "../lamp_clip/lamp_clip.ino"
+#include "../sketch/lamp_clip/lamp_clip.ino"
 
 int main() {
   sei();

@@ -1,0 +1,116 @@
+// The first three steps, in a line above the trace: each tells what to do, does it
+// by a button, and is ticked when the page sees that it is done.
+
+import { button, fill, h, setText } from "./dom.js";
+import { prefs } from "./store.js";
+
+/** @import {Channel, Reading, ServerState} from "./types.js" */
+
+const KEY = "first steps";
+
+/**
+ * Which of the three steps are done.
+ * @param {ServerState|null} server
+ * @param {Channel|undefined} channel
+ * @param {Reading|undefined} reading
+ * @returns {[boolean, boolean, boolean]}
+ */
+export function stepsDone(server, channel, reading) {
+  const address = server?.source?.address ?? "";
+  const source = address !== "" && !address.startsWith("demo:") && (server?.rateHz ?? 0) > 0;
+  const scale = source && !!channel && channel.unit !== "counts";
+  return [source, scale, source && scale && reading?.state === "reading"];
+}
+
+export class Guide {
+  /**
+   * @param {HTMLElement} root
+   * @param {{openSource: () => void, openSketch: () => void, openScale: () => void, preset: (kind: "pulse"|"ecg") => void, openCheck: () => void, changed: () => void}} options
+   */
+  constructor(root, options) {
+    this.root = root;
+    this.options = options;
+    this.at = 0;
+    /** @type {[boolean, boolean, boolean]} */
+    this.done = [false, false, false];
+    this.owner = true;
+    this.open = !prefs.get(KEY + " seen", false);
+    const o = options;
+    this.steps = [
+      { title: "Bring the signal in", text: "Load a board with the example sketch, plug it in, choose its port. Nothing built yet? Go on with the demo.",
+        does: [button("guide-source", "Choose a source", o.openSource, { class: "accent" }), button("guide-sketch", "Example sketch", o.openSketch)] },
+      { title: "Say what it is", text: "Tell what a count is worth, so that the trace is in volts, and whether it is a finger or a chest.",
+        does: [button("guide-scale", "Volts …", o.openScale), button("guide-finger", "Finger", () => o.preset("pulse")), button("guide-chest", "Chest", () => o.preset("ecg"))] },
+      { title: "Trust the rate", text: "In Check, turn the trimmer until the hum is gone and the beat still there. A rate appears when it can be trusted; until then the line beside it says why not.",
+        does: [button("guide-check", "Check", o.openCheck)] },
+    ];
+    this.tabs = this.steps.map((s, i) => h("li", {}, button(`guide-step-${i + 1}`, "", () => this.go(i), { class: "quiet" })));
+    this.list = h("ol", { class: "guide-steps" }, this.tabs);
+    this.text = h("p", { class: "guide-text", "data-testid": "guide-text" });
+    this.does = h("span", { class: "guide-does" });
+    this.next = button("guide-next", "Next", () => (this.at < 2 ? this.go(this.at + 1) : this.close()), {});
+    root.append(this.list, this.text, h("span", { class: "guide-buttons" }, this.does, this.next, button("guide-close", "×", () => this.close(), { class: "quiet close", "aria-label": "Close the first steps", title: "h brings them back" })));
+    this.#show();
+  }
+
+  /** @param {number} at */
+  go(at) {
+    this.at = at;
+    this.#show();
+  }
+
+  toggle() {
+    if (this.open) this.close();
+    else {
+      this.open = true;
+      this.#show();
+      this.options.changed();
+      document.getElementById(`guide-step-${this.at + 1}`)?.focus();
+    }
+  }
+
+  close() {
+    this.open = false;
+    prefs.set(KEY + " seen", true);
+    const inside = this.root.contains(document.activeElement);
+    this.#show();
+    this.options.changed();
+    if (inside) document.getElementById("help")?.focus();
+  }
+
+  /**
+   * @param {ServerState|null} server
+   * @param {Channel|undefined} channel
+   * @param {Reading|undefined} reading
+   * @param {boolean} owner watchers change nothing and need no steps
+   */
+  update(server, channel, reading, owner) {
+    const done = stepsDone(server, channel, reading);
+    if (owner === this.owner && done.every((d, i) => d === this.done[i])) return;
+    // A step just done leads on to the next.
+    if (done[this.at] && !this.done[this.at] && this.at < 2) this.at++;
+    this.done = done;
+    this.owner = owner;
+    this.#show();
+  }
+
+  #show() {
+    this.root.hidden = !this.open || !this.owner;
+    this.steps.forEach((s, i) => {
+      const b = this.tabs[i].firstElementChild;
+      if (!(b instanceof HTMLElement)) return;
+      fill(b, h("span", {}, `${i + 1}${this.done[i] ? "\u00a0✓" : ""}`), h("span", { class: "guide-title" }, s.title));
+      b.setAttribute("aria-label", `Step ${i + 1}, ${s.title}${this.done[i] ? ", done" : ""}`);
+      if (i === this.at) b.setAttribute("aria-current", "step");
+      else b.removeAttribute("aria-current");
+    });
+    const s = this.steps[this.at];
+    setText(this.text, s.text);
+    if (this.does.firstChild !== s.does[0]) fill(this.does, ...s.does);
+    setText(this.next, this.at < 2 ? "Next" : "Done");
+  }
+
+  destroy() {
+    this.root.replaceChildren();
+  }
+}
