@@ -125,6 +125,7 @@ func (s *Server) Handler() http.Handler {
 			r.Put("/channels/{n}/kind", s.putKind)
 			r.Put("/channels/{n}/path", s.putPath)
 			r.Get("/channels/{n}/path/response", s.getResponse)
+			r.Get("/channels/{n}/path/firmware", s.getFirmware)
 			r.Put("/channels/{n}/scale", s.putScale)
 			r.Get("/channels/{n}/meters", s.getMeters)
 			r.Get("/channels/{n}/spectrum", s.getSpectrum)

@@ -246,6 +246,15 @@ func (p *Path) GroupDelaySeconds(point int, freqHz float64) float64 {
 	return p.mustStage(point).GroupDelaySamples(freqHz) / p.rateHz
 }
 
+// Sections are those of all stages in use, in order, with the notches at [Path.HumHz].
+// A canceller is no row of sections: an error then says what to choose.
+func (p *Path) Sections() (filter.Sections, error) {
+	if p.canceller != nil {
+		return nil, fmt.Errorf("signal path: hum: the canceller learns as it runs and is no fixed filter: choose the notch")
+	}
+	return filter.Join(p.drift.Sections(), p.hum.Sections(), p.smooth.Sections()), nil
+}
+
 // HumHz is the frequency the hum stage works at now; 0 when it is off, and while a
 // canceller takes nothing out.
 func (p *Path) HumHz() float64 {

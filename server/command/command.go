@@ -38,6 +38,7 @@ func commands() []command {
 		{"beats", "find the beats in a recording and print them as CSV", beats},
 		{"score", "compare beats with a reference, as EC57 does", scoreBeats},
 		{"convert", "turn a recording into another format", convert},
+		{"firmware", "print a signal path as C for the board's own processor", firmwareOf},
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
+	"pulsewright/dsp/filter"
 	"pulsewright/dsp/meter"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/hub"
@@ -298,6 +299,21 @@ func (s *Session) PathResponse(ctx context.Context, channelN, n int) (r Response
 		r = respond(c.path, c.rateHz, n)
 	})
 	return r, errors.Join(doErr, err)
+}
+
+// PathSections returns the sections of a channel's path as it is now, the rate they
+// were designed for and the settings, with the mains frequency that was found.
+func (s *Session) PathSections(ctx context.Context, channelN int) (sections filter.Sections, rateHz float64, settings signalpath.Settings, err error) {
+	doErr := s.do(ctx, func() {
+		if err = channelExists(channelN, len(s.channels)); err != nil {
+			return
+		}
+		c := s.channels[channelN]
+		rateHz, settings = c.rateHz, c.path.Settings()
+		settings.Hum.FreqHz = c.path.HumHz()
+		sections, err = c.path.Sections()
+	})
+	return sections, rateHz, settings, errors.Join(doErr, err)
 }
 
 // ErrNotPlaying answers a playback request to a source that is no recording.

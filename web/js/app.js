@@ -10,6 +10,7 @@ import { watchRecording } from "./drawers/recordings.js";
 import "./drawers/spectrum.js";
 import { DrawerHost } from "./drawers.js";
 import "./drawers/share.js";
+import "./drawers/firmware.js";
 import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";
 import { Guide } from "./guide.js";
@@ -189,6 +190,7 @@ function showChannel() {
 let drawers = null;
 drawers = new DrawerHost(byId("drawer"), {
   buttons: byId("drawer-buttons"),
+  pathButtons: path.tools ?? byId("path"),
   loop,
   opened: () => {
     if (document.body.classList.contains("with-drawer") && window.innerWidth <= NARROW_CSS) byId("trace").scrollIntoView();

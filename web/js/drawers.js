@@ -60,6 +60,7 @@ import { prefs } from "./store.js";
  * @property {string} id
  * @property {string} title
  * @property {string} key
+ * @property {boolean} [inPath] its button stands at the signal path's head
  * @property {(root: HTMLElement, ctx: DrawerContext) => DrawerPanel} create
  */
 
@@ -75,7 +76,7 @@ export function registerDrawer(spec) {
 export class DrawerHost {
   /**
    * @param {HTMLElement} root
-   * @param {{buttons: HTMLElement, loop: FrameLoop, context: Omit<DrawerContext, "dirty"|"close"|"loop">, opened: () => void}} options
+   * @param {{buttons: HTMLElement, pathButtons: HTMLElement, loop: FrameLoop, context: Omit<DrawerContext, "dirty"|"close"|"loop">, opened: () => void}} options
    */
   constructor(root, options) {
     this.root = root;
@@ -88,7 +89,8 @@ export class DrawerHost {
     for (const spec of specs) {
       const b = button("drawer-" + spec.id, spec.title, () => this.toggle(spec.id), { "aria-expanded": "false", "aria-controls": "drawer", title: `${spec.title} (${spec.key})` });
       this.buttons.set(spec.id, b);
-      options.buttons.append(b);
+      if (spec.inPath) b.classList.add("quiet");
+      (spec.inPath ? options.pathButtons : options.buttons).append(b);
     }
     root.hidden = true;
     const before = prefs.get("drawer", "");

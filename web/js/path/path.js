@@ -60,9 +60,11 @@ export class PathPanel {
     this.tabs = h("div", { class: "tabs", role: "tablist", "aria-label": "Channel" });
     const preset = (/** @type {Kind} */ kind, /** @type {string} */ name, /** @type {string} */ what) => button(`preset-${kind}`, name, () => o.setPreset(this.channel, kind), { class: "quiet owner-only", "aria-label": `Path for a ${name.toLowerCase()}`, title: what });
     this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, "set for a"), preset("pulse", "Finger", "Pulse: drift below 0.3 Hz, hum, and above 15 Hz taken away"), preset("ecg", "Chest", "ECG: drift below 0.5 Hz, hum with harmonics, and above 40 Hz taken away"));
+    /** For buttons of others. */
+    this.tools = h("span", {});
     this.undoButton = button("undo", "Undo", o.undo, { class: "quiet", disabled: true, title: "Undo the last setting (Ctrl Z)" });
     this.redoButton = button("redo", "Redo", o.redo, { class: "quiet", disabled: true, title: "Redo it (Ctrl Shift Z)" });
-    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, this.presets, h("span", { class: "spring" }), this.undoButton, this.redoButton);
+    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, this.presets, h("span", { class: "spring" }), this.tools, this.undoButton, this.redoButton);
 
     this.sourceName = h("p", { class: "strong", "data-testid": "path-source" });
     this.sourceRate = h("p", { class: "small" });

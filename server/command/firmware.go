@@ -1,0 +1,110 @@
+package command
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/firmware"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server"
+)
+
+// firmwareOf prints a path as C.
+func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) error {
+	f := flags("firmware", "[RECORDING]", "Prints a signal path as C for the board's own processor: of a recording the path it was recorded with,\nelse the usual one for the kind. Whole numbers only; the program's tests compare it bit for bit.", stderr)
+	kind := f.String("kind", "", "`pulse or ecg`: the usual path of that kind instead of the recorded one")
+	number := f.Int("channel", 1, "`number` of the channel, from 1")
+	path := f.String("path", "", "`FILE` with path settings as JSON (see PathSettings in the API), instead")
+	rate := f.Float64("rate", 0, "sample rate in `Hz` (default: the recording's, else 250)")
+	bits := f.Int("bits", 0, "`width` of the converter (default: the recording's, else 10)")
+	signed := f.Bool("signed", false, "counts lie about 0 instead of above it")
+	form := f.String("form", string(firmware.Exact), "`exact` (30-bit coefficients, 64-bit sums) or small (14, 32)")
+	if err := parse(f, args, stdout); err != nil {
+		return err
+	}
+	if f.NArg() > 1 {
+		return fmt.Errorf("%w: name one recording at most", errMisused)
+	}
+	if *kind != "" && *kind != "pulse" && *kind != "ecg" {
+		return fmt.Errorf("%w: -kind %q: choose pulse or ecg", errMisused, *kind)
+	}
+	config := firmware.Config{RateHz: *rate, Bits: *bits, Signed: *signed, Form: firmware.Form(*form)}
+	var settings *signalpath.Settings
+	if f.NArg() == 1 {
+		file, err := recording.Open(f.Arg(0))
+		if err != nil {
+			return err
+		}
+		defer file.Close()
+		info := file.Describe()
+		if *number < 1 || *number > len(info.Channels) {
+			return fmt.Errorf("-channel %d: the recording has %d channels, counted from 1", *number, len(info.Channels))
+		}
+		c := info.Channels[*number-1]
+		if config.RateHz == 0 {
+			config.RateHz = info.ClaimedRateHz
+		}
+		if config.Bits == 0 {
+			config.Bits, config.Signed = server.ConverterBits(c)
+		}
+		if *kind == "" && *path == "" {
+			var kept struct {
+				Channels []struct {
+					Path signalpath.Settings `json:"path"`
+				} `json:"channels"`
+			}
+			if err := json.Unmarshal(file.Settings(), &kept); err == nil && *number <= len(kept.Channels) {
+				settings = &kept.Channels[*number-1].Path
+			} else {
+				*kind = c.Kind
+			}
+		}
+	}
+	if config.RateHz == 0 {
+		config.RateHz = 250
+	}
+	if config.Bits == 0 {
+		config.Bits = 10
+	}
+	if *path != "" {
+		text, err := os.ReadFile(*path)
+		if err != nil {
+			return err
+		}
+		settings = &signalpath.Settings{}
+		if err := json.Unmarshal(text, settings); err != nil {
+			return fmt.Errorf("%s: not path settings: %w; see PathSettings in the API", *path, err)
+		}
+	}
+	if settings == nil {
+		if *kind != "ecg" {
+			*kind = "pulse"
+		}
+		s := signalpath.Preset(*kind, config.RateHz)
+		settings = &s
+	}
+	p, err := signalpath.New(*settings, config.RateHz)
+	if err != nil {
+		return err
+	}
+	sections, err := p.Sections()
+	if err != nil {
+		return err
+	}
+	fixed, err := firmware.New(sections, config)
+	if err != nil {
+		return err
+	}
+	applied := p.Settings()
+	applied.Hum.FreqHz = p.HumHz()
+	_, err = io.WriteString(stdout, fixed.C(server.AboutPath(applied, config.RateHz)))
+	if err == nil {
+		hz, db := fixed.Error()
+		fmt.Fprintf(stderr, "%d sections; rounding moves the gain by %.2g dB at most, at %.2g Hz; about %d cycles a sample on an 8-bit AVR, %d bytes of memory\n", len(sections), db, hz, fixed.Cycles(), fixed.StateBytes())
+	}
+	return err
+}
