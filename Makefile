@@ -16,4 +16,10 @@ SOAK ?= 1h
 soak:
 	PULSEWRIGHT_SOAK=$(SOAK) go test -run '^TestSoak' -v -timeout 0 ./server/command
 
-.PHONY: fuzz soak
+# load: 200 watchers of one recorded board for LOAD, slow, frozen and vanishing ones
+# among them: no line lost; prints processor time, memory and delays.
+LOAD ?= 5m
+load:
+	PULSEWRIGHT_LOAD=$(LOAD) go test -run '^TestManyWatchers$$' -v -timeout 0 ./server/command
+
+.PHONY: fuzz soak load
