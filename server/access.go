@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"html"
 	"net"
 	"net/http"
 	"slices"
@@ -275,7 +276,7 @@ func (s *Server) requireRole(next http.Handler) http.Handler {
 		}
 		role, visitor := s.access.role(r)
 		if role == Nobody {
-			fail(w, http.StatusUnauthorized, "this page is shared by a link with a key: ask its owner for the link")
+			turnAway(w, r, http.StatusUnauthorized, "this page is shared by a link with a key: ask its owner for the link")
 			return
 		}
 		if visitor != nil && !s.access.spend(visitor) {
@@ -313,7 +314,7 @@ func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
 		case errFullHouse:
 			status = http.StatusServiceUnavailable
 		}
-		fail(w, status, err.Error())
+		turnAway(w, r, status, err.Error())
 		return
 	}
 	s.log.Info("a visitor came in", "address", address, "owner", v.Owner)
@@ -326,6 +327,23 @@ func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
 	}
 	w.Header().Set("Cache-Control", "no-store")
 	w.Header().Set("Refresh", "0; url="+next)
+	plainPage(w, http.StatusOK, `<a href="`+next+`">Go on to the page</a>`)
+}
+
+// turnAway tells why there is no way in: a person by a page, a program by JSON.
+func turnAway(w http.ResponseWriter, r *http.Request, status int, text string) {
+	if r.Method != http.MethodGet || !strings.Contains(r.Header.Get("Accept"), "text/html") {
+		fail(w, status, text)
+		return
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	plainPage(w, status, html.EscapeString(strings.ToUpper(text[:1])+text[1:]+"."))
+}
+
+// plainPage is for those who may not see the page's own style.
+func plainPage(w http.ResponseWriter, status int, line string) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = w.Write([]byte(`<!doctype html><html lang="en"><meta charset="utf-8"><title>Pulsewright</title><p><a href="` + next + `">Go on to the page</a></p></html>`))
+	w.WriteHeader(status)
+	_, _ = fmt.Fprintf(w, `<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><meta name="color-scheme" content="light dark">`+
+		`<title>Pulsewright</title><h1>Pulsewright</h1><p data-testid="turned-away">%s</p></html>`, line)
 }

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"crypto/tls"
 	"io"
 	"net"
 	"net/http"
@@ -142,4 +143,28 @@ type crowdedConn struct {
 func (c *crowdedConn) Close() error {
 	c.leave()
 	return c.Conn.Close()
+}
+
+// streamBuffer is how much the system may hold back for a slow page: its own buffer
+// grows to megabytes, which would be minutes of signal.
+const streamBuffer = 32 << 10
+
+type lineKey struct{}
+
+// shorten keeps the system from queueing much for a request's connection.
+func shorten(r *http.Request) {
+	line, _ := r.Context().Value(lineKey{}).(net.Conn)
+	for {
+		switch c := line.(type) {
+		case *tls.Conn:
+			line = c.NetConn()
+		case *crowdedConn:
+			line = c.Conn
+		case *net.TCPConn:
+			_ = c.SetWriteBuffer(streamBuffer)
+			return
+		default:
+			return
+		}
+	}
 }

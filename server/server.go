@@ -203,6 +203,7 @@ func (s *Server) httpServer() *http.Server {
 		ReadTimeout:       s.patience, // pace gives a body that keeps coming more
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    16 << 10,
+		ConnContext:       func(ctx context.Context, c net.Conn) context.Context { return context.WithValue(ctx, lineKey{}, c) },
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
 	}
 }

@@ -16,6 +16,15 @@ import (
 // Subprotocol of the stream.
 const Subprotocol = "pulsewright.v1"
 
+// StatusLinkClosed ends the stream of a visitor whom the owner sent away: there is
+// no use in trying again.
+const StatusLinkClosed websocket.StatusCode = 4401
+
+var (
+	errClosing    = errors.New("the program is closing")
+	errLinkClosed = errors.New("the owner has closed your link: ask for a new one")
+)
+
 const (
 	// writeTimeout ends a page whose connection takes nothing for so long.
 	writeTimeout = 20 * time.Second
@@ -35,6 +44,7 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 		}
 		defer s.access.closeStream(v)
 	}
+	shorten(r)
 	// The origin was checked against Host already; both checks must pass.
 	c, err := websocket.Accept(w, r, &websocket.AcceptOptions{Subprotocols: []string{Subprotocol}, CompressionMode: websocket.CompressionDisabled})
 	if err != nil {
@@ -43,11 +53,13 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	}
 	defer c.CloseNow()
 	c.SetReadLimit(4 << 10)
-	ctx, cancel := context.WithCancel(r.Context())
-	defer cancel()
-	defer context.AfterFunc(s.stop, cancel)()
+	life, end := context.WithCancel(r.Context()) // of the connection
+	defer end()
+	ctx, stop := context.WithCancelCause(life) // of the sending
+	defer stop(nil)
+	defer context.AfterFunc(s.stop, func() { stop(errClosing) })()
 	if v := who.visitor; v != nil {
-		defer context.AfterFunc(v.gone, cancel)()
+		defer context.AfterFunc(v.gone, func() { stop(errLinkClosed) })()
 	}
 	you, _ := json.Marshal(map[string]any{"type": "you", "owner": who.role == Owner})
 	if err := write(ctx, c, websocket.MessageText, you); err != nil {
@@ -55,16 +67,19 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	}
 	page := s.session.Watch()
 	defer page.Close()
-	go s.readStream(ctx, cancel, c, page)
-	go keepAlive(ctx, cancel, c)
+	go s.readStream(life, end, c, page)
+	go keepAlive(life, end, c)
 	for {
 		m, dropped, err := page.Next(ctx)
 		if err != nil {
-			reason, code := "the program is closing", websocket.StatusGoingAway
-			if errors.Is(err, hub.ErrTooSlow) {
-				reason, code = hub.ErrTooSlow.Error(), websocket.StatusPolicyViolation
+			code, reason := websocket.StatusGoingAway, errClosing
+			switch {
+			case errors.Is(err, hub.ErrTooSlow):
+				code, reason = websocket.StatusPolicyViolation, hub.ErrTooSlow
+			case context.Cause(ctx) == errLinkClosed:
+				code, reason = StatusLinkClosed, errLinkClosed
 			}
-			c.Close(code, reason)
+			c.Close(code, reason.Error())
 			return
 		}
 		if dropped > 0 {

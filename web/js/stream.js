@@ -1,5 +1,6 @@
 // The websocket: connects, reconnects with patience, decodes, tells what was lost.
 
+import { sentence } from "./api.js";
 import { decodeFrame } from "./frames.js";
 
 /** @import {Frame} from "./types.js" */
@@ -8,6 +9,8 @@ const SUBPROTOCOL = "pulsewright.v1";
 const FIRST_RETRY_MS = 400;
 const LAST_RETRY_MS = 5000;
 const PING_EVERY_MS = 5000;
+/** The owner closed the link this page came by. */
+const LINK_CLOSED = 4401;
 /** Two pings without an answer: the connection is dead though it looks open. */
 const DEAD_AFTER_MS = 2.5 * PING_EVERY_MS;
 
@@ -60,7 +63,13 @@ export class Stream {
       if (event.data instanceof ArrayBuffer) this.#frame(event.data);
       else this.#message(event.data);
     };
-    socket.onclose = (event) => this.#lost(socket, event.reason);
+    socket.onclose = (event) => {
+      if (event.code === LINK_CLOSED) this.#end(socket, event.reason);
+      else {
+        this.#lost(socket, event.reason);
+        void this.#ask();
+      }
+    };
   }
 
   /** @param {ArrayBuffer} data */
@@ -103,6 +112,33 @@ export class Stream {
     this.pingId++;
     this.pingSent = now;
     this.socket.send(JSON.stringify({ type: "ping", id: this.pingId }));
+  }
+
+  /**
+   * Asks whether this page may still come in: a refused websocket does not say why.
+   */
+  async #ask() {
+    try {
+      const answer = await fetch("/api/v1/state");
+      if (answer.status === 401) this.#end(this.socket, (await answer.json()).error);
+    } catch {
+      // The program is away; the next attempt will tell.
+    }
+  }
+
+  /**
+   * There is no use in trying again.
+   * @param {WebSocket|null} socket
+   * @param {string} reason
+   */
+  #end(socket, reason) {
+    if (socket !== this.socket) return;
+    this.socket = null;
+    clearInterval(this.pingTimer);
+    clearTimeout(this.retryTimer);
+    if (!this.closed) this.handlers.status("lost", sentence(reason));
+    this.closed = true;
+    socket?.close();
   }
 
   /**
