@@ -323,6 +323,19 @@ func (s *Server) getBeats(w http.ResponseWriter, r *http.Request) {
 	Answer(w, map[string]any{"epoch": epoch, "channels": channels, "gaps": state.Gaps, "notes": state.Notes})
 }
 
+func (s *Server) getWhy(w http.ResponseWriter, r *http.Request) {
+	from, to, ok := indexRange(w, r)
+	if !ok {
+		return
+	}
+	why, err := s.session.Why(r.Context(), channelOf(r), from, to)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, why)
+}
+
 const maxNote = 500
 
 func (s *Server) postNote(w http.ResponseWriter, r *http.Request) {

@@ -118,7 +118,6 @@ func (s *Server) Handler() http.Handler {
 		r.Group(func(r chi.Router) {
 			r.Use(s.pace, noStore)
 			r.Get("/state", s.getState)
-			r.Get("/sketch/{name}", s.getSketch)
 			r.Put("/source", s.putSource)
 			r.Put("/playback", s.putPlayback)
 			r.Put("/demo", s.putDemo)
@@ -128,6 +127,7 @@ func (s *Server) Handler() http.Handler {
 			r.Get("/channels/{n}/path/firmware", s.getFirmware)
 			r.Put("/channels/{n}/scale", s.putScale)
 			r.Get("/channels/{n}/meters", s.getMeters)
+			r.Get("/channels/{n}/why", s.getWhy)
 			r.Get("/channels/{n}/spectrum", s.getSpectrum)
 			r.Get("/channels/{n}/trimmer", s.getTrimmer)
 			r.Get("/channels/{n}/variability", s.getVariability)
@@ -137,6 +137,7 @@ func (s *Server) Handler() http.Handler {
 			r.Group(func(r chi.Router) {
 				r.Use(ownerOnly)
 				r.Get("/sources", s.getSources)
+				r.Get("/sketch/{name}", s.getSketch)
 				s.shareRoutes(r)
 				for _, add := range s.extra {
 					add(r)

@@ -62,7 +62,8 @@ type Monitor struct {
 	turn    [2]complex128 // of 50 and 60 Hz per sample, 0 above half the rate
 	latency int
 
-	rateHz  float64 // the measured clock's
+	rateHz  float64         // the measured clock's
+	explain func(Candidate) // nil or what Explain was given
 	fresh   []Beat
 	n       int64
 	hopAt   int
@@ -247,6 +248,30 @@ func (m *Monitor) PointDelaySamples() int {
 	return int(math.Round(m.band.GroupDelaySamples(math.Sqrt(p.qrsLowHz * p.qrsHighHz))))
 }
 
+// Explain has fn called for every place that was weighed as a beat, from within
+// Process; nil ends it. Of an ECG that is every candidate of the detector, of a
+// pulse only the waves the detector took for beats: the ones it passed over are not
+// told. A candidate comes again when it is decided otherwise later: found looking
+// back, or held back by the monitor. Samples count as those of the beats do.
+func (m *Monitor) Explain(fn func(Candidate)) {
+	m.explain = fn
+	if d, ok := m.find.(*ECGDetector); ok {
+		d.Explain(fn)
+	}
+}
+
+// tell explains what became of a beat the detector found.
+func (m *Monitor) tell(b Beat, heldBack string) {
+	if m.explain == nil || m.pulse == nil && heldBack == "" {
+		return // an ECG's beat was told by its detector
+	}
+	c := Candidate{Sample: b.Sample, Feature: math.Abs(b.Amplitude), Agreement: b.Quality, Taken: heldBack == "", Reason: heldBack}
+	if c.Taken {
+		c.Reason = "a rise like the ones before"
+	}
+	m.explain(c)
+}
+
 // ends tells whether the converter's ends are known.
 func (m *Monitor) ends() bool {
 	return m.config.High > m.config.Low // false for NaN and for both 0
@@ -387,13 +412,17 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	end := min(b.Sample/int64(m.hop)+1, m.hopN)
 	k := int(end - max(0, from/int64(m.hop)))
 	h := m.window(end, max(k, 1))
-	ok := b.Quality >= beatQuality
-	if m.pulse == nil {
-		ok = true
+	heldBack := ""
+	switch {
+	case m.flat(m.window(end, max(k, 2))):
+		heldBack = "held back: the input does not move there"
+	case m.clipped(h) > clippedShare:
+		heldBack = "held back: clipped there"
+	case m.pulse != nil && b.Quality < beatQuality:
+		heldBack = "held back: hardly looks like the other beats"
 	}
-	if m.flat(m.window(end, max(k, 2))) || m.clipped(h) > clippedShare {
-		ok = false
-	}
+	ok := heldBack == ""
+	m.tell(b, heldBack)
 	m.quality[m.beats%8] = b.Quality
 	m.beats++
 	if !ok {

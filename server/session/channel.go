@@ -35,8 +35,12 @@ type channel struct {
 	detail []float64         // what the beat finder looks at
 	out    [points][]float32 // for the frame under way
 	found  []beat.Beat       // since the last frame
+	why    []beat.Candidate  // what was weighed as a beat, in session indices; at most mostWhy
 	view   [signalpath.Points][]float64
 }
+
+// mostWhy is about ten minutes of an ECG's candidates at fifteen a second.
+const mostWhy = 9000
 
 func newChannel(info acquire.Channel, rateHz float64) (*channel, error) {
 	c := &channel{info: info, kind: info.Kind, rateHz: rateHz, fresh: true}
@@ -96,13 +100,14 @@ func (c *channel) rescale() error {
 	if low == high {
 		config.Low, config.High = math.NaN(), math.NaN()
 	}
-	c.monitor = nil
+	c.monitor, c.why = nil, nil
 	if c.kind == acquire.KindECG || c.kind == acquire.KindPulse {
 		m, err := beat.NewMonitor(config)
 		if err != nil {
 			return err
 		}
 		c.monitor = m
+		m.Explain(c.explain)
 	}
 	mc := meter.Config{RateHz: c.rateHz, Kind: c.kind, SupplyLow: orNaN(s.SupplyLowVolts, s.Gain), SupplyHigh: orNaN(s.SupplyHighVolts, s.Gain),
 		MidRail: orNaN(s.MidRailVolts, s.Gain), ConverterLow: config.Low, ConverterHigh: config.High, VoltsPerCount: c.step(), Unit: c.unit}
@@ -251,6 +256,20 @@ func (c *channel) run(first int64, values []float64, hidden bool) {
 			c.out[p] = append(c.out[p], float32(v))
 		}
 	}
+}
+
+// explain notes what became of a place that was weighed as a beat.
+func (c *channel) explain(q beat.Candidate) {
+	q.Sample += c.base
+	for _, v := range []*float64{&q.Feature, &q.Threshold, &q.Agreement, &q.Floor} {
+		if math.IsNaN(*v) || math.IsInf(*v, 0) {
+			*v = 0 // JSON has no word for it
+		}
+	}
+	if len(c.why) >= mostWhy {
+		c.why = c.why[:copy(c.why, c.why[mostWhy/4:])]
+	}
+	c.why = append(c.why, q)
 }
 
 func (c *channel) reading() beat.Reading {
