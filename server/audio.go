@@ -10,6 +10,7 @@ import (
 	"github.com/coder/websocket"
 
 	"pulsewright/acquire/soundcard"
+	"pulsewright/server/session"
 )
 
 // AudioSubprotocol is that of a page that sends sound.
@@ -72,6 +73,20 @@ func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
+}
+
+// postCalibration measures a sound input's level or coupling.
+func (s *Server) postCalibration(w http.ResponseWriter, r *http.Request) {
+	var body session.Calibration
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	out, err := s.session.Calibrate(r.Context(), channelOf(r), body)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, out)
 }
 
 // short cuts a sentence to what a close frame holds.

@@ -7,6 +7,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
+	"pulsewright/dsp/filter"
 	"pulsewright/dsp/meter"
 	"pulsewright/dsp/signalpath"
 )
@@ -22,11 +23,15 @@ type channel struct {
 	factor, offset float64 // value = offset + count × factor
 	unit           string
 
+	undo    *filter.Cascade // of the coupling capacitor, nil when it is left
+	recent  *recent         // values before undo
+	clipped int64           // session index after the newest value with the converter at its end, 0 for none
 	path    *signalpath.Path
 	monitor *beat.Monitor
 	meter   *meter.Meter
 
 	base   int64 // session index of the monitor's and the meter's sample 0
+	seen   int64 // session index after the newest value
 	last   float64
 	fresh  bool // nothing since the last reset
 	begun  bool // the beat finder began anew and nobody was told
@@ -81,6 +86,8 @@ func (c *channel) rescale() error {
 		}
 	case "converter":
 		c.factor, c.offset, c.unit = decimals*s.ReferenceVolts/math.Pow(2, float64(s.Bits)), 0, "V"
+	case "fullscale":
+		c.factor, c.offset, c.unit = s.FullScaleVolts/c.full(), 0, "V"
 	default:
 		c.factor, c.offset, c.unit = decimals, 0, "counts"
 	}
@@ -94,10 +101,16 @@ func (c *channel) rescale() error {
 		}
 		c.factor, c.offset = -c.factor, turn-c.offset
 	}
+	undo, err := s.uncouple(c.rateHz)
+	if err != nil {
+		return err
+	}
+	c.undo = undo
+	c.recent = newRecent(int(recentSeconds * c.rateHz))
 	c.restart()
 	low, high := c.ends()
 	config := beat.MonitorConfig{Kind: beat.Kind(c.kind), RateHz: c.rateHz, Low: low, High: high, Step: c.step(), Volts: c.unit == "V"}
-	if low == high {
+	if low == high || c.undo != nil { // with the coupling undone the ends are no fixed values any more; counts tell, see clip
 		config.Low, config.High = math.NaN(), math.NaN()
 	}
 	c.monitor, c.why = nil, nil
@@ -146,6 +159,49 @@ func (c *channel) ends() (low, high float64) {
 	}
 	low, high = c.offset+lo*c.factor, c.offset+hi*c.factor
 	return min(low, high), max(low, high)
+}
+
+// full is the count of full scale: one more than the highest.
+func (c *channel) full() float64 {
+	if c.info.MaxCount <= 0 {
+		return 1
+	}
+	return float64(c.info.MaxCount) + 1
+}
+
+// uncouple makes what undoes the coupling capacitor, nil when it is left.
+func (s ScaleSettings) uncouple(rateHz float64) (*filter.Cascade, error) {
+	if s.CouplingHz == 0 {
+		return nil, nil
+	}
+	sections, err := filter.Uncouple(rateHz, s.CouplingHz, s.floorHz())
+	if err != nil {
+		return nil, err
+	}
+	return filter.NewCascade(sections, rateHz)
+}
+
+// defaultFloorHz is the corner left where the coupling is undone: of a pulse at 60
+// a minute 3 % of the shape is lost, and a step is gone after some 10 s.
+const defaultFloorHz = 0.05
+
+func (s ScaleSettings) floorHz() float64 {
+	if s.CouplingFloorHz == 0 {
+		return defaultFloorHz
+	}
+	return s.CouplingFloorHz
+}
+
+// clipSeconds is for how long a converter at its end is told of.
+const clipSeconds = 2
+
+// clip notes that the converter was at its end just before session index end.
+func (c *channel) clip(end int64) { c.clipped = end }
+
+// atEnd tells that one of counts is at an end of the converter.
+func (c *channel) atEnd(counts []int32) bool {
+	low, high := c.info.MinCount, c.info.MaxCount
+	return low < high && slices.ContainsFunc(counts, func(n int32) bool { return n != acquire.MissingCount && (n <= low || n >= high) })
 }
 
 // step is one count in the channel's unit, 0 when the scale is unknown.
@@ -218,6 +274,40 @@ func (c *channel) process(first int64, values []float64, bridge int) {
 	}
 }
 
+// recentSeconds of values before the coupling is undone are kept for measuring it.
+const recentSeconds = 8
+
+// recent is a ring of the newest gap-free values.
+type recent struct {
+	ring []float64
+	n    int64
+}
+
+func newRecent(size int) *recent { return &recent{ring: make([]float64, max(1, size))} }
+
+func (r *recent) reset() { r.n = 0 }
+
+func (r *recent) add(values []float64) {
+	if len(values) > len(r.ring) {
+		r.n += int64(len(values) - len(r.ring))
+		values = values[len(values)-len(r.ring):]
+	}
+	at := int(r.n % int64(len(r.ring)))
+	k := copy(r.ring[at:], values)
+	copy(r.ring, values[k:])
+	r.n += int64(len(values))
+}
+
+// values copies them, oldest first.
+func (r *recent) values() []float64 {
+	n := min(r.n, int64(len(r.ring)))
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = r.ring[(r.n-n+int64(i))%int64(len(r.ring))]
+	}
+	return out
+}
+
 // run takes a run of values through path, beats and meter.
 func (c *channel) run(first int64, values []float64, hidden bool) {
 	n := len(values)
@@ -225,6 +315,11 @@ func (c *channel) run(first int64, values []float64, hidden bool) {
 		c.base, c.fresh = first, false
 	}
 	c.last = values[n-1]
+	c.recent.add(values)
+	if c.undo != nil {
+		c.undo.Process(values, values)
+	}
+	c.seen = first + int64(n)
 	for i := range c.stage {
 		c.view[i] = c.stage[i][:n]
 	}
@@ -279,6 +374,9 @@ func (c *channel) reading() beat.Reading {
 	if c.fresh {
 		return beat.Reading{State: "searching", Reason: "waiting for samples"}
 	}
+	if c.clipped > 0 && float64(c.seen-c.clipped) < clipSeconds*c.rateHz {
+		return beat.Reading{State: beat.StateClipping, Reason: "the input reaches the end of its converter: turn its level down, or divide the signal more"}
+	}
 	return c.monitor.Reading()
 }
 
@@ -286,6 +384,12 @@ func (c *channel) state() ChannelState {
 	low, high := c.ends()
 	s := ChannelState{Label: c.info.Label, Kind: c.kind, Unit: c.unit, Path: c.path.Settings(), Scale: c.scale,
 		HumHz: c.path.HumHz(), StepVolts: c.step(), LowVolts: low, HighVolts: high}
+	if c.undo != nil {
+		const low, high = 0.5, 40
+		corner, floor := c.scale.CouplingHz, c.scale.floorHz()
+		s.Coupling = &CouplingState{CornerHz: corner, FloorHz: floor, GainDB: 20 * math.Log10(corner/floor),
+			NoiseTimes: filter.UncoupleNoise(corner, floor, low, high), NoiseLowHz: low, NoiseHighHz: high}
+	}
 	if c.monitor != nil {
 		s.LatencySeconds = float64(c.monitor.LatencySamples()) / c.rateHz
 	}
@@ -294,8 +398,16 @@ func (c *channel) state() ChannelState {
 
 // checkScale tells what is wrong with scale settings.
 func checkScale(s ScaleSettings) error {
-	if !slices.Contains([]string{"board", "converter", "unknown"}, s.Source) {
-		return fmt.Errorf("scale source %q: choose board, converter or unknown", s.Source)
+	if !slices.Contains([]string{"board", "converter", "fullscale", "unknown"}, s.Source) {
+		return fmt.Errorf("scale source %q: choose board, converter, fullscale or unknown", s.Source)
+	}
+	if s.Source == "fullscale" && !(s.FullScaleVolts > 0 && s.FullScaleVolts <= 1000) {
+		return fmt.Errorf("full scale of %g V: give volts above 0 and at most 1000", s.FullScaleVolts)
+	}
+	if s.CouplingHz != 0 { // the rest of the rule depends on the rate
+		if _, err := filter.Uncouple(1000, s.CouplingHz, s.floorHz()); err != nil {
+			return err
+		}
 	}
 	if s.Source == "converter" {
 		if !(s.ReferenceVolts > 0 && s.ReferenceVolts <= 1000) {

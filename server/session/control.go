@@ -207,7 +207,7 @@ func (s *Session) onChannel(ctx context.Context, n int, f func(c *channel) error
 		s.refreshChannels()
 		states := s.channelStates()
 		if s.memory != nil {
-			s.memory.Save(s.state.Source.Address, states)
+			s.memory.Save(memoryAddress(s.state.Source), states)
 		}
 		for _, t := range s.taps {
 			t.Settings(states)

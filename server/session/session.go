@@ -330,7 +330,7 @@ func (s *Session) build(rateHz float64) error {
 			return fmt.Errorf("channel %d (%s) at %.6g Hz: %w", i+1, description.Label, pointHz, err)
 		}
 		if s.memory != nil {
-			if kind, path, scale, ok := s.memory.Load(info.Address, i, description.Label); ok {
+			if kind, path, scale, ok := s.memory.Load(memoryAddress(info), i, description.Label); ok {
 				if checkScale(scale) == nil {
 					c.kind, c.scale = kind, scale
 					if err := c.rebuild(path); err != nil {
@@ -363,6 +363,16 @@ func (s *Session) build(rateHz float64) error {
 		t.Settings(s.channelStates())
 	}
 	return nil
+}
+
+// memoryAddress is the address under which a source's settings are remembered: a
+// sound input's is that of the device, whichever way it is reached.
+func memoryAddress(info acquire.Info) string {
+	a, err := acquire.ParseAddress(info.Address)
+	if err != nil || info.Device == "" {
+		return info.Address
+	}
+	return a.Scheme + ":" + info.Device
 }
 
 func (s *Session) buildDecimators(rateHz float64) error {
@@ -489,6 +499,9 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 			} else {
 				v[j] = c.offset + float64(count)*c.factor
 			}
+		}
+		if b.Clipped != nil && b.Clipped[i] || c.undo != nil && c.atEnd(b.Counts[i]) {
+			c.clip(max(c.seen, 1) + int64(n/s.decimation))
 		}
 		if s.decimation == 1 {
 			m = n

@@ -59,7 +59,7 @@ func ramp(first, lost int64, n int, at time.Time) acquire.Block {
 var volts = acquire.Channel{Label: "a", Kind: acquire.KindOther, Unit: "V", VoltsPerCount: 0.5, OffsetVolts: 1, MaxCount: 1 << 20}
 
 // start runs a session over sources that are handed out in turn.
-func start(t *testing.T, taps []Tap, sources ...*script) *Session {
+func start[S acquire.Source](t *testing.T, taps []Tap, sources ...S) *Session {
 	t.Helper()
 	var mu sync.Mutex
 	open := func(ctx context.Context, a acquire.Address) (acquire.Source, error) {

@@ -18,10 +18,11 @@ export class ScaleDialog {
       return { input, row: h("label", { class: "check" }, input, h("span", {}, label)) };
     };
     this.source = h("select", { id: "scale-source", "data-testid": "scale-source" },
-      h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter's reference and bits"), h("option", { value: "unknown" }, "unknown: show counts"));
+      h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter's reference and bits"), h("option", { value: "fullscale" }, "from the measured full scale of a sound input"), h("option", { value: "unknown" }, "unknown: show counts"));
     this.reference = number("reference", "Reference voltage", "V", "What the converter's full scale stands for: often the 5 V or 3.3 V supply.");
     this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
     this.signed = check("signed", "counts are signed, about zero");
+    this.full = number("full", "Full scale", "V", "Volts at the highest count; the Sound drawer measures it.");
     this.low = number("rail-low", "Lower rail", "V");
     this.high = number("rail-high", "Upper rail", "V", "Leave empty when unknown.");
     this.mid = number("mid-rail", "Mid-rail", "V", "The reference the signal rests on: 2.5 V on a single 5 V supply.");
@@ -29,8 +30,9 @@ export class ScaleDialog {
     this.invert = check("invert", "turn the signal upside down");
     this.error = h("p", { class: "error", role: "alert" });
     this.converter = h("fieldset", {}, h("legend", {}, "Converter"), this.reference.row, this.bits.row, this.signed.row);
+    this.sound = h("fieldset", {}, h("legend", {}, "Sound input"), this.full.row);
     const form = h("form", { class: "scale-form" },
-      h("label", { class: "field" }, h("span", {}, "Volts come"), this.source), this.converter,
+      h("label", { class: "field" }, h("span", {}, "Volts come"), this.source), this.converter, this.sound,
       h("fieldset", {}, h("legend", {}, "Board"), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
       this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": "scale-apply" }, "Apply")));
     this.source.addEventListener("change", () => this.#enable());
@@ -53,6 +55,7 @@ export class ScaleDialog {
     write(this.reference.input, s.referenceVolts);
     write(this.bits.input, s.bits);
     this.signed.input.checked = s.signed;
+    write(this.full.input, s.fullScaleVolts || null);
     write(this.low.input, s.supplyLowVolts);
     write(this.high.input, s.supplyHighVolts);
     write(this.mid.input, s.midRailVolts);
@@ -64,7 +67,8 @@ export class ScaleDialog {
   }
 
   #enable() {
-    this.converter.disabled = this.source.value !== "converter";
+    this.converter.disabled = this.converter.hidden = this.source.value !== "converter";
+    this.sound.disabled = this.sound.hidden = this.source.value !== "fullscale";
   }
 
   async #apply() {
@@ -75,6 +79,9 @@ export class ScaleDialog {
       referenceVolts: read(this.reference.input) ?? 0,
       bits: read(this.bits.input) ?? 0,
       signed: this.signed.input.checked,
+      fullScaleVolts: read(this.full.input) ?? 0,
+      couplingHz: this.before?.couplingHz ?? 0,
+      couplingFloorHz: this.before?.couplingFloorHz ?? 0,
       supplyLowVolts: read(this.low.input),
       supplyHighVolts: read(this.high.input),
       midRailVolts: read(this.mid.input),

@@ -7,9 +7,12 @@
 /** @typedef {{drift: DriftSettings, hum: HumSettings, smooth: SmoothSettings}} PathSettings */
 /**
  * @typedef {object} ScaleSettings
- * @property {"board"|"converter"|"unknown"} source
+ * @property {"board"|"converter"|"fullscale"|"unknown"} source
  * @property {number} referenceVolts
  * @property {number} bits
+ * @property {number} [fullScaleVolts] of a sound input
+ * @property {number} [couplingHz] corner of a coupling capacitor that is undone, 0 = left
+ * @property {number} [couplingFloorHz] what is left of it, 0 = 0.05 Hz
  * @property {boolean} signed
  * @property {number|null} supplyLowVolts
  * @property {number|null} supplyHighVolts
@@ -24,12 +27,14 @@
  * @property {string} unit "V", another unit, or "counts"
  * @property {PathSettings} path
  * @property {ScaleSettings} scale
+ * @property {Coupling|null} [coupling] of an undone coupling capacitor
  * @property {number} [humHz]
  * @property {number} [latencySeconds]
  * @property {number} [stepVolts]
  * @property {number} [lowVolts]
  * @property {number} [highVolts]
  */
+/** @typedef {{cornerHz: number, floorHz: number, gainDb: number, noiseTimes: number, noiseLowHz: number, noiseHighHz: number}} Coupling */
 /** `text` is made by the trace on first drawing. @typedef {{index: number, samples: number, reason: string, text?: string}} Gap */
 /** @typedef {{index: number, text: string}} Note */
 /** @typedef {{claimedRateHz: number, measuredRateHz: number, uncertaintyHz: number, usedRateHz: number, exact?: boolean, warning: string}} Clock */

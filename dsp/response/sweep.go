@@ -1,0 +1,237 @@
+package response
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"pulsewright/dsp/filter"
+)
+
+// Sweep is a sine whose frequency rises exponentially, from 0.35 Hz to 2.2 kHz or
+// 0.4 of the rate.
+type Sweep struct {
+	RateHz float64 // 8000 to 192000
+	// Seconds it takes, 5 to 120. Its energy per hertz falls as 1/f: twice the
+	// time is 3 dB less noise everywhere.
+	Seconds float64
+}
+
+const (
+	// sweepLowHz lies far enough below the lowest frequency told, LowHz.
+	sweepLowHz, sweepHighHz = 0.35, 2200.0
+	// LowHz and HighHz bound what is told of a response.
+	LowHz, HighHz = 0.5, 2000.0
+	// TailSeconds are recorded after the sweep, so that what rings on is not lost.
+	TailSeconds = 3.0
+	fadeSeconds = 0.01
+)
+
+// Check tells what is wrong with it.
+func (s Sweep) Check() error {
+	if !(s.RateHz >= 8000 && s.RateHz <= 192000) {
+		return fmt.Errorf("response: sweep: rate %g Hz; must be 8000 to 192000 Hz", s.RateHz)
+	}
+	if !(s.Seconds >= 5 && s.Seconds <= 120) {
+		return fmt.Errorf("response: sweep: %g s; must be 5 to 120 s", s.Seconds)
+	}
+	return nil
+}
+
+// Len is the number of samples to play, Total with the tail to record.
+func (s Sweep) Len() int { return int(math.Round(s.Seconds * s.RateHz)) }
+
+// Total is the number of samples to record.
+func (s Sweep) Total() int { return s.Len() + int(math.Round(TailSeconds*s.RateHz)) }
+
+func (s Sweep) highHz() float64 { return math.Min(sweepHighHz, 0.4*s.RateHz) }
+
+// Samples are the sweep's, −1 to 1: sin(2π f₁ T/L (e^(tL/T) − 1)) with L = ln(f₂/f₁)
+// (Farina, "Simultaneous measurement of impulse response and distortion with a
+// swept-sine technique", AES 108th Convention, 2000), faded out at its end.
+func (s Sweep) Samples() []float64 {
+	x := make([]float64, s.Len())
+	l := math.Log(s.highHz() / sweepLowHz)
+	fade := int(fadeSeconds * s.RateHz)
+	for i := range x {
+		t := float64(i) / s.RateHz
+		x[i] = math.Sin(2 * math.Pi * sweepLowHz * s.Seconds / l * math.Expm1(t*l/s.Seconds))
+		if left := len(x) - i; left < fade {
+			x[i] *= 0.5 - 0.5*math.Cos(math.Pi*float64(left)/float64(fade))
+		}
+	}
+	return x
+}
+
+// Response is the board's gain and phase. The lists have one length.
+type Response struct {
+	FreqHz       []float64 `json:"freqHz"`
+	GainDB       []float64 `json:"gainDb"`
+	PhaseDegrees []float64 `json:"phaseDegrees"` // without jumps of 360
+	// Trust is 0 to 1: the coherence of both runs around the frequency, where
+	// enough lines lie there; little where noise or hum is in the way.
+	Trust []float64 `json:"trust"`
+	// PassbandDB is the greatest gain.
+	PassbandDB float64 `json:"passbandDb"`
+	// Corners are where the gain passes 3.01 dB below that, rising in frequency.
+	Corners []Corner `json:"corners"`
+}
+
+// Corner is a −3 dB point.
+type Corner struct {
+	FreqHz float64 `json:"freqHz"`
+	// Rising: the gain rises with the frequency here.
+	Rising bool `json:"rising"`
+}
+
+// Errors of Measure.
+var (
+	ErrRunLength = errors.New("response: both runs must be whole: play and record anew")
+	ErrWeak      = errors.New("response: hardly anything of the sweep comes back in the loop-back run: is the output joined to the input, and turned up?")
+)
+
+// pointsPerOctave of the frequencies told.
+const pointsPerOctave = 24
+
+// Measure divides what came back through the board by what came back without it,
+// both recorded in step with the sweep, Total samples each, at one unchanged
+// level and latency. What both have in common, the sound card's own coupling and
+// filters, falls out.
+//
+// The runs are decimated alike, transformed whole (the sweep, its ringing and
+// silence: linear, not circular), and divided with the lines around a frequency
+// weighed by the loop-back's power, H = Σ Y_b Y_l* / Σ |Y_l|² (Bendat and Piersol,
+// Random Data, section 6.1: least squares when the noise is in the board's run).
+// Frequencies told are the lines' own mean.
+func Measure(s Sweep, loop, board []float64) (Response, error) {
+	if err := s.Check(); err != nil {
+		return Response{}, err
+	}
+	if len(loop) != s.Total() || len(board) != len(loop) {
+		return Response{}, fmt.Errorf("%w (%d and %d samples of %d)", ErrRunLength, len(loop), len(board), s.Total())
+	}
+	ratio := max(1, int(s.RateHz/5500))
+	yl, err := transform(loop, s.RateHz, ratio)
+	if err != nil {
+		return Response{}, err
+	}
+	yb, err := transform(board, s.RateHz, ratio)
+	if err != nil {
+		return Response{}, err
+	}
+	lineHz := s.RateHz / float64(ratio) / float64(2*(len(yl)-1))
+	most := 0.0
+	for _, y := range yl {
+		most = math.Max(most, cmplx.Abs(y))
+	}
+	if most == 0 {
+		return Response{}, ErrWeak
+	}
+	var r Response
+	high := math.Min(HighHz, s.highHz()/1.1)
+	last := -1
+	for k := 0; ; k++ {
+		f := LowHz * math.Pow(2, float64(k)/pointsPerOctave)
+		if f > high {
+			break
+		}
+		from := int(math.Round(f * (1 - 0.004) / lineHz))
+		to := max(from, int(math.Round(f*(1+0.004)/lineHz)))
+		if from <= last { // lines are sparse down here: each once
+			continue
+		}
+		last = from
+		var cross complex128
+		var pl, pb, weight, freq float64
+		for i := from; i <= to && i < len(yl); i++ {
+			a, b := yl[i], yb[i]
+			p := real(a)*real(a) + imag(a)*imag(a)
+			cross += b * cmplx.Conj(a)
+			pl += p
+			pb += real(b)*real(b) + imag(b)*imag(b)
+			weight += p
+			freq += p * float64(i) * lineHz
+		}
+		// The sweep's amplitude falls by 3 dB an octave; 60 dB below even that there is nothing.
+		if pl == 0 || math.Sqrt(pl/float64(to-from+1)) < most*1e-6 {
+			continue
+		}
+		h := cross / complex(pl, 0)
+		if h == 0 {
+			continue
+		}
+		trust := 1.0
+		if to-from >= 4 && pb > 0 {
+			trust = real(cross*cmplx.Conj(cross)) / pl / pb
+		}
+		r.FreqHz = append(r.FreqHz, freq/weight)
+		r.GainDB = append(r.GainDB, 20*math.Log10(cmplx.Abs(h)))
+		r.PhaseDegrees = append(r.PhaseDegrees, cmplx.Phase(h)*180/math.Pi)
+		r.Trust = append(r.Trust, trust)
+	}
+	if len(r.FreqHz) < pointsPerOctave {
+		return Response{}, ErrWeak
+	}
+	unwrap(r.PhaseDegrees)
+	r.corners()
+	return r, nil
+}
+
+// transform decimates and transforms, padded to a power of two at least as long again by the
+// decimator's delay.
+func transform(x []float64, rateHz float64, ratio int) ([]complex128, error) {
+	d, err := filter.NewDecimator(rateHz, ratio)
+	if err != nil {
+		return nil, err
+	}
+	y := make([]float64, len(x)/ratio+1)
+	y = y[:d.Process(y, x)]
+	mean := 0.0
+	for _, v := range y[len(y)-len(y)/50:] { // the silence at the end: the converter's offset
+		mean += v
+	}
+	mean /= float64(len(y) / 50)
+	n := 1
+	for n < len(y) {
+		n *= 2
+	}
+	padded := make([]float64, n)
+	for i, v := range y {
+		padded[i] = v - mean
+	}
+	return fourier.NewFFT(n).Coefficients(nil, padded), nil
+}
+
+func unwrap(degrees []float64) {
+	for i := 1; i < len(degrees); i++ {
+		degrees[i] -= 360 * math.Round((degrees[i]-degrees[i-1])/360)
+	}
+}
+
+// corners finds the passband's gain and where it is left.
+func (r *Response) corners() {
+	r.PassbandDB = math.Inf(-1)
+	for i, g := range r.GainDB {
+		if r.Trust[i] > 0.9 {
+			r.PassbandDB = math.Max(r.PassbandDB, g)
+		}
+	}
+	r.Corners = []Corner{}
+	if math.IsInf(r.PassbandDB, -1) {
+		r.PassbandDB = 0
+		return
+	}
+	limit := r.PassbandDB - 20*math.Log10(math.Sqrt2)
+	for i := 1; i < len(r.GainDB); i++ {
+		a, b := r.GainDB[i-1]-limit, r.GainDB[i]-limit
+		if a < 0 == (b < 0) {
+			continue
+		}
+		x := a / (a - b)
+		f := r.FreqHz[i-1] * math.Pow(r.FreqHz[i]/r.FreqHz[i-1], x)
+		r.Corners = append(r.Corners, Corner{FreqHz: f, Rising: b > a})
+	}
+}
