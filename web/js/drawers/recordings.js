@@ -208,6 +208,9 @@ class RecordingsPanel {
     if (this.idle) this.idle.hidden = !!running;
     if (this.active) this.active.hidden = !running;
     if (running && this.state) setText(this.state, `Recording ${running.name || "without a name"}, ${clockTime(Math.floor(running.seconds))}, ${bytes(running.bytes)}`);
+    const row = this.list.find((e) => running && e.id === running.id);
+    const line = row && this.items?.querySelector(".now .recording-line");
+    if (running && row && line) setText(line, summary(Object.assign(row, { seconds: running.seconds, bytes: running.bytes })));
   }
 
   async #tick() {

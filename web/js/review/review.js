@@ -325,7 +325,7 @@ class ReviewView {
     this.sheet.notes = shown;
     if (this.noteCount) setText(this.noteCount, shown.length > 0 ? String(shown.length) : "");
     fill(noteList, ...shown.slice(0, 500).map((n, i) => h("li", {},
-      button(`review-note-${i}`, "", () => this.sheet.goTo(n.sample), { class: "review-row", "aria-label": `Go to ${clockTime(n.sample / this.sheet.rateHz, 0.1)}, ${n.text}` }),
+      button(`review-note-${i}`, "", () => this.sheet.goTo(n.sample), { class: "review-row", title: "Go there" }),
       n.added ? button(`review-note-${i}-remove`, "×", () => this.#removeNote(n), { class: "quiet owner-only", "aria-label": `Take away the note ${n.text}` }) : null)));
     [...noteList.children].forEach((li, i) => {
       const row = li.querySelector(".review-row");

@@ -261,10 +261,10 @@ export class Sheet {
       cursors.b = Math.round(w.from + w.span * 0.62);
       const list = this.beats.find((b) => b.length > 0);
       if (list) {
-        const i = firstFrom(list, cursors.a);
-        if (list[i + 1] && list[i + 1].sample < w.to) {
-          cursors.a = list[i].sample;
-          cursors.b = list[i + 1].sample;
+        const i = firstFrom(list, (w.from + w.to) / 2);
+        if (list[i - 1]?.sample >= w.from && list[i]?.sample < w.to) {
+          cursors.a = list[i - 1].sample;
+          cursors.b = list[i].sample;
         }
       }
     }
@@ -578,12 +578,26 @@ export class Sheet {
     if (piece) {
       const [low, high] = extentIn(piece, 0, 0, w.length);
       const scale = low < high ? (height - 6 * ratio) / (high - low) : 0;
-      ctx.fillStyle = palette.faint;
+      ctx.strokeStyle = palette.faint;
+      ctx.lineWidth = Math.max(1, inner / piece.columns);
+      ctx.lineJoin = "round";
+      ctx.beginPath();
+      let pen = false;
       for (let i = 0; i < piece.columns; i++) {
-        if (!(piece.low[0][i] <= piece.high[0][i])) continue;
-        const y = height - 3 * ratio - (piece.high[0][i] - low) * scale;
-        ctx.fillRect(this.leftPx + (i / piece.columns) * inner, y, Math.max(1, inner / piece.columns), Math.max(ratio, (piece.high[0][i] - piece.low[0][i]) * scale));
+        const v = piece.low[0][i];
+        if (v !== v) {
+          pen = false;
+          continue;
+        }
+        const x = this.leftPx + ((i + 0.5) / piece.columns) * inner;
+        const y = height - 3 * ratio - (v - low) * scale;
+        if (pen) ctx.lineTo(x, y);
+        else ctx.moveTo(x, y + 0.5);
+        ctx.lineTo(x, height - 3 * ratio - (piece.high[0][i] - low) * scale);
+        pen = true;
       }
+      ctx.lineWidth = Math.max(ratio, Math.min(ctx.lineWidth, 1.5 * ratio));
+      ctx.stroke();
     }
     ctx.fillStyle = palette.ink;
     for (const n of this.notes) if (!n.board) ctx.fillRect(this.leftPx + (n.sample / w.length) * inner, 0, Math.max(1, 1.5 * ratio), 6 * ratio);
