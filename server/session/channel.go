@@ -224,6 +224,9 @@ func (c *channel) restart() {
 	if c.meter != nil {
 		c.meter.Reset()
 	}
+	if c.recent != nil {
+		c.recent.reset()
+	}
 }
 
 // grow sizes the buffers for n samples of input appended to this frame.
