@@ -10,6 +10,7 @@ import { watchRecording } from "./drawers/recordings.js";
 import "./drawers/spectrum.js";
 import { DrawerHost } from "./drawers.js";
 import "./drawers/share.js";
+import "./drawers/why.js";
 import "./drawers/firmware.js";
 import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";

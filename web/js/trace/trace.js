@@ -92,6 +92,8 @@ export class TracePanel {
     this.baseDirty = true;
     this.sized = false;
     this.cursors = { on: false, a: 0, b: 0, active: "a" };
+    /** Draws over the traces, as a drawer asks. @type {((ctx: CanvasRenderingContext2D) => void)|null} */
+    this.annotate = null;
     /** @type {Before[]} */
     this.zooms = [];
     this.zooming = false;
@@ -313,6 +315,20 @@ export class TracePanel {
     if (samples === Infinity) return this.live();
     if (samples === -Infinity) samples = -this.rings.capacity;
     this.view.scroll(samples, this.rings.start, this.head);
+    this.#held();
+  }
+
+  /**
+   * Holds the paper with a sample on it, in the middle when it was not.
+   * @param {number} sample
+   */
+  holdAt(sample) {
+    if (!this.rings) return;
+    const across = this.view.samplesAcross;
+    const margin = across * 0.08;
+    this.view.held = true;
+    if (sample < this.view.end - across + margin || sample > this.view.end - margin) this.view.end = sample + across / 2;
+    this.view.clamp(this.rings.start, this.rings.end);
     this.#held();
   }
 
@@ -1047,6 +1063,7 @@ export class TracePanel {
     for (const hole of this.holes) this.#drawGapWords(ctx, hole, axisTop, "lost on the way to this page");
     this.#drawBeats(ctx);
     this.#drawNotes(ctx, axisTop);
+    if (this.annotate) this.annotate(ctx);
     if (this.cursors.on) this.#drawCursors(ctx, axisTop);
     ctx.restore();
   }

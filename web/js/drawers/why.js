@@ -1,0 +1,264 @@
+// The Why drawer: beat by beat through what is kept, and why each place was or was
+// not taken. While it is open the trace carries what the beat finder weighed.
+
+import { request } from "../api.js";
+import { button, fill, h, setText } from "../dom.js";
+import { registerDrawer } from "../drawers.js";
+import { clockTime, duration, quantity } from "../format.js";
+
+/** @import {DrawerContext} from "../drawers.js" */
+/** @import {PageState} from "../store.js" */
+/** @import {TracePanel} from "../trace/trace.js" */
+
+/**
+ * @typedef {object} Candidate
+ * @property {number} sample
+ * @property {number} feature
+ * @property {number} threshold 0 when it was held against none
+ * @property {number} agreement −1…1
+ * @property {number} floor
+ * @property {boolean} taken
+ * @property {string} reason
+ */
+/** One place with all that was decided about it, oldest first. @typedef {{sample: number, last: Candidate, verdicts: Candidate[]}} Place */
+
+const LOOK_EVERY_MS = 1000;
+/** So much beside the paper is asked for too, to step into. */
+const BESIDE_SECONDS = 30;
+/** Of a lane's height that the features take. */
+const SHARE = 0.42;
+const MOST_ROWS = 14;
+
+/**
+ * Decisions about one sample put together.
+ * @param {Candidate[]} candidates in order of sample, then of decision
+ * @returns {Place[]}
+ */
+export function places(candidates) {
+  /** @type {Place[]} */
+  const list = [];
+  for (const c of candidates) {
+    const before = list[list.length - 1];
+    if (before && before.sample === c.sample) {
+      before.verdicts.push(c);
+      before.last = c;
+    } else list.push({ sample: c.sample, last: c, verdicts: [c] });
+  }
+  return list;
+}
+
+/**
+ * The neighbour of a sample among the places.
+ * @param {Place[]} list
+ * @param {number} sample
+ * @param {1|-1} direction
+ * @param {boolean} takenOnly
+ */
+export function step(list, sample, direction, takenOnly) {
+  const fit = list.filter((p) => !takenOnly || p.last.taken);
+  return direction > 0 ? fit.find((p) => p.sample > sample) : fit.findLast((p) => p.sample < sample);
+}
+
+class WhyPanel {
+  /**
+   * @param {HTMLElement} root
+   * @param {DrawerContext} ctx
+   */
+  constructor(root, ctx) {
+    this.ctx = ctx;
+    /** @type {Place[]} */
+    this.places = [];
+    this.sample = NaN;
+    this.all = true;
+    this.kind = "";
+    this.listed = "";
+    /** @type {number|undefined} */
+    this.epoch = undefined;
+    this.channel = ctx.channel();
+    this.gone = false;
+    this.busy = false;
+    const go = (/** @type {1|-1} */ direction, /** @type {boolean} */ takenOnly) => () => this.#step(direction, takenOnly);
+    this.beatBack = button("why-beat-back", "◂ Beat", go(-1, true), { "aria-label": "The beat before" });
+    this.beatOn = button("why-beat-on", "Beat ▸", go(1, true), { "aria-label": "The next beat" });
+    this.placeBack = button("why-place-back", "◂ Place", go(-1, false), { "aria-label": "The place before that was looked at" });
+    this.placeOn = button("why-place-on", "Place ▸", go(1, false), { "aria-label": "The next place that was looked at" });
+    this.verdict = h("p", { class: "verdict", "data-testid": "why-verdict", role: "status" });
+    this.facts = h("dl", { class: "facts", "data-testid": "why-facts" });
+    this.note = h("p", { class: "hint", "data-testid": "why-note" });
+    this.list = h("ul", { class: "why-list", "data-testid": "why-list" });
+    this.problem = h("p", { class: "error", role: "alert" });
+    root.append(
+      h("p", { class: "hint" }, "Step through what is kept, live or replayed: the paper is held and goes along. On it, each stem is a place the beat finder weighed, as high as its feature; the dashed line is what it had to reach."),
+      h("div", { class: "why-steps" }, this.beatBack, this.beatOn, this.placeBack, this.placeOn),
+      this.verdict, this.facts, this.note, h("h3", {}, "Around it"), this.list, this.problem);
+    ctx.trace.annotate = (c) => this.#annotate(c);
+    this.timer = window.setInterval(() => this.#look(), LOOK_EVERY_MS);
+    void this.#look().then(() => {
+      const newest = this.places.findLast((p) => p.last.taken);
+      if (!this.gone && newest) this.#show(newest.sample);
+    });
+  }
+
+  async #look() {
+    const { trace, store } = this.ctx;
+    const rings = this.ctx.rings();
+    if (document.hidden || this.busy || !rings) return;
+    if (this.channel !== this.ctx.channel() || this.epoch !== store.state.server?.epoch) {
+      this.channel = this.ctx.channel();
+      this.epoch = store.state.server?.epoch;
+      this.sample = NaN;
+      this.places = [];
+    }
+    const beside = BESIDE_SECONDS * trace.view.rateHz;
+    const middle = Number.isNaN(this.sample) ? trace.view.end : this.sample;
+    const from = Math.max(0, Math.floor(Math.min(trace.view.indexAt(0), middle) - beside));
+    const to = Math.ceil(Math.max(trace.view.end, middle) + beside);
+    this.busy = true;
+    try {
+      const answer = await request("GET", `/channels/${this.channel}/why?from=${from}&to=${to}`);
+      if (this.gone) return;
+      this.all = answer.all;
+      this.kind = answer.kind;
+      this.places = places(answer.candidates);
+      setText(this.problem, "");
+    } catch (e) {
+      if (!this.gone) setText(this.problem, e instanceof Error ? e.message : String(e));
+    } finally {
+      this.busy = false;
+    }
+    if (this.gone) return;
+    this.#tell();
+    trace.options.loop.dirty(trace);
+  }
+
+  /**
+   * @param {1|-1} direction
+   * @param {boolean} takenOnly
+   */
+  async #step(direction, takenOnly) {
+    const from = Number.isNaN(this.sample) ? this.ctx.trace.view.end : this.sample;
+    let next = step(this.places, from, direction, takenOnly);
+    if (!next) {
+      await this.#look();
+      next = step(this.places, from, direction, takenOnly);
+    }
+    if (next) this.#show(next.sample);
+    else this.ctx.announce(direction > 0 ? "Nothing newer has been decided." : "Nothing older is kept.");
+  }
+
+  /** @param {number} sample */
+  #show(sample) {
+    this.sample = sample;
+    this.ctx.trace.holdAt(sample);
+    this.#tell();
+    const p = this.places.find((q) => q.sample === sample);
+    if (p) this.ctx.announce(`${p.last.taken ? "Taken" : "Not taken"}: ${p.last.reason}.`);
+  }
+
+  #tell() {
+    const rate = this.ctx.trace.view.rateHz;
+    const unit = this.ctx.store.state.server?.channels[this.channel]?.unit ?? "";
+    const at = this.places.findIndex((q) => q.sample === this.sample);
+    const p = this.places[at];
+    if (this.kind === "other") setText(this.verdict, "This channel is not read for beats; choose pulse or ECG under Beats.");
+    else if (!p) setText(this.verdict, this.places.length > 0 ? "Step to a beat." : "Nothing has been weighed here yet.");
+    else setText(this.verdict, `${p.last.taken ? "Taken" : "Not taken"}: ${p.last.reason}.`);
+    this.verdict.classList.toggle("refused", !!p && !p.last.taken);
+    setText(this.note, this.all ? "" : "The pulse finder tells of the waves it took for beats and of those held back afterwards; the waves it passed over are not listed.");
+    if (!p) fill(this.facts);
+    else {
+      const c = p.last;
+      const before = this.places.slice(0, at).findLast((q) => q.last.taken);
+      const row = (/** @type {string} */ name, /** @type {string} */ value) => [h("dt", {}, name), h("dd", {}, value)];
+      fill(this.facts, ...row("At", clockTime(c.sample / rate, 0.01)),
+        ...(before ? row("Since the beat before", duration((c.sample - before.sample) / rate)) : []),
+        ...row(this.all ? "Feature" : "Height", quantity(c.feature, unit)),
+        ...(c.threshold > 0 ? [...row("had to reach", quantity(c.threshold, unit)), ...row("reached", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
+        ...(this.all ? row("Background", quantity(c.floor, unit)) : []),
+        ...row("Agrees with the shapes known", c.agreement > 0 ? `${Math.round(100 * c.agreement)} %` : "not, or not yet compared"),
+        ...p.verdicts.slice(0, -1).flatMap((v) => row("First decided", `${v.taken ? "taken" : "not taken"}: ${v.reason}`)));
+    }
+    const near = this.#near(at);
+    const key = near.map((q) => `${q.sample}${q.last.taken}${q.sample === this.sample}`).join();
+    if (key === this.listed) return;
+    this.listed = key;
+    const focused = document.activeElement instanceof HTMLElement ? document.activeElement.id : "";
+    fill(this.list, ...near.map((q) => h("li", { class: q.sample === this.sample ? "chosen" : "" },
+      button(`why-at-${q.sample}`, `${clockTime(q.sample / rate, 0.01)}  ${q.last.taken ? "●" : "○"}`, () => this.#show(q.sample), { class: "quiet", "aria-label": `${clockTime(q.sample / rate, 0.01)}, ${q.last.taken ? "taken" : "not taken"}`, "aria-current": q.sample === this.sample ? "true" : null }), " ", q.last.reason)));
+    if (focused.startsWith("why-at-")) document.getElementById(focused)?.focus();
+  }
+
+  /** @param {number} at */
+  #near(at) {
+    if (this.places.length === 0) return [];
+    const middle = at >= 0 ? at : this.places.length - 1;
+    const from = Math.max(0, Math.min(middle - MOST_ROWS / 2, this.places.length - MOST_ROWS));
+    return this.places.slice(from, from + MOST_ROWS);
+  }
+
+  /**
+   * Stems and thresholds over the channel's first lane.
+   * @param {CanvasRenderingContext2D} c
+   */
+  #annotate(c) {
+    const t = this.ctx.trace;
+    const lane = t.lanes.find((l) => l.probe.channel === this.channel && l.probe.point === 4) ?? t.lanes.find((l) => l.probe.channel === this.channel);
+    if (!lane || this.places.length === 0) return;
+    const { view, ratio, palette } = t;
+    const shown = this.places.filter((p) => p.sample >= view.indexAt(0) && p.sample <= view.end);
+    let most = 0;
+    for (const p of shown) most = Math.max(most, p.last.feature, p.last.threshold);
+    if (!(most > 0)) return;
+    const bottom = lane.topPx + lane.heightPx;
+    const y = (/** @type {number} */ v) => bottom - (Math.max(0, v) / most) * SHARE * lane.heightPx;
+    const x = (/** @type {number} */ i) => t.leftPx + view.xPx(i);
+    c.lineWidth = 1.5 * ratio;
+    c.strokeStyle = palette.faint;
+    c.setLineDash([5 * ratio, 4 * ratio]);
+    c.beginPath();
+    let pen = false;
+    for (const p of shown) {
+      if (!(p.last.threshold > 0)) continue;
+      if (pen) c.lineTo(x(p.sample), y(p.last.threshold));
+      else c.moveTo(x(p.sample), y(p.last.threshold));
+      pen = true;
+    }
+    c.stroke();
+    c.setLineDash([]);
+    for (const p of shown) {
+      const px = x(p.sample);
+      const py = y(p.last.feature);
+      const chosen = p.sample === this.sample;
+      c.strokeStyle = palette.mark;
+      c.lineWidth = (chosen ? 3 : 1.5) * ratio;
+      c.beginPath();
+      c.moveTo(px, bottom);
+      c.lineTo(px, py);
+      c.stroke();
+      c.beginPath();
+      c.arc(px, py, (chosen ? 5.5 : 3.5) * ratio, 0, 2 * Math.PI);
+      c.fillStyle = p.last.taken ? palette.mark : palette.paper;
+      c.fill();
+      c.stroke();
+      if (!chosen) continue;
+      c.globalAlpha = 0.1;
+      c.fillStyle = palette.mark;
+      c.fillRect(px - 9 * ratio, lane.topPx, 18 * ratio, lane.heightPx);
+      c.globalAlpha = 1;
+    }
+  }
+
+  /** @param {PageState} _state */
+  changed(_state) {
+    if (this.channel !== this.ctx.channel()) void this.#look();
+  }
+
+  destroy() {
+    this.gone = true;
+    window.clearInterval(this.timer);
+    this.ctx.trace.annotate = null;
+    this.ctx.trace.options.loop.dirty(this.ctx.trace);
+  }
+}
+
+registerDrawer({ id: "why", title: "Why", key: "y", create: (root, ctx) => new WhyPanel(root, ctx) });
