@@ -70,12 +70,13 @@ const (
 )
 
 // Classify sets each interval's Mark. An interval without a length of 0.2 to 3 s
-// is a Gap, one of a quality below 0.4 is Unsure, and one marked Gap stays so. Of the
-// others those are Ectopic that differ both from the median of the five before and
-// from that of the five after, so that a lasting change of the rate is followed, by
-// more than a limit: 20 % of the median, or five times the spread of the ten on each
-// side when that is less, but never less than 9 %. Those that follow one which was so
-// much too short are Ectopic too, since an early beat begins them.
+// is a Gap, and one marked Gap stays so. One of a quality below 0.4, or with more
+// unsure than sure ones around it, is Unsure. Of the others those are Ectopic that
+// differ both from the median of the five before and from that of the five after, so
+// that a lasting change of the rate is followed, by more than a limit: 20 % of the
+// median, or five times the spread of the ten on each side when that is less, but
+// never less than 9 %. Those that follow one which was so much too short are Ectopic
+// too, since an early beat begins them.
 func Classify(list []Interval) { classify(list, 0) }
 
 // classify sets the marks from index from on; those before are as they were.
@@ -95,14 +96,32 @@ func classify(list []Interval, from int) {
 		if list[i].Mark != Normal {
 			continue
 		}
+		if alone(list, i) {
+			list[i].Mark = Unsure
+			continue
+		}
 		if off, _ := strange(list, i); off {
 			list[i].Mark = Ectopic
-		} else if i > 0 && list[i-1].Mark != Gap {
+		} else if i > 0 && list[i-1].Mark != Gap && list[i-1].Mark != Unsure {
 			if off, short := strange(list, i-1); off && short {
 				list[i].Mark = Ectopic
 			}
 		}
 	}
+}
+
+// alone tells whether an interval stands among unsure ones, so that nothing speaks
+// for it.
+func alone(list []Interval, i int) bool {
+	sure, unsure := 0, 0
+	for _, iv := range list[max(0, i-neighbours):min(len(list), i+1+neighbours)] {
+		if iv.Mark == Unsure {
+			unsure++
+		} else if iv.Mark != Gap {
+			sure++
+		}
+	}
+	return unsure > sure
 }
 
 // strange tells whether an interval stands out from both sides, and whether it is
@@ -140,10 +159,10 @@ func strange(list []Interval, i int) (off, short bool) {
 	return sides > 0, x < middle
 }
 
-// lengths appends those of all intervals but gaps.
+// lengths appends those of the intervals that say something of the rhythm.
 func lengths(dst []float64, list []Interval) []float64 {
 	for _, iv := range list {
-		if iv.Mark != Gap {
+		if iv.Mark != Gap && iv.Mark != Unsure {
 			dst = append(dst, iv.Seconds)
 		}
 	}

@@ -329,4 +329,17 @@ func TestClassify(t *testing.T) {
 	if l[4].Mark != Unsure || l[6].Mark != Gap {
 		t.Errorf("a poor beat: %s, 3.5 s: %s", l[4].Mark, l[6].Mark)
 	}
+	// A movement: short poor ones, and one that looks well among them.
+	l = list(slices.Concat(steady(12, 0.8), steady(14, 0.35), steady(12, 0.8))...)
+	for i := 12; i < 26; i++ {
+		if i != 16 {
+			l[i].Quality = 0.2
+		}
+	}
+	Classify(l)
+	for i, iv := range l {
+		if (i < 12 || i >= 26) != (iv.Mark == Normal) {
+			t.Errorf("a movement of 14 intervals from the twelfth on: number %d is %s", i, iv.Mark)
+		}
+	}
 }

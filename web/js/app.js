@@ -6,6 +6,7 @@ import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
 import "./drawers/check.js";
+import "./drawers/intervals.js";
 import { watchRecording } from "./drawers/recordings.js";
 import "./drawers/spectrum.js";
 import { DrawerHost } from "./drawers.js";

@@ -14,7 +14,8 @@ import { fixed, prefixFor, stepDecimals } from "./format.js";
  * @property {string} [unit]
  * @property {string} [label]
  */
-/** `band`: shaded between y and it, without a line. @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, band?: ArrayLike<number>, colour: string, width?: number, dash?: number[], label?: string}} Curve */
+/** `band`: shaded between y and it, without a line; `mark`: signs at the points instead of a line. @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, band?: ArrayLike<number>, colour: string, width?: number, dash?: number[], label?: string, mark?: Mark}} Curve */
+/** @typedef {"dot"|"ring"|"triangle"|"cross"} Mark */
 /** @typedef {{x?: number, y?: number, label?: string}} Rule a line across at x or y */
 
 const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif';
@@ -96,6 +97,10 @@ export class Plot {
       ctx.strokeStyle = c.colour;
       ctx.lineWidth = (c.width ?? 1.5) * ratio;
       ctx.setLineDash((c.dash ?? []).map((d) => d * ratio));
+      if (c.mark) {
+        marks(ctx, c, c.mark, px, py, ratio);
+        continue;
+      }
       ctx.beginPath();
       let pen = false;
       for (let i = 0; i < c.x.length; i++) {
@@ -218,6 +223,43 @@ export class Plot {
     this.resizer.disconnect();
     this.canvas.remove();
   }
+}
+
+/**
+ * Signs at a curve's points: filled dots, the others in outline.
+ * @param {CanvasRenderingContext2D} ctx with the curve's stroke set
+ * @param {Curve} c
+ * @param {Mark} mark
+ * @param {(v: number) => number} px
+ * @param {(v: number) => number} py
+ * @param {number} ratio
+ */
+function marks(ctx, c, mark, px, py, ratio) {
+  const r = (c.width ?? 2) * ratio;
+  ctx.fillStyle = c.colour;
+  ctx.lineWidth = 1.4 * ratio;
+  ctx.beginPath();
+  for (let i = 0; i < c.x.length; i++) {
+    const x = px(c.x[i]);
+    const y = py(c.y[i]);
+    if (!Number.isFinite(x) || !Number.isFinite(y)) continue;
+    if (mark === "triangle") {
+      ctx.moveTo(x, y - 1.15 * r);
+      ctx.lineTo(x + r, y + 0.85 * r);
+      ctx.lineTo(x - r, y + 0.85 * r);
+      ctx.closePath();
+    } else if (mark === "cross") {
+      ctx.moveTo(x - r, y - r);
+      ctx.lineTo(x + r, y + r);
+      ctx.moveTo(x + r, y - r);
+      ctx.lineTo(x - r, y + r);
+    } else {
+      ctx.moveTo(x + r, y);
+      ctx.arc(x, y, r, 0, 2 * Math.PI);
+    }
+  }
+  if (mark === "dot") ctx.fill();
+  else ctx.stroke();
 }
 
 /**

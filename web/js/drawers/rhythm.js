@@ -1,0 +1,231 @@
+// What the Intervals drawer says and where it puts its marks; no DOM here.
+
+import { fixed, qualityWord, significant } from "../format.js";
+
+/** @typedef {"normal"|"ectopic"|"unsure"|"gap"} IntervalMark */
+/** @typedef {{sample: number, atSeconds: number, seconds: number, mark: IntervalMark, quality: number}} Interval */
+/** @typedef {{id: string, name: string, unit: string, value: number|null, absent?: string, caveat?: string, neededSeconds: number}} Measure */
+/** @typedef {{name: string, spanSeconds: number, usedSeconds: number, intervals: number, used: number, ectopic: number, unsure: number, gaps: number, leftOutShare: number, timingSeconds: number, measures: Measure[]}} Report */
+/** @typedef {{perMinute: number|null, absent?: string, quality: number, highestPerMinute: number, signs: {name: string, perMinute: number, clarity: number}[]}} Breathing */
+/** @typedef {{ecg: number, pulse: number, ecgLabel: string, pulseLabel: string, medianSeconds: number|null, spreadSeconds: number|null, absent?: string, pairs: number, peaks: number, quality: number, caveat: string}} Arrival */
+/** @typedef {{epoch: number, channel: number, label: string, kind: string, windowSeconds: number, sinceSeconds: number, report: Report, intervals: Interval[], breathing: Breathing, arrival: Arrival|null}} Variability */
+
+const NBSP = "\u00a0";
+
+/** What each measure tells, in plain words. @type {Record<string, string>} */
+export const MEANINGS = {
+  meanNN: "the usual time from beat to beat",
+  meanRate: "60 over it",
+  rmssd: "how much neighbouring intervals differ",
+  pnn50: "share of neighbours that differ by more than 50 ms",
+  sd1: "width of the scatter across the dashed line",
+  sd2: "length of the scatter along the dashed line",
+  sdnn: "spread of all intervals",
+  vlf: "slow sway",
+  lf: "waves of about 10 s",
+  hf: "waves of the breath",
+  lfhf: "LF power over HF power",
+  triangular: "all intervals over the histogram’s height",
+  tinn: "base of the histogram’s triangle",
+  sdann: "spread of five-minute means",
+  sdnnIndex: "mean of five-minute spreads",
+};
+
+export const MARK_WORDS = { normal: "used", ectopic: "left out: off the rhythm", unsure: "left out: unsure beat", gap: "no interval: a gap" };
+
+/**
+ * A measure's value with its unit: times in ms, powers in ms².
+ * @param {Measure} m
+ */
+export function measureText(m) {
+  if (m.value === null || m.value === undefined) return "–";
+  switch (m.unit) {
+    case "s":
+      return significant(m.value * 1000, 3) + NBSP + "ms";
+    case "s²":
+      return significant(m.value * 1e6, 3) + NBSP + "ms²";
+    case "%":
+      return significant(m.value, 2) + NBSP + "%";
+    case "1/min":
+      return significant(m.value, 3) + NBSP + "per minute";
+    default:
+      return significant(m.value, 3);
+  }
+}
+
+/**
+ * The measures that have no value, by reason.
+ * @param {Measure[]} measures
+ * @returns {{reason: string, names: string[]}[]}
+ */
+export function absentByReason(measures) {
+  /** @type {Map<string, string[]>} */
+  const by = new Map();
+  for (const m of measures) {
+    if (m.value !== null && m.value !== undefined) continue;
+    const reason = m.absent ?? "";
+    const names = by.get(reason) ?? [];
+    names.push(shortName(m));
+    by.set(reason, names);
+  }
+  return [...by].map(([reason, names]) => ({ reason, names }));
+}
+
+/** A name without its band. @param {Measure} m */
+export function shortName(m) {
+  return m.name.split(",")[0];
+}
+
+/**
+ * How many are left out, in a sentence.
+ * @param {Report} r
+ */
+export function leftOut(r) {
+  if (r.intervals === 0) return "No intervals yet.";
+  const out = r.ectopic + r.unsure;
+  const all = `${r.intervals} ${r.intervals === 1 ? "interval" : "intervals"}`;
+  const gaps = r.gaps > 0 ? ` ${r.gaps} ${r.gaps === 1 ? "gap counts" : "gaps count"} as none.` : "";
+  if (out === 0) return `${all}, none left out.${gaps}`;
+  const parts = [];
+  if (r.ectopic > 0) parts.push(`${r.ectopic} off the rhythm`);
+  if (r.unsure > 0) parts.push(`${r.unsure} beside an unsure beat`);
+  const share = 100 * r.leftOutShare;
+  return `${all}; ${share < 1 ? "under 1" : fixed(share, 0)} % left out: ${parts.join(", ")}. No difference reaches across one.${gaps}`;
+}
+
+/**
+ * The axis in ms that holds the intervals: whole steps of 50 or 100 ms, 200 ms at
+ * least, and not ruled by a few that are left out.
+ * @param {Interval[]} list
+ * @returns {{low: number, high: number}}
+ */
+export function span(list) {
+  const used = list.filter((i) => i.mark === "normal").map((i) => i.seconds * 1000);
+  const all = used.length > 0 ? used : list.filter((i) => i.mark !== "gap").map((i) => i.seconds * 1000);
+  if (all.length === 0) return { low: 600, high: 1200 };
+  let low = Math.min(...all);
+  let high = Math.max(...all);
+  const middle = (low + high) / 2;
+  const half = Math.max(100, (high - low) * 0.6);
+  low = middle - half;
+  high = middle + half;
+  const step = high - low > 600 ? 100 : 50;
+  return { low: Math.max(0, Math.floor(low / step) * step), high: Math.ceil(high / step) * step };
+}
+
+/**
+ * Points of the interval strip: a line through neighbours that are used, and the
+ * marks by kind. x is seconds before the newest beat, y ms; what lies beyond the
+ * span is put on its edge.
+ * @param {Interval[]} list
+ * @param {{low: number, high: number}} range
+ */
+export function strip(list, range) {
+  const end = list.length > 0 ? list[list.length - 1].atSeconds : 0;
+  /** @type {Record<"line"|"normal"|"ectopic"|"unsure", {x: number[], y: number[]}>} */
+  const out = { line: { x: [], y: [] }, normal: { x: [], y: [] }, ectopic: { x: [], y: [] }, unsure: { x: [], y: [] } };
+  let beyond = 0;
+  for (const i of list) {
+    const x = i.atSeconds - end;
+    if (i.mark === "gap") {
+      out.line.x.push(x);
+      out.line.y.push(NaN);
+      continue;
+    }
+    const ms = i.seconds * 1000;
+    const y = Math.min(range.high, Math.max(range.low, ms));
+    if (y !== ms) beyond++;
+    out[i.mark].x.push(x);
+    out[i.mark].y.push(y);
+    out.line.x.push(x);
+    out.line.y.push(i.mark === "normal" ? y : NaN);
+  }
+  return { ...out, beyond };
+}
+
+/**
+ * Points of the scatter in ms: each used interval against the next, where the next
+ * is used too.
+ * @param {Interval[]} list
+ */
+export function scatter(list) {
+  /** @type {number[]} */
+  const x = [];
+  /** @type {number[]} */
+  const y = [];
+  for (let i = 1; i < list.length; i++) {
+    if (list[i].mark !== "normal" || list[i - 1].mark !== "normal") continue;
+    x.push(list[i - 1].seconds * 1000);
+    y.push(list[i].seconds * 1000);
+  }
+  return { x, y };
+}
+
+/**
+ * One interval in words.
+ * @param {Interval} i
+ * @param {number} endSeconds of the newest
+ */
+export function intervalText(i, endSeconds) {
+  const ago = endSeconds - i.atSeconds;
+  const when = ago < 0.05 ? "newest" : `${ago < 100 ? significant(ago, 3) + NBSP + "s" : clock(ago)} before`;
+  if (i.mark === "gap") return `${when}: a gap, no interval`;
+  return `${when}: ${fixed(i.seconds * 1000, 0)}${NBSP}ms, ${fixed(60 / i.seconds, 0)} per minute, ${MARK_WORDS[i.mark]}; beats ${qualityWord(i.quality)}`;
+}
+
+/** @param {number} seconds */
+function clock(seconds) {
+  return `${Math.floor(seconds / 60)}${NBSP}min ${Math.floor(seconds % 60)}${NBSP}s`;
+}
+
+/**
+ * @param {Breathing} b
+ */
+export function breathingText(b) {
+  if (b.perMinute === null) return `Cannot tell: ${b.absent}.`;
+  return `${fixed(b.perMinute, 0)} breaths per minute, ${b.quality >= 0.8 ? "clear" : b.quality >= 0.6 ? "good" : "fair"}.`;
+}
+
+/**
+ * What the signs say by themselves.
+ * @param {Breathing} b
+ */
+export function signsText(b) {
+  const parts = b.signs.map((s) => `${s.name} ${s.perMinute > 0 ? fixed(s.perMinute, 1) : "none"}`);
+  const limit = b.highestPerMinute > 0 ? ` Up to ${fixed(b.highestPerMinute, 0)} a minute, half of the heart rate, can be seen.` : "";
+  return (parts.length > 0 ? `Seen in the beats’ ${parts.join(", ")}.` : "") + limit;
+}
+
+/**
+ * @param {Arrival} a
+ */
+export function arrivalText(a) {
+  if (a.medianSeconds === null) return `Cannot tell: ${a.absent}.`;
+  const word = a.quality >= 0.8 ? "steady" : a.quality >= 0.6 ? "fairly steady" : "unsteady";
+  return `${fixed(a.medianSeconds * 1000, 0)}${NBSP}ms from R to the pulse’s foot, middle half within ${fixed((a.spreadSeconds ?? 0) * 1000, 0)}${NBSP}ms; ${a.pairs} of ${a.peaks} R peaks in 30${NBSP}s, ${word}.`;
+}
+
+/**
+ * The chief figures in a line.
+ * @param {Variability} v
+ */
+export function summaryText(v) {
+  const parts = [];
+  for (const id of ["meanRate", "sdnn", "rmssd"]) {
+    const m = v.report.measures.find((x) => x.id === id);
+    if (m && m.value !== null && m.value !== undefined) parts.push(id === "meanRate" ? `${fixed(m.value, 0)}${NBSP}bpm` : `${m.name}${NBSP}${measureText(m)}`);
+  }
+  if (v.breathing.perMinute !== null) parts.push(`${fixed(v.breathing.perMinute, 0)} breaths per minute`);
+  if (v.arrival && v.arrival.medianSeconds !== null) parts.push(`pulse ${fixed(v.arrival.medianSeconds * 1000, 0)}${NBSP}ms after R`);
+  return parts.length > 0 ? parts.join(" · ") : "";
+}
+
+/**
+ * The strip in a sentence, for screen readers.
+ * @param {Variability} v
+ */
+export function stripText(v) {
+  const used = v.intervals.filter((i) => i.mark === "normal").map((i) => i.seconds * 1000);
+  if (used.length === 0) return "Interval strip: no intervals yet.";
+  return `Interval strip: ${used.length} used intervals from ${fixed(Math.min(...used), 0)} to ${fixed(Math.max(...used), 0)} ms. ${leftOut(v.report)} Arrow keys read them one by one.`;
+}
