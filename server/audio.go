@@ -63,7 +63,7 @@ func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
 	defer s.audio.Detach(feed)
 	defer feed.End("the page that sent the sound was closed, loaded anew or lost its connection")
 	go s.watchAudio(ctx, cancel, c, feed)
-	go keepAlive(ctx, cancel, c)
+	go keepAlive(ctx, cancel, c, func() int64 { return 0 })
 	for {
 		if err := s.readAudio(ctx, c, feed); err != nil {
 			if errors.Is(err, soundcard.ErrFrame) {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"github.com/coder/websocket"
@@ -27,8 +28,9 @@ var (
 
 const (
 	// writeTimeout ends a page whose connection takes nothing for so long.
-	writeTimeout = 20 * time.Second
-	// pingEvery keeps middle boxes from closing a quiet stream and finds dead ones.
+	writeTimeout = 30 * time.Second
+	// pingEvery keeps middle boxes from closing a quiet stream and finds dead ones. A
+	// page that is being sent something is watched by writeTimeout alone.
 	pingEvery = 20 * time.Second
 	// mostPings a page may send a second, on average over ten.
 	mostPings = 10
@@ -68,7 +70,17 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	page := s.session.Watch()
 	defer page.Close()
 	go s.readStream(life, end, c, page)
-	go keepAlive(life, end, c)
+	var writes atomic.Int64 // begun and done: odd while one is under way
+	go keepAlive(life, end, c, writes.Load)
+	send := func(kind websocket.MessageType, data []byte) bool {
+		writes.Add(1)
+		defer writes.Add(1)
+		err := write(ctx, c, kind, data)
+		if err != nil {
+			s.log.Debug("a page was given up", "err", err)
+		}
+		return err == nil
+	}
 	for {
 		m, dropped, err := page.Next(ctx)
 		if err != nil {
@@ -82,16 +94,14 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 			c.Close(code, reason.Error())
 			return
 		}
-		if dropped > 0 {
-			if err := write(ctx, c, websocket.MessageText, droppedMessage(dropped)); err != nil {
-				return
-			}
+		if dropped > 0 && !send(websocket.MessageText, droppedMessage(dropped)) {
+			return
 		}
 		kind := websocket.MessageText
 		if m.Kind == hub.Frame {
 			kind = websocket.MessageBinary
 		}
-		if err := write(ctx, c, kind, m.Data); err != nil {
+		if !send(kind, m.Data) {
 			return
 		}
 	}
@@ -153,14 +163,20 @@ func pong(ping []byte) (answer []byte, ok bool) {
 	return answer, err == nil
 }
 
-func keepAlive(ctx context.Context, cancel context.CancelFunc, c *websocket.Conn) {
+// keepAlive pings a connection unless writes tells that something is being sent.
+func keepAlive(ctx context.Context, cancel context.CancelFunc, c *websocket.Conn, writes func() int64) {
 	t := time.NewTicker(pingEvery)
 	defer t.Stop()
+	last := int64(0)
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case <-t.C:
+			if n := writes(); n != last || n%2 == 1 {
+				last = n
+				continue
+			}
 			ping, done := context.WithTimeout(ctx, pingEvery)
 			err := c.Ping(ping)
 			done()
