@@ -99,8 +99,7 @@ export class Guide {
     this.steps.forEach((s, i) => {
       const b = this.tabs[i].firstElementChild;
       if (!(b instanceof HTMLElement)) return;
-      fill(b, h("span", {}, `${i + 1}${this.done[i] ? "\u00a0✓" : ""}`), h("span", { class: "guide-title" }, s.title));
-      b.setAttribute("aria-label", `Step ${i + 1}, ${s.title}${this.done[i] ? ", done" : ""}`);
+      fill(b, h("span", {}, `${i + 1}${this.done[i] ? "\u00a0✓" : ""}`), " ", h("span", { class: "guide-title" }, s.title), this.done[i] ? h("span", { class: "unseen" }, " done") : null);
       if (i === this.at) b.setAttribute("aria-current", "step");
       else b.removeAttribute("aria-current");
     });

@@ -51,7 +51,7 @@ class SpectrumPanel {
     this.cursorHz = 0;
     this.timer = 0;
     this.over = false;
-    this.chart = h("div", { class: "chart tall", tabindex: "0", role: "slider", "data-testid": "spectrum-chart", "aria-label": "Frequency read out; arrow keys move, with Shift by ten bins" });
+    this.chart = h("div", { class: "chart tall", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": "nothing chosen", "data-testid": "spectrum-chart", "aria-label": "Frequency read out; arrow keys move, with Shift by ten bins" });
     this.plot = new Plot(this.chart, { palette: ctx.palette(), label: "Density of the signal against frequency" });
     this.readout = h("p", { class: "readout", "data-testid": "spectrum-readout" });
     this.legend = h("p", { class: "hint", "data-testid": "spectrum-legend" });
