@@ -368,3 +368,38 @@ func TestSettingsAreRememberedBySource(t *testing.T) {
 		t.Error("a channel with another name got the settings")
 	}
 }
+
+// TestClockThatJumps: the computer's clock is set back an hour and forth again while
+// recording; samples count the time, and no recording takes the place of another.
+func TestClockThatJumps(t *testing.T) {
+	r, store := begin(t)
+	info := acquire.Info{Address: "demo:finger", Channels: []acquire.Channel{twelve}}
+	start := time.Date(2026, 3, 1, 19, 42, 5, 0, time.UTC)
+	ids := map[string]bool{}
+	for epoch, t0 := range []time.Time{start, start, start.Add(-time.Hour), start, start.Add(1000 * time.Hour)} {
+		r.Begin(uint32(epoch+2), info, 250, t0)
+		feed(r, 0, 300)
+		state, err := r.Start("lamp clip", 0, 1, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		feed(r, 300, 700)
+		if _, err := r.Stop(); err != nil {
+			t.Fatal(err)
+		}
+		if ids[state.ID] {
+			t.Errorf("two recordings are called %q", state.ID)
+		}
+		ids[state.ID] = true
+		check(t, store, state.ID, 0, 1000, nil).Close()
+	}
+	list, err := store.List()
+	if err != nil || len(list) != 5 {
+		t.Fatalf("%d recordings are listed, want 5: %v", len(list), err)
+	}
+	for _, e := range list {
+		if math.Abs(e.Seconds-4) > 1e-6 {
+			t.Errorf("%s is %g s long, want 4", e.ID, e.Seconds)
+		}
+	}
+}

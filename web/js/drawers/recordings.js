@@ -104,8 +104,13 @@ class RecordingsPanel {
     this.shownKey = "";
     /** @type {Set<string>} chosen to compare */
     this.chosen = new Set();
+    this.timer = 0;
     this.error = h("p", { class: "error", role: "alert", "data-testid": "recordings-error" });
     this.said = h("p", { class: "recordings-said", role: "status", "data-testid": "recordings-said" });
+    if (!ctx.store.state.owner) {
+      root.append(h("p", { class: "hint" }, "Recordings are the owner’s alone."));
+      return;
+    }
     root.append(this.#recordForm(), this.error, this.said, this.#listPart());
     this.#listenDrop(root);
     this.timer = window.setInterval(() => this.#tick(), TICK_MS);
@@ -454,6 +459,7 @@ class RecordingsPanel {
 
   /** @param {PageState} state */
   changed(state) {
+    if (!this.items) return;
     this.owner = state.owner;
     const running = state.server?.recording ?? null;
     const name = running?.name ?? "";
