@@ -717,7 +717,8 @@ const pulsewright = {
     secondsAcross: trace.view.secondsAcross,
     zooms: trace.zooms.length,
     paper: { ...trace.paper, mmPerPx: trace.mmPerPx, widthPx: trace.view.widthPx, measured: trace.mmPerDevicePx > 0 },
-    ranges: trace.lanes.map((l) => ({ channel: l.probe.channel, point: l.probe.point, low: l.low, high: l.high, unit: l.unit })),
+    ranges: trace.lanes.map((l) => ({ channel: l.probe.channel, point: l.probe.point, low: l.low, high: l.high, unit: l.unit, topPx: l.topPx })),
+    leftPx: trace.leftPx,
   }),
   /**
    * A sample as the page holds it.

@@ -149,6 +149,8 @@ class IntervalsPanel {
       { ...s.unsure, colour: palette.ink, width: 3.5, mark: "cross" },
     ], at ? [{ x: at.atSeconds - end }] : []);
     this.stripChart.setAttribute("aria-label", stripText(v));
+    this.stripChart.dataset.from = String(v.intervals[0]?.sample ?? "");
+    this.stripChart.dataset.to = String(v.intervals[v.intervals.length - 1]?.sample ?? "");
     setText(this.legend, ["● used", r.ectopic > 0 ? "△ left out: off the rhythm" : "", r.unsure > 0 ? "× left out: unsure beat" : "", s.beyond > 0 ? "beyond the scale: on its edge" : ""].filter(Boolean).join("   "));
     setText(this.out, leftOut(r));
     if (at) this.#read();
