@@ -112,6 +112,7 @@ type Session struct {
 	recorded func() any
 	commands chan func()
 	done     chan struct{}
+	asleep   func() time.Duration // how long this computer has slept so far
 
 	openMu sync.Mutex // one Open at a time
 
@@ -133,6 +134,8 @@ type Session struct {
 	pendingGap  bool
 	arrived     time.Time
 	lastArrived time.Time
+	lastAsleep  time.Duration // asleep() at lastArrived
+	pause       *pause        // one that has just ended
 	lastFrame   time.Time
 	lastSecond  time.Time
 	lastRebuild time.Time
@@ -168,7 +171,7 @@ func New(c Config) *Session {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, recorded: c.Recording,
-		commands: make(chan func()), done: make(chan struct{}), reopened: make(chan opened, 1),
+		commands: make(chan func()), done: make(chan struct{}), asleep: asleepTotal, reopened: make(chan opened, 1),
 		state: State{Version: c.Version, Status: StatusIdle, StatusText: "no source chosen", Decimation: 1,
 			Channels: []ChannelState{}, Gaps: []Gap{}, Notes: []Note{}, Text: []string{}}}
 }
@@ -400,6 +403,9 @@ func (s *Session) take(b acquire.Block) {
 	}
 	n := b.Len()
 	if n == 0 {
+		if p := s.pause; p != nil && now.Sub(p.began).Seconds() >= settleSeconds {
+			s.resume()
+		}
 		s.flush(now)
 		s.everySecond(now)
 		return
@@ -429,7 +435,7 @@ func (s *Session) take(b acquire.Block) {
 		for _, h := range held {
 			s.work(h, now)
 		}
-	} else {
+	} else if !s.paused(b) {
 		s.work(b, now)
 	}
 	if now.Sub(s.lastFrame) >= frameInterval {
@@ -439,14 +445,7 @@ func (s *Session) take(b acquire.Block) {
 }
 
 // hold keeps a block until the rate is known.
-func (s *Session) hold(b acquire.Block) {
-	counts := make([][]int32, len(b.Counts))
-	for i := range counts {
-		counts[i] = slices.Clone(b.Counts[i])
-	}
-	b.Counts = counts
-	s.held = append(s.held, b)
-}
+func (s *Session) hold(b acquire.Block) { s.held = append(s.held, cloneBlock(b)) }
 
 // work takes a block through the channels.
 func (s *Session) work(b acquire.Block, now time.Time) {
@@ -455,8 +454,8 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	bridge := int(bridgeSeconds * s.designedHz)
 	if !s.lastArrived.IsZero() && !s.lostAt.IsZero() {
 		// Reopened after a loss: the gap lasted from the last sample before to
-		// the first one now, by the wall clock.
-		seconds := b.Arrived.Sub(s.lastArrived).Seconds() - float64(n)/s.usedHz
+		// the first one now, by the clock.
+		seconds := (b.Arrived.Sub(s.lastArrived) + s.asleep() - s.lastAsleep).Seconds() - float64(n)/s.usedHz
 		missing := int64(math.Round(max(0, seconds) * s.usedHz))
 		s.sourceBase = s.nextSource + missing - b.First
 		first = s.sourceBase + b.First
@@ -528,7 +527,7 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 		s.nextPoint += int64(m)
 	}
 	s.nextSource = first + int64(n)
-	s.arrived, s.lastArrived = b.Arrived, b.Arrived
+	s.arrived, s.lastArrived, s.lastAsleep = b.Arrived, b.Arrived, s.asleep()
 }
 
 // append notes that m points beginning at index at stand in the channels' out.
@@ -602,7 +601,7 @@ func (s *Session) flush(now time.Time) {
 		if len(c.found) > 0 {
 			s.beats[i] = keep(append(s.beats[i], c.found...), keptBeats)
 		}
-		s.reading[i] = c.reading()
+		s.reading[i] = s.readingOf(c, now)
 	}
 	b := make([]byte, 0, frameHeaderBytes+4*points*len(s.channels)*s.pendingN)
 	b = head.append(b)
@@ -625,7 +624,7 @@ func (s *Session) flush(now time.Time) {
 		if len(c.found) > 0 {
 			s.found.Add(int64(len(c.found)))
 			s.message(ChannelBeats{"beats", head.epoch, i, c.found})
-			s.sendReading(i, c)
+			s.sendReading(i, c, now)
 			for _, t := range s.taps {
 				t.Beats(i, c.found, max(1, s.decimation))
 			}
@@ -638,8 +637,12 @@ func (s *Session) flush(now time.Time) {
 	s.pendingN, s.pendingGap = 0, false
 }
 
-func (s *Session) sendReading(i int, c *channel) {
-	s.message(ChannelReading{"reading", s.state.Epoch, i, s.pendingAt + int64(s.pendingN), c.reading()})
+func (s *Session) sendReading(i int, c *channel, now time.Time) {
+	r := ChannelReading{"reading", s.state.Epoch, i, s.pendingAt + int64(s.pendingN), s.readingOf(c, now)}
+	s.mu.Lock()
+	s.reading[i] = r.Reading
+	s.mu.Unlock()
+	s.message(r)
 }
 
 // everySecond does what is due about once a second.
@@ -668,7 +671,7 @@ func (s *Session) everySecond(now time.Time) {
 		s.updatePlayback(p)
 	}
 	for i, c := range s.channels {
-		s.sendReading(i, c)
+		s.sendReading(i, c, now)
 		if c.fresh {
 			continue
 		}
@@ -757,6 +760,7 @@ func (s *Session) readFailed(ctx context.Context, err error) {
 		return
 	}
 	now := time.Now()
+	s.resume()
 	s.flush(now)
 	info := s.source.Describe()
 	switch {
@@ -812,6 +816,7 @@ func (s *Session) dropSource() {
 
 // closeSource ends the epoch.
 func (s *Session) closeSource() {
+	s.resume()
 	s.flush(time.Now())
 	running := s.source != nil || !s.lostAt.IsZero()
 	s.dropSource()

@@ -73,6 +73,19 @@ func start[S acquire.Source](t *testing.T, taps []Tap, sources ...S) *Session {
 		return s, nil
 	}
 	s := New(Config{Openers: acquire.Openers{"test": open}, Hub: hub.New(1000), Taps: taps})
+	run(t, s)
+	return s
+}
+
+// runScript runs a session made by hand over one source.
+func runScript(t *testing.T, s *Session, source *script) {
+	t.Helper()
+	s.openers = acquire.Openers{"test": func(context.Context, acquire.Address) (acquire.Source, error) { return source, nil }}
+	run(t, s)
+}
+
+func run(t *testing.T, s *Session) {
+	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { defer close(done); _ = s.Run(ctx) }()
@@ -80,7 +93,6 @@ func start[S acquire.Source](t *testing.T, taps []Tap, sources ...S) *Session {
 	if err := s.Open(ctx, "test:x"); err != nil {
 		t.Fatal(err)
 	}
-	return s
 }
 
 // page collects what a page would see.
@@ -91,6 +103,8 @@ type page struct {
 	gaps   []Gap
 	states []string
 	flags  map[int64]uint8 // by first sample
+	// reading, when set, is told of each reading message.
+	reading func(ChannelReading)
 }
 
 func watch(t *testing.T, s *Session) *page {
@@ -136,6 +150,14 @@ func (p *page) take(m hub.Message) {
 		p.t.Fatal(err)
 	}
 	switch v.Type {
+	case "reading":
+		var r ChannelReading
+		if err := json.Unmarshal(m.Data, &r); err != nil {
+			p.t.Fatal(err)
+		}
+		if p.reading != nil {
+			p.reading(r)
+		}
 	case "gap":
 		p.gaps = append(p.gaps, v.Gap)
 	case "state":
