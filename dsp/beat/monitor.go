@@ -77,7 +77,8 @@ type Monitor struct {
 	meter   rateMeter
 	quality [8]float64
 	beats   int64 // with a quality noted
-	last    Beat  // last beat let through
+	last    Beat  // last beat that the rate is made of
+	shown   int64 // sample of the last beat let through
 	have    bool
 	broken  bool    // the next interval spans something that was not let through
 	slow    int     // intervals over 3 s in a row
@@ -392,11 +393,15 @@ func (m *Monitor) clipped(h hopStats) float64 {
 	return float64(c) / float64(h.n)
 }
 
-// Levels of quality. A beat is let through unless it hardly looks like one; the
-// rate is claimed only when its beats look alike.
+// Levels of quality. The rate is made of beats that look like beats; it is claimed
+// only when most of the last ones do.
 const (
 	beatQuality  = 0.15
-	claimQuality = 0.45
+	claimQuality = 0.6
+	// A doubtful beat is still shown when the last eight have this much on average
+	// and it does not come earlier than this share of the usual interval.
+	doubtQuality = 0.3
+	doubtEarly   = 0.65
 	// A stretch clipped by more than this claims no beats, and the reading says so
 	// from half of it.
 	clippedShare = 0.5
@@ -411,23 +416,29 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	}
 	end := min(b.Sample/int64(m.hop)+1, m.hopN)
 	k := int(end - max(0, from/int64(m.hop)))
-	h := m.window(end, max(k, 1))
+	m.quality[m.beats%8] = b.Quality
+	m.beats++
 	heldBack := ""
+	doubtful := m.pulse != nil && b.Quality < beatQuality
 	switch {
 	case m.flat(m.window(end, max(k, 2))):
 		heldBack = "held back: the input does not move there"
-	case m.clipped(h) > clippedShare:
+	case m.clipped(m.window(end, max(k, 1))) > clippedShare:
 		heldBack = "held back: clipped there"
-	case m.pulse != nil && b.Quality < beatQuality:
+	case doubtful && (m.meter.n < 3 || m.recentQuality() < doubtQuality):
 		heldBack = "held back: hardly looks like the other beats"
+	case doubtful && float64(b.Sample-m.shown)/m.rateHz < doubtEarly*m.meter.median():
+		heldBack = "held back: early and unlike the other beats"
 	}
-	ok := heldBack == ""
 	m.tell(b, heldBack)
-	m.quality[m.beats%8] = b.Quality
-	m.beats++
-	if !ok {
+	if heldBack != "" {
 		m.broken = true
 		return dst
+	}
+	m.shown = b.Sample
+	if doubtful {
+		m.broken = true
+		return append(dst, b)
 	}
 	if m.have {
 		rr := float64(b.Sample-m.last.Sample) / m.rateHz
@@ -448,15 +459,22 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	return append(dst, b)
 }
 
-// update makes the reading anew, at the end of a hop.
-func (m *Monitor) update() {
-	q, n := 0.0, int(min(m.beats, 8))
+// recentQuality is the mean of the last eight beats', 0 without beats.
+func (m *Monitor) recentQuality() float64 {
+	n := int(min(m.beats, 8))
+	if n == 0 {
+		return 0
+	}
+	q := 0.0
 	for i := range n {
 		q += m.quality[i]
 	}
-	if n > 0 {
-		q /= float64(n)
-	}
+	return q / float64(n)
+}
+
+// update makes the reading anew, at the end of a hop.
+func (m *Monitor) update() {
+	q := m.recentQuality()
 	r := Reading{Quality: q}
 	m.figure = math.NaN()
 	two := m.window(m.hopN, 8)
@@ -466,7 +484,7 @@ func (m *Monitor) update() {
 	}
 	latency := float64(m.latency) / m.rateHz
 	limit := min(max(2, 1.8*m.meter.longest()), 3.2) + latency
-	rate, intervals, _ := m.meter.bpm()
+	rate, intervals := m.meter.bpm()
 	switch c := m.clipped(two); {
 	case m.flat(m.window(m.hopN, 4)):
 		r.State, r.Quality = StateNoSignal, 0
@@ -486,7 +504,7 @@ func (m *Monitor) update() {
 		}
 	case intervals < 3:
 		r.State, r.Reason = StateSearching, "waiting for a few beats in a row"
-		if n >= 3 && q < claimQuality {
+		if m.beats >= 3 && q < claimQuality {
 			r.State = StateTooNoisy
 			r.Reason, m.figure = m.noise()
 		}

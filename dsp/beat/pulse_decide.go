@@ -51,11 +51,27 @@ func (c *decider) tick(d *PulseDetector) {
 			c.judge(d, s)
 		}
 	}
-	c.searchBack(d)
+	if rr := c.expected(); rr > 0 && float64(d.k-c.last.steep) >= d.p.searchAt*rr {
+		c.searchBack(d)
+	}
 }
 
 // expected is the usual R–R in work samples, 0 when unknown.
 func (c *decider) expected() float64 { return c.rr.median() }
+
+// regularity is 1 when most of the last intervals are within 6 % of their median,
+// 0 when not even within 12 %.
+func (c *decider) regularity() float64 {
+	if c.rr.len() < 4 {
+		return 0
+	}
+	med := c.rr.median()
+	var off ring8
+	for _, x := range c.rr.v[:c.rr.len()] {
+		off.add(math.Abs(x-med) / med)
+	}
+	return unitClamp(2 - off.median()/0.06)
+}
 
 // level is the weight of the usual beat, fallen when nothing has come for long.
 func (c *decider) level(d *PulseDetector, at int64) float64 {
@@ -104,7 +120,8 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 	case rr > 0 && share < d.p.refractory, seconds < 0.18:
 		need = 1.5
 	case rr > 0 && share < 0.75:
-		need = d.p.early + (d.p.threshold-d.p.early)*(share-d.p.refractory)/(0.75-d.p.refractory)
+		early := d.p.early + d.p.regular*c.regularity()
+		need = early + (d.p.threshold-early)*(share-d.p.refractory)/(0.75-d.p.refractory)
 	}
 	if c.double > 0 && seconds < d.p.notchSeconds && s.weight < 0.85*c.last.weight {
 		c.double = doubleLasts
@@ -116,6 +133,10 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		return
 	}
 	if !notch && s.weight > need*l {
+		// An interval nearer to two than to one: was one missed in it?
+		if share > 1.5 && rr > 0 {
+			c.searchBack(d)
+		}
 		c.take(d, s, false)
 		return
 	}
@@ -182,11 +203,8 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 
 // searchBack looks for a missed beat when one is overdue.
 func (c *decider) searchBack(d *PulseDetector) {
-	if !c.haveLast || c.missedN == 0 {
-		return
-	}
 	rr := c.expected()
-	if rr == 0 || float64(d.k-c.last.steep) < d.p.searchAt*rr {
+	if !c.haveLast || c.missedN == 0 || rr == 0 {
 		return
 	}
 	best, l := -1, c.weights.median()
@@ -211,32 +229,22 @@ func (c *decider) searchBack(d *PulseDetector) {
 	c.missed, c.missedN = rest, n
 }
 
-// emit reports the beats of a band whose tail has been seen, if it is the one
-// listened to; the others' only count for the choice.
-func (d *PulseDetector) emit(dst []Beat, band int) []Beat {
-	b := &d.bands[band]
-	for i := range b.deciders {
-		c := &b.deciders[i]
+// emit reports the beats whose tail has been seen.
+func (d *PulseDetector) emit(dst []Beat) []Beat {
+	for i := range d.deciders {
+		c := &d.deciders[i]
 		mine := (i == 0) == (d.polarity.sign > 0)
-		for c.pendingN > 0 && d.k >= c.pending[0].steep+int64(d.tail) && d.k >= c.pending[0].peak {
+		for c.pendingN > 0 && d.k >= c.pending[0].steep+int64(d.tail) {
 			p := c.pending[0]
 			copy(c.pending[:], c.pending[1:c.pendingN])
 			c.pendingN--
 			if !mine {
 				continue
 			}
-			q := b.shape.judge(d, b, c, p.swing)
-			b.uneven += 0.1 * (c.unevenness(p) - b.uneven)
-			if band != d.band {
-				continue
-			}
-			d.choose()
-			if float64(p.steep-d.lastSteep) < 0.2*d.workHz {
-				continue // the same as one of another band
-			}
+			q := d.shape.judge(d, c, p.swing)
 			if e, ok := d.locate(p.swing, d.polarity.sign); ok && e.Sample > d.lastOut {
 				e.Quality = q
-				d.lastOut, d.lastSteep = e.Sample, p.steep
+				d.lastOut = e.Sample
 				dst = append(dst, e)
 			}
 		}
@@ -244,77 +252,65 @@ func (d *PulseDetector) emit(dst []Beat, band int) []Beat {
 	return dst
 }
 
-// unevenness is how far a beat differs from the one before in weight and from the
-// usual in interval: the sum of the logarithms, each at most 1.
-func (c *decider) unevenness(p pendingBeat) float64 {
-	rr := c.expected()
-	if rr == 0 || p.before.weight == 0 {
-		return 1
-	}
-	return min(1, math.Abs(math.Log(p.weight/p.before.weight))) +
-		min(1, math.Abs(math.Log(float64(p.steep-p.before.steep)/rr)))
-}
-
-// choose listens to another band when its beats have been more even for a while:
-// to a higher one when they are clearly so, to a lower one as soon as it is as good.
-func (d *PulseDetector) choose() {
-	best := 0
-	for i := 1; i < len(d.bands); i++ {
-		if d.bands[i].uneven < d.bands[best].uneven-d.p.bandGain {
-			best = i
-		}
-	}
-	if best == d.band {
-		d.better = 0
-		return
-	}
-	if d.better++; d.better >= 4 {
-		d.band, d.better = best, 0
-	}
-}
-
 // at is the input sample of a work sample.
 func (d *PulseDetector) at(k int64) int64 {
 	return int64(math.Round(float64(k)*float64(d.ratio) - d.lag))
 }
 
+// drift is what was taken for drift at an input sample.
+func (d *PulseDetector) drift(at int64) float64 {
+	back := int64(len(d.trend)-1) / 2
+	x := (float64(at) + d.lag) / float64(d.ratio)
+	k := int64(math.Floor(x))
+	v := [2]float64{}
+	for i := range v {
+		j := min(k+int64(i), d.k)
+		if j >= back {
+			v[i] = d.smooth[(j-back)&d.workMask] - d.y[j&d.workMask]
+		}
+	}
+	return v[0] + (x-float64(k))*(v[1]-v[0])
+}
+
+// upstrokeEnd is the work sample where the upstroke of a rise ends.
+func (d *PulseDetector) upstrokeEnd(s swing, polarity float64) int64 {
+	for k := s.steep + 1; k < s.peak; k++ {
+		if polarity*(d.y[k&d.workMask]-d.y[(k-1)&d.workMask]) < d.p.upstrokeEnd*s.slope {
+			return k
+		}
+	}
+	return s.peak
+}
+
 // locate finds peak and foot at the input's rate.
 func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 	half := int64(math.Round(0.03 * d.rateHz)) // of the triangle
-	steep, peak, foot := d.at(s.steep), d.at(s.peak), d.at(s.foot)
 	reach := int64(math.Round(0.06 * d.rateHz))
-	lo := max(foot-reach, steep-int64(0.6*d.rateHz))
-	hi := min(peak+reach, steep+int64(0.6*d.rateHz), d.n-1-half)
-	oldest := max(0, d.n-int64(len(d.raw)))
-	lo = max(lo, oldest+half)
+	steep, foot := d.at(s.steep), d.at(s.foot)
+	top := d.at(d.upstrokeEnd(s, polarity))
+	lo := max(foot-reach, steep-int64(0.6*d.rateHz), d.n-int64(len(d.raw))+half, half)
+	hi := min(top+reach, steep+int64(0.6*d.rateHz), d.n-1-half)
 	n := int(hi - lo + 1)
 	if n < 3 || n > len(d.scratch) {
 		return Beat{}, false
 	}
 	v := d.scratch[:n]
-	// Triangle of 2·half+1 samples .
-	h := half + 1
-	norm := 1 / float64(h*h)
 	for i := range v {
-		sum := 0.0
-		for j := -half; j <= half; j++ {
-			sum += float64(h-max(j, -j)) * d.raw[(lo+int64(i)+j)&d.rawMask]
-		}
-		v[i] = sum * norm * polarity
-	}
-	// Peak: highest from the steepest point on. Foot: lowest before it.
-	ks := int(min(max(steep-lo, 1), int64(n-2)))
-	pk := ks
-	for i := ks; i < n; i++ {
-		if v[i] > v[pk] {
-			pk = i
-		}
+		v[i] = (d.triangle(lo+int64(i), half) - d.drift(lo+int64(i))) * polarity
 	}
 	// Steepest point again, at this rate.
+	ks := int(min(max(steep-lo, 1), int64(n-2)))
 	st := ks
 	for i := max(1, ks-int(reach)); i < min(n-1, ks+int(reach)+1); i++ {
-		if i <= pk && v[i+1]-v[i-1] > v[st+1]-v[st-1] {
+		if v[i+1]-v[i-1] > v[st+1]-v[st-1] {
 			st = i
+		}
+	}
+	// Peak: highest around the upstroke's end. Foot: lowest before.
+	pk := min(max(st, int(top-lo-reach)), n-1)
+	for i := pk; i < n; i++ {
+		if v[i] > v[pk] {
+			pk = i
 		}
 	}
 	ft := st
@@ -323,17 +319,32 @@ func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 			ft = i
 		}
 	}
-	b := Beat{Kind: Pulse, Sample: lo + int64(pk), Foot: lo + int64(ft), Amplitude: v[pk] - v[ft]}
+	b := Beat{Kind: Pulse, Sample: lo + int64(pk), Foot: lo + int64(ft)}
 	if slope := (v[st+1] - v[st-1]) / 2; slope > 0 {
 		f := float64(st) - (v[st]-v[ft])/slope
 		if f > float64(ft) && f < float64(st) {
 			b.Foot = lo + int64(math.Round(f))
 		}
 	}
+	// The height is that of the input, unless drift has turned it round.
+	b.Amplitude = (d.triangle(b.Sample, half) - d.triangle(lo+int64(ft), half)) * polarity
+	if !(b.Amplitude > 0) {
+		b.Amplitude = v[pk] - v[ft]
+	}
 	if !(b.Amplitude > 0) || b.Sample < 0 {
 		return Beat{}, false
 	}
 	return b, true
+}
+
+// triangle is the input around a sample smoothed by a triangle of 2·half+1 samples.
+func (d *PulseDetector) triangle(at, half int64) float64 {
+	h := half + 1
+	sum := 0.0
+	for j := -half; j <= half; j++ {
+		sum += float64(h-max(j, -j)) * d.raw[(at+j)&d.rawMask]
+	}
+	return sum / float64(h*h)
 }
 
 const (
@@ -359,7 +370,7 @@ func (t *takes) add(s swing, limit float64) {
 }
 
 // doubled tells whether strong and weak ones have alternated, each weak one soon
-// after the strong one and further from the next: beat and dicrotic wave, both
+// after the strong one and clearly further from the next: beat and dicrotic wave, both
 // counted. A rhythm in which the weak wave comes in the middle is left alone.
 func (t *takes) doubled() bool {
 	if t.n < takesKept {
@@ -372,7 +383,7 @@ func (t *takes) doubled() bool {
 	for i := first; i+2 < takesKept; i += 2 {
 		a, b, c := t.s[i], t.s[i+1], t.s[i+2]
 		before, after := float64(b.steep-a.steep), float64(c.steep-b.steep)
-		if b.weight > 0.8*a.weight || b.weight > 0.8*c.weight || before > t.limit || before > 0.93*after || after > 4*before {
+		if b.weight > 0.8*a.weight || b.weight > 0.8*c.weight || before > t.limit || before > 0.85*after || after > 4*before {
 			return false
 		}
 	}

@@ -3,7 +3,9 @@ package beat
 import "math"
 
 // polarity tells whether a pulse goes up or down, from the skewness of its slope
-// and of its height over the mean of the second around.
+// and of its height over the mean of the second around. What the last seconds say
+// (at most ±1) is averaged over a longer time, so that an artefact does not turn a
+// signal round; at the start that time grows from nothing.
 type polarity struct {
 	// Immutable after init.
 	hann  []float64 // one second
@@ -15,12 +17,16 @@ type polarity struct {
 	prev     float64
 	slope    moments
 	height   moments
+	said     float64 // mean of what was said
+	saidN    float64 // samples in it, up to saidMax
+	saidMax  float64
 	opposite int
 	sign     float64 // +1, −1; 0 until decided
 }
 
 const (
 	polaritySeconds = 4   // time constant of the moments
+	polarityMean    = 20  // seconds over which what they say is averaged
 	polarityClear   = 0.3 // skewness that counts as saying something
 	polarityLasts   = 3   // seconds
 )
@@ -62,11 +68,13 @@ func (p *polarity) init(rateHz float64) {
 	}
 	p.keep = math.Exp(-1 / (polaritySeconds * rateHz))
 	p.lasts = int(polarityLasts * rateHz)
+	p.saidMax = polarityMean * rateHz
 	p.y = make([]float64, pow2(float64(len(p.hann))))
 }
 
 func (p *polarity) reset() {
 	p.n, p.opposite, p.sign = 0, 0, 0
+	p.said, p.saidN = 0, 0
 	p.slope, p.height = moments{}, moments{}
 }
 
@@ -98,7 +106,9 @@ func (p *polarity) add(v float64, decide bool) bool {
 		}
 		return true
 	}
-	if s*p.sign > -polarityClear {
+	p.saidN = min(p.saidN+1, p.saidMax)
+	p.said += (max(-1, min(s, 1)) - p.said) / p.saidN
+	if p.said*p.sign > -polarityClear {
 		p.opposite = 0
 		return false
 	}

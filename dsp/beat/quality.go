@@ -21,13 +21,13 @@ func (t *pulseShape) init(n int) {
 func (t *pulseShape) reset() { t.count, t.beats, t.alike = 0, 0, 0 }
 
 // judge gives 0 to 1 for the pulse s.
-func (t *pulseShape) judge(d *PulseDetector, b *pulseBand, c *decider, s swing) float64 {
+func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 	n := len(t.cur)
 	for i := range t.cur {
 		k := s.steep - int64(d.shapeFrom) + int64(i)
 		t.cur[i] = 0
 		if k >= 0 {
-			t.cur[i] = d.polarity.sign * b.y[k&d.workMask]
+			t.cur[i] = d.polarity.sign * d.y[k&d.workMask]
 		}
 	}
 	// Fast pulses: only up to the next one.

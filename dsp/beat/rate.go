@@ -5,11 +5,11 @@ import "math"
 // rateMeter makes a heart rate of R–R intervals.
 //
 // It averages the last twelve intervals, as is common for heart-rate meters, or
-// the last four after three of more than 1200 ms. A lasting change (the newest
-// intervals agree among themselves and differ from those before) is followed at
-// once: the older ones are forgotten. When the rhythm is regular, single intervals
-// far from the median (a beat missed or one too many) are left out; an irregular
-// rhythm is averaged whole, which is what makes bigeminy right.
+// the last four while the newest three are longer than 1200 ms: beats over time, so
+// that an irregular rhythm comes out right and one beat missed or too many moves it
+// by a twelfth. When a steady rhythm has given way to another, the intervals before
+// are forgotten: the new rate shows as soon as three or four intervals (two long
+// ones) agree on it.
 type rateMeter struct {
 	rr [rateKept]float64 // seconds, newest last
 	n  int
@@ -17,10 +17,14 @@ type rateMeter struct {
 
 const (
 	rateKept = 12
-	// Intervals within this share of their median are alike.
-	rateAlike = 0.12
+	rateSlow = 4   // and so many of
+	rateLong = 1.2 // seconds
+	// Intervals within this share of their mean are steady.
+	rateSteady = 0.12
+	// And two that are to be believed alone, within this.
+	rateTwo = 0.05
 	// A change is followed when it is greater than this.
-	rateChange = 0.15
+	rateChange = 0.3
 	// Rates outside are said to be outside (EC13 asks for 30 to 200 at least).
 	minRateBPM = 20
 	maxRateBPM = 300
@@ -51,48 +55,26 @@ func spread(v []float64) (mean, worst float64) {
 	return mean, worst
 }
 
-// follow forgets the past when the newest intervals say that the rate has changed.
+// follow forgets the past when a steady rhythm has given way to another.
 func (m *rateMeter) follow() {
 	v := m.rr[:m.n]
-	// Two intervals are enough when they are long and the past was steady; else
-	// three, or four in a short rhythm.
-	for _, k := range []int{2, 3, 4} {
-		if len(v) < k+2 {
-			return
+	for k := 2; k <= 4 && len(v) >= k+3; k++ {
+		old, fresh := v[max(0, len(v)-k-6):len(v)-k], v[len(v)-k:]
+		oldMean, oldWorst := spread(old)
+		mean, worst := spread(fresh)
+		steady := rateSteady
+		if k == 2 {
+			steady = rateTwo
+			if mean < rateLong {
+				continue
+			}
 		}
-		fresh, old := v[len(v)-k:], v[max(0, len(v)-k-4):len(v)-k]
-		fm, fs := spread(fresh)
-		om, os := spread(old)
-		change := math.Abs(math.Log(fm / om))
-		steady := os < rateAlike
-		enough := k >= 3 || fm > 1.2
-		if !steady {
-			enough = k >= 4
-		}
-		if enough && fs < rateAlike && change > rateChange && far(fresh, om) {
-			m.keep(k)
+		if oldWorst < rateSteady && worst < steady && math.Abs(math.Log(mean/oldMean)) > rateChange {
+			copy(m.rr[:], fresh)
+			m.n = k
 			return
 		}
 	}
-	// After three R–R over 1200 ms, the last four.
-	if n := len(v); n > 4 && v[n-1] > 1.2 && v[n-2] > 1.2 && v[n-3] > 1.2 {
-		m.keep(4)
-	}
-}
-
-// far tells whether all of v lie on one side of x, clear of it.
-func far(v []float64, x float64) bool {
-	up, down := true, true
-	for _, y := range v {
-		up = up && y > x*(1+rateAlike)
-		down = down && y < x*(1-rateAlike)
-	}
-	return up || down
-}
-
-func (m *rateMeter) keep(k int) {
-	copy(m.rr[:], m.rr[m.n-k:m.n])
-	m.n = k
 }
 
 // longest is the longest of the last four intervals, 0 for none.
@@ -104,30 +86,21 @@ func (m *rateMeter) longest() float64 {
 	return l
 }
 
-// bpm is the rate and how many intervals it rests on; regular tells whether most
-// intervals are alike.
-func (m *rateMeter) bpm() (rate float64, n int, regular bool) {
-	if m.n == 0 {
-		return 0, 0, false
+// bpm is the rate and how many intervals are known.
+func (m *rateMeter) bpm() (rate float64, n int) {
+	v := m.rr[:m.n]
+	if k := len(v); k > rateSlow && v[k-1] > rateLong && v[k-2] > rateLong && v[k-3] > rateLong {
+		v = v[k-rateSlow:]
 	}
+	if len(v) == 0 {
+		return 0, 0
+	}
+	mean, _ := spread(v)
+	return 60 / mean, m.n
+}
+
+// median of the intervals, 0 for none.
+func (m *rateMeter) median() float64 {
 	var s [rateKept]float64
-	v := s[:copy(s[:], m.rr[:m.n])]
-	med := medianOf(v)
-	sum, in := 0.0, 0
-	for _, x := range v {
-		if math.Abs(x-med) < 0.2*med {
-			sum += x
-			in++
-		}
-	}
-	if 4*in >= 3*len(v) {
-		return 60 * float64(in) / sum, m.n, true
-	}
-	// An even number of intervals, so that long and short ones weigh alike.
-	w := m.rr[m.n%2 : m.n]
-	if len(w) == 0 {
-		w = m.rr[:m.n]
-	}
-	mean, _ := spread(w)
-	return 60 / mean, m.n, false
+	return medianOf(s[:copy(s[:], m.rr[:m.n])])
 }

@@ -1,0 +1,141 @@
+package beat
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"pulsewright/dsp/beat/score"
+)
+
+// claims are what a monitor said at the end of each second.
+type claims struct {
+	seconds, claimed int
+	judged           int // claimed seconds with a reference rate
+	right            int // of these, within tolerance of it
+	strict           int // of these, of the common average alone
+	states           map[State]int
+}
+
+// referenceRate is the true rate at one time. FACTS.md B gives as common the
+// average of the last twelve R–R, or of the last four after three of more than
+// 1200 ms; after a step the meter may already answer with four. Both ends of what
+// four to twelve give are therefore right; common is the average said first.
+type referenceRate struct{ common, low, high float64 }
+
+// referenceRates are the true rates at the end of each second from the reference
+// beats known then; 0 where one of them is unsure or there are fewer than five. late
+// is how long after its R peak a pulse is known.
+func referenceRates(r record, late float64) []referenceRate {
+	all := append(slices.Clone(r.sure), r.unsure...)
+	slices.Sort(all)
+	sure := map[int64]bool{}
+	for _, s := range r.sure {
+		sure[s] = true
+	}
+	out := make([]referenceRate, int(float64(len(r.x))/r.rateHz))
+	for i := range out {
+		end := int64((float64(i+1) - late) * r.rateHz)
+		j, _ := slices.BinarySearch(all, end) // beats before end
+		back := func(n int) float64 { return float64(all[j-1]-all[j-1-n]) / r.rateHz }
+		n := min(12, j-1)
+		if n < 4 {
+			continue
+		}
+		ok := true
+		for _, s := range all[j-1-n : j] {
+			ok = ok && sure[s]
+		}
+		if !ok {
+			continue
+		}
+		o := referenceRate{low: math.Inf(1), high: math.Inf(-1)}
+		for k := 4; k <= n; k++ {
+			o.common = 60 * float64(k) / back(k)
+			o.low, o.high = min(o.low, o.common), max(o.high, o.common)
+		}
+		if back(1) > 1.2 && back(2)-back(1) > 1.2 && back(3)-back(2) > 1.2 {
+			o.common = 60 * 4 / back(4)
+		}
+		out[i] = o
+	}
+	return out
+}
+
+// runMonitor runs a record through a Monitor and asks it every second. A rate is
+// right within ±10 % or ±5 bpm, whichever is greater (EC13, FACTS.md B).
+func runMonitor(t testing.TB, r record, delay float64) ([]Beat, claims) {
+	t.Helper()
+	m, err := NewMonitor(MonitorConfig{Kind: Pulse, RateHz: r.rateHz})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var beats []Beat
+	c := claims{states: map[State]int{}}
+	ref := referenceRates(r, delay+float64(m.LatencySamples())/r.rateHz)
+	tolerance := func(x float64) float64 { return max(5, 0.1*x) }
+	for i, o := range ref {
+		a, b := int(float64(i)*r.rateHz), int(float64(i+1)*r.rateHz)
+		beats = m.Process(beats, r.x[a:b])
+		g := m.Reading()
+		c.seconds++
+		c.states[g.State]++
+		if g.State != StateReading {
+			continue
+		}
+		c.claimed++
+		if o.common == 0 {
+			continue
+		}
+		c.judged++
+		if g.RateBPM >= o.low-tolerance(o.low) && g.RateBPM <= o.high+tolerance(o.high) {
+			c.right++
+		}
+		if math.Abs(g.RateBPM-o.common) <= tolerance(o.common) {
+			c.strict++
+		}
+	}
+	beats = m.Process(beats, r.x[int(float64(len(ref))*r.rateHz):])
+	return beats, c
+}
+
+// TestMonitorPulseRecords: what a person is shown. On the records fit for scoring
+// pulses the beats are right and so are the rates claimed; of the others it is told
+// in how many seconds a rate is claimed.
+func TestMonitorPulseRecords(t *testing.T) {
+	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
+	var total score.Total
+	var all claims
+	for _, name := range append(slices.Clone(pulseRecords), unfitRecords...) {
+		r := readRecord(t, name)
+		_, delay := scorePulse(t, r, runPulse(t, r, defaultPulseParams()))
+		beats, c := runMonitor(t, r, delay)
+		res, _ := scorePulse(t, r, beats)
+		t.Logf("%-20s Se %6.2f +P %6.2f F1 %6.2f  claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d  %v", name,
+			100*res.Se(), 100*res.PPV(), 100*res.F1(), share(c.claimed, c.seconds), share(c.right, c.judged), share(c.strict, c.judged), c.judged, c.states)
+		if slices.Contains(pulseRecords, name) {
+			total.Add(res)
+			all.seconds += c.seconds
+			all.claimed += c.claimed
+			all.judged += c.judged
+			all.right += c.right
+			all.strict += c.strict
+		}
+	}
+	g := total.Gross
+	t.Logf("gross: beats %d FN %d FP %d Se %.2f +P %.2f F1 %.2f", g.Beats(), g.FN, g.FP, 100*g.Se(), 100*g.PPV(), 100*g.F1())
+	t.Logf("claimed %.1f %% of seconds, right %.2f %% (of the common average %.2f %%) of %d",
+		share(all.claimed, all.seconds), share(all.right, all.judged), share(all.strict, all.judged), all.judged)
+	if g.F1() < 0.99 {
+		t.Errorf("gross F1 %.2f %%, must be at least 99 %%", 100*g.F1())
+	}
+	if x := share(all.right, all.judged); x < 99 {
+		t.Errorf("rates are right in %.2f %% of the seconds in which one is claimed; must be at least 99 %%", x)
+	}
+	if x := share(all.strict, all.judged); x < 98 {
+		t.Errorf("rates agree with the common average in %.2f %% of the seconds in which one is claimed; must be at least 98 %%", x)
+	}
+	if x := share(all.claimed, all.seconds); x < 95 {
+		t.Errorf("a rate is claimed in %.1f %% of the seconds; must be at least 95 %%", x)
+	}
+}
