@@ -1,10 +1,10 @@
 package variability
 
 import (
-	"bytes"
+	"bufio"
 	"compress/gzip"
-	"encoding/csv"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -20,13 +20,12 @@ import (
 const bidmcHz = 125
 
 // bidmcRecord is a record of the BIDMC PPG and Respiration Dataset 1.0.0 (Pimentel
-// et al. 2017, doi:10.13026/C2208R): the signals used, and the monitor's own
-// breathing rate by second, NaN where it has none.
+// et al. 2017, doi:10.13026/C2208R): the signals used, the chest's impedance among
+// them, and the monitor's own breathing rate by second, NaN where it has none.
 type bidmcRecord struct {
-	name       string
-	ecg, pulse []float64
-	resp       []float64
-	breaths    []float64
+	name              string
+	ecg, pulse, chest []float64
+	breaths           []float64
 }
 
 func bidmc(t testing.TB, folder string) (list []bidmcRecord) {
@@ -36,47 +35,54 @@ func bidmc(t testing.TB, folder string) (list []bidmcRecord) {
 		t.Fatalf("%d records of bidmc, want 18", len(files))
 	}
 	for _, file := range files {
-		r := bidmcRecord{name: filepath.Base(file)[6:8]}
-		packed, err := os.ReadFile(file)
+		packed, err := os.Open(file)
 		if err != nil {
 			t.Fatal(err)
 		}
-		z, err := gzip.NewReader(bytes.NewReader(packed))
+		defer packed.Close()
+		z, err := gzip.NewReader(packed)
 		if err != nil {
 			t.Fatal(err)
 		}
-		rows, err := csv.NewReader(z).ReadAll()
+		c := columns(t, z, "II", "PLETH", "RESP")
+		numerics, err := os.Open(strings.TrimSuffix(file, "Signals.csv.gz") + "Numerics.csv")
 		if err != nil {
 			t.Fatal(err)
 		}
-		r.ecg, r.pulse, r.resp = column(rows, "II"), column(rows, "PLETH"), column(rows, "RESP")
-		text, err := os.ReadFile(strings.TrimSuffix(file, "Signals.csv.gz") + "Numerics.csv")
-		if err != nil {
-			t.Fatal(err)
-		}
-		if rows, err = csv.NewReader(bytes.NewReader(text)).ReadAll(); err != nil {
-			t.Fatal(err)
-		}
-		r.breaths = column(rows, "RESP")
-		list = append(list, r)
+		defer numerics.Close()
+		list = append(list, bidmcRecord{filepath.Base(file)[6:8], c[0], c[1], c[2], columns(t, numerics, "RESP")[0]})
 	}
 	return list
 }
 
-func column(rows [][]string, name string) (v []float64) {
-	for i, title := range rows[0] {
-		if strings.TrimSpace(title) != name {
-			continue
-		}
-		for _, row := range rows[1:] {
-			x, err := strconv.ParseFloat(strings.TrimSpace(row[i]), 64)
-			if err != nil {
-				x = math.NaN()
+// columns reads the columns so named; what is no number is NaN.
+func columns(t testing.TB, r io.Reader, names ...string) [][]float64 {
+	t.Helper()
+	lines := bufio.NewScanner(r)
+	lines.Scan()
+	head := strings.Split(lines.Text(), ",")
+	for i := range head {
+		head[i] = strings.TrimSpace(head[i])
+	}
+	out := make([][]float64, len(names))
+	for lines.Scan() {
+		rest, at := lines.Text(), 0
+		for more := true; more; at++ {
+			var field string
+			field, rest, more = strings.Cut(rest, ",")
+			if k := slices.Index(names, head[at]); k >= 0 {
+				x, err := strconv.ParseFloat(strings.TrimSpace(field), 64)
+				if err != nil {
+					x = math.NaN()
+				}
+				out[k] = append(out[k], x)
 			}
-			v = append(v, x)
 		}
 	}
-	return v
+	if err := lines.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return out
 }
 
 // follow runs a monitor and a tracker over a signal and calls each after every second.
@@ -109,33 +115,41 @@ func follow(t testing.TB, kind beat.Kind, x []float64, each func(second int, tr 
 }
 
 // TestBreathingOfBIDMC compares the breathing rate with the monitor's own, which
-// comes from the chest's impedance and is itself averaged and now and then wrong.
+// comes from the chest's impedance, is itself averaged and now and then wrong (in
+// record 33 the chest moves 13 times a minute and the monitor says 18): scored are the
+// moments in which it agrees with the chest signal's highest spectral line within 2
+// per minute, and, for the table, all.
 func TestBreathingOfBIDMC(t *testing.T) {
-	folder := acquiretest.OpenData(t)
+	records := bidmc(t, acquiretest.OpenData(t))
 	type score struct {
 		n, claimed, near int
 		err              float64
 	}
-	for _, kind := range []beat.Kind{beat.ECG, beat.Pulse} {
+	// Chosen on these records; other records of the data set are kept apart.
+	for kind, least := range map[beat.Kind]struct{ claimed, near, mae float64 }{beat.ECG: {44, 93, 0.7}, beat.Pulse: {44, 90, 1.2}} {
 		var table strings.Builder
-		var all score
-		for _, r := range bidmc(t, folder) {
+		var all, agreed score
+		for _, r := range records {
 			x := r.ecg
 			if kind == beat.Pulse {
 				x = r.pulse
 			}
 			var s score
 			follow(t, kind, x, func(second int, tr *Tracker) {
-				if second < breathSeconds || second >= len(r.breaths) || second%3 != 0 {
+				if second < breathSeconds || second >= len(r.breaths) || second%6 != 0 {
 					return
 				}
-				// The estimate stands for the middle of its window.
-				want := middleOf(r.breaths[max(0, second-breathSeconds) : second+1])
-				if math.IsNaN(want) || want <= 0 {
+				// The estimate stands for its window.
+				want := middleOf(r.breaths[second-breathSeconds : second+1])
+				if !(want > 0) {
 					return
 				}
-				s.n++
-				if b := tr.Breathing(); b.PerMinute != nil {
+				b := tr.Breathing()
+				count := func(s *score) {
+					s.n++
+					if b.PerMinute == nil {
+						return
+					}
 					s.claimed++
 					e := math.Abs(*b.PerMinute - want)
 					s.err += e
@@ -143,13 +157,46 @@ func TestBreathingOfBIDMC(t *testing.T) {
 						s.near++
 					}
 				}
+				count(&s)
+				if math.Abs(chestRate(r.chest[(second-breathSeconds)*bidmcHz:second*bidmcHz])-want) <= 2 {
+					count(&agreed)
+				}
 			})
 			fmt.Fprintf(&table, "%s  %3.0f %% claimed  MAE %5.2f  within 3: %3.0f %%\n", r.name, share(s.claimed, s.n), s.err/float64(s.claimed), share(s.near, s.claimed))
 			all.n, all.claimed, all.near, all.err = all.n+s.n, all.claimed+s.claimed, all.near+s.near, all.err+s.err
 		}
-		mae := all.err / float64(all.claimed)
-		t.Logf("%s\n%sall: %.1f %% of %d s claimed, MAE %.2f per minute, within 3: %.1f %%", kind, table.String(), share(all.claimed, all.n), all.n, mae, share(all.near, all.claimed))
+		line := func(what string, s score) {
+			fmt.Fprintf(&table, "%s: %.1f %% of %d moments claimed, MAE %.2f per minute, within 3: %.1f %%\n", what, share(s.claimed, s.n), s.n, s.err/float64(s.claimed), share(s.near, s.claimed))
+		}
+		line("all", all)
+		line("monitor and chest agree", agreed)
+		t.Logf("%s\n%s", kind, table.String())
+		if mae := agreed.err / float64(agreed.claimed); agreed.n < 1000 || share(agreed.claimed, agreed.n) < least.claimed || share(agreed.near, agreed.claimed) < least.near || mae > least.mae {
+			t.Errorf("%s: want %g %% claimed, %g %% within 3, MAE %g", kind, least.claimed, least.near, least.mae)
+		}
 	}
+}
+
+// chestRate is the highest line of the chest signal's spectrum from 4 to 45 a minute.
+func chestRate(x []float64) float64 {
+	var at, v []float64
+	for i := 0; i+25 <= len(x); i += 25 { // means of 0.2 s
+		sum := 0.0
+		for _, y := range x[i : i+25] {
+			if !math.IsNaN(y) {
+				sum += y / 25
+			}
+		}
+		at, v = append(at, float64(i)/bidmcHz), append(v, sum)
+	}
+	p := newPeriodogram(at, v)
+	best, most := 0.0, 0.0
+	for f := 4.0; f <= 45; f += 0.25 {
+		if d := p.density(f / 60); d > most {
+			best, most = f, d
+		}
+	}
+	return best
 }
 
 func middleOf(v []float64) float64 {

@@ -29,15 +29,19 @@ type Sign struct {
 }
 
 const (
-	breathSeconds  = 45   // of beats that are looked at
-	breathNeeded   = 30   // least
+	breathSeconds  = 60   // of beats that are looked at
+	breathNeeded   = 40   // least
 	breathLow      = 5.0  // breaths per minute
-	breathHigh     = 45.0 // and at most half of the heart rate
+	breathHigh     = 45.0 // and at most breathNyquist of half the heart rate
+	breathNyquist  = 0.9
 	breathStep     = 0.25
-	breathAlike    = 2.5 // breaths per minute between signs that agree
-	breathWide     = 2.0 // half width of a peak
-	breathQuality  = 0.45
-	breathNyquist  = 0.95 // of half the heart rate: nearer to it nothing is told
+	breathWide     = 2.0  // half width of a peak, breaths per minute
+	breathAway     = 3.0  // from a peak: another one
+	breathSupport  = 0.25 // share of a sign's power at the breath, for it to speak for it
+	breathHarmonic = 0.5  // weight of the power at twice the rate
+	breathRival    = 0.85 // weight of the next highest peak
+	breathScore    = 0.4  // what counts as full quality
+	breathQuality  = 0.5  // from here on it is told
 	breathOutliers = 4.0  // times the median distance from the median
 )
 
@@ -64,16 +68,19 @@ func (t *Tracker) breathRows(seconds float64) []breathRow {
 	return rows
 }
 
-// Breathing looks at the last 45 s of beats.
+// Breathing looks at the last minute of beats.
 //
 // Each sign is a series with a value a beat. Its spectrum, as in the frequency
-// measures but over these seconds, is looked at from 5 per minute to half of the
-// heart rate. The spectra, each as shares of its own power and weighted by its
-// clarity, are added; the highest peak is the breath. It is told when it is clear
-// and at least two signs agree on it. Modulations and fusing: after Karlen et al.
-// 2013, IEEE Trans. Biomed. Eng. 60: 1946–1953 (who average three estimates if they
-// agree); weights and limits are ours, chosen on the open BIDMC records named in the
-// test.
+// measures but over these seconds and times the frequency, since slow sway falls with
+// it, is looked at from 5 per minute to nearly half of the heart rate. The spectra, each
+// as shares of its own power and weighted by its clarity squared, are added; half of
+// what stands at twice a rate speaks for that rate. The highest peak is the breath. It
+// is told when it is clear, without a rival and shown by at least one sign, the surer
+// the more do.
+//
+// Modulations and fusing: after Karlen et al. 2013, IEEE Trans. Biomed. Eng. 60:
+// 1946–1953 (who average three estimates if they agree). Weights and limits are
+// ours, chosen on the 18 open BIDMC records of the test.
 func (t *Tracker) Breathing() Breathing {
 	t.settle()
 	return breathe(t.breathRows(breathSeconds), t.SinceSeconds())
@@ -100,13 +107,15 @@ func breathe(rows []breathRow, sinceSeconds float64) (b Breathing) {
 	}
 	fused := make([]float64, n)
 	weight := 0.0
+	var spectra [3][]float64
 	for k, name := range names {
-		sign, spectrum := breathSign(rows, k, n)
+		var sign Sign
+		sign, spectra[k] = breathSign(rows, k, n)
 		sign.Name = name
 		b.Signs = append(b.Signs, sign)
 		w := sign.Clarity * sign.Clarity
-		for i := range spectrum {
-			fused[i] += w * spectrum[i]
+		for i := range spectra[k] {
+			fused[i] += w * spectra[k][i]
 		}
 		weight += w
 	}
@@ -114,36 +123,59 @@ func breathe(rows []breathRow, sinceSeconds float64) (b Breathing) {
 		b.Absent = "the beats do not change with the breath"
 		return b
 	}
+	// Line i stands for twice its rate at line 2i + twice.
+	const twice = int(breathLow / breathStep)
+	double := func(i int) float64 {
+		if 2*i+twice >= n {
+			return 0
+		}
+		return fused[2*i+twice]
+	}
+	height := make([]float64, n)
 	best := 0
 	for i := range fused {
 		fused[i] /= weight
-		if fused[i] > fused[best] {
+	}
+	for i := range height {
+		height[i] = fused[i] + breathHarmonic*double(i)
+		if height[i] > height[best] {
 			best = i
 		}
 	}
 	rate := breathLow + breathStep*refine(fused, best)
-	clear := near(fused, best)
-	alike, support := 0, 0.0
-	for _, s := range b.Signs {
-		if math.Abs(s.PerMinute-rate) <= breathAlike && s.Clarity > 0.25 {
-			alike++
-			support = max(support, s.Clarity)
+	score := near(fused, best)
+	if d := 2*best + twice; d < n {
+		score += breathHarmonic * near(fused, d)
+	}
+	rival := 0.0
+	for i, v := range height {
+		if away(i, best) && away(i, 2*best+twice) {
+			rival = max(rival, v/height[best])
 		}
 	}
-	b.Quality = clear * [4]float64{0, 0.6, 0.9, 1}[alike]
+	alike := 0
+	for _, spectrum := range spectra {
+		if spectrum != nil && near(spectrum, best) > breathSupport {
+			alike++
+		}
+	}
+	score *= (1 - breathRival*rival) * [4]float64{0.3, 0.6, 0.9, 1}[alike]
+	b.Quality = min(1, score/breathScore)
 	switch {
 	case best == 0 || best == n-1:
 		b.Quality = 0
 		b.Absent = fmt.Sprintf("no peak between %.0f and %.0f breaths a minute: slower, or too fast for this heart rate", breathLow, top)
-	case alike == 0:
-		b.Quality = 0
-		b.Absent = "the signs disagree"
 	case b.Quality < breathQuality:
 		b.Absent = "no clear rhythm of the breath in the beats"
 	default:
 		b.PerMinute = &rate
 	}
 	return b
+}
+
+// away tells whether two lines are no part of one peak.
+func away(i, j int) bool {
+	return math.Abs(float64(i-j)) > breathAway/breathStep
 }
 
 // breathSign gives a sign's own peak and its spectrum from breathLow on, n lines
@@ -165,7 +197,8 @@ func breathSign(rows []breathRow, k, n int) (s Sign, spectrum []float64) {
 	total := 0.0
 	best := 0
 	for i := range spectrum {
-		spectrum[i] = p.density((breathLow + breathStep*float64(i)) / 60)
+		f := (breathLow + breathStep*float64(i)) / 60
+		spectrum[i] = f * p.density(f)
 		total += spectrum[i]
 		if spectrum[i] > spectrum[best] {
 			best = i
@@ -180,8 +213,6 @@ func breathSign(rows []breathRow, k, n int) (s Sign, spectrum []float64) {
 	s.Clarity = near(spectrum, best)
 	if best > 0 && best < n-1 {
 		s.PerMinute = breathLow + breathStep*refine(spectrum, best)
-	} else {
-		s.Clarity *= 0.3 // what falls from the edge is drift
 	}
 	return s, spectrum
 }

@@ -209,7 +209,7 @@ type Stretch struct {
 	since     float64
 }
 
-// Breathing looks at the last 45 s of beats before the stretch's end, see
+// Breathing looks at the last minute of beats before the stretch's end, see
 // Tracker.Breathing.
 func (s Stretch) Breathing() Breathing { return breathe(s.breath, s.since) }
 
