@@ -25,6 +25,7 @@ const (
 	openPatience  = 3 * time.Second        // of bytes without a readable line
 	openListening = 500 * time.Millisecond // of readable lines before the format is settled
 	openRows      = 20
+	openReadable  = 0.05                    // share of readable bytes; a wrong baud rate gives now and then a number
 	infoPatience  = 1500 * time.Millisecond // for an info frame
 	tryListening  = 400 * time.Millisecond  // at one baud rate while looking for it
 	quietStart    = 100 * time.Millisecond  // before a byte means that it begins a line
@@ -265,11 +266,11 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 			}
 			continue
 		}
-		rows, _ := s.decoder.Rows()
+		rows, readable := s.decoder.Rows()
 		if rows > 0 && firstRow.IsZero() {
 			firstRow = now
 		}
-		if rows == 0 {
+		if rows == 0 || readable < openReadable {
 			if now.Sub(firstByte) > openPatience {
 				return Format{}, s.unreadable(baud, bytesSeen)
 			}
