@@ -38,6 +38,7 @@ type bench struct {
 	mu      sync.Mutex
 	control *os.File
 	device  *os.File
+	muted   bool // what is printed is lost
 }
 
 func newBench(t *testing.T) *bench {

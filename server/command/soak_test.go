@@ -231,18 +231,10 @@ func median(x []float64) float64 {
 	return x[len(x)/2]
 }
 
-// wholeRecording opens the one recording in a folder and returns it.
+// wholeRecording opens the one recording of a folder, which must have no gap.
 func wholeRecording(t *testing.T, folder string) *recording.File {
 	t.Helper()
-	names, _ := filepath.Glob(filepath.Join(folder, "*.[eb]df"))
-	if len(names) != 1 {
-		t.Fatalf("recordings %v, want one", names)
-	}
-	f, err := recording.Open(names[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { f.Close() })
+	f := openOnly(t, folder)
 	if gaps := f.Gaps(); len(gaps) > 0 {
 		t.Errorf("the recording has gaps: %v", gaps)
 	}

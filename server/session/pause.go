@@ -12,10 +12,11 @@ import (
 const (
 	// pauseSeconds without a sample is a pause: the board stopped, or this computer
 	// or the program slept. What came late but whole is none, see resume.
-	pauseSeconds = 1.0
+	pauseSeconds = 0.4
 	// settleSeconds is how long after a pause is listened before its length is told:
-	// what waited in buffers comes first.
-	settleSeconds = 0.2
+	// what waited in buffers comes first. Where nothing else follows, longer.
+	settleSeconds      = 0.2
+	longestHoldSeconds = 2.0
 	// burstSeconds after the first sample comes what waited in a buffer: one when it
 	// holds leastBurstSeconds of signal.
 	burstSeconds      = 0.02
@@ -56,6 +57,27 @@ func (s *Session) paused(b acquire.Block) bool {
 	return true
 }
 
+// pauseOver works in what is held when nothing more comes.
+func (s *Session) pauseOver(now time.Time) {
+	p := s.pause
+	if p == nil {
+		return
+	}
+	held := now.Sub(p.began).Seconds()
+	if more := p.burst() < len(p.blocks); more && held >= settleSeconds || held >= longestHoldSeconds {
+		s.resume()
+	}
+}
+
+// burst is how many blocks came so soon that they may have waited in a buffer.
+func (p *pause) burst() int {
+	n := 0
+	for n < len(p.blocks) && p.blocks[n].Arrived.Sub(p.began).Seconds() <= burstSeconds {
+		n++
+	}
+	return n
+}
+
 // indexAfter is the session source index after a block.
 func (s *Session) indexAfter(b acquire.Block) int64 { return s.sourceBase + b.First + int64(b.Len()) }
 
@@ -78,12 +100,8 @@ func (s *Session) resume() {
 	if p.slept.Seconds() > pauseSeconds {
 		reason = fmt.Sprintf("this computer slept for %.0f s", p.slept.Seconds())
 	}
-	burst, inBurst := 0, 0
-	for _, b := range p.blocks {
-		if b.Arrived.Sub(p.began).Seconds() > burstSeconds {
-			break
-		}
-		burst++
+	burst, inBurst := p.burst(), 0
+	for _, b := range p.blocks[:burst] {
 		inBurst += b.Len()
 	}
 	if float64(inBurst) < leastBurstSeconds*s.usedHz {

@@ -403,9 +403,7 @@ func (s *Session) take(b acquire.Block) {
 	}
 	n := b.Len()
 	if n == 0 {
-		if p := s.pause; p != nil && now.Sub(p.began).Seconds() >= settleSeconds {
-			s.resume()
-		}
+		s.pauseOver(now)
 		s.flush(now)
 		s.everySecond(now)
 		return
