@@ -81,6 +81,7 @@ type Server struct {
 	extra     []func(r chi.Router)
 	access    *Access
 	audio     *soundcard.Browser
+	bench     bench
 	tls       *tls.Config
 	// patience with slow peers, of headers and of bodies and answers.
 	headerPatience, patience time.Duration
@@ -127,6 +128,10 @@ func (s *Server) Handler() http.Handler {
 			r.Get("/channels/{n}/path/firmware", s.getFirmware)
 			r.Put("/channels/{n}/scale", s.putScale)
 			r.Post("/channels/{n}/calibration", s.postCalibration)
+			r.Get("/response", s.getMeasured)
+			r.Get("/response/stimulus", s.getStimulus)
+			r.Post("/response/runs", s.postRun)
+			r.Delete("/response", s.deleteRuns)
 			r.Get("/channels/{n}/meters", s.getMeters)
 			r.Get("/channels/{n}/why", s.getWhy)
 			r.Get("/channels/{n}/spectrum", s.getSpectrum)

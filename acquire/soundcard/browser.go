@@ -341,7 +341,7 @@ func newBrowserSource(c config, a acquire.Address, f *Feed) (*browserSource, err
 	c.address = a.String()
 	s := &browserSource{info: c.info(h.Device + " through the browser"), side: c.side, feed: f, stop: make(chan struct{}), last: time.Now()}
 	s.info.Device = h.Device
-	s.info.Name = fmt.Sprintf("%s through the browser, %s, %g Hz", h.Device, c.side, h.RateHz)
+	s.info.Name = fmt.Sprintf("%s, %s", h.Device, map[string]string{"left": "left", "right": "right", "both": "both channels"}[c.side])
 	// What waited for nobody is old.
 	for len(f.queue) > 0 {
 		<-f.queue

@@ -93,6 +93,75 @@ var (
 	ErrWeak      = errors.New("response: hardly anything of the sweep comes back in the loop-back run: is the output joined to the input, and turned up?")
 )
 
+// LostError tells of a stretch of a run that was lost on the way, so that digital
+// silence stands in its place.
+type LostError struct{ Seconds, AtSeconds float64 }
+
+func (e *LostError) Error() string {
+	return fmt.Sprintf("response: %.0f ms of sound were lost %.1f s into the run: close what else is busy, then measure again", 1000*e.Seconds, e.AtSeconds)
+}
+
+// ErrMoved says that the two runs do not lie alike in time.
+var ErrMoved = errors.New("response: the time from output to input changed between the runs or within one: keep the sound card open, close what else is busy, and measure the loop-back anew, then the board")
+
+const (
+	// A run of zeros of so many samples amid so many times louder ones is no signal:
+	// a converter's noise, and a sweep that is there, break it up.
+	lostSamples = 64
+	lostLevel   = 16.0 / 32768
+	// mostMoved: above 700 Hz a board that passes anything delays by less.
+	movedFromHz, mostMovedSeconds = 700.0, 0.003
+)
+
+// Lost looks for digital silence amid the sweep: the sound system lost something
+// there. It gives a *LostError or nil.
+func Lost(run []float64, rateHz float64) error {
+	loud := func(from, to int) bool {
+		for _, v := range run[max(0, from):min(len(run), to)] {
+			if math.Abs(v) > lostLevel {
+				return true
+			}
+		}
+		return false
+	}
+	around := int(0.02 * rateHz)
+	for i := 0; i < len(run); {
+		if run[i] != 0 {
+			i++
+			continue
+		}
+		end := i
+		for end < len(run) && run[end] == 0 {
+			end++
+		}
+		if end-i >= lostSamples && loud(i-around, i) && loud(end, end+around) {
+			return &LostError{Seconds: float64(end-i) / rateHz, AtSeconds: float64(i) / rateHz}
+		}
+		i = end
+	}
+	return nil
+}
+
+// moved tells whether H = board/loop still turns at high frequencies as only a
+// shift in time can make it.
+func moved(yl, yb []complex128, lineHz float64) bool {
+	// The mean turn of the cross-spectrum from line to line is −2π lineHz times the delay.
+	var sum complex128
+	var all float64
+	last := complex128(0)
+	for i := int(movedFromHz / lineHz); i < int(HighHz/lineHz) && i < len(yl); i++ {
+		c := yb[i] * cmplx.Conj(yl[i])
+		sum += c * cmplx.Conj(last)
+		all += cmplx.Abs(c) * cmplx.Abs(last)
+		last = c
+	}
+	if all == 0 {
+		return false
+	}
+	delay := -cmplx.Phase(sum) / (2 * math.Pi * lineHz)
+	return math.Abs(delay) > mostMovedSeconds
+}
+
 // pointsPerOctave of the frequencies told.
 const pointsPerOctave = 24
 
@@ -122,6 +191,11 @@ func Measure(s Sweep, loop, board []float64) (Response, error) {
 	if err != nil {
 		return Response{}, err
 	}
+	for _, run := range [][]float64{loop, board} {
+		if err := Lost(run, s.RateHz); err != nil {
+			return Response{}, err
+		}
+	}
 	lineHz := s.RateHz / float64(ratio) / float64(2*(len(yl)-1))
 	most := 0.0
 	for _, y := range yl {
@@ -129,6 +203,9 @@ func Measure(s Sweep, loop, board []float64) (Response, error) {
 	}
 	if most == 0 {
 		return Response{}, ErrWeak
+	}
+	if moved(yl, yb, lineHz) {
+		return Response{}, ErrMoved
 	}
 	var r Response
 	high := math.Min(HighHz, s.highHz()/1.1)
@@ -180,8 +257,8 @@ func Measure(s Sweep, loop, board []float64) (Response, error) {
 	return r, nil
 }
 
-// transform decimates and transforms, padded to a power of two at least as long again by the
-// decimator's delay.
+// transform decimates, takes the converter's offset away, and transforms, padded
+// with zeros to a power of two.
 func transform(x []float64, rateHz float64, ratio int) ([]complex128, error) {
 	d, err := filter.NewDecimator(rateHz, ratio)
 	if err != nil {

@@ -141,6 +141,48 @@ func TestCorners(t *testing.T) {
 	}
 }
 
+// TestLostSoundIsNoticed: what a busy computer does to a run.
+func TestLostSoundIsNoticed(t *testing.T) {
+	s := Sweep{RateHz: 44100, Seconds: 8}
+	x := s.Samples()
+	loop, good := card(x, s, 1), card(x, s, 2)
+	run := func(change func(y []float64) []float64) error {
+		_, err := Measure(s, loop, change(append([]float64(nil), good...)))
+		return err
+	}
+	if err := run(func(y []float64) []float64 { return y }); err != nil {
+		t.Fatal(err)
+	}
+	var lost *LostError
+	for _, at := range []int{2, 4, 7} {
+		for _, n := range []int{128, 1024} {
+			err := run(func(y []float64) []float64 { // silence put in, then as much left out
+				i, j := at*44100+17, at*44100+30000
+				copy(y[i+n:j+n], append([]float64(nil), y[i:j]...))
+				clear(y[i : i+n])
+				return y
+			})
+			if !errors.As(err, &lost) || math.Abs(lost.AtSeconds-float64(at)) > 0.01 {
+				t.Errorf("%d samples of silence at %d s: %v", n, at, err)
+			}
+		}
+	}
+	for _, n := range []int{256, 1024} {
+		if err := run(func(y []float64) []float64 { return append(make([]float64, n), y[:len(y)-n]...) }); !errors.Is(err, ErrMoved) {
+			t.Errorf("a run %d samples later than the other: %v", n, err)
+		}
+		if err := run(func(y []float64) []float64 { return append(y[n:], make([]float64, n)...) }); !errors.Is(err, ErrMoved) {
+			t.Errorf("a run %d samples earlier than the other: %v", n, err)
+		}
+	}
+	if err := run(func(y []float64) []float64 { // left out without a trace
+		i := 7 * 44100
+		return append(y[:i], append(y[i+1024:], make([]float64, 1024)...)...)
+	}); !errors.Is(err, ErrMoved) {
+		t.Errorf("1024 samples left out at 7 s: %v", err)
+	}
+}
+
 func TestMeasureRefuses(t *testing.T) {
 	s := Sweep{RateHz: 8000, Seconds: 5}
 	n := s.Total()

@@ -82,6 +82,7 @@ func openMicrophone(t *testing.T, ctx context.Context, keep string) {
 	t.Helper()
 	soon(t, ctx, "the page", "window.pulsewright?.stats?.().frames > 5", 20*time.Second)
 	look[bool](t, ctx, `(document.querySelector('[data-testid=source-open]').click(), true)`)
+	soon(t, ctx, "the list of sources", `document.querySelector('[data-testid=sound-look]')`, 10*time.Second)
 	look[bool](t, ctx, fmt.Sprintf(`(document.querySelector('[data-testid=sound-keep]').value = %q, document.querySelector('[data-testid=sound-look]').click(), true)`, keep))
 	soon(t, ctx, "an audio input", `document.querySelector('[data-testid=sound-input-0]')`, 10*time.Second)
 	look[bool](t, ctx, `(document.querySelector('[data-testid=sound-input-0]').click(), true)`)

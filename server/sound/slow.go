@@ -68,7 +68,6 @@ func New(source acquire.Source, full bool) (*Source, error) {
 		return s, nil
 	}
 	s.info.ClaimedRateHz = info.ClaimedRateHz / float64(s.ratio)
-	s.info.Name += fmt.Sprintf(", kept at %.6g Hz", s.info.ClaimedRateHz)
 	s.info.Channels = slices.Clone(info.Channels)
 	s.counts = make([][]int32, len(info.Channels))
 	s.clipped = make([]bool, len(info.Channels))

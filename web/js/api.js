@@ -14,7 +14,10 @@ const TIMEOUT_MS = 35000;
 export async function send(method, path, body) {
   /** @type {RequestInit} */
   const init = { method, signal: AbortSignal.timeout(TIMEOUT_MS) };
-  if (body !== undefined) {
+  if (body instanceof Float32Array) {
+    init.body = /** @type {BodyInit} */ (/** @type {unknown} */ (body));
+    init.headers = { "Content-Type": "application/octet-stream" };
+  } else if (body !== undefined) {
     init.body = JSON.stringify(body);
     init.headers = { "Content-Type": "application/json" };
   }
@@ -61,6 +64,15 @@ export async function request(method, path, body) {
 /** @param {string} path whose answer is plain text */
 export async function requestText(path) {
   return (await send("GET", path)).text();
+}
+
+/**
+ * @param {string} method
+ * @param {string} path
+ * @returns {Promise<ArrayBuffer>}
+ */
+export async function binary(method, path) {
+  return (await send(method, path)).arrayBuffer();
 }
 
 export const api = {

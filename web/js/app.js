@@ -8,6 +8,7 @@ import "./drawer-board.js";
 import "./drawers/check.js";
 import "./drawers/intervals.js";
 import { watchRecording } from "./drawers/recordings.js";
+import "./drawers/soundcard.js";
 import "./drawers/spectrum.js";
 import { DrawerHost } from "./drawers.js";
 import "./drawers/share.js";
@@ -209,6 +210,7 @@ drawers = new DrawerHost(byId("drawer"), {
       const c = channels()[channel];
       if (c) scaleDialog.show(channel, c);
     },
+    audio,
     announce,
     problem,
   },
@@ -222,6 +224,7 @@ function showAudio(s) {
   e.classList.toggle("warning", s.warning !== "" || s.state === "lost");
   setText(e, text);
   if (s.state === "lost") announce(s.text);
+  drawers?.changed(store.state);
 }
 
 watchRecording(store);

@@ -153,7 +153,8 @@ export class AudioInput {
     const track = media.getAudioTracks()[0];
     const settings = /** @type {MediaTrackSettings & Record<string, unknown>} */ (track.getSettings());
     const { on, unsure } = processingOf(settings);
-    this.audio = settings.sampleRate ? new AudioContext({ sampleRate: settings.sampleRate }) : new AudioContext();
+    // The input runs with the output: a tenth of a second of buffer, so that a busy moment loses nothing.
+    this.audio = new AudioContext({ sampleRate: settings.sampleRate || undefined, latencyHint: 0.1 });
     const context = this.audio;
     await context.audioWorklet.addModule("js/audio-worklet.js");
     void context.resume();

@@ -9,12 +9,13 @@ const HEADER_BYTES = 32;
 const scope = /** @type {any} */ (globalThis);
 
 class Capture extends scope.AudioWorkletProcessor {
-  /** @param {{processorOptions: {channels: number}}} options */
+  /** @param {{processorOptions: {channels: number, absolute?: boolean}}} options */
   constructor(options) {
     super();
     this.channels = options.processorOptions.channels;
     this.most = Math.max(1, Math.round(scope.sampleRate / 100 / 128)) * 128;
-    this.started = -1;
+    // Counted from the first sample, or (absolute) as the context counts.
+    this.started = options.processorOptions.absolute ? 0 : -1;
     this.sequence = 0;
     this.first = 0;
     this.held = 0;

@@ -30,6 +30,7 @@ import { prefs } from "./store.js";
 /** @import {FrameLoop} from "./loop.js" */
 /** @import {TracePanel} from "./trace/trace.js" */
 /** @import {BeatList} from "./store.js" */
+/** @import {AudioInput} from "./audio-input.js" */
 
 /**
  * @typedef {object} DrawerPanel
@@ -50,6 +51,7 @@ import { prefs } from "./store.js";
  * @property {TracePanel} trace
  * @property {(channel: number) => void} openScale the dialog of volts, rails and mid-rail
  * @property {FrameLoop} loop the page's one frame loop, for a view that outlives the drawer
+ * @property {AudioInput} audio the browser's audio input
  * @property {() => void} dirty asks for draw()
  * @property {() => void} close
  * @property {(text: string) => void} announce says it to screen readers

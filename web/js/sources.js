@@ -37,7 +37,7 @@ export class SourcePicker {
     this.explain = this.#explain();
     this.explain.addEventListener("toggle", () => this.#fetchSketch());
     this.dialog = dialog("source-dialog", "Where does the signal come from?",
-      this.error, this.busy, this.lists, this.sound, form,
+      this.error, this.busy, this.lists, form,
       this.explain);
   }
 
@@ -96,6 +96,7 @@ export class SourcePicker {
   #list(c) {
     fill(this.lists,
       this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then look again; on Linux your user may have to join the group that owns the port."),
+      this.sound,
       this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
       this.#section("Sound inputs of this program", "sounds", c.sounds, ""),
       this.#section("Demos", "demos", c.demos, ""),

@@ -201,7 +201,7 @@ export class PathPanel {
     });
     if (!server || !channel) return;
     this.#showSource(server);
-    this.#showScale(channel);
+    this.#showScale(channel, server.source?.address?.startsWith("sound:") === true);
     this.#showSettings(channel, owner);
     this.#fetchCurves(channel, server);
   }
@@ -237,8 +237,11 @@ export class PathPanel {
     setText(this.sourceHealth, bad > 0 ? `${bad.toLocaleString("en")} unreadable lines` : (server.health?.detail ?? ""));
   }
 
-  /** @param {Channel} channel */
-  #showScale(channel) {
+  /**
+   * @param {Channel} channel
+   * @param {boolean} sound it comes from a sound input
+   */
+  #showScale(channel, sound) {
     if (!this.scaleText || !this.scaleMore) return;
     const s = channel.scale;
     let text = "counts, scale unknown";
@@ -251,6 +254,9 @@ export class PathPanel {
     if (s.gain !== 1 && s.gain) more.push(`gain ${significant(s.gain, 3)} divided out`);
     if (s.invert) more.push("inverted");
     if (s.supplyHighVolts !== null && s.supplyHighVolts !== undefined) more.push(`rails ${significant(s.supplyLowVolts ?? 0, 3)}…${significant(s.supplyHighVolts, 3)}\u00a0V`);
+    if (s.source === "fullscale") setText(this.scaleText, `${quantity(s.fullScaleVolts, "V")} full scale`);
+    if (channel.coupling) more.push(`${significant(channel.coupling.cornerHz, 2)}\u00a0Hz coupling undone`);
+    else if (sound) more.push("Shape distorted by the sound card, timing usable.");
     setText(this.scaleMore, more.join(" · ") || (channel.unit === "counts" ? "Tell what a count is to see volts." : ""));
   }
 

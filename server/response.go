@@ -1,0 +1,159 @@
+package server
+
+import (
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"sync"
+
+	"pulsewright/dsp/response"
+)
+
+// Bounds of a frequency response measurement.
+const (
+	sweepSeconds    = 20.0
+	longestSweep    = 60.0
+	maxRunBytes     = 4 * 63 * 192000 // the longest sweep and its tail at the highest rate
+	clippedFullness = 0.999
+	leastPeak       = 0.003 // of full scale: −50 dB
+)
+
+// bench keeps the newest loop-back run and the newest run through the board.
+// Safe for concurrent use.
+type bench struct {
+	mu     sync.Mutex
+	sweep  response.Sweep
+	loop   []float64
+	board  []float64
+	result *response.Response
+}
+
+// run is what is told of one recorded run.
+type run struct {
+	Kind  string  `json:"kind"` // loop or board
+	Peak  float64 `json:"peak"` // share of full scale
+	Level string  `json:"level"`
+}
+
+// responseState is what GET /response answers.
+type responseState struct {
+	Loop     bool               `json:"loop"`
+	Board    bool               `json:"board"`
+	RateHz   float64            `json:"rateHz"`
+	Seconds  float64            `json:"seconds"`
+	Response *response.Response `json:"response"`
+}
+
+func sweepOf(w http.ResponseWriter, r *http.Request) (response.Sweep, bool) {
+	rate, ok := queryNumber(w, r, "rateHz", 48000, 8000, 192000)
+	if !ok {
+		return response.Sweep{}, false
+	}
+	seconds, ok := queryNumber(w, r, "seconds", sweepSeconds, 5, longestSweep)
+	return response.Sweep{RateHz: rate, Seconds: seconds}, ok
+}
+
+// getStimulus answers the sweep to be played, float32 little-endian.
+func (s *Server) getStimulus(w http.ResponseWriter, r *http.Request) {
+	sweep, ok := sweepOf(w, r)
+	if !ok {
+		return
+	}
+	x := sweep.Samples()
+	data := make([]byte, 4*len(x))
+	for i, v := range x {
+		binary.LittleEndian.PutUint32(data[4*i:], math.Float32bits(float32(v)))
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	_, _ = w.Write(data)
+}
+
+// postRun takes what came back, float32 little-endian, from the sweep's first
+// sample to the end of its tail.
+func (s *Server) postRun(w http.ResponseWriter, r *http.Request) {
+	sweep, ok := sweepOf(w, r)
+	if !ok {
+		return
+	}
+	kind := r.URL.Query().Get("kind")
+	if kind != "loop" && kind != "board" {
+		fail(w, http.StatusBadRequest, "kind "+quoteShort(kind)+": give loop (output joined to input) or board (through the board)")
+		return
+	}
+	data, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxRunBytes))
+	if err != nil {
+		fail(w, http.StatusRequestEntityTooLarge, fmt.Sprintf("the run is over %d bytes or was cut off", maxRunBytes))
+		return
+	}
+	if len(data) != 4*sweep.Total() {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("a run of %d bytes; must be %d, the sweep and %g s after it in float32", len(data), 4*sweep.Total(), response.TailSeconds))
+		return
+	}
+	x := make([]float64, sweep.Total())
+	peak := 0.0
+	for i := range x {
+		x[i] = float64(math.Float32frombits(binary.LittleEndian.Uint32(data[4*i:])))
+		if !(math.Abs(x[i]) <= 4) {
+			fail(w, http.StatusUnprocessableEntity, fmt.Sprintf("sample %d is missing or beyond full scale: sound was lost on the way, measure again", i))
+			return
+		}
+		peak = math.Max(peak, math.Abs(x[i]))
+	}
+	if peak >= clippedFullness {
+		fail(w, http.StatusUnprocessableEntity, "the input reaches full scale: turn the output down or divide more, so that nothing is clipped")
+		return
+	}
+	if peak < leastPeak {
+		fail(w, http.StatusUnprocessableEntity, fmt.Sprintf("hardly anything comes back, %.2g %% of full scale: is the output joined to the input, and turned up?", 100*peak))
+		return
+	}
+	if err := response.Lost(x, sweep.RateHz); err != nil {
+		Fail(w, err)
+		return
+	}
+	s.bench.take(kind, sweep, x)
+	Answer(w, run{Kind: kind, Peak: peak, Level: fmt.Sprintf("%.0f dB below full scale", -20*math.Log10(peak))})
+}
+
+// take keeps a run; one of another rate or length makes the other run useless.
+func (b *bench) take(kind string, sweep response.Sweep, x []float64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if sweep != b.sweep {
+		b.loop, b.board = nil, nil
+	}
+	b.sweep, b.result = sweep, nil
+	if kind == "loop" {
+		b.loop = x
+	} else {
+		b.board = x
+	}
+}
+
+// getMeasured answers the board's response once both runs are there.
+func (s *Server) getMeasured(w http.ResponseWriter, _ *http.Request) {
+	b := &s.bench
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	state := responseState{Loop: b.loop != nil, Board: b.board != nil, RateHz: b.sweep.RateHz, Seconds: b.sweep.Seconds}
+	if state.Loop && state.Board && b.result == nil {
+		result, err := response.Measure(b.sweep, b.loop, b.board)
+		if err != nil {
+			Fail(w, err)
+			return
+		}
+		b.result = &result
+	}
+	state.Response = b.result
+	Answer(w, state)
+}
+
+// deleteRuns forgets both runs.
+func (s *Server) deleteRuns(w http.ResponseWriter, _ *http.Request) {
+	s.bench.mu.Lock()
+	defer s.bench.mu.Unlock()
+	s.bench.loop, s.bench.board, s.bench.result = nil, nil, nil
+	w.WriteHeader(http.StatusNoContent)
+}

@@ -1,0 +1,319 @@
+// The Sound drawer: a sound input's level, its coupling, and a board's frequency
+// response measured through output and input.
+
+import { api, request, sentence } from "../api.js";
+import { AudioInput } from "../audio-input.js";
+import { ResponseBench } from "../audio-response.js";
+import { button, fill, h, select, setText } from "../dom.js";
+import { registerDrawer } from "../drawers.js";
+import { quantity, significant } from "../format.js";
+import { Plot } from "../plot.js";
+import { decibels } from "./figures.js";
+
+/** @import {DrawerContext} from "../drawers.js" */
+/** @import {PageState} from "../store.js" */
+/** @import {Channel, PathResponse} from "../types.js" */
+/** @import {Measured} from "../audio-response.js" */
+/** @import {Palette} from "../theme.js" */
+
+export const DISTORTED = "Shape distorted by the sound card, timing usable.";
+
+/**
+ * What undoing the coupling costs, in words.
+ * @param {Channel} channel
+ * @param {any} report newest meters, or undefined
+ */
+export function costText(channel, report) {
+  const c = channel.coupling;
+  if (!c) return "";
+  const grows = `Noise from ${significant(c.noiseLowHz, 2)} to ${significant(c.noiseHighHz, 2)} Hz grows ${significant(c.noiseTimes, 3)} times (${decibels(20 * Math.log10(c.noiseTimes))})`;
+  const noise = report?.noise;
+  if (!noise?.known || channel.unit !== "V") return grows + ".";
+  // The density is measured behind the correction, whose gain there is known.
+  const f = noise.centreHz;
+  const gain = Math.sqrt((f * f + c.cornerHz * c.cornerHz) / (f * f + c.floorHz * c.floorHz));
+  const before = (noise.voltsPerRootHz / gain) * Math.sqrt(c.noiseHighHz - c.noiseLowHz);
+  return `${grows}: from ${quantity(before, "V", 2)} to ${quantity(before * c.noiseTimes, "V", 2)} rms.`;
+}
+
+/**
+ * The −3 dB points in words.
+ * @param {Measured} m
+ */
+export function cornersText(m) {
+  if (m.corners.length === 0) return "No −3 dB point within what was measured.";
+  const each = m.corners.map((c) => `${significant(c.freqHz, 3)} Hz (${c.rising ? "rising" : "falling"})`);
+  return `−3 dB at ${each.join(", ")}, against ${decibels(m.passbandDb)} at best.`;
+}
+
+class SoundPanel {
+  /**
+   * @param {HTMLElement} root
+   * @param {DrawerContext} ctx
+   */
+  constructor(root, ctx) {
+    this.ctx = ctx;
+    this.over = false;
+    this.bench = new ResponseBench();
+    /** @type {Measured|null} */
+    this.measured = null;
+    /** @type {PathResponse|null} */
+    this.pathResponse = null;
+    this.error = h("p", { class: "error", role: "alert", "data-testid": "sound-error" });
+    this.what = h("p", { "data-testid": "sound-what" });
+    this.sending = h("p", { class: "hint" });
+    this.stop = button("sound-stop", "Stop sending", () => ctx.audio.stop());
+    this.shape = h("p", { class: "warning", role: "status", "data-testid": "sound-shape" });
+    root.append(h("section", { class: "sound-part" }, this.what, this.shape, this.sending, this.stop, this.error));
+    this.#level(root);
+    this.#coupling(root);
+    this.#response(root);
+    this.changed(ctx.store.state);
+    void this.#show();
+  }
+
+  /** @param {HTMLElement} root */
+  #level(root) {
+    this.method = select("level-method", [["tone", "a 1 kHz tone of known rms"], ["step", "a direct voltage, connected once"]], () => this.#methodText());
+    this.volts = h("input", { type: "number", step: "any", min: "0", id: "level-volts", "data-testid": "level-volts", inputmode: "decimal" });
+    this.methodHint = h("p", { class: "hint" });
+    this.levelNow = h("p", { "data-testid": "level-now" });
+    this.measureLevel = button("level-measure", "Measure", () => this.#calibrate(this.method?.value ?? "tone", Number(this.volts?.value)));
+    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Level"), this.levelNow,
+      h("label", { class: "field" }, h("span", {}, "Known is"), this.method),
+      h("label", { class: "field" }, h("span", {}, "Its voltage"), h("span", { class: "with-unit" }, this.volts, h("span", {}, "V"))),
+      this.methodHint, h("div", { class: "row" }, this.measureLevel)));
+    this.#methodText();
+  }
+
+  #methodText() {
+    if (!this.methodHint || !this.method) return;
+    setText(this.methodHint, this.method.value === "tone" ? "Feed the tone to the input now, below full scale, and give its rms as a meter shows it at the input. Leave the input’s level control where it is from then on."
+      : "With nothing else on the input, connect a battery through the divider once, wait three seconds, then measure. Give the voltage at the input. This finds the coupling’s corner too.");
+  }
+
+  /** @param {HTMLElement} root */
+  #coupling(root) {
+    this.couplingNow = h("p", { "data-testid": "coupling-now" });
+    this.cost = h("p", { class: "hint", "data-testid": "coupling-cost" });
+    this.undo = h("input", { type: "checkbox", id: "coupling-undo", "data-testid": "coupling-undo" });
+    this.corner = h("input", { type: "number", step: "any", min: "0", id: "coupling-corner", "data-testid": "coupling-corner", inputmode: "decimal" });
+    this.floor = select("coupling-floor", [["0.02", "0.02 Hz, truest, slowest to settle"], ["0.05", "0.05 Hz"], ["0.1", "0.1 Hz"], ["0.2", "0.2 Hz, quickest to settle"]], () => this.#setCoupling());
+    this.undo.addEventListener("change", () => this.#setCoupling());
+    this.corner.addEventListener("change", () => this.#setCoupling());
+    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Coupling undone"),
+      h("p", { class: "hint" }, "A capacitor in the sound card holds back what is slow: a pulse loses its shape, hardly its timing. Measured once by a step, it can be undone; noise below its corner grows with it."),
+      this.couplingNow, this.cost,
+      h("div", { class: "row" }, button("coupling-measure", "Measure by a step", () => this.#calibrate("step", 0))),
+      h("p", { class: "hint" }, "Connect a direct voltage to the input once (or touch the board’s input once), wait three seconds, then measure."),
+      h("label", { class: "check" }, this.undo, h("span", {}, "undo it")),
+      h("label", { class: "field" }, h("span", {}, "Corner"), h("span", { class: "with-unit" }, this.corner, h("span", {}, "Hz"))),
+      h("label", { class: "field" }, h("span", {}, "Down to"), this.floor)));
+  }
+
+  /** @param {HTMLElement} root */
+  #response(root) {
+    const missing = AudioInput.missing();
+    this.device = h("select", { id: "response-device", "data-testid": "response-device" }, h("option", { value: "" }, "the default input"));
+    this.level = select("response-level", [["0.02", "2 % of full scale"], ["0.1", "10 %"], ["0.3", "30 %"], ["0.7", "70 %"]], () => {});
+    this.level.value = "0.1";
+    this.seconds = select("response-seconds", [["5", "5 s, a quick look"], ["20", "20 s"], ["60", "60 s, least noise"]], () => this.#closeBench());
+    this.seconds.value = "20";
+    this.openBench = button("response-open", "Open the sound card", () => this.#openBench());
+    this.loop = button("response-loop", "1  Loop-back run", () => this.#run("loop"), { disabled: true });
+    this.board = button("response-board", "2  Run through the board", () => this.#run("board"), { disabled: true });
+    this.stopRun = button("response-stop", "Stop", () => this.bench.stop(), { hidden: true });
+    this.bar = h("progress", { max: "1", value: "0", "aria-label": "Progress of the run", hidden: true });
+    this.said = h("p", { class: "hint", role: "status", "data-testid": "response-said" });
+    this.corners = h("p", { class: "readout", "data-testid": "response-corners" });
+    this.gainChart = h("div", { class: "chart" });
+    this.phaseChart = h("div", { class: "chart small" });
+    this.legend = h("p", { class: "hint" });
+    this.plots = h("div", { class: "extra", hidden: true }, this.corners, this.gainChart, this.phaseChart, this.legend);
+    this.gainPlot = new Plot(this.gainChart, { palette: this.ctx.palette(), label: "Gain of the board against frequency" });
+    this.phasePlot = new Plot(this.phaseChart, { palette: this.ctx.palette(), label: "Phase of the board against frequency" });
+    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Frequency response of a board"),
+      h("p", { class: "warning" }, "Never with a person connected. The output goes to the board through a divider, the board’s output to the input through a divider: sound cards bear about 1 V."),
+      missing ? h("p", { class: "hint" }, missing) : h("div", { class: "extra" },
+        h("label", { class: "field" }, h("span", {}, "Input"), this.device), h("label", { class: "field" }, h("span", {}, "Output level"), this.level),
+        h("label", { class: "field" }, h("span", {}, "One sweep lasts"), this.seconds),
+        h("p", { class: "hint" }, "First join output and input by the same dividers, without the board; then put the board between. Each run sweeps from 0.5 Hz to 2 kHz. What both have in common falls out."),
+        h("div", { class: "row" }, this.openBench, this.loop, this.board, this.stopRun), this.bar, this.said),
+      this.plots));
+  }
+
+  #channel() {
+    return this.ctx.store.state.server?.channels[this.ctx.channel()];
+  }
+
+  /** @param {PageState} state */
+  changed(state) {
+    const server = state.server;
+    const channel = this.#channel();
+    const owner = state.owner;
+    const address = server?.source?.address ?? "";
+    const isSound = address.startsWith("sound:");
+    setText(this.what, !server ? "" : isSound ? `${server.source.name}. ${server.health?.detail ? sentence(server.health.detail) : ""}` : "The source is no sound input; what follows concerns one. A recording of one can have its coupling undone here, too.");
+    setText(this.shape, isSound && channel && !channel.coupling ? DISTORTED : "");
+    this.shape.hidden = this.shape.textContent === "";
+    const audio = this.ctx.audio.state;
+    setText(this.sending, audio.text);
+    this.sending.hidden = audio.text === "";
+    this.stop.hidden = audio.state !== "on";
+    if (!channel || !this.levelNow || !this.couplingNow || !this.undo || !this.corner || !this.floor || !this.cost) return;
+    const s = channel.scale;
+    setText(this.levelNow, s.source === "fullscale" ? `Full scale is ${quantity(s.fullScaleVolts, "V")}, as measured.` : isSound ? "Unknown: the trace is in counts until a level is measured." : "");
+    const c = channel.coupling;
+    setText(this.couplingNow, c ? `Corner ${significant(c.cornerHz, 3)} Hz, undone down to ${significant(c.floorHz, 2)} Hz: ${decibels(c.gainDb)} more gain at the bottom.` : "Left as it comes.");
+    setText(this.cost, costText(channel, state.meters[this.ctx.channel()]));
+    if (document.activeElement !== this.corner && c) this.corner.value = String(Number(c.cornerHz.toPrecision(3)));
+    this.undo.checked = c !== null && c !== undefined;
+    if (c && document.activeElement !== this.floor) this.floor.value = [...this.floor.options].reduce((best, o) => (Math.abs(Number(o.value) - c.floorHz) < Math.abs(Number(best) - c.floorHz) ? o.value : best), "0.05");
+    for (const e of [this.measureLevel, this.undo, this.corner, this.floor]) if (e) e.disabled = !owner;
+  }
+
+  /** @param {any} m */
+  message(m) {
+    const channel = this.#channel();
+    if (m.type === "meters" && m.channel === this.ctx.channel() && channel && this.cost) setText(this.cost, costText(channel, m.report));
+  }
+
+  /** @param {unknown} e */
+  #failed(e) {
+    if (!this.over) setText(this.error, e instanceof Error ? e.message : String(e));
+  }
+
+  /**
+   * @param {string} method
+   * @param {number} volts
+   */
+  async #calibrate(method, volts) {
+    setText(this.error, "");
+    try {
+      const got = await request("POST", `/channels/${this.ctx.channel()}/calibration`, { method, volts });
+      const parts = [];
+      if (got.fullScaleVolts > 0) parts.push(`Full scale is ${quantity(got.fullScaleVolts, "V")}`);
+      if (got.step) parts.push(`the coupling’s corner is ${significant(got.step.cornerHz, 3)} Hz`);
+      this.ctx.announce(parts.join(", ") + ".");
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  async #setCoupling() {
+    const channel = this.#channel();
+    if (!channel || !this.undo || !this.corner || !this.floor) return;
+    setText(this.error, "");
+    const hz = Number(this.corner.value);
+    if (this.undo.checked && !(hz > 0)) {
+      setText(this.error, "Measure the corner, or write it in hertz, first.");
+      this.undo.checked = false;
+      return;
+    }
+    if (!this.undo.checked && !channel.coupling) return;
+    try {
+      await api.scale(this.ctx.channel(), { ...channel.scale, couplingHz: this.undo.checked ? hz : 0, couplingFloorHz: Number(this.floor.value) });
+    } catch (e) {
+      this.#failed(e);
+      this.changed(this.ctx.store.state);
+    }
+  }
+
+  #closeBench() {
+    this.bench.close();
+    if (this.loop) this.loop.disabled = true;
+    if (this.board) this.board.disabled = true;
+    if (this.said) setText(this.said, "");
+  }
+
+  async #openBench() {
+    setText(this.error, "");
+    if (!this.loop || !this.board || !this.said || !this.device || !this.seconds) return;
+    this.bench.seconds = Number(this.seconds.value);
+    try {
+      setText(this.said, "Opening …");
+      await this.bench.start(this.device.value);
+      const list = await this.ctx.audio.list();
+      const chosen = this.device.value;
+      fill(this.device, h("option", { value: "" }, "the default input"), ...list.map((d) => h("option", { value: d.id }, d.name)));
+      this.device.value = chosen;
+      this.loop.disabled = this.board.disabled = false;
+      setText(this.said, this.bench.warning || "Open. Keep it open for both runs.");
+    } catch (e) {
+      setText(this.said, "");
+      this.#failed(e);
+    }
+  }
+
+  /** @param {"loop"|"board"} kind */
+  async #run(kind) {
+    const { loop, board, stopRun, bar, said, level } = this;
+    if (!loop || !board || !stopRun || !bar || !said || !level) return;
+    setText(this.error, "");
+    loop.disabled = board.disabled = true;
+    stopRun.hidden = bar.hidden = false;
+    setText(said, kind === "loop" ? "Loop-back run …" : "Run through the board …");
+    try {
+      const got = await this.bench.run(kind, Number(level.value), (share) => (bar.value = share));
+      setText(said, `${kind === "loop" ? "Loop-back" : "Board"}: peak ${got.level}.${kind === "loop" ? " Now put the board between." : ""}`);
+      await this.#show();
+    } catch (e) {
+      setText(said, "");
+      this.#failed(e);
+    } finally {
+      loop.disabled = board.disabled = !this.bench.open;
+      stopRun.hidden = bar.hidden = true;
+    }
+  }
+
+  async #show() {
+    try {
+      const [state, path] = await Promise.all([request("GET", "/response"), api.response(this.ctx.channel(), 300).catch(() => null)]);
+      if (this.over) return;
+      this.measured = state.response;
+      this.pathResponse = path;
+      this.#draw();
+    } catch (e) {
+      this.#failed(e);
+    }
+  }
+
+  #draw() {
+    const m = this.measured;
+    if (!this.plots || !this.gainPlot || !this.phasePlot || !this.corners || !this.legend) return;
+    this.plots.hidden = m === null;
+    if (!m) return;
+    const palette = this.gainPlot.palette;
+    const x = { low: 0.5, high: 2000, log: true, unit: "Hz", label: "frequency" };
+    const path = this.pathResponse;
+    const gains = [...m.gainDb, ...(path ? path.whole.gainDb.filter((g) => Number.isFinite(g)) : [])];
+    const top = Math.ceil((Math.max(...gains) + 3) / 10) * 10;
+    const low = Math.max(top - 100, Math.floor((Math.min(...m.gainDb) - 3) / 10) * 10);
+    const curves = [];
+    if (path) curves.push({ x: path.freqHz, y: path.whole.gainDb, colour: palette.faint, width: 1.6, dash: [7, 4] });
+    curves.push({ x: m.freqHz, y: m.gainDb, colour: palette.traces[3], width: 2 });
+    this.gainPlot.set(x, { low, high: top, unit: "dB", label: "gain" }, curves, m.corners.slice(0, 6).map((c) => ({ x: c.freqHz })));
+    const least = Math.floor(Math.min(...m.phaseDegrees) / 45) * 45;
+    const most = Math.ceil(Math.max(...m.phaseDegrees) / 45) * 45;
+    this.phasePlot.set(x, { low: least, high: Math.max(most, least + 45), unit: "°", label: "phase" }, [{ x: m.freqHz, y: m.phaseDegrees, colour: palette.traces[3], width: 2 }]);
+    setText(this.corners, cornersText(m));
+    const doubt = m.trust.filter((t) => t < 0.98).length;
+    setText(this.legend, `Solid: the board${path ? "; dashed: the path in software, which follows it" : ""}; dotted: −3 dB.${doubt > 0 ? ` At ${doubt} of ${m.freqHz.length} frequencies noise or hum is in the way: use more output level.` : ""}`);
+  }
+
+  /** @param {Palette} palette */
+  theme(palette) {
+    this.gainPlot?.setPalette(palette);
+    this.phasePlot?.setPalette(palette);
+    this.#draw();
+  }
+
+  destroy() {
+    this.over = true;
+    this.bench.close();
+    this.gainPlot?.destroy();
+    this.phasePlot?.destroy();
+  }
+}
+
+registerDrawer({ id: "sound", title: "Sound", key: "u", create: (root, ctx) => new SoundPanel(root, ctx) });
