@@ -21,6 +21,9 @@ import (
 // browser starts Chromium; its pages share one process until the test ends.
 func browser(t *testing.T, width, height int, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("-short leaves out the tests in a browser")
+	}
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
 		if p, err := exec.LookPath(name); err == nil {
