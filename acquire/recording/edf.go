@@ -397,6 +397,7 @@ func (s *edfStore) tals(record int64) ([]tal, error) {
 
 // parseTALs appends the lists in b; what is malformed is passed over.
 func parseTALs(list []tal, b []byte) []tal {
+	b = bytes.TrimRight(b, "\x00") // most of it is padding
 	for len(b) > 0 {
 		var one []byte
 		one, b, _ = bytes.Cut(b, []byte{0})

@@ -1,6 +1,7 @@
 package library
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -70,7 +71,7 @@ func (s *Store) AddMark(id string, a recording.Annotation) error {
 			return fmt.Errorf("recording %s: it has %d notes already, the most that are kept", strconv.Quote(id), mostMarks)
 		}
 		marks[id] = append(marks[id], a)
-		slices.SortStableFunc(marks[id], func(a, b recording.Annotation) int { return int(max(-1, min(1, a.Sample-b.Sample))) })
+		slices.SortStableFunc(marks[id], func(a, b recording.Annotation) int { return cmp.Compare(a.Sample, b.Sample) })
 		return nil
 	})
 }
@@ -127,35 +128,43 @@ type detail struct {
 	Remarks        []string        `json:"remarks"`
 }
 
-func (h *handlers) get(w http.ResponseWriter, r *http.Request) {
+// getDetail answers what is known of a recording; with notes=0 at once, without
+// what its annotations tell: the whole file has to be read for those.
+func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 	id := chi.URLParam(r, "id")
-	entry, err := h.store.Get(id)
+	quick := r.URL.Query().Get("notes") == "0"
+	entry, err := rs.store.Get(id)
+	if quick {
+		entry, err = rs.store.brief(id)
+	}
 	if err != nil {
 		fail(w, err)
 		return
 	}
-	path, err := h.store.Path(id)
-	if err != nil {
-		fail(w, err)
-		return
-	}
-	entry.Recording = h.busy(id) != nil
 	out := detail{Entry: entry, ChannelDetails: []channelDetail{}, Notes: []note{}, Gaps: []recording.Gap{}, Remarks: []string{}}
-	if f, err := recording.Open(path); err == nil {
-		describe(&out, f)
-		f.Close()
-	}
-	for _, a := range h.store.Marks(id) {
-		if entry.RateHz > 0 {
-			a.OnsetSeconds = float64(a.Sample) / entry.RateHz
+	if entry.Problem == "" {
+		review, err := rs.get(id)
+		if err != nil {
+			fail(w, err)
+			return
 		}
-		out.Notes = append(out.Notes, note{Annotation: a, Added: true})
+		review.mu.Lock()
+		describe(&out, review.file, !quick)
+		review.mu.Unlock()
 	}
-	slices.SortStableFunc(out.Notes, func(a, b note) int { return int(max(-1, min(1, a.Sample-b.Sample))) })
+	if !quick {
+		for _, a := range rs.store.Marks(id) {
+			if entry.RateHz > 0 {
+				a.OnsetSeconds = float64(a.Sample) / entry.RateHz
+			}
+			out.Notes = append(out.Notes, note{Annotation: a, Added: true})
+		}
+		slices.SortStableFunc(out.Notes, func(a, b note) int { return cmp.Compare(a.Sample, b.Sample) })
+	}
 	server.Answer(w, out)
 }
 
-func describe(out *detail, f *recording.File) {
+func describe(out *detail, f *recording.File, annotations bool) {
 	out.Samples, out.Format = f.Len(), f.Format()
 	var settings struct {
 		Channels []struct {
@@ -173,6 +182,10 @@ func describe(out *detail, f *recording.File) {
 		}
 		out.ChannelDetails = append(out.ChannelDetails, d)
 	}
+	out.Remarks = append(out.Remarks, f.Remarks()...)
+	if !annotations {
+		return
+	}
 	for _, a := range f.Annotations() {
 		if recording.IsNote(a.Text) && !strings.HasPrefix(a.Text, "path settings {") {
 			out.Notes = append(out.Notes, note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
@@ -181,7 +194,6 @@ func describe(out *detail, f *recording.File) {
 	if gaps := f.Gaps(); gaps != nil {
 		out.Gaps = gaps
 	}
-	out.Remarks = append(out.Remarks, f.Remarks()...)
 }
 
 // addNote puts a note into a recording afterwards.

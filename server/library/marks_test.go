@@ -21,6 +21,9 @@ func ask(t *testing.T, store *Store, recorder *Recorder, method, target, body st
 	t.Helper()
 	r := chi.NewRouter()
 	Routes(store, recorder)(r)
+	reviews := NewReviews(store)
+	defer reviews.Close()
+	ReviewRoutes(reviews)(r)
 	q := httptest.NewRequest(method, target, strings.NewReader(body))
 	if body != "" {
 		q.Header.Set("Content-Type", "application/json")

@@ -8,9 +8,11 @@ import (
 	"math"
 	"net/http"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/go-chi/chi/v5"
 
@@ -42,18 +44,20 @@ type Reviews struct {
 // review is one recording open for looking at.
 type review struct {
 	// Immutable after get.
-	id   string
-	path string
-	size int64
-	info acquire.Info
-	life context.Context // ends with the review
-	work sync.WaitGroup  // what builds pyramids
+	id     string
+	path   string
+	size   int64
+	opened time.Time
+	info   acquire.Info
+	life   context.Context // ends with the review
+	work   sync.WaitGroup  // what builds pyramids
 
 	// Guarded by mu: reading, and what is built.
 	mu      sync.Mutex
 	file    *recording.File
 	pyramid *Pyramid
-	share   float64 // of the pyramid that is built
+	share   float64       // of the pyramid that is built
+	took    time.Duration // building it; 0 until it is built
 	err     error
 	stop    context.CancelFunc
 	ended   chan struct{}
@@ -62,7 +66,28 @@ type review struct {
 }
 
 // NewReviews looks at the recordings of a store.
-func NewReviews(store *Store) *Reviews { return &Reviews{store: store} }
+func NewReviews(store *Store) *Reviews {
+	rs := &Reviews{store: store}
+	store.mu.Lock()
+	store.letGo = rs.forget
+	store.mu.Unlock()
+	return rs
+}
+
+// forget closes a recording that is open.
+func (rs *Reviews) forget(id string) {
+	rs.mu.Lock()
+	i := slices.IndexFunc(rs.open, func(r *review) bool { return r.id == id })
+	var r *review
+	if i >= 0 {
+		r = rs.open[i]
+		rs.open = slices.Delete(rs.open, i, i+1)
+	}
+	rs.mu.Unlock()
+	if r != nil {
+		r.close()
+	}
+}
 
 // Close closes what is open.
 func (rs *Reviews) Close() {
@@ -84,6 +109,17 @@ func (r *review) close() {
 	r.file.Close()
 }
 
+// again is how long a recording that grows is looked at as it was, so that reading it
+// anew takes a twentieth of the time at most.
+func (r *review) again() time.Duration {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.took == 0 {
+		return time.Minute // it is still being read
+	}
+	return max(2*time.Second, readAnew*r.took)
+}
+
 // get opens a recording or finds it open.
 func (rs *Reviews) get(id string) (*review, error) {
 	path, err := rs.store.Path(id)
@@ -98,7 +134,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 	defer rs.mu.Unlock()
 	for i, r := range rs.open {
 		if r.id == id {
-			if r.size == stat.Size() {
+			if r.size == stat.Size() || time.Since(r.opened) < r.again() {
 				copy(rs.open[1:i+1], rs.open[:i])
 				rs.open[0] = r
 				return r, nil
@@ -113,9 +149,9 @@ func (rs *Reviews) get(id string) (*review, error) {
 		return nil, err
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	r := &review{id: id, path: path, size: stat.Size(), info: file.Describe(), life: ctx, file: file, stop: stop, ended: make(chan struct{})}
+	r := &review{id: id, path: path, size: stat.Size(), opened: time.Now(), info: file.Describe(), life: ctx, file: file, stop: stop, ended: make(chan struct{})}
 	if p, err := rs.store.loadPyramid(id); err == nil && p.Samples == file.Len() {
-		r.pyramid, r.share = p, 1
+		r.pyramid, r.share, r.took = p, 1, 1
 		close(r.ended)
 	} else {
 		go rs.build(ctx, r, path)
@@ -143,7 +179,7 @@ func (rs *Reviews) build(ctx context.Context, r *review, path string) {
 		file.Close()
 	}
 	r.mu.Lock()
-	r.pyramid, r.err = p, err
+	r.pyramid, r.err, r.took = p, err, time.Since(r.opened)
 	r.mu.Unlock()
 	if err == nil {
 		_ = rs.store.savePyramid(r.id, p) // only a convenience: built anew when missing
@@ -328,6 +364,7 @@ func (r *review) filtered(v *View, info acquire.Info, paths []*signalpath.Settin
 // ReviewRoutes adds what looks into recordings.
 func ReviewRoutes(rs *Reviews) func(r chi.Router) {
 	return func(r chi.Router) {
+		r.Get("/recordings/{id}", rs.getDetail)
 		r.Get("/recordings/{id}/view", rs.getView)
 		r.Get("/recordings/{id}/beats", rs.getBeats)
 		r.Get("/recordings/{id}/analysis", rs.getAnalysis)

@@ -26,7 +26,6 @@ func Routes(store *Store, recorder *Recorder) func(r chi.Router) {
 		r.Post("/keep", h.keep)
 		r.Get("/recordings", h.list)
 		r.Post("/recordings", h.upload)
-		r.Get("/recordings/{id}", h.get)
 		r.Patch("/recordings/{id}", h.patch)
 		r.Delete("/recordings/{id}", h.trash)
 		r.Post("/recordings/{id}/restore", h.restore)

@@ -47,17 +47,20 @@ type Store struct {
 	folder string // immutable
 
 	// Guarded by mu.
-	mu    sync.Mutex
-	cache map[string]cached
+	mu     sync.Mutex
+	cache  map[string]cached
+	letGo  func(id string) // closes what holds a recording open; may be nil
+	loaded bool            // the cache of the run before was looked for
+	saved  string          // what the kept part of the cache was when last saved
 }
 
 type cached struct {
-	size     int64
-	modified time.Time
-	entry    Entry
-	read     time.Time     // when the annotations were read
-	took     time.Duration // reading them
-	behind   bool          // the file has grown since
+	Size     int64
+	Modified time.Time
+	Entry    Entry
+	Read     time.Time     // when the annotations were read
+	Took     time.Duration // reading them
+	Behind   bool          // the file has grown since
 }
 
 // readAnew spaces readings of the annotations of a file that grows: they take a
@@ -123,6 +126,7 @@ func (s *Store) List() ([]Entry, error) {
 	if err != nil {
 		return nil, fmt.Errorf("recordings folder: %w; choose one that you may read with -data", err)
 	}
+	s.loadCache()
 	notes := s.notes()
 	list := []Entry{}
 	for _, f := range files {
@@ -136,27 +140,29 @@ func (s *Store) List() ([]Entry, error) {
 		if err != nil {
 			continue // deleted meanwhile
 		}
-		e := s.entry(f.Name(), info)
+		e := s.entry(f.Name(), info, false)
 		e.Note = notes[e.ID]
 		list = append(list, e)
 	}
+	s.saveCache()
 	sort.SliceStable(list, func(i, j int) bool { return list[i].Started.After(list[j].Started) })
 	return list, nil
 }
 
 // entry describes a file, from the cache when it has not changed. Of a file that
-// grows, rate and length are new each time, what its annotations tell now and then.
-func (s *Store) entry(id string, info os.FileInfo) Entry {
+// grows, rate and length are new each time, what its annotations tell now and then;
+// of a quick look they are not read at all.
+func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 	s.mu.Lock()
 	c, ok := s.cache[id]
 	s.mu.Unlock()
-	due := time.Since(c.read) >= readAnew*c.took
-	if ok && c.size == info.Size() && c.modified.Equal(info.ModTime()) && !(c.behind && due) {
-		return c.entry
+	due := !quick && time.Since(c.Read) >= readAnew*c.Took
+	if ok && c.Size == info.Size() && c.Modified.Equal(info.ModTime()) && !(c.Behind && due) {
+		return c.Entry
 	}
 	path := filepath.Join(s.folder, id)
 	e := Entry{ID: id, Name: nameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}}
-	next := cached{size: info.Size(), modified: info.ModTime()}
+	next := cached{Size: info.Size(), Modified: info.ModTime()}
 	f, err := recording.Open(path)
 	if err != nil {
 		e.Problem = err.Error()
@@ -172,24 +178,26 @@ func (s *Store) entry(id string, info os.FileInfo) Entry {
 		for _, c := range d.Channels {
 			e.Channels = append(e.Channels, c.Label)
 		}
-		grown := ok && c.entry.Problem == "" && info.Size() >= c.size && c.entry.RateHz > 0
-		if grown && !due {
-			e.Annotations, e.MedianBPM = c.entry.Annotations, c.entry.MedianBPM
-			next.read, next.took, next.behind = c.read, c.took, true
-		} else {
-			next.read = time.Now()
+		if due {
+			next.Read = time.Now()
 			notes := f.Annotations()
-			next.took = time.Since(next.read)
+			next.Took = time.Since(next.Read)
 			for _, n := range notes {
 				if recording.IsNote(n.Text) {
 					e.Annotations++
 				}
 			}
 			e.MedianBPM = medianBPM(notes)
+		} else {
+			next.Behind = true
+			if ok && info.Size() >= c.Size {
+				e.Annotations, e.MedianBPM = c.Entry.Annotations, c.Entry.MedianBPM
+				next.Read, next.Took = c.Read, c.Took
+			}
 		}
 		f.Close()
 	}
-	next.entry = e
+	next.Entry = e
 	s.mu.Lock()
 	s.cache[id] = next
 	s.mu.Unlock()
@@ -221,7 +229,13 @@ func medianBPM(notes []recording.Annotation) float64 {
 }
 
 // Get returns one entry.
-func (s *Store) Get(id string) (Entry, error) {
+func (s *Store) Get(id string) (Entry, error) { return s.get(id, false) }
+
+// brief is Get without reading annotations: median rate and number of notes may be
+// missing.
+func (s *Store) brief(id string) (Entry, error) { return s.get(id, true) }
+
+func (s *Store) get(id string, quick bool) (Entry, error) {
 	path, err := s.Path(id)
 	if err != nil {
 		return Entry{}, err
@@ -230,7 +244,8 @@ func (s *Store) Get(id string) (Entry, error) {
 	if err != nil {
 		return Entry{}, err
 	}
-	e := s.entry(id, info)
+	s.loadCache()
+	e := s.entry(id, info, quick)
 	e.Note = s.notes()[id]
 	return e, nil
 }
@@ -251,6 +266,7 @@ func (s *Store) Rename(id, name string) (string, error) {
 	if target == id {
 		return id, nil
 	}
+	s.release(id)
 	moved, err := free(s.folder, target, func(to string) error { return move(path, to) })
 	if err != nil {
 		return "", err
@@ -258,6 +274,17 @@ func (s *Store) Rename(id, name string) (string, error) {
 	s.moveNote(id, filepath.Base(moved))
 	s.moveMarks(id, filepath.Base(moved))
 	return filepath.Base(moved), nil
+}
+
+// release lets go of a recording that is about to move: some systems move no file
+// that is open.
+func (s *Store) release(id string) {
+	s.mu.Lock()
+	letGo := s.letGo
+	s.mu.Unlock()
+	if letGo != nil {
+		letGo(id)
+	}
 }
 
 // move renames a file without overwriting another: the hard link fails when the
@@ -286,6 +313,7 @@ func (s *Store) Trash(id string) error {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return fmt.Errorf("trash: %w", err)
 	}
+	s.release(id)
 	to := filepath.Join(folder, id)
 	if _, err := os.Lstat(to); err == nil { // an older one of this name keeps its place
 		if _, err := free(folder, id, func(t string) error { return move(to, t) }); err != nil {
@@ -396,4 +424,54 @@ func (s *Store) changeNotes(change func(map[string]string)) error {
 		return fmt.Errorf("notes: %w", err)
 	}
 	return os.Rename(path+".new", path)
+}
+
+const (
+	cacheName = "list.json"
+	// worthKeeping is how long reading a file's annotations takes from which on what
+	// they told is kept for the next run.
+	worthKeeping = 50 * time.Millisecond
+)
+
+// loadCache takes in what a run before learnt of large files.
+func (s *Store) loadCache() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.loaded {
+		return
+	}
+	s.loaded = true
+	kept := map[string]cached{}
+	data, err := os.ReadFile(filepath.Join(s.folder, pyramidFolder, cacheName))
+	if err != nil || json.Unmarshal(data, &kept) != nil {
+		return // only a convenience
+	}
+	s.saved = string(data)
+	for id, c := range kept {
+		if _, ok := s.cache[id]; !ok && c.Entry.ID == id && c.Entry.Problem == "" {
+			c.Entry.Address = "file:" + filepath.Join(s.folder, id)
+			s.cache[id] = c
+		}
+	}
+}
+
+// saveCache keeps what was learnt of large files.
+func (s *Store) saveCache() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	kept := map[string]cached{}
+	for id, c := range s.cache {
+		if c.Took >= worthKeeping && !c.Behind {
+			kept[id] = c
+		}
+	}
+	data, err := json.Marshal(kept)
+	if err != nil || string(data) == s.saved || len(kept) == 0 && s.saved == "" {
+		return
+	}
+	folder := filepath.Join(s.folder, pyramidFolder)
+	path := filepath.Join(folder, cacheName)
+	if os.MkdirAll(folder, 0o755) == nil && os.WriteFile(path+".new", data, 0o644) == nil && os.Rename(path+".new", path) == nil {
+		s.saved = string(data)
+	}
 }

@@ -9,11 +9,12 @@ const TIMEOUT_MS = 35000;
  * @param {string} method
  * @param {string} path below /api/v1
  * @param {unknown} [body] sent as JSON
+ * @param {number} [timeoutMs] for long work
  * @returns {Promise<Response>}
  */
-export async function send(method, path, body) {
+export async function send(method, path, body, timeoutMs = TIMEOUT_MS) {
   /** @type {RequestInit} */
-  const init = { method, signal: AbortSignal.timeout(TIMEOUT_MS) };
+  const init = { method, signal: AbortSignal.timeout(timeoutMs) };
   if (body instanceof Float32Array) {
     init.body = /** @type {BodyInit} */ (/** @type {unknown} */ (body));
     init.headers = { "Content-Type": "application/octet-stream" };
@@ -26,7 +27,7 @@ export async function send(method, path, body) {
     answer = await fetch(BASE + path, init);
   } catch (e) {
     const slow = e instanceof DOMException && e.name === "TimeoutError";
-    throw new Error(slow ? `No answer from Pulsewright in ${TIMEOUT_MS / 1000} s; look at the window it runs in.` : "Pulsewright cannot be reached; is the program still running?", { cause: e });
+    throw new Error(slow ? `No answer from Pulsewright in ${timeoutMs / 1000} s; look at the window it runs in.` : "Pulsewright cannot be reached; is the program still running?", { cause: e });
   }
   if (!answer.ok) throw new Error(sentence(await errorText(answer)));
   return answer;
@@ -53,10 +54,11 @@ export function sentence(text) {
  * @param {string} method
  * @param {string} path
  * @param {unknown} [body]
+ * @param {number} [timeoutMs]
  * @returns {Promise<any>} the answer's JSON, null when it has no body
  */
-export async function request(method, path, body) {
-  const answer = await send(method, path, body);
+export async function request(method, path, body, timeoutMs) {
+  const answer = await send(method, path, body, timeoutMs);
   const text = await answer.text();
   return text === "" ? null : JSON.parse(text);
 }

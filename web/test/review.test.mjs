@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, suffices, timeStep, wanted, Window } from "../js/review/window.js";
+import { decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, rateTrend, suffices, timeStep, wanted, Window } from "../js/review/window.js";
 
 test("a window stays in the recording and zooms about a sample", () => {
   const w = new Window(1000);
@@ -70,4 +70,15 @@ test("ticks, marks and the median rate", () => {
   // Intervals 500, 500, 600, 500 at 500 Hz: the median is 1 s.
   assert.equal(medianRate(beats, 0, 5, 500), 60);
   assert.equal(medianRate(beats, 0, 2, 500), 0);
+});
+
+test("the trend of the rate has the median of each part and leaves holes", () => {
+  const beats = [];
+  for (let s = 0; s < 10; s++) beats.push({ sample: s * 100 }); // 60 bpm at 100 Hz
+  for (let s = 0; s < 20; s++) beats.push({ sample: 3000 + s * 50 }); // 120 bpm after 20 s without
+  const t = rateTrend(beats, 4000, 4, 100);
+  assert.equal(t[0], 60);
+  assert.ok(Number.isNaN(t[1]) && Number.isNaN(t[2]));
+  assert.equal(t[3], 120); // the hole of 21 s is no interval
+  assert.ok(rateTrend([], 100, 2, 100).every(Number.isNaN));
 });

@@ -113,7 +113,7 @@ class SideForm {
   /** @param {Side} side */
   async load(side) {
     this.side = side;
-    if (this.detail?.id !== side.id) this.detail = await library.get(side.id);
+    if (this.detail?.id !== side.id) this.detail = await library.brief(side.id);
     const { detail } = this;
     side.channel = Math.min(side.channel, detail.channelDetails.length - 1);
     side.from = Math.min(side.from, Math.max(0, detail.samples - 1));

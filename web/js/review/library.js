@@ -29,6 +29,9 @@ import { request, send, sentence } from "../api.js";
 /** @typedef {{beats: number, fromSeconds: number, stepSeconds: number, median: number[], low: number[], high: number[]}} Average */
 /** @typedef {{channel: string, kind: string, unit: string, rateHz: number, from: number, to: number, report: any, medianBpm: number, average: Average, beats: Mark[], spectrum: {freqHz: number[], densityVoltsPerRootHz: number[], averages: number}}} Stretch */
 
+/** Reading through a day takes some seconds, finding its beats a minute. */
+const LONG_MS = 600_000;
+
 /** @param {string} id */
 const at = (id) => "/recordings/" + encodeURIComponent(id);
 
@@ -36,7 +39,9 @@ export const library = {
   /** @returns {Promise<{folder: string, recordings: Entry[]}>} */
   list: () => request("GET", "/recordings"),
   /** @param {string} id @returns {Promise<Detail>} */
-  get: (id) => request("GET", at(id)),
+  get: (id) => request("GET", at(id), undefined, LONG_MS),
+  /** The same at once, without notes and gaps. @param {string} id @returns {Promise<Detail>} */
+  brief: (id) => request("GET", at(id) + "?notes=0"),
   /** @param {string} id @param {{name?: string, note?: string}} what @returns {Promise<Entry>} */
   change: (id, what) => request("PATCH", at(id), what),
   /** @param {string} id */
@@ -58,9 +63,9 @@ export const library = {
   /** @param {string} id @param {string} query @returns {Promise<ArrayBuffer>} */
   view: async (id, query) => (await send("GET", `${at(id)}/view?${query}`)).arrayBuffer(),
   /** @param {string} id @param {number} [find] the channel to look for beats in @returns {Promise<{channels: Mark[][]}>} */
-  beats: (id, find) => request("GET", at(id) + "/beats" + (find === undefined ? "" : `?find=${find}`)),
+  beats: (id, find) => request("GET", at(id) + "/beats" + (find === undefined ? "" : `?find=${find}`), undefined, LONG_MS),
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @returns {Promise<Stretch>} */
-  analysis: (id, channel, from, to) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`),
+  analysis: (id, channel, from, to) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS),
   /** @param {string} id @param {"edf"|"csv"|"wav"} as */
   file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
 };

@@ -51,6 +51,8 @@ class ReviewView {
     this.listKey = "";
     this.valueTimer = 0;
     this.opening = 0;
+    /** Notes and beats are still on their way. */
+    this.reading = false;
     this.openMs = NaN;
     this.sheet = new Sheet({ loop: ctx.loop, palette: ctx.palette, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
     this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
@@ -143,11 +145,17 @@ class ReviewView {
     this.#fail("");
     if (!this.dialog.open) this.dialog.showModal();
     try {
-      const detail = await library.get(id);
+      const detail = await library.brief(id);
       if (mine !== this.opening) return;
       if (detail.problem || detail.samples === 0) throw new Error(detail.problem || "There is no sample in this recording yet.");
+      this.reading = true;
       this.#show(detail, place);
       this.openMs = performance.now() - begun;
+      const whole = await library.get(id).finally(() => (this.reading = false));
+      if (mine !== this.opening) return;
+      detail.notes = whole.notes;
+      detail.gaps = whole.gaps;
+      this.#showNotes();
       const { channels } = await library.beats(id);
       if (mine !== this.opening) return;
       this.sheet.beats = channels;
@@ -331,7 +339,7 @@ class ReviewView {
       const row = li.querySelector(".review-row");
       if (row) fill(row, h("span", { class: "review-time" }, clockTime(shown[i].sample / this.sheet.rateHz, 0.1)), h("span", {}, shown[i].text));
     });
-    if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, "No notes. n writes one."));
+    if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, this.reading ? "Reading …" : "No notes. n writes one."));
     this.ctx.loop.dirty(this.sheet);
   }
 
@@ -344,14 +352,14 @@ class ReviewView {
     /** @type {Mark[]} */
     const list = this.sheet.beats[this.beatChannel] ?? [];
     const { window: w, rateHz } = this.sheet;
-    findBeats.hidden = list.length > 0 || detail.channelDetails[this.beatChannel]?.kind === "other";
+    findBeats.hidden = this.reading || list.length > 0 || detail.channelDetails[this.beatChannel]?.kind === "other";
     const a = firstFrom(list, Math.ceil(w.from));
     const b = firstFrom(list, w.to);
     const key = `${this.beatChannel} ${list.length} ${a} ${b}`;
     if (!fresh && key === this.listKey) return;
     this.listKey = key;
     const median = medianRate(list, a, b, rateHz);
-    setText(beatWords, list.length === 0 ? "No beats are stored for this channel." : `${b - a} here${median > 0 ? `, median ${significant(median, 3)}\u00a0bpm` : ""}; ${list.length.toLocaleString("en")} in all.`);
+    setText(beatWords, list.length === 0 ? this.reading ? "Reading …" : "No beats are stored for this channel." : `${(b - a).toLocaleString("en")} here${median > 0 ? `, median ${significant(median, 3)}\u00a0bpm` : ""}; ${list.length.toLocaleString("en")} in all.`);
     const shown = list.slice(a, Math.min(b, a + MOST_ROWS));
     fill(beatList, ...shown.map((m, i) => {
       const before = list[a + i - 1];

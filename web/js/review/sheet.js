@@ -6,7 +6,7 @@ import { clockTime, duration, fixed, prefixFor, quantity, stepDecimals } from ".
 import { AutoRange, linearTicks } from "../scales.js";
 import { hatch } from "../trace/paint.js";
 import { between } from "../trace/view.js";
-import { extentIn, firstFrom, timeStep, Window } from "./window.js";
+import { extentIn, firstFrom, rateTrend, timeStep, Window } from "./window.js";
 
 /** @import {Palette} from "../theme.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
@@ -20,6 +20,8 @@ const AXIS_CSS = 24;
 const HEAD_CSS = 22;
 const LANE_GAP_CSS = 22;
 const LEAST_BEAT_CSS = 3.5;
+/** Fewer beats make no trend. */
+const LEAST_TREND_BEATS = 12;
 const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif';
 const NARROW_CSS = 760;
 
@@ -66,6 +68,9 @@ export class Sheet {
     this.ctx = ctx;
     this.stripCtx = strip;
     this.paintMs = NaN;
+    /** Rate over the whole recording. @type {Float32Array|null} */
+    this.trend = null;
+    this.trendKey = "";
     this.hatchKey = "";
     /** @type {string|CanvasPattern} */
     this.hatching = "";
@@ -599,6 +604,7 @@ export class Sheet {
       ctx.lineWidth = Math.max(ratio, Math.min(ctx.lineWidth, 1.5 * ratio));
       ctx.stroke();
     }
+    this.#trend(palette, inner, height);
     ctx.fillStyle = palette.ink;
     for (const n of this.notes) if (!n.board) ctx.fillRect(this.leftPx + (n.sample / w.length) * inner, 0, Math.max(1, 1.5 * ratio), 6 * ratio);
     const a = this.leftPx + (w.from / w.length) * inner;
@@ -615,6 +621,63 @@ export class Sheet {
     line(ctx, this.leftPx - 0.5, 0, this.leftPx - 0.5, height);
     strip.setAttribute("aria-valuenow", String(Math.round((100 * w.from) / w.length)));
     strip.setAttribute("aria-valuetext", `${clockTime(w.from / this.rateHz)} to ${clockTime(w.to / this.rateHz)} of ${clockTime(w.length / this.rateHz)}`);
+  }
+
+  /**
+   * The rate over the whole recording, from its lowest to its highest.
+   * @param {Palette} palette
+   * @param {number} inner width of the strip
+   * @param {number} height
+   */
+  #trend(palette, inner, height) {
+    const { stripCtx: ctx, ratio, window: w } = this;
+    const list = this.beats.find((b) => b.length > LEAST_TREND_BEATS);
+    if (!list) return;
+    const parts = Math.max(8, Math.min(Math.floor(inner / (3 * ratio)), Math.floor(list.length / 4)));
+    const key = `${parts} ${list.length} ${this.detail?.id}`;
+    if (key !== this.trendKey) {
+      this.trendKey = key;
+      this.trend = rateTrend(list, w.length, parts, this.rateHz);
+    }
+    const trend = this.trend ?? new Float32Array(0);
+    let low = Infinity;
+    let high = -Infinity;
+    for (const v of trend) {
+      if (v < low) low = v;
+      if (v > high) high = v;
+    }
+    if (!(low <= high)) return;
+    const middle = (low + high) / 2;
+    const span = Math.max(high - low, 10);
+    const y = (/** @type {number} */ v) => height / 2 - ((v - middle) / span) * (height - 16 * ratio);
+    ctx.lineJoin = "round";
+    for (const [colour, width] of /** @type {[string, number][]} */ ([[palette.paper, 4.5], [palette.traces[1], 1.8]])) {
+      ctx.strokeStyle = colour;
+      ctx.lineWidth = width * ratio;
+      ctx.beginPath();
+      let pen = false;
+      for (let i = 0; i < trend.length; i++) {
+        if (trend[i] !== trend[i]) {
+          pen = false;
+          continue;
+        }
+        const x = this.leftPx + ((i + 0.5) / trend.length) * inner;
+        if (pen) ctx.lineTo(x, y(trend[i]));
+        else ctx.moveTo(x, y(trend[i]));
+        pen = true;
+      }
+      ctx.stroke();
+    }
+    ctx.font = `${11 * ratio}px ${FONT}`;
+    ctx.textAlign = "right";
+    ctx.textBaseline = "middle";
+    ctx.fillStyle = palette.faint;
+    const right = this.leftPx - 7 * ratio;
+    if (high - low >= 4) {
+      ctx.fillText(String(Math.round(high)), right, Math.max(8 * ratio, y(high)));
+      ctx.fillText(String(Math.round(low)), right, Math.min(height - 8 * ratio, y(low)));
+      ctx.fillText("bpm", right, height / 2);
+    } else ctx.fillText(`${Math.round(middle)} bpm`, right, height / 2);
   }
 
   /** A value with its unit. @param {number} c @param {number} v */

@@ -185,3 +185,41 @@ export function medianRate(beats, a, b, rateHz) {
   const middle = (gaps[(gaps.length - 1) >> 1] + gaps[gaps.length >> 1]) / 2;
   return (60 * rateHz) / middle;
 }
+
+/** Intervals outside are no heartbeats in a row, seconds. */
+const LEAST_INTERVAL = 0.2;
+const MOST_INTERVAL = 3;
+
+/**
+ * The median rate of the beats in each of so many equal parts of a recording, NaN
+ * where there are fewer than two beats in a row.
+ * @param {{sample: number}[]} beats in order
+ * @param {number} length samples
+ * @param {number} parts
+ * @param {number} rateHz
+ * @returns {Float32Array}
+ */
+export function rateTrend(beats, length, parts, rateHz) {
+  const trend = new Float32Array(parts).fill(NaN);
+  /** @type {number[]} */
+  let gaps = [];
+  let part = 0;
+  const close = () => {
+    if (gaps.length > 0) {
+      gaps.sort((a, b) => a - b);
+      trend[part] = 120 / (gaps[(gaps.length - 1) >> 1] + gaps[gaps.length >> 1]);
+    }
+    gaps = [];
+  };
+  for (let i = 1; i < beats.length; i++) {
+    const here = Math.min(parts - 1, Math.floor((beats[i].sample / length) * parts));
+    if (here !== part) {
+      close();
+      part = here;
+    }
+    const seconds = (beats[i].sample - beats[i - 1].sample) / rateHz;
+    if (seconds >= LEAST_INTERVAL && seconds <= MOST_INTERVAL) gaps.push(seconds);
+  }
+  close();
+  return trend;
+}
