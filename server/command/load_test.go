@@ -48,7 +48,7 @@ func TestManyWatchers(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short: no load")
 	}
-	watchers, long := 20, 8*time.Second
+	watchers, long := 20, 5*time.Second
 	if text := os.Getenv("PULSEWRIGHT_LOAD"); text != "" {
 		var err error
 		if long, err = time.ParseDuration(text); err != nil {

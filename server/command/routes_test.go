@@ -225,7 +225,7 @@ func TestWatcherChangesNothingByAnyRoute(t *testing.T) {
 				continue
 			}
 			if status != http.StatusForbidden || !strings.Contains(answer, "only the owner") {
-				t.Errorf("a watcher's %s %s got %d %.200s, want 403", r.method, r.pattern, status, answer)
+				t.Errorf("a watcher's %s %s got %d %.200s, want 403; a new route that a watcher may see belongs into watchersMaySee", r.method, r.pattern, status, answer)
 			}
 		}
 	}

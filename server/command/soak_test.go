@@ -281,7 +281,7 @@ func TestSoakBoard(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short: no soak")
 	}
-	long := soakTime(t, 5*time.Second)
+	long := soakTime(t, 3*time.Second)
 	b := newBench(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()

@@ -259,6 +259,27 @@ func TestNewSourceEndsTheRecording(t *testing.T) {
 	check(t, store, state.ID, 100, 100, nil)
 }
 
+func TestBoardThatChangesItsChannelsEndsTheRecordingLoudly(t *testing.T) {
+	told := make(chan string, 1)
+	r := NewRecorder(t.TempDir(), func(text string) { told <- text }, nil)
+	info := acquire.Info{Address: "serial:x", Channels: []acquire.Channel{twelve}}
+	r.Begin(1, info, 250, time.Now())
+	feed(r, 0, 100)
+	if _, err := r.Start("walk", 0, 0, ""); err != nil {
+		t.Fatal(err)
+	}
+	info.Channels = []acquire.Channel{twelve, twelve}
+	r.Begin(2, info, 250, time.Now())
+	select {
+	case text := <-told:
+		if !strings.Contains(text, "walk ended") {
+			t.Errorf("told %q", text)
+		}
+	case <-time.After(10 * time.Second):
+		t.Error("nobody was told that the recording ended")
+	}
+}
+
 func TestFullDiskIsToldAndAcquisitionGoesOn(t *testing.T) {
 	if os.Getuid() == 0 {
 		t.Skip("SKIP: root may write everywhere, a read-only folder needs another user")

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -370,6 +371,9 @@ func (r *Recorder) Begin(epoch uint32, info acquire.Info, rateHz float64, t0 tim
 	defer r.mu.Unlock()
 	if r.active != nil {
 		r.active.finish()
+		if r.past.info.Address == info.Address && !slices.Equal(r.past.info.Channels, info.Channels) { // not by choice
+			go r.problem("The recording " + r.active.state().Name + " ended, since its source came back with other channels.")
+		}
 		r.active = nil
 	}
 	r.past.begin(epoch, info, rateHz, t0)
