@@ -323,11 +323,17 @@ func TestRenameNoteTrashRestoreAndUpload(t *testing.T) {
 	if list, _ := store.List(); len(list) != 0 {
 		t.Errorf("trashed, but listed: %v", list)
 	}
+	if trash := store.Trashed(); len(trash) != 1 || trash[0].ID != id || trash[0].Bytes == 0 {
+		t.Errorf("in the trash: %+v, want %s", trash, id)
+	}
 	back, err := store.Restore(id)
 	if err != nil || back != id {
 		t.Errorf("restored as %q, %v", back, err)
 	}
 	check(t, store, back, 0, 500, nil)
+	if trash := store.Trashed(); len(trash) != 0 {
+		t.Errorf("restored, but in the trash: %+v", trash)
+	}
 
 	e, err := store.Add("../../evil.csv", strings.NewReader("# rate 100 Hz\npulse\n1\n2\n3\n"))
 	if err != nil {

@@ -175,20 +175,24 @@ func (p *Pyramid) columns(out [][]extent, from, to int64) bool {
 }
 
 // pyramidPath is where a recording's pyramid is kept.
-func (s *Store) pyramidPath(id string) string {
-	return filepath.Join(s.folder, pyramidFolder, id+".view")
+func (s *Store) pyramidPath(id string) string { return pyramidPath(s.folder, id) }
+
+func pyramidPath(folder, id string) string {
+	return filepath.Join(folder, pyramidFolder, id+".view")
 }
 
+func (s *Store) savePyramid(id string, p *Pyramid) error { return savePyramid(s.folder, id, p) }
+
 // savePyramid keeps the finest level beside the recording it belongs to.
-func (s *Store) savePyramid(id string, p *Pyramid) error {
-	info, err := os.Stat(filepath.Join(s.folder, id))
+func savePyramid(recordings, id string, p *Pyramid) error {
+	info, err := os.Stat(filepath.Join(recordings, id))
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(filepath.Join(s.folder, pyramidFolder), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Join(recordings, pyramidFolder), 0o755); err != nil {
 		return err
 	}
-	path := s.pyramidPath(id)
+	path := pyramidPath(recordings, id)
 	f, err := os.Create(path + ".new")
 	if err != nil {
 		return err

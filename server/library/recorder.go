@@ -50,6 +50,7 @@ type job struct {
 	end     int64 // position to stop at; 0 for none
 	w       *recording.Writer
 	rateHz  float64
+	views   *recordedViews // the writing goroutine's
 	wake    chan struct{}
 	ended   chan struct{}
 	problem func(string)
@@ -172,7 +173,7 @@ func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) 
 			return nil, recording.Header{}, ErrNothing
 		}
 	}
-	j := &job{start: start, rateHz: p.rateHz, wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
+	j := &job{start: start, rateHz: p.rateHz, views: newRecordedViews(p.info.Channels), wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
 	if keepMinutes > 0 {
 		j.queue = p.since(start)
 	}
@@ -273,7 +274,9 @@ func (j *job) run() {
 			if err != nil {
 				break
 			}
-			err = write(j.w, e, j.start)
+			if err = write(j.w, e, j.start); err == nil {
+				j.views.add(e, j.start, j.w.Len())
+			}
 		}
 		if err == nil && time.Since(synced) >= syncEvery {
 			err = j.w.Sync()
@@ -297,6 +300,9 @@ func (j *job) run() {
 	}
 	if closeErr := j.w.Close(); err == nil {
 		err = closeErr
+	}
+	if err == nil {
+		j.views.save(j.path)
 	}
 	if err != nil {
 		j.mu.Lock()

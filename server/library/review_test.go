@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"testing"
 	"time"
 
@@ -225,5 +226,57 @@ func BenchmarkDay(b *testing.B) {
 				}
 			}
 		})
+	}
+}
+
+// TestViewsMadeWhileRecording: a recording that ends has the very pyramid that reading
+// it gives, gaps and missing samples included; one with counts out of range has none.
+func TestViewsMadeWhileRecording(t *testing.T) {
+	for _, strange := range []bool{false, true} {
+		r, store := begin(t)
+		feed(r, 0, 10)
+		state, err := r.Start("made", 0, 1, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		feed(r, 10, 5000)
+		r.Gap(5010, 700, "unplugged")
+		feed(r, 5710, 3333)
+		r.Samples(9043, [][]int32{{acquire.MissingCount, 7}})
+		if strange {
+			r.Samples(9045, [][]int32{{5000}})
+		} else {
+			r.Samples(9045, [][]int32{{50}})
+		}
+		feed(r, 9146, 1000) // a jump without a word
+		if _, err := r.Stop(); err != nil {
+			t.Fatal(err)
+		}
+		made, err := store.loadPyramid(state.ID)
+		if strange {
+			if err == nil {
+				t.Error("a recording with counts that were not stored has a pyramid of them")
+			}
+			continue
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		path, err := store.Path(state.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := recording.Open(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		read, err := buildPyramid(t.Context(), f, func(float64) {})
+		f.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if made.Samples != read.Samples || !reflect.DeepEqual(made.levels, read.levels) {
+			t.Errorf("made while recording: %d samples, %v\nread: %d samples, %v", made.Samples, made.levels[0], read.Samples, read.levels[0])
+		}
 	}
 }

@@ -122,7 +122,7 @@ func (h *handlers) list(w http.ResponseWriter, _ *http.Request) {
 			list[i].Recording = list[i].ID == now.ID
 		}
 	}
-	server.Answer(w, map[string]any{"folder": h.store.Folder(), "recordings": list})
+	server.Answer(w, map[string]any{"folder": h.store.Folder(), "recordings": list, "trash": h.store.Trashed()})
 }
 
 // busy tells that a recording is being written.

@@ -323,6 +323,32 @@ func (s *Store) Trash(id string) error {
 	return move(path, to)
 }
 
+// Trashed is a recording in the trash.
+type Trashed struct {
+	ID    string `json:"id"`
+	Name  string `json:"name"`
+	Bytes int64  `json:"bytes"`
+}
+
+// Trashed lists what is in the trash, the newest name first.
+func (s *Store) Trashed() []Trashed {
+	files, err := os.ReadDir(filepath.Join(s.folder, trashName))
+	list := []Trashed{}
+	if err != nil {
+		return list // none was ever deleted, or the list above tells what is wrong
+	}
+	for _, f := range files {
+		if _, err := s.path(f.Name()); err != nil || !f.Type().IsRegular() {
+			continue
+		}
+		if info, err := f.Info(); err == nil {
+			list = append(list, Trashed{f.Name(), nameOf(f.Name()), info.Size()})
+		}
+	}
+	slices.Reverse(list)
+	return list
+}
+
 // Restore brings a recording back from the trash. When its name was taken
 // meanwhile it gets a number; the id it has now is returned.
 func (s *Store) Restore(id string) (string, error) {

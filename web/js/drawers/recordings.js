@@ -100,6 +100,8 @@ class RecordingsPanel {
     /** @type {Running|null} */
     this.running = null;
     this.runningName = "";
+    /** The recording under way whose end was warned of. */
+    this.warned = "";
     this.openId = "";
     this.shownKey = "";
     /** @type {Set<string>} chosen to compare */
@@ -247,11 +249,14 @@ class RecordingsPanel {
     this.find.addEventListener("input", () => this.#show());
     this.compare = button("recordings-compare", "Compare", () => this.#compare(), { hidden: true, title: "Lay the two marked recordings beside each other" });
     this.items = h("ul", { class: "recordings", "data-testid": "recordings-list" });
-    this.where = h("p", { class: "hint" });
+    this.where = h("p", { class: "hint", "data-testid": "recordings-folder" });
+    this.trashItems = h("ul", { class: "recordings" });
+    this.trashTitle = h("summary", { "data-testid": "trash" });
+    this.trashPart = h("details", { class: "fold", hidden: true }, this.trashTitle, this.trashItems);
     return h("section", { class: "recordings-part", "aria-label": "Recordings" },
       h("div", { class: "row" }, h("h3", {}, "Recorded"), h("span", { class: "spring" }), this.compare,
         h("span", { class: "owner-only" }, button("upload", "Bring a file", () => this.file?.click(), { title: "EDF, BDF, CSV or WAV; dropping it here does as well" }), this.file)),
-      this.progress, this.find, this.items, this.where);
+      this.progress, this.find, this.items, this.trashPart, this.where);
   }
 
   /** @param {HTMLElement} root */
@@ -298,11 +303,32 @@ class RecordingsPanel {
       this.list = answer.recordings;
       const known = new Set(this.list.map((e) => e.id));
       for (const id of this.chosen) if (!known.has(id)) this.chosen.delete(id);
+      this.#showTrash(answer.trash ?? []);
       if (this.where) setText(this.where, `Kept in ${answer.folder}`);
       this.#show();
     } catch (e) {
       this.#failed(e);
     }
+  }
+
+  /** @param {{id: string, name: string, bytes: number}[]} list */
+  #showTrash(list) {
+    if (!this.trashPart || !this.trashTitle || !this.trashItems) return;
+    this.trashPart.hidden = list.length === 0;
+    setText(this.trashTitle, `Trash, ${list.length === 1 ? "one recording" : `${list.length} recordings`}, ${bytes(list.reduce((sum, t) => sum + t.bytes, 0))}`);
+    fill(this.trashItems, ...list.map((t, i) => h("li", { class: "recording row" }, h("span", { class: "trash-name" }, t.name || t.id), h("span", { class: "spring" }),
+      button(`trash-${i}`, "Bring back", () => this.#restore(t.id), { "aria-label": `Bring back ${t.name || t.id}` }))),
+    h("li", { class: "hint" }, "They lie in the folder .trash beside the others; empty it there."));
+  }
+
+  /** @param {string} id */
+  #restore(id) {
+    return this.#do(async () => {
+      const back = await library.restore(id);
+      this.openId = back.id;
+      this.#say(`${back.name || back.id} is back.`);
+      await this.refresh();
+    });
   }
 
   #show() {
@@ -397,10 +423,14 @@ class RecordingsPanel {
    * @param {number} speed
    */
   #replay(e, speed) {
+    if (this.running && this.warned !== this.running.id) {
+      this.warned = this.running.id;
+      setText(this.error, `${this.running.name || "A recording"} is being recorded and would end with its source. Press Replay again to replay all the same.`);
+      return;
+    }
     return this.#do(async () => {
-      const ends = this.running ? " The recording under way ended with its source." : "";
       await api.open(replayAddress(e.address, 0, speed));
-      this.#say(`Replaying ${e.name || e.id}.${ends}`);
+      this.#say(`Replaying ${e.name || e.id}.`);
     });
   }
 
@@ -409,12 +439,7 @@ class RecordingsPanel {
     return this.#do(async () => {
       await library.trash(e.id);
       this.openId = "";
-      const undo = button("recordings-undo", "Undo", () => this.#do(async () => {
-        const back = await library.restore(e.id);
-        this.openId = back.id;
-        this.#say(`${back.name || back.id} is back.`);
-        await this.refresh();
-      }));
+      const undo = button("recordings-undo", "Undo", () => this.#restore(e.id));
       fill(this.said, h("span", {}, `${e.name || e.id} is in the trash.`), " ", undo);
       this.ctx.announce(`${e.name || e.id} is in the trash. Undo brings it back.`);
       await this.refresh();

@@ -36,7 +36,7 @@ const LONG_MS = 600_000;
 const at = (id) => "/recordings/" + encodeURIComponent(id);
 
 export const library = {
-  /** @returns {Promise<{folder: string, recordings: Entry[]}>} */
+  /** @returns {Promise<{folder: string, recordings: Entry[], trash?: {id: string, name: string, bytes: number}[]}>} */
   list: () => request("GET", "/recordings"),
   /** @param {string} id @returns {Promise<Detail>} */
   get: (id) => request("GET", at(id), undefined, LONG_MS),

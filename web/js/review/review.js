@@ -54,6 +54,8 @@ class ReviewView {
     /** Notes and beats are still on their way. */
     this.reading = false;
     this.openMs = NaN;
+    /** The recording under way whose end was warned of. */
+    this.warned = "";
     this.sheet = new Sheet({ loop: ctx.loop, palette: ctx.palette, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
     this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
     this.facts = h("p", { class: "review-facts", "data-testid": "review-facts" });
@@ -453,6 +455,12 @@ class ReviewView {
     const { detail } = this;
     if (!detail || !this.ctx.store.state.owner) return;
     const from = this.#marked() ?? this.sheet.window.from;
+    const running = this.ctx.store.state.server?.recording;
+    if (running && this.warned !== running.id) {
+      this.warned = running.id;
+      this.#fail(`${running.name || "A recording"} is being recorded and would end with its source. Replay again to replay all the same.`);
+      return;
+    }
     try {
       const paths = this.paths.slice();
       await api.open(replayAddress(detail.address, from, Number(this.speed?.value ?? 1)));
