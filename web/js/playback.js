@@ -63,7 +63,7 @@ export class PlaybackPanel {
     if (server.playback !== this.last) {
       this.last = server.playback;
       this.position = p.position;
-      this.baseIndex = server.lastIndex;
+      this.baseIndex = -1; // the newest sample at the next tick
     }
     this.length = p.length;
     this.speed = p.speed;
@@ -84,6 +84,7 @@ export class PlaybackPanel {
   /** @param {number} newest session index of the newest sample */
   tick(newest) {
     if (this.root.hidden || this.dragging) return;
+    if (this.baseIndex < 0) this.baseIndex = newest;
     let at = this.position + Math.max(0, newest - this.baseIndex) * this.decimation;
     if (at > this.length) at = this.loop.checked ? at % Math.max(1, this.length) : this.length;
     this.slider.value = String(Math.round(at));

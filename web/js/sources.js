@@ -22,6 +22,9 @@ export class SourcePicker {
     this.sound = h("section", { class: "choice-list" });
     this.#soundSection();
     this.lists = h("div", { class: "choices" });
+    this.listed = "";
+    // One and the same after looking again, so that it keeps the focus.
+    this.again = button("source-refresh", "Look again", () => this.refresh(), { class: "quiet" });
     this.address = h("input", { type: "text", id: "source-address", "data-testid": "source-address", autocomplete: "off", spellcheck: "false", placeholder: "serial:/dev/ttyACM0?baud=115200" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "source-error" });
     this.busy = h("p", { class: "hint", role: "status" });
@@ -43,7 +46,7 @@ export class SourcePicker {
 
   #explain() {
     const file = (/** @type {string} */ name, /** @type {string} */ what) => h("p", {}, h("a", { href: `/api/v1/sketch/${name}`, download: `${name}.ino`, "data-testid": `sketch-${name}` }, `${name}.ino`), " ", what);
-    return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", {}, "What must a board print? Example sketch"),
+    return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", { "data-testid": "source-explain-head" }, "What must a board print? Example sketch"),
         h("p", {}, "Numbers, one line for each sample, separated by comma, semicolon, tab or space, at an even pace of 100 to 1000 lines a second and at any usual baud rate. That is all; the baud rate is found by trying."),
         h("p", {}, "A header line with names and units, and a column that carries the board's own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
         h("pre", {}, EXAMPLE),
@@ -94,6 +97,10 @@ export class SourcePicker {
 
   /** @param {Choices} c */
   #list(c) {
+    const shown = JSON.stringify(c);
+    if (shown === this.listed) return; // what has the focus keeps it
+    this.listed = shown;
+    const focused = document.activeElement === this.again;
     fill(this.lists,
       this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then look again; on Linux your user may have to join the group that owns the port."),
       this.sound,
@@ -101,7 +108,8 @@ export class SourcePicker {
       this.#section("Sound inputs of this program", "sounds", c.sounds, ""),
       this.#section("Demos", "demos", c.demos, ""),
       ...c.problems.map((p) => h("p", { class: "error" }, sentence(p))),
-      button("source-refresh", "Look again", () => this.refresh(), { class: "quiet" }));
+      this.again);
+    if (focused) this.again.focus();
   }
 
   /**

@@ -51,6 +51,10 @@ export function reduce(state, m) {
       return { ...state, server: { ...server, gaps: addGap(server.gaps ?? [], { index: m.index, samples: m.samples, reason: m.reason }) } };
     case "note":
       return { ...state, server: { ...server, notes: [...(server.notes ?? []), { index: m.index, text: m.text }] } };
+    case "playback": {
+      const { type, ...playback } = m;
+      return { ...state, server: { ...server, playback } };
+    }
     case "text":
       return { ...state, text: [...state.text, ...m.lines].slice(-KEPT_LINES) };
     case "health": {

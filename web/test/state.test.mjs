@@ -189,3 +189,9 @@ test("first steps: a demo is not yet a source, counts not yet a scale, searching
   assert.deepEqual(stepsDone(server("serial:x"), { unit: "V" }, { state: "searching" }), [true, true, false]);
   assert.deepEqual(stepsDone(server("serial:x"), { unit: "V" }, { state: "reading" }), [true, true, true]);
 });
+
+test("a replay paused, wound on or looped is shown so at once", () => {
+  let s = reduce(initialState(), { type: "state", epoch: 1, t0: "2026-03-04T19:30:00Z", playback: { position: 0, length: 100, speed: 1, loop: false } });
+  s = reduce(s, { type: "playback", position: 40, length: 100, speed: 0, loop: true });
+  assert.deepEqual(s.server.playback, { position: 40, length: 100, speed: 0, loop: true });
+});
