@@ -44,6 +44,9 @@ func NewSettings(folder string, log *slog.Logger) *Settings {
 	if err := json.Unmarshal(data, &s.all); err != nil {
 		log.Warn("the remembered settings cannot be read and are begun anew", "file", s.path, "err", err)
 		_ = os.Rename(s.path, s.path+".broken")
+		s.all = nil
+	}
+	if s.all == nil { // null is JSON too
 		s.all = map[string][]channelSettings{}
 	}
 	return s
