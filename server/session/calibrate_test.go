@@ -84,6 +84,35 @@ func TestCouplingIsMeasuredByAStepAndUndone(t *testing.T) {
 	}
 }
 
+// TestUndoingBeginsFromNothing: set in the middle of a pulse, or after a gap, it does
+// not take the value just there for one that stood since ever, 160 times itself.
+func TestUndoingBeginsFromNothing(t *testing.T) {
+	src := newScript(coupled)
+	s := start(t, nil, src)
+	p := watch(t, s)
+	x := behind(func(at float64) float64 { return 0.3 * math.Sin(7.5*at) }, 8, 3000)
+	feed(src, 0, x[:1300])
+	p.until(func() bool { return len(p.values) == 1300 })
+	scale := s.State().Channels[0].Scale
+	scale.Source, scale.FullScaleVolts, scale.CouplingHz = "fullscale", 1, 8
+	if err := s.SetScale(context.Background(), 0, scale); err != nil {
+		t.Fatal(err)
+	}
+	feed(src, 1300, x[1300:2000])
+	p.until(func() bool { return len(p.values) == 2000 })
+	b := ramp(2100, 100, 900, time.Now())
+	for i := range b.Counts[0] {
+		b.Counts[0][i] = int32(32768 * x[2100+i])
+	}
+	src.blocks <- b
+	p.until(func() bool { return len(p.values) == 2900 })
+	for i := int64(1300); i < 3000; i++ {
+		if v, ok := p.values[i]; ok && !(math.Abs(float64(v)) < 1) {
+			t.Fatalf("sample %d of a sine of 0.3 V comes out as %g V", i, v)
+		}
+	}
+}
+
 func TestClippingIsToldThoughTheCouplingIsUndone(t *testing.T) {
 	info := coupled
 	info.Channels = []acquire.Channel{coupled.Channels[0]}

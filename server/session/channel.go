@@ -227,6 +227,10 @@ func (c *channel) restart() {
 	if c.recent != nil {
 		c.recent.reset()
 	}
+	if c.undo != nil {
+		c.undo.Start(0) // what is coupled has no constant part that stood since ever
+	}
+	c.clipped = 0
 }
 
 // grow sizes the buffers for n samples of input appended to this frame.
