@@ -21,7 +21,7 @@ const (
 	helloTimeout = 10 * time.Second
 	// audioIdle is how long an audio input stays open that no source wants: a change
 	// of its options closes it and opens it again.
-	audioIdle = 15 * time.Second
+	audioIdle = 5 * time.Second
 	// audioSilence is how long nothing may come.
 	audioSilence = 10 * time.Second
 )

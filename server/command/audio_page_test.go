@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -164,5 +165,94 @@ func TestBrowserSoundIsTheFilesSamples(t *testing.T) {
 	t.Logf("%d samples: %d the file's own in %d runs, %d of silence, %d foreign", len(got), same, runs, silent, foreign)
 	if foreign > 0 || runs > 3 || same < 9*len(got)/10 {
 		t.Errorf("%d samples are not the file's, %d of silence in between, %d of %d are the same", foreign, silent, same, len(got))
+	}
+}
+
+// TestBrowserSoundComesAndGoes: what happens to the page and its input is said, and
+// the trace goes on where it can.
+func TestBrowserSoundComesAndGoes(t *testing.T) {
+	const rateHz = 44100
+	file := filepath.Join(t.TempDir(), "mic.wav")
+	writeWAV(t, file, rateHz, microphone(5*rateHz))
+	ctx := browser(t, 1280, 800, fakeMicrophone(file)...)
+	address := program(t, "demo:finger")
+	open(t, ctx, address)
+	soon(t, ctx, "the page", "window.pulsewright?.stats?.().frames > 5", 20*time.Second)
+	said := func(what, pattern string) {
+		t.Helper()
+		soon(t, ctx, what, fmt.Sprintf(`/%s/i.test(document.body.innerText)`, pattern), 15*time.Second)
+	}
+	// Permission refused.
+	look[bool](t, ctx, `(window.ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices),
+		navigator.mediaDevices.getUserMedia = () => Promise.reject(new DOMException("no", "NotAllowedError")), true)`)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=source-open]').click(), true)`)
+	soon(t, ctx, "the list of sources", `document.querySelector('[data-testid=sound-look]')`, 10*time.Second)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=sound-look]').click(), true)`)
+	soon(t, ctx, "the first input", `document.querySelector('[data-testid=sound-input-0]') || document.querySelector('[data-testid=source-error]').textContent`, 10*time.Second)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=sound-input-0]')?.click(), true)`)
+	said("that permission was refused", "browser refused the audio input")
+	look[bool](t, ctx, `(document.querySelector('#source-dialog').close(), true)`)
+
+	// Allowed, with the gain control still on: said. The default rate is about 1 kHz.
+	look[bool](t, ctx, `(navigator.mediaDevices.getUserMedia = async (c) => {
+		window.heard = await window.ask(c);
+		const track = window.heard.getAudioTracks()[0], settings = track.getSettings.bind(track);
+		track.getSettings = () => ({...settings(), autoGainControl: true});
+		return window.heard;
+	}, true)`)
+	openMicrophone(t, ctx, "slow")
+	said("that the gain control is on", "still has autoGainControl on")
+	state := func() map[string]any { return send(t, "GET", address+"/api/v1/state", nil) }
+	if s := state(); s["sourceRateHz"].(float64) > 1100 || !strings.HasPrefix(s["source"].(map[string]any)["address"].(string), "sound:browser/") {
+		t.Errorf("state %v, %v", s["sourceRateHz"], s["source"])
+	}
+	said("that the shape is distorted", "shape distorted by the sound card, timing usable")
+	grows := func(what string) {
+		t.Helper()
+		before := look[float64](t, ctx, "window.pulsewright.stats().lastIndex")
+		soon(t, ctx, what, fmt.Sprintf("window.pulsewright.stats().lastIndex > %v", before+500), 15*time.Second)
+	}
+	grows("sound")
+
+	// Hidden: another tab in front. The sound goes on.
+	second, cancel := chromedp.NewContext(ctx)
+	open(t, second, "about:blank")
+	before := state()["lastIndex"].(float64)
+	time.Sleep(2 * time.Second)
+	if gone := state()["lastIndex"].(float64) - before; gone < 1500 {
+		t.Errorf("%v points came in 2 s behind another tab", gone)
+	}
+	cancel()
+
+	// Unplugged: said; plugged in again: goes on, in the same trace.
+	epoch := state()["epoch"].(float64)
+	look[bool](t, ctx, `(window.heard.getAudioTracks()[0].dispatchEvent(new Event("ended")), true)`)
+	said("that it was unplugged", "unplugged, or its permission taken back")
+	soon(t, ctx, "the program to wait", `document.body.dataset.status === "waiting"`, 10*time.Second)
+	look[bool](t, ctx, `(navigator.mediaDevices.dispatchEvent(new Event("devicechange")), true)`)
+	soon(t, ctx, "the sound to come back", `document.body.dataset.status === "running"`, 15*time.Second)
+	grows("sound after plugging in again")
+
+	// Loaded anew: the same tab goes on by itself.
+	if err := chromedp.Do(ctx, chromedp.Reload()); err != nil {
+		t.Fatal(err)
+	}
+	soon(t, ctx, "the sound after a reload", `/sends the sound/.test(document.querySelector('[data-testid=audio-state]')?.textContent) && document.body.dataset.status === "running"`, 20*time.Second)
+	grows("sound after a reload")
+	if now := state()["epoch"].(float64); now != epoch {
+		t.Errorf("the trace began anew: epoch %v, was %v", now, epoch)
+	}
+
+	// Another source: the page stops sending. Closed: the program says so.
+	send(t, "PUT", address+"/api/v1/source", map[string]any{"address": "demo:finger"})
+	soon(t, ctx, "the page to stop sending", `/no longer sends sound: another source/.test(document.querySelector('[data-testid=audio-state]').textContent)`, 30*time.Second)
+	openMicrophone(t, ctx, "slow")
+	open(t, ctx, "about:blank")
+	deadline := time.Now().Add(10 * time.Second)
+	for !strings.Contains(fmt.Sprint(state()["statusText"]), "the page that sent the sound was closed") {
+		if time.Now().After(deadline) {
+			t.Fatalf("after the page was closed the program says %q", state()["statusText"])
+		}
+		time.Sleep(100 * time.Millisecond)
 	}
 }

@@ -227,6 +227,13 @@ function showAudio(s) {
   drawers?.changed(store.state);
 }
 
+/** Once: a page loaded anew goes on with the sound it was sending. */
+const unwatch = store.subscribe((state) => {
+  if (!state.server) return;
+  unwatch();
+  if (owner() && state.server.status === "waiting" && address().startsWith("sound:browser")) audio.resume().catch(failed);
+});
+
 watchRecording(store);
 
 function channels() {

@@ -9,6 +9,8 @@ const PROCESSING = /** @type {const} */ (["echoCancellation", "noiseSuppression"
 const MOST_WAITING_BYTES = 768_000;
 const READY_MS = 8000;
 const ALIVE_MS = 3000;
+/** In this tab's own memory: what it was sending, so that a reload goes on with it. */
+const SENDING = "pulsewright sound";
 
 /** @typedef {{id: string, name: string}} Input */
 /** @typedef {{id: string, channels: 1|2, side: "left"|"right"|"both", keep: "slow"|"full"}} InputChoice */
@@ -114,10 +116,13 @@ export class AudioInput {
   }
 
   /**
-   * Opens an input, sends it, and makes it the source. Throws a sentence.
+   * Opens an input, sends it, and makes it the source; or, where the program is
+   * waiting for it to come back, lets the program go on with it by itself. Throws
+   * a sentence.
    * @param {InputChoice} choice
+   * @param {boolean} [waitedFor]
    */
-  async start(choice) {
+  async start(choice, waitedFor = false) {
     this.#release();
     const run = ++this.run;
     this.choice = choice;
@@ -125,9 +130,11 @@ export class AudioInput {
     try {
       const address = await this.#open(choice, run);
       if (run !== this.run) return;
-      await request("PUT", "/source", { address });
+      if (!waitedFor) await request("PUT", "/source", { address });
       if (run !== this.run) return;
       this.#set({ state: "on", text: `This page sends the sound of ${this.state.device}` });
+      this.#remember();
+      this.#wake();
     } catch (e) {
       if (run !== this.run) return;
       this.#release();
@@ -217,6 +224,53 @@ export class AudioInput {
     socket.send(frame);
   }
 
+  #remember() {
+    try {
+      window.sessionStorage.setItem(SENDING, JSON.stringify({ choice: this.choice, device: this.state.device }));
+    } catch {
+      // A tab without memory begins anew after a reload.
+    }
+  }
+
+  #forget() {
+    try {
+      window.sessionStorage.removeItem(SENDING);
+    } catch {
+      // Nothing was remembered either.
+    }
+  }
+
+  /** After a reload: goes on with what this tab was sending when the program waits for it. Throws a sentence. */
+  async resume() {
+    let text = null;
+    try {
+      text = window.sessionStorage.getItem(SENDING);
+    } catch {
+      return;
+    }
+    if (!text || this.state.state !== "off" || AudioInput.missing()) return;
+    const { choice, device } = JSON.parse(text);
+    const found = (await navigator.mediaDevices.enumerateDevices()).find((d) => d.kind === "audioinput" && d.label === device);
+    if (found) await this.start({ ...choice, id: found.deviceId }, true);
+  }
+
+  /** A browser may hold sound back until somebody touches the page. */
+  #wake() {
+    const context = this.audio;
+    if (!context || context.state === "running") return;
+    const on = this.state.text;
+    window.setTimeout(() => {
+      if (context !== this.audio || context.state === "running") return;
+      this.#set({ text: "The browser holds the sound back: click into this page to let it go on." });
+      const go = async () => {
+        await context.resume();
+        if (context === this.audio) this.#set({ text: on });
+      };
+      document.addEventListener("pointerdown", go, { once: true });
+      document.addEventListener("keydown", go, { once: true });
+    }, 1000);
+  }
+
   /** @param {string} text goes where a board's own words go */
   #say(text) {
     if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(JSON.stringify({ type: "say", text }));
@@ -235,6 +289,7 @@ export class AudioInput {
   /** @param {string} reason of the program's for closing */
   #closed(reason) {
     this.#release();
+    if (reason.startsWith("another")) this.#forget();
     if (reason.startsWith("another")) this.#set({ state: "off", text: `This page no longer sends sound: ${reason}.`, warning: "" });
     else this.#set({ state: "lost", text: reason ? `The sound stopped: ${reason}.` : "The connection that carried the sound is gone; choose the input again when the program is back." });
   }
@@ -253,7 +308,7 @@ export class AudioInput {
     const back = (await navigator.mediaDevices.enumerateDevices()).find((d) => d.kind === "audioinput" && d.label === this.state.device);
     if (!back || this.state.state !== "lost") return;
     try {
-      await this.start({ ...this.choice, id: back.deviceId });
+      await this.start({ ...this.choice, id: back.deviceId }, true);
     } catch (e) {
       this.#set({ state: "lost", text: e instanceof Error ? e.message : String(e) });
     }
@@ -261,6 +316,7 @@ export class AudioInput {
 
   stop() {
     this.run++;
+    this.#forget();
     this.#end("the sound was stopped on the page");
     this.#release();
     this.#set({ state: "off", text: "", warning: "" });
