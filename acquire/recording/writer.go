@@ -60,7 +60,10 @@ func (e *WriteError) Error() string {
 	remedy := ""
 	switch {
 	case errors.Is(e.Err, syscall.ENOSPC):
-		remedy = "; free some space or record to another disk; what was recorded so far stays readable"
+		remedy = "; free some space or record to another disk"
+		if e.Offset > 0 {
+			remedy += "; what was recorded so far stays readable"
+		}
 	case errors.Is(e.Err, os.ErrPermission), errors.Is(e.Err, syscall.EROFS):
 		remedy = "; choose a folder that you may write to with -data"
 	case errors.Is(e.Err, os.ErrExist):

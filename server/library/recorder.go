@@ -308,7 +308,7 @@ func (j *job) run() {
 		j.mu.Lock()
 		j.err = err
 		j.mu.Unlock()
-		j.problem("The recording stopped: " + err.Error())
+		j.problem("The recording stopped, the live view goes on: " + err.Error())
 	}
 }
 

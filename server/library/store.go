@@ -377,7 +377,7 @@ func (s *Store) Add(name string, r io.Reader) (Entry, error) {
 	}
 	temporary, err := os.CreateTemp(s.folder, ".incoming-*"+ext)
 	if err != nil {
-		return Entry{}, fmt.Errorf("recordings folder: %w", err)
+		return Entry{}, fmt.Errorf("recordings folder: %w; free some space, or choose a folder that you may write to with -data", err)
 	}
 	defer os.Remove(temporary.Name())
 	_, err = io.Copy(temporary, r)

@@ -125,12 +125,15 @@ class ReviewView {
       const c = live[this.pathChannel] ?? live[0];
       if (c) this.#setPath(structuredClone(c.path));
     }, { class: "quiet" });
+    this.laneChecks = h("div", { class: "row" });
+    this.laneSection = h("section", { hidden: true }, h("h3", {}, "Traces"), this.laneChecks);
     return h("aside", { class: "review-side", "aria-label": "Cursors, notes, beats and path" },
       this.readout,
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Notes"), this.noteCount, h("span", { class: "spring" }), this.boardLabel), this.noteList),
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Beats"), h("span", { class: "spring" }), this.beatPick,
         button("review-beat-before", "‹", () => this.#beat(-1), { "aria-label": "Beat before", title: "Beat before (shift b)", class: "step" }), button("review-beat-next", "›", () => this.#beat(1), { "aria-label": "Next beat", title: "Next beat (b)", class: "step" })),
       this.beatWords, this.findBeats, this.beatList),
+      this.laneSection,
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Path"), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
       h("details", { class: "review-keys" }, h("summary", {}, "Keys"), keysHelp()));
   }
@@ -195,11 +198,28 @@ class ReviewView {
     if (place) this.sheet.window.set(place.from, place.to);
     else this.sheet.window.set(0, first);
     this.sheet.moved();
+    this.#showLanes();
     this.#showNotes();
     this.#showBeats(true);
     this.#showPath();
     this.#cursorsMoved();
     this.sheet.canvas.focus();
+  }
+
+  /** Which channels have a lane. */
+  #showLanes() {
+    const { detail, laneSection, laneChecks, sheet } = this;
+    if (!detail || !laneSection || !laneChecks) return;
+    laneSection.hidden = detail.channelDetails.length < 2;
+    fill(laneChecks, ...detail.channelDetails.map((c, i) => {
+      const box = h("input", { type: "checkbox", id: `review-lane-${i}`, "data-testid": `review-lane-${i}` });
+      box.checked = sheet.shown[i];
+      box.addEventListener("change", () => {
+        sheet.shown[i] = box.checked;
+        this.ctx.loop.dirty(sheet);
+      });
+      return h("label", { class: "check" }, box, h("span", {}, c.label));
+    }));
   }
 
   #closed() {

@@ -20,6 +20,8 @@ const AXIS_CSS = 24;
 const HEAD_CSS = 22;
 const LANE_GAP_CSS = 22;
 const LEAST_BEAT_CSS = 3.5;
+/** Lanes shown at first. */
+const MOST_LANES = 6;
 /** Fewer beats make no trend. */
 const LEAST_TREND_BEATS = 12;
 const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif';
@@ -52,6 +54,8 @@ export class Sheet {
     this.locked = false;
     /** Channels shown after a path. @type {boolean[]} */
     this.filtered = [];
+    /** Channels that have a lane. @type {boolean[]} */
+    this.shown = [];
     this.cursors = { on: false, a: 0, b: 0 };
     this.ratio = 1;
     this.leftPx = 0;
@@ -92,6 +96,7 @@ export class Sheet {
     this.notes = detail.notes;
     this.ranges = detail.channelDetails.map((c) => new AutoRange({ fill: 0.4, padding: 0.1, least: c.unit === "counts" ? 4 : 1e-6 }));
     this.filtered = detail.channelDetails.map(() => false);
+    this.shown = detail.channelDetails.map((_, i) => i < MOST_LANES);
     this.cursors.on = false;
     this.overviewWidth = 0;
     this.#placeHandles();
@@ -317,13 +322,13 @@ export class Sheet {
     const bottom = height - AXIS_CSS * ratio;
     this.#time(palette, bottom);
     this.#gaps(palette, bottom);
-    const n = detail.channelDetails.length;
+    const lanes = detail.channelDetails.map((_, c) => c).filter((c) => this.shown[c]);
     const top = HEAD_CSS * ratio;
-    const each = (bottom - top) / n;
+    const each = (bottom - top) / Math.max(1, lanes.length);
     const near = source.piece && source.piece.to > this.window.from && source.piece.from < this.window.to ? source.piece : null;
-    for (let c = 0; c < n; c++) {
+    for (const [i, c] of lanes.entries()) {
       const piece = near ?? (this.filtered[c] ? null : source.overview);
-      this.#lane(palette, c, piece, top + c * each + LANE_GAP_CSS * ratio, each - (LANE_GAP_CSS + 4) * ratio);
+      this.#lane(palette, c, piece, top + i * each + LANE_GAP_CSS * ratio, each - (LANE_GAP_CSS + 4) * ratio);
     }
     this.#notes(palette, bottom);
     this.#cursorLines(palette, bottom);
