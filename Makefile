@@ -1,3 +1,4 @@
+SHELL := /bin/bash
 # What is asked for by hand; .ci/run runs what must hold before a change lands.
 
 # fuzz: every parser's fuzzer for FUZZTIME each. What one finds is kept in the
@@ -22,4 +23,12 @@ LOAD ?= 5m
 load:
 	PULSEWRIGHT_LOAD=$(LOAD) go test -run '^TestManyWatchers$$' -v -timeout 0 ./server/command
 
-.PHONY: fuzz soak load
+# bench: each figure beside what it is measured against, in the same run; DEVELOPERS.md
+# keeps the table. The filters take their turns on one core.
+bench:
+	/usr/bin/python3 dsp/filter/testdata/bench.py
+	@set -o pipefail; for b in './dsp/spectrum WelchBesideScipy 5x' './acquire/recording ReadBesideLibedf 5x' \
+	  './server/command Latency 2000x' './server/command Live 20x'; do \
+	  set -- $$b; go test -run '^$$' -bench "^Benchmark$$2\$$" -benchtime $$3 $$1 | grep -E '^(Benchmark|FAIL|---|SKIP)' || exit 1; done
+
+.PHONY: fuzz soak load bench

@@ -19,7 +19,7 @@ import (
 )
 
 // libedf compiles testdata/NAME.c against Debian's libedf (libedf-dev 1.23).
-func libedf(t *testing.T, name string) string {
+func libedf(t testing.TB, name string) string {
 	t.Helper()
 	cc := needTool(t, "cc")
 	exe := filepath.Join(t.TempDir(), name)
@@ -33,7 +33,7 @@ func libedf(t *testing.T, name string) string {
 	return exe
 }
 
-func run(t *testing.T, name string, args ...string) string {
+func run(t testing.TB, name string, args ...string) string {
 	t.Helper()
 	out, err := exec.Command(name, args...).CombinedOutput()
 	if err != nil {
