@@ -1,5 +1,5 @@
-SHELL := /bin/bash
 # What is asked for by hand; .ci/run runs what must hold before a change lands.
+SHELL := /bin/bash
 
 # fuzz: every parser's fuzzer for FUZZTIME each. What one finds is kept in the
 # package's testdata/fuzz and is a test case from then on.
