@@ -1,6 +1,11 @@
 # What is asked for by hand; .ci/run runs what must hold before a change lands.
 SHELL := /bin/bash
 
+# run: the program, with the sound card as an input where PortAudio is found;
+# make run ARGS="-source sound:default". Without it the page's browser brings sound in.
+run:
+	go run $$(pkg-config --exists portaudio-2.0 2>/dev/null && echo '-tags portaudio') . $(ARGS)
+
 # fuzz: every parser's fuzzer for FUZZTIME each. What one finds is kept in the
 # package's testdata/fuzz and is a test case from then on.
 FUZZTIME ?= 10m
@@ -31,4 +36,4 @@ bench:
 	  './server/command Latency 2000x' './server/command Live 20x'; do \
 	  set -- $$b; go test -run '^$$' -bench "^Benchmark$$2\$$" -benchtime $$3 $$1 | grep -E '^(Benchmark|FAIL|---|SKIP)' || exit 1; done
 
-.PHONY: fuzz soak load bench
+.PHONY: run fuzz soak load bench
