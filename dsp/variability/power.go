@@ -31,6 +31,9 @@ func (p *segmentPoints) bands() (power [3]float64) {
 	}
 	s := newPeriodogram(p.at, p.x)
 	step := 1 / (oversampling * s.seconds)
+	if !(step > 0) || math.IsInf(step, 1) {
+		return [3]float64{math.NaN(), math.NaN(), math.NaN()}
+	}
 	// Each line of the grid stands for a step's width, as far as it lies in the band.
 	for k := 1; ; k++ {
 		f := float64(k) * step

@@ -283,6 +283,18 @@ func TestNothing(t *testing.T) {
 	}
 }
 
+// TestPowerEnds: times that do not rise give no power, and an end.
+func TestPowerEnds(t *testing.T) {
+	for _, at := range [][]float64{{1, 1, 1, 1}, {3, 2, 1}, {0, 1, math.NaN()}, {0, 1}} {
+		p := segmentPoints{at, make([]float64, len(at))}
+		for _, v := range p.bands() {
+			if !math.IsNaN(v) {
+				t.Errorf("times %v: power %g", at, v)
+			}
+		}
+	}
+}
+
 // TestClassify: rhythms whose odd ones are known.
 func TestClassify(t *testing.T) {
 	steady := func(n int, x float64) (v []float64) {
