@@ -355,6 +355,9 @@ func edfStart(fixed []byte, plus bool) time.Time {
 	}
 	if plus {
 		if words := strings.Fields(string(fixed[88:168])); len(words) >= 2 && words[0] == "Startdate" {
+			if words[1] == "X" && d == 1 && m == 1 && y == 1985 && hour+minute+second == 0 {
+				return time.Time{} // as unknown starts are written
+			}
 			if t, err := time.Parse("2-Jan-2006", titleMonth(words[1])); err == nil {
 				y, d = t.Year(), t.Day()
 				m = int(t.Month())

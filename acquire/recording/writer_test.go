@@ -510,3 +510,20 @@ func TestFileName(t *testing.T) {
 		}
 	}
 }
+
+// TestUnknownStart: a recording whose start is not known says so, and is not taken for
+// one of 1985, the year EDF+ writes then (Kemp & Olivan 2003, 2.1.3.3).
+func TestUnknownStart(t *testing.T) {
+	for _, name := range []string{"a.edf", "a.bdf"} {
+		path := filepath.Join(t.TempDir(), name)
+		w, err := Create(path, Header{Info: acquire.Info{ClaimedRateHz: 250, Channels: []acquire.Channel{lampClip()}}, NoSync: true})
+		must(t, err)
+		must(t, w.Write([][]int32{noise(lampClip(), 300, 1)}, 0))
+		must(t, w.Close())
+		f := mustOpen(t, path)
+		if s := f.Describe().Started; !s.IsZero() {
+			t.Errorf("%s: it started %v", name, s)
+		}
+		f.Close()
+	}
+}

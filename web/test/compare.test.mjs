@@ -29,6 +29,9 @@ test("heights are told as shares and times", () => {
   assert.match(said(stretch({ height: 1 }), stretch({ height: 3 })), /3\.0 times as high in B/);
   assert.match(said(stretch({ height: 1 }), stretch({ height: 0.7 })), /30 % lower in B/);
   assert.match(said(stretch({ height: 1 }), stretch({ height: 0.25 })), /4\.0 times as high in A/);
+  const far = said(stretch({ height: 0.001, wander: 0.0001 }), stretch({ height: 1 }));
+  assert.match(far, /scales far apart: 1\.00.mV in A, 1\.00.V in B/);
+  assert.doesNotMatch(far, /wanders|times as high/);
 });
 
 test("hum, noise, clipping and wander", () => {

@@ -7,7 +7,7 @@ import { clockTime, prefixFor, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { library } from "../review/library.js";
 import { decodePiece } from "../review/window.js";
-import { differences, grades } from "./words.js";
+import { differences, farApart, grades } from "./words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Entry, Stretch} from "../review/library.js" */
@@ -258,6 +258,8 @@ class CompareView {
    * @param {Stretch} b
    */
   #show(a, b) {
+    if (farApart(a, b) || a.kind !== b.kind) this.same.checked = true;
+    this.same.disabled = a.unit !== b.unit;
     fill(this.words, ...differences(a, b).map((s, i) => h("li", { class: i === 0 ? "verdict" : "" }, s)));
     const rows = compare(a.report, b.report);
     const rate = (/** @type {Stretch} */ s) => (s.medianBpm > 0 ? `${significant(s.medianBpm, 3)}\u00a0bpm` : "–");

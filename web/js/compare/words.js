@@ -12,6 +12,8 @@ const ALIKE = 1.1;
 const ALIKE_DB = 1.5;
 /** @type {Record<string, string>} */
 const KINDS = { ecg: "an ECG", pulse: "a pulse", other: "another signal" };
+/** Heights this far apart are not seen on one scale. */
+const FAR = 12;
 const RANK = { poor: 0, fair: 1, good: 2, unknown: -1 };
 
 /**
@@ -41,6 +43,14 @@ function clipped(r) {
   return c.known || c.converterKnown ? c.converterLowShare + c.converterHighShare + c.flatLowShare + c.flatHighShare : NaN;
 }
 
+/** Whether two would not be seen on one scale. @param {Stretch} a @param {Stretch} b */
+export function farApart(a, b) {
+  if (a.unit !== b.unit) return true;
+  const height = (/** @type {Stretch} */ s) => (s.report.pulse.known ? s.report.pulse.heightVolts : s.report.level.known ? s.report.level.swingVolts : 0);
+  const ratio = height(a) / height(b);
+  return ratio > FAR || ratio < 1 / FAR;
+}
+
 /**
  * Sentences on what differs; the first sums up.
  * @param {Stretch} a
@@ -59,11 +69,13 @@ export function differences(a, b) {
   else said.push("Both are graded alike in all that could be judged.");
   if (a.kind !== b.kind) said.push(`A is ${KINDS[a.kind] ?? a.kind} and B ${KINDS[b.kind] ?? b.kind}: their shapes are not alike to begin with.`);
   const alike = a.unit === b.unit;
+  const apart = farApart(a, b);
   if (!alike) said.push(`A is in ${a.unit} and B in ${b.unit}: heights cannot be compared, shares and decibels can.`);
   if (alike && ra.pulse.known && rb.pulse.known && ra.pulse.heightVolts > 0 && rb.pulse.heightVolts > 0) {
     const ratio = rb.pulse.heightVolts / ra.pulse.heightVolts;
     const heights = `${quantity(ra.pulse.heightVolts, a.unit)} in A, ${quantity(rb.pulse.heightVolts, b.unit)} in B`;
-    if (ratio < ALIKE && ratio > 1 / ALIKE) said.push(`The heartbeat is equally high: ${heights}.`);
+    if (apart) said.push(`The two lie on scales far apart: ${heights}.`);
+    else if (ratio < ALIKE && ratio > 1 / ALIKE) said.push(`The heartbeat is equally high: ${heights}.`);
     else if (ratio > 1) said.push(ratio < 1.95 ? `The heartbeat is ${times(ratio)} higher in B: ${heights}.` : `The heartbeat is ${times(ratio)} as high in B: ${heights}.`);
     else said.push(ratio > 1 / 1.95 ? `The heartbeat is ${fixed(100 * (1 - ratio), 0)} % lower in B: ${heights}.` : `The heartbeat is ${times(1 / ratio)} as high in A: ${heights}.`);
   } else if (ra.pulse.known !== rb.pulse.known) said.push(`The heartbeat’s height is known in ${ra.pulse.known ? "A" : "B"} only.`);
@@ -87,7 +99,7 @@ export function differences(a, b) {
   const ca = clipped(ra);
   const cb = clipped(rb);
   if (ca > 0 || cb > 0) said.push(`Clipped: ${ca > 0 ? percent(ca) : "none"} of A, ${cb > 0 ? percent(cb) : "none"} of B.`);
-  if (alike && ra.drift.known && rb.drift.known && ra.drift.swingVolts > 0 && rb.drift.swingVolts > 0) {
+  if (alike && !apart && ra.drift.known && rb.drift.known && ra.drift.swingVolts > 0 && rb.drift.swingVolts > 0) {
     const ratio = rb.drift.swingVolts / ra.drift.swingVolts;
     if (ratio > 1.5 || ratio < 1 / 1.5) said.push(`The level wanders ${times(Math.max(ratio, 1 / ratio))} ${Math.max(ratio, 1 / ratio) < 1.95 ? "more" : "as far"} in ${ratio > 1 ? "B" : "A"}.`);
   }
