@@ -76,9 +76,12 @@ type Monitor struct {
 	step    float64 // smallest difference seen
 	meter   rateMeter
 	quality [8]float64
-	beats   int64 // with a quality noted
-	last    Beat  // last beat that the rate is made of
-	shown   int64 // sample of the last beat let through
+	beats   int64      // with a quality noted
+	last    Beat       // last beat that the rate is made of
+	shown   int64      // sample of the last beat let through
+	held    [4]float64 // intervals to doubtful beats since then
+	heldN   int
+	tiny    int // beats in a row far smaller than that
 	have    bool
 	broken  bool    // the next interval spans something that was not let through
 	slow    int     // intervals over 3 s in a row
@@ -168,7 +171,7 @@ func (m *Monitor) Reset() {
 	m.n, m.hopAt, m.hopN, m.run = 0, 0, 0, 0
 	m.step = math.Inf(1)
 	m.meter.reset()
-	m.beats, m.have, m.broken, m.slow = 0, false, false, 0
+	m.beats, m.have, m.broken, m.slow, m.heldN, m.tiny = 0, false, false, 0, 0, 0
 	m.now = hopStats{}
 	m.phase = [2]complex128{1, 1}
 	m.figure = math.NaN()
@@ -402,6 +405,11 @@ const (
 	// and it does not come earlier than this share of the usual interval.
 	doubtQuality = 0.3
 	doubtEarly   = 0.65
+	// Where they have less, only a beat as good as this is shown.
+	goodQuality = 0.6
+	// What is this much smaller than the last good beat is not shown until eight
+	// have come in a row: noise after a lost pulse, or a gain turned down.
+	tinyShare = 0.02
 	// A stretch clipped by more than this claims no beats, and the reading says so
 	// from half of it.
 	clippedShare = 0.5
@@ -418,15 +426,21 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	k := int(end - max(0, from/int64(m.hop)))
 	m.quality[m.beats%8] = b.Quality
 	m.beats++
+	h := m.window(end, max(k, 1))
 	heldBack := ""
 	doubtful := m.pulse != nil && b.Quality < beatQuality
 	switch {
-	case m.flat(m.window(end, max(k, 2))):
+	case m.flat(m.window(end, max(k, 2))) || m.pulse != nil && b.Amplitude < 1e-3*(h.high-h.low):
 		heldBack = "held back: the input does not move there"
-	case m.clipped(m.window(end, max(k, 1))) > clippedShare:
+	case m.clipped(h) > clippedShare:
 		heldBack = "held back: clipped there"
 	case doubtful && (m.meter.n < 3 || m.recentQuality() < doubtQuality):
 		heldBack = "held back: hardly looks like the other beats"
+	case m.pulse != nil && m.have && m.tiny < 8 && b.Amplitude < tinyShare*m.last.Amplitude:
+		m.tiny++
+		heldBack = "held back: far smaller than the beats before"
+	case m.pulse != nil && m.beats >= 8 && b.Quality < goodQuality && m.recentQuality() < doubtQuality:
+		heldBack = "held back: the waves around are too unlike one another"
 	case doubtful && float64(b.Sample-m.shown)/m.rateHz < doubtEarly*m.meter.median():
 		heldBack = "held back: early and unlike the other beats"
 	}
@@ -435,13 +449,20 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 		m.broken = true
 		return dst
 	}
+	rr := float64(b.Sample-m.shown) / m.rateHz
 	m.shown = b.Sample
 	if doubtful {
-		m.broken = true
+		// Its interval counts once a good beat has followed.
+		if m.heldN == len(m.held) {
+			m.broken = true
+		}
+		if !m.broken {
+			m.held[m.heldN] = rr
+			m.heldN++
+		}
 		return append(dst, b)
 	}
 	if m.have {
-		rr := float64(b.Sample-m.last.Sample) / m.rateHz
 		switch {
 		case rr > 60.0/minRateBPM:
 			m.meter.reset()
@@ -452,10 +473,14 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 			}
 		case !m.broken && rr > 0:
 			m.slow = 0
+			for _, x := range m.held[:m.heldN] {
+				m.meter.add(x)
+			}
 			m.meter.add(rr)
 		}
 	}
-	m.last, m.have, m.broken = b, true, false
+	m.tiny = 0
+	m.last, m.have, m.broken, m.heldN = b, true, false, 0
 	return append(dst, b)
 }
 
@@ -502,7 +527,7 @@ func (m *Monitor) update() {
 		} else {
 			r.Reason = "no beat found yet"
 		}
-	case intervals < 3:
+	case intervals < 3 && !m.meter.stepped:
 		r.State, r.Reason = StateSearching, "waiting for a few beats in a row"
 		if m.beats >= 3 && q < claimQuality {
 			r.State = StateTooNoisy

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"testing"
 
+	"pulsewright/dsp/beat/internal/mitdata"
 	"pulsewright/dsp/beat/score"
 )
 
@@ -64,9 +65,9 @@ func referenceRates(r record, late float64) []referenceRate {
 
 // runMonitor runs a record through a Monitor and asks it every second. A rate is
 // right within ±10 % or ±5 bpm, whichever is greater (EC13, FACTS.md B).
-func runMonitor(t testing.TB, r record, delay float64) ([]Beat, claims) {
+func runMonitor(t testing.TB, kind Kind, r record, delay float64) ([]Beat, claims) {
 	t.Helper()
-	m, err := NewMonitor(MonitorConfig{Kind: Pulse, RateHz: r.rateHz})
+	m, err := NewMonitor(MonitorConfig{Kind: kind, RateHz: r.rateHz})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -95,8 +96,7 @@ func runMonitor(t testing.TB, r record, delay float64) ([]Beat, claims) {
 			c.strict++
 		}
 	}
-	beats = m.Process(beats, r.x[int(float64(len(ref))*r.rateHz):])
-	return beats, c
+	return atEnd(m, m.Process(beats, r.x[int(float64(len(ref))*r.rateHz):]), r), c
 }
 
 // TestMonitorPulseRecords: what a person is shown. On the records fit for scoring
@@ -109,7 +109,7 @@ func TestMonitorPulseRecords(t *testing.T) {
 	for _, name := range append(slices.Clone(pulseRecords), unfitRecords...) {
 		r := readRecord(t, name)
 		_, delay := scorePulse(t, r, runPulse(t, r, defaultPulseParams()))
-		beats, c := runMonitor(t, r, delay)
+		beats, c := runMonitor(t, Pulse, r, delay)
 		res, _ := scorePulse(t, r, beats)
 		t.Logf("%-20s Se %6.2f +P %6.2f F1 %6.2f  claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d  %v", name,
 			100*res.Se(), 100*res.PPV(), 100*res.F1(), share(c.claimed, c.seconds), share(c.right, c.judged), share(c.strict, c.judged), c.judged, c.states)
@@ -137,5 +137,40 @@ func TestMonitorPulseRecords(t *testing.T) {
 	}
 	if x := share(all.claimed, all.seconds); x < 95 {
 		t.Errorf("a rate is claimed in %.1f %% of the seconds; must be at least 95 %%", x)
+	}
+}
+
+// TestMonitorECGRecords: the rates claimed from the first lead of the development
+// MIT-BIH records.
+func TestMonitorECGRecords(t *testing.T) {
+	data := openData(t, "mitdb")
+	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
+	var all claims
+	for _, name := range devRecords {
+		x, _, err := mitdata.Signal(data, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ann, err := mitdata.Annotations(data, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := record{name: name, rateHz: mitdata.RateHz, x: x, sure: score.FromAnnotations(ann).Samples}
+		_, c := runMonitor(t, ECG, r, 0)
+		t.Logf("%s claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d  %v", name,
+			share(c.claimed, c.seconds), share(c.right, c.judged), share(c.strict, c.judged), c.judged, c.states)
+		all.seconds += c.seconds
+		all.claimed += c.claimed
+		all.judged += c.judged
+		all.right += c.right
+		all.strict += c.strict
+	}
+	t.Logf("claimed %.1f %% of seconds, right %.2f %% (of the common average %.2f %%) of %d",
+		share(all.claimed, all.seconds), share(all.right, all.judged), share(all.strict, all.judged), all.judged)
+	if x := share(all.right, all.judged); x < 99 {
+		t.Errorf("rates are right in %.2f %% of the seconds in which one is claimed; must be at least 99 %%", x)
+	}
+	if x := share(all.claimed, all.seconds); x < 90 {
+		t.Errorf("a rate is claimed in %.1f %% of the seconds; must be at least 90 %%", x)
 	}
 }

@@ -3,7 +3,6 @@ package beat
 import (
 	"fmt"
 	"math"
-	"slices"
 )
 
 // Sample rates the detector takes.
@@ -59,19 +58,19 @@ func defaultPulseParams() pulseParams {
 // in any unit. It is a Detector.
 //
 // Method: the input is brought to 100–200 Hz (three running means, sinc³),
-// smoothed by a Hann window of 150 ms and freed of drift by taking away its
-// Hann-weighted mean over half a second to either side. Being symmetric, that
-// leaves no long recovery after a strong pulse, as a causal high-pass does, in
-// which a weak one would drown; it costs half a second. The result is cut into
-// rises and falls with a hysteresis;
-// each rise is weighed by the geometric mean of its height and its steepest
-// slope, and compared with the median of the last beats (an adaptive threshold as
-// in Zong et al. 2003, "An open-source algorithm to detect onset of arterial
-// blood pressure pulses", there on summed slopes). A rise is held to more before
-// the expected time than at it, the more so in a regular rhythm, and a wave that
-// starts from a shallow notch shortly after a beat is that beat's dicrotic wave. When
-// the next beat comes after more than one and a half R–R, or none within two, the
-// smaller rises since the last one are looked at again.
+// smoothed by a Hann window of 170 ms and freed of drift by taking away its
+// Hann-weighted mean over 0.4 s to either side. Being symmetric, that leaves no long
+// recovery after a strong pulse, as a causal high-pass does, in which a weak one would
+// drown; it costs those 0.4 s. The result is cut into rises and falls with a
+// hysteresis. Each rise is weighed by the geometric mean of its height and its
+// steepest slope and compared with the median of the last beats (an adaptive threshold
+// as in Zong et al. 2003, "An open-source algorithm to detect onset of arterial blood
+// pressure pulses", there on summed slopes). A rise is held to more before the expected
+// time than at it, the more so in a regular rhythm. A wave shortly after a beat that
+// starts from a shallow notch or is much smaller is that beat's dicrotic wave; so are
+// the weak ones when strong and weak have alternated unevenly. When the next beat comes
+// after more than one and a half R–R, or none within two, the smaller rises since the
+// last one are looked at again.
 //
 // Polarity: the systolic upstroke is steeper than the fall after it, and the wave
 // stands higher above its mean than it falls below, since a pulse is shorter than
@@ -83,7 +82,7 @@ func defaultPulseParams() pulseParams {
 // before it where a slow second rise leads to the top (as with a late reflected
 // wave or on a rising baseline). It is found in the signal freed of drift and
 // smoothed by a triangle of 60 ms, at the input's own rate, within 60 ms of where
-// the slope of the smoothed signal has fallen to a fifth. Foot is where the
+// the slope of the smoothed signal has fallen to a third. Foot is where the
 // tangent at the steepest point of the rise meets the level of the lowest point
 // before it (intersecting tangents, Hametner et al. 2013).
 //
@@ -155,19 +154,20 @@ type pendingBeat struct {
 
 // decider picks the beats among the rises of one polarity.
 type decider struct {
-	held     [64]swing // before the first decision
-	heldN    int
-	started  bool
-	weights  ring8
-	rr       ring8
-	last     swing
-	haveLast bool
-	missed   [8]swing // rises rejected since the last beat
-	missedN  int
-	takes    takes
-	double   int // above 0: a dicrotic wave is expected after each beat
-	pending  [16]pendingBeat
-	pendingN int
+	held        [64]swing // before the first decision
+	heldN       int
+	started     bool
+	weights     ring8
+	rr          ring8
+	last        swing
+	haveLast    bool
+	missed      [8]swing // rises rejected since the last beat
+	missedN     int
+	takes       takes
+	double      int     // above 0: a dicrotic wave is expected after each beat,
+	doubleReach float64 // up to so many samples after it
+	pending     [16]pendingBeat
+	pendingN    int
 }
 
 // ring8 keeps the last eight values and their median.
@@ -179,14 +179,21 @@ type ring8 struct {
 func (r *ring8) add(x float64) { r.v[r.n%8] = x; r.n++ }
 func (r *ring8) reset()        { r.n = 0 }
 func (r *ring8) len() int      { return min(r.n, 8) }
+
 func (r *ring8) median() float64 {
-	n := r.len()
-	if n == 0 {
-		return 0
-	}
 	v := r.v
-	slices.Sort(v[:n])
-	return (v[(n-1)/2] + v[n/2]) / 2
+	return medianOf(v[:r.len()])
+}
+
+// evenMedian leaves out the oldest of an odd number, so that two values in turn
+// give their mean.
+func (r *ring8) evenMedian() float64 {
+	v := r.v
+	n := r.len()
+	if n < 8 && n%2 == 1 && n > 1 {
+		return medianOf(v[1:n])
+	}
+	return medianOf(v[:n])
 }
 
 // NewPulse makes a pulse detector for a sample rate of 25 to 192000 Hz.
@@ -401,7 +408,10 @@ func (d *PulseDetector) swings(y, slope float64) {
 	}
 	sw.depth = b.prevHeight
 	b.prevHeight = height
-	rises.add(d, sw)
+	// Smoothed as it is, nothing of a pulse rises in less than 40 ms: that is hum.
+	if float64(sw.peak-sw.foot) >= 0.04*d.workHz {
+		rises.add(d, sw)
+	}
 	b.up = !b.up
 	b.turn, b.turnAt = b.ext, b.extAt
 	b.ext, b.extAt = y, d.k

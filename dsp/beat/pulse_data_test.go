@@ -214,7 +214,14 @@ func runPulse(t testing.TB, r record, p pulseParams) []Beat {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return d.Process(nil, r.x)
+	return atEnd(d, d.Process(nil, r.x), r)
+}
+
+// atEnd gives a detector the last value until it has told all beats, as is done at
+// the end of a file.
+func atEnd(d Detector, beats []Beat, r record) []Beat {
+	beats = d.Process(beats, slices.Repeat(r.x[len(r.x)-1:], d.LatencySamples()+1))
+	return slices.DeleteFunc(beats, func(b Beat) bool { return b.Sample >= int64(len(r.x)) })
 }
 
 // TestPulseRecords: the bare detector on the records fit for scoring pulses. Most of

@@ -35,8 +35,8 @@ func (c *decider) tick(d *PulseDetector) {
 		for i, s := range c.held[:c.heldN] {
 			w[i] = s.weight
 		}
-		// The typical beat of the start: the median of the rises at least half as
-		// strong as the strongest but one.
+		// The typical beat of the start: the (upper) median of the rises at least
+		// half as strong as the strongest but one.
 		if c.heldN > 0 {
 			v := w[:c.heldN]
 			slices.Sort(v)
@@ -45,7 +45,7 @@ func (c *decider) tick(d *PulseDetector) {
 			for v[i] < 0.5*ref {
 				i++
 			}
-			c.weights.add((v[i+(len(v)-i-1)/2] + v[i+(len(v)-i)/2]) / 2)
+			c.weights.add(v[i+(len(v)-i)/2])
 		}
 		for _, s := range c.held[:c.heldN] {
 			c.judge(d, s)
@@ -57,7 +57,7 @@ func (c *decider) tick(d *PulseDetector) {
 }
 
 // expected is the usual R–R in work samples, 0 when unknown.
-func (c *decider) expected() float64 { return c.rr.median() }
+func (c *decider) expected() float64 { return c.rr.evenMedian() }
 
 // regularity is 1 when most of the last intervals are within 6 % of their median,
 // 0 when not even within 12 %.
@@ -115,6 +115,10 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		reach = min(reach, d.p.notchReach*rr/d.workHz)
 	}
 	notch := seconds < reach && s.depth < d.p.notchShare*c.last.height && s.weight < 0.8*c.last.weight
+	// Or, but in a fast rhythm, a much smaller one however deep the notch.
+	if seconds < d.p.notchSeconds && s.weight < 0.6*c.last.weight && (rr == 0 || rr > 0.7*d.workHz) {
+		notch = true
+	}
 	need := d.p.threshold
 	switch {
 	case rr > 0 && share < d.p.refractory, seconds < 0.18:
@@ -123,7 +127,7 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		early := d.p.early + d.p.regular*c.regularity()
 		need = early + (d.p.threshold-early)*(share-d.p.refractory)/(0.75-d.p.refractory)
 	}
-	if c.double > 0 && seconds < d.p.notchSeconds && s.weight < 0.85*c.last.weight {
+	if c.double > 0 && gap < c.doubleReach && s.weight < 0.85*c.last.weight {
 		c.double = doubleLasts
 		return
 	}
@@ -179,7 +183,8 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 		c.double--
 	}
 	c.takes.add(s, d.p.notchSeconds*d.workHz)
-	if c.takes.doubled() {
+	if reach := c.takes.doubled(); reach > 0 {
+		c.doubleReach = reach
 		// Every second one was a dicrotic wave: keep the others.
 		c.double = doubleLasts
 		c.rr.reset()
@@ -313,6 +318,11 @@ func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 			pk = i
 		}
 	}
+	height := v[pk] - v[st]
+	// The foot is looked for in the input as it is.
+	for i := range v {
+		v[i] += d.drift(lo+int64(i)) * polarity
+	}
 	ft := st
 	for i := st; i >= 0; i-- {
 		if v[i] < v[ft] {
@@ -326,10 +336,17 @@ func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 			b.Foot = lo + int64(math.Round(f))
 		}
 	}
-	// The height is that of the input, unless drift has turned it round.
-	b.Amplitude = (d.triangle(b.Sample, half) - d.triangle(lo+int64(ft), half)) * polarity
+	// The height is that of the input, from the lowest point before the steepest,
+	// unless drift has turned it round. A triangle of two cycles of 50 Hz lowers a
+	// peak less and still takes out the hum.
+	narrow := max(0, int64(math.Round(0.02*d.rateHz))-1)
+	low := math.Inf(1)
+	for i := range st + 1 {
+		low = min(low, polarity*d.triangle(lo+int64(i), narrow))
+	}
+	b.Amplitude = polarity*d.triangle(b.Sample, narrow) - low
 	if !(b.Amplitude > 0) {
-		b.Amplitude = v[pk] - v[ft]
+		b.Amplitude = height
 	}
 	if !(b.Amplitude > 0) || b.Sample < 0 {
 		return Beat{}, false
@@ -369,12 +386,14 @@ func (t *takes) add(s swing, limit float64) {
 	t.limit = limit
 }
 
-// doubled tells whether strong and weak ones have alternated, each weak one soon
-// after the strong one and clearly further from the next: beat and dicrotic wave, both
-// counted. A rhythm in which the weak wave comes in the middle is left alone.
-func (t *takes) doubled() bool {
+// doubled tells whether strong and weak ones have alternated, each weak one sooner
+// after the strong one than before the next, and gives then within how many samples
+// the weak ones come; 0 if not. That is beat and dicrotic wave, both counted, when
+// the weak one comes within the limit, or later but less than a third as strong. A
+// rhythm in which the weak wave comes in the middle is left alone.
+func (t *takes) doubled() (reach float64) {
 	if t.n < takesKept {
-		return false
+		return 0
 	}
 	first := 0 // where the strong ones are
 	if t.s[1].weight > t.s[0].weight {
@@ -383,9 +402,14 @@ func (t *takes) doubled() bool {
 	for i := first; i+2 < takesKept; i += 2 {
 		a, b, c := t.s[i], t.s[i+1], t.s[i+2]
 		before, after := float64(b.steep-a.steep), float64(c.steep-b.steep)
-		if b.weight > 0.8*a.weight || b.weight > 0.8*c.weight || before > t.limit || before > 0.85*after || after > 4*before {
-			return false
+		strong := min(a.weight, c.weight)
+		if b.weight > 0.8*strong || before > 0.85*after || after > 4*before {
+			return 0
 		}
+		if before > t.limit && b.weight > strong/3 {
+			return 0
+		}
+		reach = max(reach, 1.2*before)
 	}
-	return true
+	return reach
 }

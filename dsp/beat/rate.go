@@ -13,6 +13,8 @@ import "math"
 type rateMeter struct {
 	rr [rateKept]float64 // seconds, newest last
 	n  int
+	// The intervals kept began with a step, so that two of them are believed.
+	stepped bool
 }
 
 const (
@@ -30,7 +32,7 @@ const (
 	maxRateBPM = 300
 )
 
-func (m *rateMeter) reset() { m.n = 0 }
+func (m *rateMeter) reset() { m.n, m.stepped = 0, false }
 
 // add takes the newest interval in seconds.
 func (m *rateMeter) add(rr float64) {
@@ -71,7 +73,7 @@ func (m *rateMeter) follow() {
 		}
 		if oldWorst < rateSteady && worst < steady && math.Abs(math.Log(mean/oldMean)) > rateChange {
 			copy(m.rr[:], fresh)
-			m.n = k
+			m.n, m.stepped = k, true
 			return
 		}
 	}
@@ -101,6 +103,6 @@ func (m *rateMeter) bpm() (rate float64, n int) {
 
 // median of the intervals, 0 for none.
 func (m *rateMeter) median() float64 {
-	var s [rateKept]float64
-	return medianOf(s[:copy(s[:], m.rr[:m.n])])
+	v := m.rr // a copy
+	return medianOf(v[:m.n])
 }

@@ -349,7 +349,7 @@ export class PathPanel {
     const channel = this.server?.channels[this.channel];
     if (!this.beatsText || !this.beatsMore) return;
     setText(this.beatsText, reading?.state === "reading" ? `${Math.round(reading.rateBpm)}\u00a0bpm` : (reading?.state ?? "–"));
-    const late = channel?.latencySeconds ? `Each is told at most ${duration(channel.latencySeconds)} late.` : "";
+    const late = channel?.latencySeconds ? `Found in the signal after scale, whatever is set between. Each is told at most ${duration(channel.latencySeconds)} late.` : "";
     setText(this.beatsMore, late);
   }
 
