@@ -200,3 +200,10 @@ type Player interface {
 	SetLoop(on bool)
 	Loop() bool
 }
+
+// Keeper is implemented by sources that carry the settings their channels had
+// before (a recording of ours): JSON, nil when there are none. It never changes
+// and may be called from any goroutine.
+type Keeper interface {
+	KeptSettings() []byte
+}

@@ -6,6 +6,7 @@ package playback
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -184,6 +185,14 @@ func newSource(rec Recording, cfg Config) (*Source, error) {
 
 // Describe implements acquire.Source.
 func (s *Source) Describe() acquire.Info { return s.info }
+
+// KeptSettings implements acquire.Keeper for recordings that keep settings.
+func (s *Source) KeptSettings() []byte {
+	if k, ok := s.rec.(interface{ Settings() json.RawMessage }); ok {
+		return k.Settings()
+	}
+	return nil
+}
 
 // Position implements acquire.Player.
 func (s *Source) Position() int64 {

@@ -190,3 +190,27 @@ func TestToneSetsFullScale(t *testing.T) {
 		}
 	}
 }
+
+// keptScript is a recording that says how its channel was scaled.
+type keptScript struct {
+	*script
+	kept string
+}
+
+func (s keptScript) KeptSettings() []byte { return []byte(s.kept) }
+
+func TestReplayHasTheScaleItWasRecordedWith(t *testing.T) {
+	for kept, want := range map[string]string{
+		`{"channels":[{"label":"left","scale":{"source":"fullscale","fullScaleVolts":1.6,"gain":1,"couplingHz":8}}]}`:  "V",
+		`{"channels":[{"label":"other","scale":{"source":"fullscale","fullScaleVolts":1.6,"gain":1,"couplingHz":8}}]}`: "counts",
+		`{"channels":[{"label":"left","scale":{"source":"fullscale","fullScaleVolts":-1,"gain":1}}]}`:                  "counts",
+		`{"channels":[]}`: "counts",
+		``:                "counts",
+	} {
+		s := start(t, nil, keptScript{newScript(coupled), kept})
+		c := s.State().Channels[0]
+		if c.Unit != want || (c.Coupling != nil) != (want == "V") || want == "V" && math.Abs(c.HighVolts-1.6) > 0.001 {
+			t.Errorf("kept %s: unit %s up to %g, coupling %v", kept, c.Unit, c.HighVolts, c.Coupling)
+		}
+	}
+}

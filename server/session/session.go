@@ -332,14 +332,24 @@ func (s *Session) build(rateHz float64) error {
 		if err != nil {
 			return fmt.Errorf("channel %d (%s) at %.6g Hz: %w", i+1, description.Label, pointHz, err)
 		}
+		remembered := false
 		if s.memory != nil {
 			if kind, path, scale, ok := s.memory.Load(memoryAddress(info), i, description.Label); ok {
 				if checkScale(scale) == nil {
+					remembered = true
 					c.kind, c.scale = kind, scale
 					if err := c.rebuild(path); err != nil {
 						_ = c.rebuild(signalpath.Preset(c.kind, pointHz))
 					}
 				}
+			}
+		}
+		if scale, ok := keptScale(s.source, i, description.Label); ok && !remembered {
+			before := c.scale
+			c.scale = scale
+			if c.rescale() != nil {
+				c.scale = before
+				_ = c.rescale()
 			}
 		}
 		s.channels = append(s.channels, c)
@@ -366,6 +376,26 @@ func (s *Session) build(rateHz float64) error {
 		t.Settings(s.channelStates())
 	}
 	return nil
+}
+
+// keptScale is the scale that a recording says its channel had: a replay is then
+// in the same volts, with the same coupling undone.
+func keptScale(source acquire.Source, channel int, label string) (ScaleSettings, bool) {
+	keeper, ok := source.(acquire.Keeper)
+	if !ok {
+		return ScaleSettings{}, false
+	}
+	var kept struct {
+		Channels []struct {
+			Label string        `json:"label"`
+			Scale ScaleSettings `json:"scale"`
+		} `json:"channels"`
+	}
+	if json.Unmarshal(keeper.KeptSettings(), &kept) != nil || channel >= len(kept.Channels) || kept.Channels[channel].Label != label {
+		return ScaleSettings{}, false
+	}
+	scale := kept.Channels[channel].Scale
+	return scale, checkScale(scale) == nil
 }
 
 // memoryAddress is the address under which a source's settings are remembered: a
