@@ -235,6 +235,7 @@ func pageControls() []control {
 		{id: "preset-pulse", probe: pathOf("kind"), before: click("preset-ecg"), when: pathOf(`kind === "ecg"`)},
 		{id: "preset-ecg", probe: pathOf("kind"), before: click("preset-pulse"), when: pathOf(`kind === "pulse"`)},
 		dialog("path-open-source", "source-dialog"), dialog("scale-open", "scale-dialog"),
+		{id: "path-fold", probe: `shown("drift-on")`},
 		{id: "drift-on", probe: pathOf("path.drift.on"), keys: " "},
 		number("drift-cutoff", pathOf("path.drift.cutoffHz")),
 		list("drift-order", pathOf("path.drift.order"), kb.ArrowDown),

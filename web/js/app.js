@@ -30,7 +30,7 @@ import { asksForShow, ShowView } from "./show.js";
 import { SourcePicker } from "./sources.js";
 import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
-import { DARK, LIGHT } from "./theme.js";
+import { DARK, DARK_STRONG, LIGHT, LIGHT_STRONG } from "./theme.js";
 import { CalibrateDialog, screenMm } from "./trace/calibrate.js";
 import { SaveDialog } from "./trace/save.js";
 import { TracePanel } from "./trace/trace.js";
@@ -69,6 +69,7 @@ let backfilling = false;
 // --- theme ----------------------------------------------------------------
 
 const darkQuery = window.matchMedia("(prefers-color-scheme: dark)");
+const contrastQuery = window.matchMedia("(prefers-contrast: more)");
 /** @type {"light"|"dark"|""} */
 let themeChoice = prefs.get("theme", /** @type {"light"|"dark"|""} */ (""));
 
@@ -77,6 +78,7 @@ function isDark() {
 }
 
 function palette() {
+  if (contrastQuery.matches) return isDark() ? DARK_STRONG : LIGHT_STRONG;
   return isDark() ? DARK : LIGHT;
 }
 
@@ -667,6 +669,7 @@ const keys = new Keys([
     ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: "set or lift a probe", run: () => setProbe({ channel: path.channel, point }) })),
     { key: "Tab", shown: "", what: "", run: () => {} },
     { key: "x", shown: "x", what: "next channel", run: () => path.choose(path.channel + 1) },
+    { key: "d", shown: "d", what: "fold the path away, and back", run: () => path.fold(!path.folded) },
     { key: "Ctrl+z", shown: "Ctrl Z", what: "undo a setting", run: stepBack },
     { key: "Ctrl+Shift+z", shown: "Ctrl Shift Z", what: "redo it", run: stepForward },
     { key: "Ctrl+y", shown: "", what: "", run: stepForward },
@@ -675,14 +678,14 @@ const keys = new Keys([
     { key: "s", shown: "s", what: "choose a source", run: () => {
       if (owner()) picker.show();
     } },
-    { key: "w", shown: "w", what: "show view for a room; Esc leaves it", run: () => show.show() },
-    ...ShowView.help(),
+    { key: "w", shown: "w", what: "show view for a room", run: () => show.show() },
     { key: "t", shown: "t", what: "paper or slate", run: toggleTheme },
     { key: "h", shown: "h", what: "the first steps", run: () => guide.toggle() },
     ...DrawerHost.keys().map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
     { key: "Escape", shown: "Esc", what: "close the drawer", run: () => drawers?.close() },
     { key: "?", shown: "?", what: "this list", run: () => keys.showHelp() },
   ] },
+  { title: "In the show view", keys: ShowView.help() },
 ]);
 
 function toggleTheme() {
@@ -699,6 +702,7 @@ byId("cautions-open").addEventListener("click", () => cautions.show());
 byId("board-open").addEventListener("click", () => drawers?.toggle("board"));
 byId("banner-close").addEventListener("click", () => problem(""));
 darkQuery.addEventListener("change", applyTheme);
+contrastQuery.addEventListener("change", applyTheme);
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden) loop.allDirty();
 });

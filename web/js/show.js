@@ -77,7 +77,7 @@ export class ShowView {
     this.lastFrameAt = 0;
     this.said = "";
     /** @type {"light"|"dark"} */
-    this.ground = prefs.get("show ground", /** @type {"light"|"dark"} */ ("light"));
+    this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || "light";
     this.sound = new BeatSound();
     this.pointer = { on: false, x: 0.5, y: 0.4 };
     this.channel = 0;
@@ -137,6 +137,9 @@ export class ShowView {
     document.addEventListener("keydown", this.keyListener, true);
     this.view.secondsAcross = Math.min(window.innerWidth < window.innerHeight ? 5 : 10, this.options.scale().secondsAcross);
     this.channel = this.options.channel();
+    // Until somebody chooses, the ground is the page's.
+    this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || (document.documentElement.dataset.theme === "dark" ? "dark" : "light");
+    this.#applyGround();
     this.laneFor = "";
     this.sized = false;
     this.resizer.observe(this.canvas);
@@ -203,12 +206,14 @@ export class ShowView {
   /** For the list of keys. @returns {Key[]} */
   static help() {
     return [
-      { key: "", shown: "space", what: "in it: hold the trace still, or go on", run: () => {} },
-      { key: "", shown: "p", what: "in it: a pointer for mouse, finger and arrows", run: () => {} },
-      { key: "", shown: "m", what: "in it: a soft tick at each beat", run: () => {} },
-      { key: "", shown: "r", what: "in it: as measured, or cleaned", run: () => {} },
-      { key: "", shown: "x", what: "in it: the next channel", run: () => {} },
-      { key: "", shown: "t", what: "in it: light or dark ground", run: () => {} },
+      { key: "", shown: "space", what: "hold the trace still, or go on", run: () => {} },
+      { key: "", shown: "p", what: "a pointer for mouse, finger and arrows", run: () => {} },
+      { key: "", shown: "m", what: "a soft tick at each beat", run: () => {} },
+      { key: "", shown: "r", what: "as measured, or cleaned", run: () => {} },
+      { key: "", shown: "x", what: "the next channel", run: () => {} },
+      { key: "", shown: "t", what: "light or dark ground", run: () => {} },
+      { key: "", shown: "+ −", what: "fewer or more seconds across", run: () => {} },
+      { key: "", shown: "Esc", what: "back to the page", run: () => {} },
     ];
   }
 

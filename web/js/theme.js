@@ -14,7 +14,8 @@ export const POINT_TITLES = ["after scale", "after drift", "after hum", "after s
  * @property {string} margin the margin line
  * @property {string} gap
  * @property {string} mark beats, cursors
- * @property {string[]} traces by point
+ * @property {string[]} traces by point, of every first channel of two
+ * @property {string[]} others by point, of every second one
  */
 
 /** @type {Palette} */
@@ -28,6 +29,7 @@ export const LIGHT = {
   gap: "#efeae0",
   mark: "#22252b",
   traces: ["#000000", "#d55e00", "#008c66", "#0072b2", "#000000"],
+  others: ["#8f4479", "#9a6400", "#5b7f00", "#a3478a", "#8f4479"],
 };
 
 /** @type {Palette} */
@@ -40,8 +42,14 @@ export const DARK = {
   margin: "#7d5650",
   gap: "#34383d",
   mark: "#efe9dc",
-  traces: ["#efe9dc", "#e69f00", "#2bb58b", "#56b4e9", "#cc79a7"],
+  traces: ["#efe9dc", "#e69f00", "#2bb58b", "#56b4e9", "#efe9dc"],
+  others: ["#dba0c6", "#f0cf7a", "#b4d665", "#e391bd", "#dba0c6"],
 };
+
+/** For who asks the system for more contrast. @type {Palette} */
+export const LIGHT_STRONG = { ...LIGHT, paper: "#ffffff", ink: "#000000", faint: "#3c3a36", grid: "#c4bfb2", gridStrong: "#8a8476", margin: "#b5564a", mark: "#000000" };
+/** @type {Palette} */
+export const DARK_STRONG = { ...DARK, paper: "#101214", ink: "#ffffff", faint: "#dcd6c9", grid: "#4d5258", gridStrong: "#80868d", margin: "#b77a70", mark: "#ffffff" };
 
 /**
  * How a trace's line is drawn. `on` and `off` are columns drawn and left out,

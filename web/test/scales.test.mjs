@@ -89,7 +89,7 @@ test("contrast of traces and text on their ground", () => {
   assert.ok(Math.abs(contrast("#000000", "#ffffff") - 21) < 1e-9);
   assert.ok(Math.abs(contrast("#767676", "#ffffff") - 4.54) < 0.01);
   for (const p of [LIGHT, DARK]) {
-    for (const c of p.traces) assert.ok(contrast(c, p.paper) >= 3, `${c} on ${p.paper}: ${contrast(c, p.paper)}`);
+    for (const c of [...p.traces, ...p.others]) assert.ok(contrast(c, p.paper) >= 3, `${c} on ${p.paper}: ${contrast(c, p.paper)}`);
     for (const c of [p.ink, p.faint]) assert.ok(contrast(c, p.paper) >= 4.5, `${c} on ${p.paper}: ${contrast(c, p.paper)}`);
   }
 });

@@ -3,6 +3,7 @@
 import { button, fill, h, select, setText } from "../dom.js";
 import { duration, quantity, rate, significant } from "../format.js";
 import { Plot } from "../plot.js";
+import { prefs } from "../store.js";
 import { POINT_TITLES } from "../theme.js";
 import { delayAt, removed } from "./removed.js";
 import { hasProbe } from "./probes.js";
@@ -64,7 +65,8 @@ export class PathPanel {
     this.tools = h("span", {});
     this.undoButton = button("undo", "Undo", o.undo, { class: "quiet", disabled: true, title: "Undo the last setting (Ctrl Z)" });
     this.redoButton = button("redo", "Redo", o.redo, { class: "quiet", disabled: true, title: "Redo it (Ctrl Shift Z)" });
-    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, this.presets, h("span", { class: "spring" }), this.tools, this.undoButton, this.redoButton);
+    this.foldButton = button("path-fold", "Fold", () => this.fold(!this.folded), { class: "quiet", "aria-expanded": "true", "aria-controls": "path-strip", title: "Give the trace the path's room, and back (d)" });
+    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, this.presets, h("span", { class: "spring" }), this.tools, this.undoButton, this.redoButton, this.foldButton);
 
     this.sourceName = h("p", { class: "strong", "data-testid": "path-source" });
     this.sourceRate = h("p", { class: "small" });
@@ -110,11 +112,24 @@ export class PathPanel {
       return b;
     });
     const wire = () => h("span", { class: "wire", "aria-hidden": "true" });
-    this.strip = h("div", { class: "strip" },
+    this.strip = h("div", { class: "strip", id: "path-strip" },
       source, wire(), scale, this.#node(0), drift, this.#node(1), hum, this.#node(2), smooth, this.#node(3), beats, this.#node(4));
     this.root.append(this.head, this.strip);
     const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: this.palette, label, bare: true });
+    this.folded = false;
+    if (prefs.get("path folded", false)) this.fold(true);
     this.plots = { drift: plot(this.driftCurve, "Response of the drift stage"), hum: plot(this.humCurve, "Response of the hum stage"), smooth: plot(this.smoothCurve, "Response of the smooth stage") };
+  }
+
+  /** @param {boolean} folded */
+  fold(folded) {
+    this.folded = folded;
+    if (this.strip) this.strip.hidden = folded;
+    if (this.foldButton) {
+      setText(this.foldButton, folded ? "Unfold" : "Fold");
+      this.foldButton.setAttribute("aria-expanded", String(!folded));
+    }
+    prefs.set("path folded", folded);
   }
 
   /** @param {number} point */
@@ -195,6 +210,7 @@ export class PathPanel {
     this.#showTabs(channels);
     const channel = channels[this.channel];
     this.root.classList.toggle("empty", !channel);
+    this.root.classList.toggle("second", this.channel % 2 === 1);
     this.dots?.forEach((dot, point) => {
       const on = hasProbe(probes, { channel: this.channel, point });
       dot.setAttribute("aria-pressed", String(on));
@@ -316,7 +332,7 @@ export class PathPanel {
     const x = { low: r.freqHz[0], high: r.freqHz[r.freqHz.length - 1], log: true };
     const y = { low: CURVE_LOW_DB, high: CURVE_HIGH_DB };
     const rules = [{ y: 0 }];
-    const colours = this.palette.traces;
+    const colours = this.channel % 2 === 1 ? this.palette.others : this.palette.traces;
     this.plots.drift.set(x, y, [{ x: r.freqHz, y: r.drift.gainDb, colour: colours[1] }], rules);
     this.plots.hum.set(x, y, [{ x: r.freqHz, y: r.hum.gainDb, colour: colours[2] }], rules);
     this.plots.smooth.set(x, y, [{ x: r.freqHz, y: r.smooth.gainDb, colour: colours[3] }], rules);

@@ -832,7 +832,8 @@ export class TracePanel {
 
   /** @param {Lane} lane */
   colourOf(lane) {
-    return this.palette.traces[lane.probe.point];
+    const { traces, others } = this.palette;
+    return (lane.probe.channel % 2 === 1 ? others : traces)[lane.probe.point];
   }
 
   /** @param {Lane} lane */
@@ -919,7 +920,7 @@ export class TracePanel {
     const half = ctx.lineWidth / 2;
     const shown = this.overlaid ? this.lanes.slice(0, 1) : this.lanes;
     shown.forEach((lane, i) => {
-      lane.makeTicks(Math.max(3, Math.floor(lane.heightPx / ratio / 32)), this.overlaid);
+      lane.makeTicks(Math.min(Math.max(lane.heightPx < 34 * ratio ? 1 : 2, Math.floor(lane.heightPx / ratio / 21)), Math.max(3, Math.floor(lane.heightPx / ratio / 32))), this.overlaid);
       ctx.font = `${11.5 * ratio}px ${FONT}`;
       ctx.strokeStyle = palette.grid;
       ctx.fillStyle = palette.faint;
