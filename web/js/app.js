@@ -624,7 +624,7 @@ function slowTick() {
   const now = performance.now();
   const server = store.state.server;
   const silent = now - lastFrameAt;
-  const expected = server?.status === "running";
+  const expected = server?.status === "running" && !playback.atEnd;
   const stale = !!server && !!rings && silent > STALE_AFTER_MS && (expected || store.state.connection !== "open" || server.status === "waiting");
   trace.setStale(stale ? `Nothing has arrived for ${wholeSeconds(silent / 1000)}.` : "");
   if (stale) reading.age(silent);

@@ -6,6 +6,9 @@ import { clockTime } from "./format.js";
 
 /** @import {ServerState} from "./types.js" */
 
+/** The last samples may come in one block with others. */
+const END_SECONDS = 0.1;
+
 export class PlaybackPanel {
   /**
    * @param {HTMLElement} root
@@ -33,6 +36,8 @@ export class PlaybackPanel {
     this.speed = 1;
     this.resume = 1;
     this.dragging = false;
+    /** Nothing more comes until it is sought. */
+    this.atEnd = false;
     this.position = 0;
     this.length = 1;
     this.baseIndex = 0;
@@ -59,6 +64,7 @@ export class PlaybackPanel {
   update(server, owner) {
     const p = server?.playback;
     this.root.hidden = !p;
+    if (!p) this.atEnd = false;
     if (!p || !server) return;
     if (server.playback !== this.last) {
       this.last = server.playback;
@@ -88,12 +94,13 @@ export class PlaybackPanel {
     let at = this.position + Math.max(0, newest - this.baseIndex) * this.decimation;
     if (at > this.length) at = this.loop.checked ? at % Math.max(1, this.length) : this.length;
     this.slider.value = String(Math.round(at));
+    this.atEnd = !this.loop.checked && at >= this.length - END_SECONDS * this.rateHz;
     this.#showTime(at);
   }
 
   /** @param {number} at samples of the recording */
   #showTime(at) {
-    const text = `${clockTime(at / this.rateHz)} of ${clockTime(this.length / this.rateHz)}`;
+    const text = `${clockTime(at / this.rateHz)} of ${clockTime(this.length / this.rateHz)}${this.atEnd ? ", at its end" : ""}`;
     setText(this.time, text);
     this.slider.setAttribute("aria-valuetext", text);
   }

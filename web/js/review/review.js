@@ -20,6 +20,7 @@ const MOST_ROWS = 120;
 const MOST_BOARD_LINES = 30;
 const ZOOM = 1.5;
 const VALUE_PAUSE_MS = 60;
+const LIST_PAUSE_MS = 90;
 const SECONDS = [1, 2, 5, 10, 20, 60, 300, 1800];
 
 /** @type {ReviewView|null} */
@@ -50,6 +51,7 @@ class ReviewView {
     this.pathChannel = 0;
     this.listKey = "";
     this.valueTimer = 0;
+    this.beatTimer = 0;
     this.opening = 0;
     /** Notes and beats are still on their way. */
     this.reading = false;
@@ -243,7 +245,9 @@ class ReviewView {
       this.seconds.options[0].textContent = duration(span);
       this.seconds.value = w.span >= w.length ? "all" : same ? String(same) : "";
     }
-    this.#showBeats(false);
+    // The list follows when the window rests.
+    window.clearTimeout(this.beatTimer);
+    this.beatTimer = window.setTimeout(() => this.#showBeats(false), LIST_PAUSE_MS);
   }
 
   #toggleLock() {
