@@ -30,7 +30,7 @@ type Sign struct {
 
 const (
 	breathSeconds  = 60   // of beats that are looked at
-	breathNeeded   = 40   // least
+	breathNeeded   = 50   // least
 	breathLow      = 5.0  // breaths per minute
 	breathHigh     = 45.0 // and at most breathNyquist of half the heart rate
 	breathNyquist  = 0.9
@@ -40,15 +40,19 @@ const (
 	breathSupport  = 0.25 // share of a sign's power at the breath, for it to speak for it
 	breathHarmonic = 0.5  // weight of the power at twice the rate
 	breathRival    = 0.85 // weight of the next highest peak
-	breathScore    = 0.4  // what counts as full quality
-	breathQuality  = 0.5  // from here on it is told
-	breathOutliers = 4.0  // times the median distance from the median
+	// Height and baseline sway and ripple together without the breath too: a slow
+	// rhythm must show in the intervals, a fast one there and in another sign.
+	breathSlow, breathFast = 9.0, 30.0
+
+	breathScore    = 0.4 // what counts as full quality
+	breathQuality  = 0.5 // from here on it is told
+	breathOutliers = 4.0 // times the median distance from the median
 )
 
 // breathRow is one beat's signs.
 type breathRow struct{ at, amplitude, level, interval float64 }
 
-// breathRows copies the newest beats' signs.
+// breathRows copies the newest beats' signs, back to the newest gap at most.
 func (t *Tracker) breathRows(seconds float64) []breathRow {
 	var rows []breathRow
 	for i := len(t.intervals) - 1; i >= 0 && t.at-t.intervals[i].AtSeconds <= seconds; i-- {
@@ -61,6 +65,9 @@ func (t *Tracker) breathRows(seconds float64) []breathRow {
 			r.amplitude = math.NaN()
 		}
 		rows = append(rows, r)
+		if iv.Mark == Gap {
+			break // what lies before a hole is another stretch
+		}
 	}
 	for i, j := 0, len(rows)-1; i < j; i, j = i+1, j-1 {
 		rows[i], rows[j] = rows[j], rows[i]
@@ -153,10 +160,11 @@ func breathe(rows []breathRow, sinceSeconds float64) (b Breathing) {
 			rival = max(rival, v/height[best])
 		}
 	}
-	alike := 0
-	for _, spectrum := range spectra {
+	alike, ofInterval := 0, false
+	for k, spectrum := range spectra {
 		if spectrum != nil && near(spectrum, best) > breathSupport {
 			alike++
+			ofInterval = ofInterval || k == 2
 		}
 	}
 	score *= (1 - breathRival*rival) * [4]float64{0.3, 0.6, 0.9, 1}[alike]
@@ -165,6 +173,12 @@ func breathe(rows []breathRow, sinceSeconds float64) (b Breathing) {
 	case best == 0 || best == n-1:
 		b.Quality = 0
 		b.Absent = fmt.Sprintf("no peak between %.0f and %.0f breaths a minute: slower, or too fast for this heart rate", breathLow, top)
+	case rate < breathSlow && !ofInterval:
+		b.Quality = 0
+		b.Absent = "only a slow sway of height and baseline, which need not be the breath"
+	case rate > breathFast && (alike < 2 || !ofInterval):
+		b.Quality = 0
+		b.Absent = "a fast ripple of height or baseline, which need not be the breath"
 	case b.Quality < breathQuality:
 		b.Absent = "no clear rhythm of the breath in the beats"
 	default:

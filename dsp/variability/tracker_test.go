@@ -201,6 +201,9 @@ func TestPulseArrival(t *testing.T) {
 	if a := run(0.3, 0, 5, 2.5); a.MedianSeconds == nil || *a.MedianSeconds != 0.3 || a.Quality > 0.85 {
 		t.Errorf("0.3 s at 150 per minute, every fifth pulse missing: %+v", a)
 	}
+	if a := run(0.2, 0, 5, 1/0.35); a.MedianSeconds == nil || *a.MedianSeconds != 0.2 || *a.SpreadSeconds != 0 || 5*a.Pairs > 4*a.Peaks+5 {
+		t.Errorf("0.2 s at 171 per minute, every fifth pulse missing, whose R peak must not take the next one's: %+v", a)
+	}
 	for name, a := range map[string]Arrival{"every second pulse missing": run(0.2, 0, 2, 1), "no relation": run(0.3, 0.5, 1000, 1), "too late": run(0.9, 0, 1000, 0.9)} {
 		if a.MedianSeconds != nil || a.Absent == "" {
 			t.Errorf("%s: %+v", name, a)
@@ -251,12 +254,23 @@ func TestBreathing(t *testing.T) {
 			t.Errorf("%+v: told up to %g per minute, half of the heart rate is %g", c, b.HighestPerMinute, c.bpm/2)
 		}
 	}
+	// Clear rows of 15 breaths a minute.
+	breathed := func() (rows []breathRow) {
+		for at := 0.0; at < 60; at += 0.8 {
+			x := math.Sin(2 * math.Pi * 0.25 * at)
+			rows = append(rows, breathRow{at, 1 + 0.1*x, x, 0.8 + 0.02*x})
+		}
+		return rows
+	}
+	if b := breathe(breathed(), 1); b.PerMinute == nil || math.Abs(*b.PerMinute-15) > 0.2 {
+		t.Errorf("clear rows: %+v", b)
+	}
 	for name, b := range map[string]Breathing{
 		"no breath":                     breathing(t, 70, 15, 0, 0, 0, 0.02),
 		"too slow to be told":           breathing(t, 70, 3, 0.1, 0.05, 0.03, 0.005),
 		"nearly half of the heart rate": breathing(t, 60, 29.5, 0.1, 0.05, 0.02, 0.005),
 		"no beats":                      breathe(nil, 1),
-		"the beats ended":               breathe(make([]breathRow, 60), 12),
+		"the beats ended":               breathe(breathed(), 12),
 		"nothing changes":               breathe(make([]breathRow, 60), 1),
 	} {
 		if b.PerMinute != nil || b.Absent == "" || b.Quality > breathQuality {

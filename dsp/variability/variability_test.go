@@ -321,6 +321,13 @@ func TestClassify(t *testing.T) {
 			}
 			return v
 		}(), nil},
+		{"a long one in deep breathing, within five spreads", func() (v []float64) {
+			for k := range 41 {
+				v = append(v, 0.9+0.09*math.Sin(2*math.Pi*float64(k)/5))
+			}
+			v[20] = 1.2
+			return v
+		}(), []int{20}},
 		{"every second beat early", slices.Concat([]float64{0.5, 1}, []float64{0.5, 1}, []float64{0.5, 1}, []float64{0.5, 1}, []float64{0.5, 1}, []float64{0.5, 1}), []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}},
 	} {
 		l := list(c.rr...)

@@ -142,6 +142,17 @@ func Longest(ctx context.Context, file *recording.File, channel int, from, to in
 // bridged with the last value, after longer ones the detector begins anew, as it
 // does live.
 func Beats(ctx context.Context, file *recording.File, channel int, kind beat.Kind, from, to int64, found func(beat.Beat)) error {
+	return follow(ctx, file, channel, kind, from, to, hooks{found: found})
+}
+
+// hooks are what follow calls; values and restarted may be nil.
+type hooks struct {
+	values    func(at int64, values []float64) // before the beats found in them
+	restarted func()                           // the detector begins anew
+	found     func(beat.Beat)
+}
+
+func follow(ctx context.Context, file *recording.File, channel int, kind beat.Kind, from, to int64, do hooks) error {
 	info := file.Describe()
 	c := info.Channels[channel]
 	config := beat.MonitorConfig{Kind: kind, RateHz: info.ClaimedRateHz, Low: math.NaN(), High: math.NaN(), Volts: c.Unit == "V"}
@@ -155,7 +166,12 @@ func Beats(ctx context.Context, file *recording.File, channel int, kind beat.Kin
 	if err != nil {
 		return err
 	}
-	feed := &runs{bridge: int64(bridgeSeconds * info.ClaimedRateHz), reset: monitor.Reset}
+	feed := &runs{bridge: int64(bridgeSeconds * info.ClaimedRateHz), reset: func() {
+		monitor.Reset()
+		if do.restarted != nil {
+			do.restarted()
+		}
+	}}
 	var list []beat.Beat
 	feed.run = func(base int64, values []float64) {
 		list = monitor.Process(list[:0], values)
@@ -163,11 +179,16 @@ func Beats(ctx context.Context, file *recording.File, channel int, kind beat.Kin
 			b.Sample += base
 			b.Foot += base
 			if b.Sample < to {
-				found(b)
+				do.found(b)
 			}
 		}
 	}
-	if err := each(ctx, file, channel, from, to, feed.add); err != nil {
+	if err := each(ctx, file, channel, from, to, func(at int64, values []float64) {
+		if do.values != nil {
+			do.values(at, values)
+		}
+		feed.add(at, values)
+	}); err != nil {
 		return err
 	}
 	feed.end(monitor.LatencySamples())

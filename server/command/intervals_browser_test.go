@@ -215,7 +215,7 @@ func TestIntervalsDrawer(t *testing.T) {
 	arrival := text("intervals-arrival-text")
 	if m := regexp.MustCompile(`^(\d+) ms from R`).FindStringSubmatch(arrival); m == nil {
 		t.Errorf("the pulse's arrival: %q", arrival)
-	} else if ms, _ := strconv.Atoi(m[1]); ms < 250 || ms > 273 {
+	} else if ms, _ := strconv.Atoi(m[1]); ms < 241 || ms > 283 {
 		t.Errorf("the pulse arrives %d ms after R, want 261", ms)
 	}
 	if newest := text("intervals-newest"); !regexp.MustCompile(`^Newest beat: \d{3,4} ms after the one before, (clear|good|fair|poor)\.$`).MatchString(newest) {

@@ -21,6 +21,37 @@ const mostJudgedSeconds = 600
 // gap-free run, ten minutes at most. It reads the file by itself, so that looking
 // at the recording need not wait for it.
 func (rs *Reviews) getAnalysis(w http.ResponseWriter, r *http.Request) {
+	file, channel, from, to, ok := rs.stretch(w, r)
+	if !ok {
+		return
+	}
+	defer file.Close()
+	stretch, err := analysis.Judge(r.Context(), file, channel, from, to, mostJudgedSeconds)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, stretch)
+}
+
+// getVariability answers an analysis.Intervals of the samples from to to of a channel.
+func (rs *Reviews) getVariability(w http.ResponseWriter, r *http.Request) {
+	file, channel, from, to, ok := rs.stretch(w, r)
+	if !ok {
+		return
+	}
+	defer file.Close()
+	intervals, err := analysis.Variability(r.Context(), file, channel, from, to)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, intervals)
+}
+
+// stretch opens the recording asked for and reads channel, from and to, or answers
+// itself and returns false.
+func (rs *Reviews) stretch(w http.ResponseWriter, r *http.Request) (file *recording.File, channel int, from, to int64, ok bool) {
 	q := r.URL.Query()
 	number := func(name string, fallback int64) (int64, error) {
 		if q.Get(name) == "" {
@@ -34,37 +65,32 @@ func (rs *Reviews) getAnalysis(w http.ResponseWriter, r *http.Request) {
 	}
 	from, err1 := number("from", 0)
 	to, err2 := number("to", math.MaxInt64)
-	channel, err3 := number("channel", 0)
+	n, err3 := number("channel", 0)
 	for _, err := range []error{err1, err2, err3} {
 		if err != nil {
 			server.FailWith(w, http.StatusBadRequest, err)
-			return
+			return nil, 0, 0, 0, false
 		}
 	}
 	path, err := rs.store.Path(chi.URLParam(r, "id"))
 	if err != nil {
 		fail(w, err)
-		return
+		return nil, 0, 0, 0, false
 	}
-	file, err := recording.Open(path)
-	if err != nil {
+	if file, err = recording.Open(path); err != nil {
 		fail(w, err)
-		return
+		return nil, 0, 0, 0, false
 	}
-	defer file.Close()
-	if n := len(file.Describe().Channels); channel >= int64(n) {
-		server.FailWith(w, http.StatusNotFound, fmt.Errorf("channel=%d: the recording has %d, counted from 0", channel, n))
-		return
+	if channels := len(file.Describe().Channels); n >= int64(channels) {
+		file.Close()
+		server.FailWith(w, http.StatusNotFound, fmt.Errorf("channel=%d: the recording has %d, counted from 0", n, channels))
+		return nil, 0, 0, 0, false
 	}
 	to = min(to, file.Len())
 	if from >= to {
 		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("samples %d to %d: the recording has samples 0 to %d", from, to, file.Len()))
-		return
+		file.Close()
+		return nil, 0, 0, 0, false
 	}
-	stretch, err := analysis.Judge(r.Context(), file, int(channel), from, to, mostJudgedSeconds)
-	if err != nil {
-		fail(w, err)
-		return
-	}
-	server.Answer(w, stretch)
+	return file, int(n), from, to, true
 }

@@ -368,6 +368,7 @@ func ReviewRoutes(rs *Reviews) func(r chi.Router) {
 		r.Get("/recordings/{id}/view", rs.getView)
 		r.Get("/recordings/{id}/beats", rs.getBeats)
 		r.Get("/recordings/{id}/analysis", rs.getAnalysis)
+		r.Get("/recordings/{id}/variability", rs.getVariability)
 	}
 }
 
