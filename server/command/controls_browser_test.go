@@ -246,10 +246,11 @@ func pageControls() []control {
 		list("smooth-shape", pathOf("path.smooth.shape"), kb.ArrowUp),
 		number("smooth-cutoff", pathOf("path.smooth.cutoffHz")),
 		{id: "smooth-order", probe: pathOf("path.smooth.order"), keys: kb.ArrowDown, mouse: "pick", before: click("preset-ecg"), when: pathOf(`path.smooth.shape === "butterworth"`)},
-		{id: "undo", probe: pathOf("path.drift.on"), before: `window.was = ` + pathOf("path.drift.on") + `; press("drift-on");`, when: pathOf("path.drift.on") + ` !== window.was`},
+		{id: "undo", probe: pathOf("path.drift.on"), when: `S().settings.done > window.done && ` + pathOf("path.drift.on") + ` !== window.was`,
+			before: `window.done = S().settings.done; window.was = ` + pathOf("path.drift.on") + `; press("drift-on")`},
 		{id: "redo", probe: pathOf("path.drift.on"), when: `window.undone && !at("redo").disabled`, before: `window.undone = false; (async () => {
-			const on = () => ` + pathOf("path.drift.on") + `, was = on(), turned = async (to) => { while (on() !== to) await new Promise((r) => setTimeout(r, 30)); };
-			press("drift-on"); await turned(!was); press("undo"); await turned(was); window.undone = true; })()`},
+			const count = (what) => S().settings[what], till = async (f) => { while (!f()) await new Promise((r) => setTimeout(r, 30)); };
+			const done = count("done"); press("drift-on"); await till(() => count("done") === done + 1); press("undo"); await till(() => count("done") === done && count("undone") === 1); window.undone = true; })()`},
 	}
 	for _, name := range []string{"scale", "drift", "hum", "smooth", "beats"} {
 		list2 = append(list2, control{id: "probe-" + name, probe: `JSON.stringify(S().probes)`})

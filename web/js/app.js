@@ -730,6 +730,7 @@ const pulsewright = {
     notes: store.state.server?.notes?.length ?? 0,
     cursors: { ...trace.cursors },
     overlaid: trace.overlaid,
+    settings: { done: undo.done.length, undone: undo.undone.length },
     beats: beats.map((b) => b?.beats.length ?? 0),
     shownEnd: trace.view.end,
     held: trace.view.held,
