@@ -19,6 +19,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"pulsewright/acquire/acquiretest"
+	"pulsewright/dsp/filter"
 )
 
 // soundLoop runs a sound server of its own whose output and input are pipes, joined
@@ -115,13 +116,33 @@ func lowPass(cornerHz float64) func(v float64) float64 {
 	}
 }
 
+// board is that low-pass of 16 Hz and after it a notch at 50 Hz, 10 Hz wide.
+func board(t *testing.T) func(v float64) float64 {
+	t.Helper()
+	sections, err := filter.Notch(loopRateHz, 50, 10, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	notch, err := filter.NewCascade(sections, loopRateHz)
+	if err != nil {
+		t.Fatal(err)
+	}
+	low := lowPass(16)
+	one := make([]float64, 1)
+	return func(v float64) float64 {
+		one[0] = low(v)
+		notch.Process(one, one)
+		return one[0]
+	}
+}
+
 func withEnv(env []string) []chromedp.ExecAllocatorOption {
 	return []chromedp.ExecAllocatorOption{chromedp.Env(env...), chromedp.Flag("use-fake-ui-for-media-stream", true), chromedp.Flag("mute-audio", false)}
 }
 
 // TestPageMeasuresABoardsResponse: the page plays a sweep through the browser's
-// output into a sound server, an RC low-pass of 16 Hz stands between its output and
-// input, and what the drawer shows is that circuit's closed form.
+// output into a sound server, an RC low-pass of 16 Hz and a 50 Hz notch stand between
+// its output and input, and what the drawer shows is their closed form.
 func TestPageMeasuresABoardsResponse(t *testing.T) {
 	l := newSoundLoop(t)
 	ctx := browser(t, 1280, 800, withEnv(l.env)...)
@@ -152,7 +173,7 @@ func TestPageMeasuresABoardsResponse(t *testing.T) {
 		}
 		return text == ""
 	}
-	low := lowPass(16)
+	low := board(t)
 	done := false
 	for range 6 {
 		l.board.Store(nil)
@@ -181,12 +202,13 @@ func TestPageMeasuresABoardsResponse(t *testing.T) {
 	}
 	worst, turn := 0.0, 0.0
 	for i, f := range got.Response.FreqHz {
-		want := 1 / complex(1, f/16)
-		if f < 5 || f > 1000 {
+		n := complex(50*50-f*f, 0)
+		want := 1 / complex(1, f/16) * n / (n + complex(0, 10*f))
+		if f < 5 || f > 1000 || cmplx.Abs(want) < 0.005 {
 			continue
 		}
 		worst = math.Max(worst, math.Abs(got.Response.GainDB[i]-20*math.Log10(cmplx.Abs(want))))
-		turn = math.Max(turn, math.Abs(got.Response.PhaseDegrees[i]-cmplx.Phase(want)*180/math.Pi))
+		turn = math.Max(turn, math.Abs(math.Remainder(got.Response.PhaseDegrees[i]-cmplx.Phase(want)*180/math.Pi, 360)))
 	}
 	t.Logf("%d points, from 5 Hz to 1 kHz within %.3f dB and %.2f°; %s", len(got.Response.FreqHz), worst, turn, said("response-corners"))
 	if worst > 0.2 || turn > 2 {

@@ -298,7 +298,7 @@ class SoundPanel {
     this.phasePlot.set(x, { low: least, high: Math.max(most, least + 45), unit: "°", label: "phase" }, [{ x: m.freqHz, y: m.phaseDegrees, colour: palette.traces[3], width: 2 }]);
     setText(this.corners, cornersText(m));
     const doubt = m.trust.filter((t) => t < 0.98).length;
-    setText(this.legend, `Solid: the board${path ? "; dashed: the path in software, which follows it" : ""}; dotted: −3 dB.${doubt > 0 ? ` At ${doubt} of ${m.freqHz.length} frequencies noise or hum is in the way: use more output level.` : ""}`);
+    setText(this.legend, `Solid: the board${path ? "; dashed: the path in software, which follows it" : ""}; dotted: −3 dB.${doubt > m.freqHz.length / 20 ? ` At ${doubt} of ${m.freqHz.length} frequencies noise or hum is in the way: use more output level.` : ""}`);
   }
 
   /** @param {Palette} palette */
