@@ -120,7 +120,7 @@ type PulseDetector struct {
 	lastOut   int64
 	pointPrev float64
 	pointCur  float64
-	scratch   []float64
+	scratch   [2][]float64
 }
 
 // zigzag follows the rises and falls.
@@ -229,7 +229,9 @@ func newPulse(rateHz float64, p pulseParams) (*PulseDetector, error) {
 	d.shapeFrom = int(math.Round(0.2 * d.workHz))
 	d.smooth, d.y = make([]float64, size), make([]float64, size)
 	d.shape.init(d.shapeFrom + d.tail)
-	d.scratch = make([]float64, int(1.6*rateHz)+8)
+	for i := range d.scratch {
+		d.scratch[i] = make([]float64, int(1.7*rateHz)+8)
+	}
 	d.Reset()
 	return d, nil
 }

@@ -296,12 +296,13 @@ func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 	lo := max(foot-reach, steep-int64(0.6*d.rateHz), d.n-int64(len(d.raw))+half, half)
 	hi := min(top+reach, steep+int64(0.6*d.rateHz), d.n-1-half)
 	n := int(hi - lo + 1)
-	if n < 3 || n > len(d.scratch) {
+	if n < 3 || n+int(half) > len(d.scratch[1]) {
 		return Beat{}, false
 	}
-	v := d.scratch[:n]
+	v := d.scratch[0][:n]
+	d.triangles(v, lo, half)
 	for i := range v {
-		v[i] = (d.triangle(lo+int64(i), half) - d.drift(lo+int64(i))) * polarity
+		v[i] = (v[i] - d.drift(lo+int64(i))) * polarity
 	}
 	// Steepest point again, at this rate.
 	ks := int(min(max(steep-lo, 1), int64(n-2)))
@@ -339,12 +340,12 @@ func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 	// The height is that of the input, from the lowest point before the steepest,
 	// unless drift has turned it round. A triangle of two cycles of 50 Hz lowers a
 	// peak less and still takes out the hum.
-	narrow := max(0, int64(math.Round(0.02*d.rateHz))-1)
+	d.triangles(v, lo, max(0, int64(math.Round(0.02*d.rateHz))-1))
 	low := math.Inf(1)
-	for i := range st + 1 {
-		low = min(low, polarity*d.triangle(lo+int64(i), narrow))
+	for _, x := range v[:st+1] {
+		low = min(low, polarity*x)
 	}
-	b.Amplitude = polarity*d.triangle(b.Sample, narrow) - low
+	b.Amplitude = polarity*v[pk] - low
 	if !(b.Amplitude > 0) {
 		b.Amplitude = height
 	}
@@ -354,14 +355,29 @@ func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
 	return b, true
 }
 
-// triangle is the input around a sample smoothed by a triangle of 2·half+1 samples.
-func (d *PulseDetector) triangle(at, half int64) float64 {
-	h := half + 1
+// triangles fills v with the input from sample lo on, smoothed by a triangle of
+// 2·half+1 samples: two running sums of half+1.
+func (d *PulseDetector) triangles(v []float64, lo, half int64) {
+	box := d.scratch[1][:int64(len(v))+half]
 	sum := 0.0
-	for j := -half; j <= half; j++ {
-		sum += float64(h-max(j, -j)) * d.raw[(at+j)&d.rawMask]
+	for i := range half {
+		sum += d.raw[(lo-half+i)&d.rawMask]
 	}
-	return sum / float64(h*h)
+	for i := range box {
+		sum += d.raw[(lo+int64(i))&d.rawMask]
+		box[i] = sum
+		sum -= d.raw[(lo-half+int64(i))&d.rawMask]
+	}
+	sum = 0
+	for _, x := range box[:half] {
+		sum += x
+	}
+	norm := 1 / float64((half+1)*(half+1))
+	for i := range v {
+		sum += box[half+int64(i)]
+		v[i] = sum * norm
+		sum -= box[i]
+	}
 }
 
 const (
