@@ -53,7 +53,7 @@ func ParseBeat(text string) (kind string, quality float64, channel int, ok bool)
 		channel = n - 1
 	}
 	quality, err := strconv.ParseFloat(q, 64)
-	return kind, quality, channel, err == nil && !math.IsNaN(quality)
+	return kind, quality, channel, err == nil && quality >= 0 && quality <= 1
 }
 
 // IsNote reports whether an annotation's text is for a person: no beat, no

@@ -128,7 +128,7 @@ func TestUnpluggedAndPluggedInAgain(t *testing.T) {
 		b.tell([]byte("12")) // torn: never ended
 		b.unplug()
 		p.waitFor("waiting", 10*time.Second)
-		time.Sleep(time.Duration(cycle%4) * 200 * time.Millisecond)
+		time.Sleep(time.Duration(1+cycle%4) * 150 * time.Millisecond)
 		b.plug()
 		b.tell([]byte("45,9\n"))             // the end of a line, that must not be taken for one
 		p.waitFor("running", 20*time.Second) // at the first samples
