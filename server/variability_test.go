@@ -81,7 +81,7 @@ func TestVariabilityOfADemo(t *testing.T) {
 	deadline := time.Now().Add(60 * time.Second)
 	var ecg, pulse Variability
 	for time.Now().Before(deadline) {
-		time.Sleep(300 * time.Millisecond)
+		time.Sleep(time.Second)
 		if status, _ := request(t, h, "GET", "/api/v1/channels/0/variability", "", nil); status != 200 {
 			continue
 		}
