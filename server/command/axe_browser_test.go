@@ -36,7 +36,7 @@ func keystroke(t *testing.T, ctx context.Context, keys string) {
 }
 
 // script evaluates JavaScript for its effect.
-func script(t *testing.T, ctx context.Context, code string) {
+func script(t testing.TB, ctx context.Context, code string) {
 	t.Helper()
 	look[bool](t, ctx, `(() => { `+code+`; return true })()`)
 }

@@ -129,7 +129,7 @@ func header(channels []acquire.Channel) string {
 }
 
 // program runs the whole program on a free port and returns the page's address.
-func program(t *testing.T, source string, files ...string) string {
+func program(t testing.TB, source string, files ...string) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

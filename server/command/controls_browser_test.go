@@ -51,7 +51,7 @@ window.nameOf = (e) => (e.dataset.testid || e.id || e.outerHTML.slice(0, 90)).re
 `
 
 // ready puts the helpers above into the page.
-func ready(t *testing.T, ctx context.Context) {
+func ready(t testing.TB, ctx context.Context) {
 	t.Helper()
 	if _, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(() => {`+strings.ReplaceAll(controlsJS, "`", "")+`})(); "ready"`)); err != nil {
 		t.Fatal(err)

@@ -19,7 +19,7 @@ import (
 )
 
 // browser starts Chromium; its pages share one process until the test ends.
-func browser(t *testing.T, width, height int, more ...chromedp.ExecAllocatorOption) context.Context {
+func browser(t testing.TB, width, height int, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("-short leaves out the tests in a browser")
@@ -46,7 +46,7 @@ func browser(t *testing.T, width, height int, more ...chromedp.ExecAllocatorOpti
 }
 
 // look evaluates a JavaScript expression that gives JSON-able data.
-func look[T any](t *testing.T, ctx context.Context, expression string) T {
+func look[T any](t testing.TB, ctx context.Context, expression string) T {
 	t.Helper()
 	text, err := chromedp.Run(ctx, chromedp.Evaluate[string](`JSON.stringify(`+expression+` ?? null)`))
 	if err != nil {
@@ -60,7 +60,7 @@ func look[T any](t *testing.T, ctx context.Context, expression string) T {
 }
 
 // soon waits until a JavaScript condition holds.
-func soon(t *testing.T, ctx context.Context, what, condition string, limit time.Duration) {
+func soon(t testing.TB, ctx context.Context, what, condition string, limit time.Duration) {
 	t.Helper()
 	deadline := time.Now().Add(limit)
 	for !look[bool](t, ctx, `!!(`+condition+`)`) {
@@ -73,7 +73,7 @@ func soon(t *testing.T, ctx context.Context, what, condition string, limit time.
 }
 
 // picture keeps a screenshot where PULSEWRIGHT_PICTURES says.
-func picture(t *testing.T, ctx context.Context, name string) {
+func picture(t testing.TB, ctx context.Context, name string) {
 	t.Helper()
 	folder := os.Getenv("PULSEWRIGHT_PICTURES")
 	if folder == "" {
@@ -85,7 +85,7 @@ func picture(t *testing.T, ctx context.Context, name string) {
 	}
 }
 
-func open(t *testing.T, ctx context.Context, address string) {
+func open(t testing.TB, ctx context.Context, address string) {
 	t.Helper()
 	if err := chromedp.Do(ctx, chromedp.Navigate(address)); err != nil {
 		t.Fatal(err)

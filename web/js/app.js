@@ -18,7 +18,7 @@ import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";
 import { Guide } from "./guide.js";
 import { Keys } from "./keys.js";
-import { FrameLoop } from "./loop.js";
+import { FrameLoop, quantile } from "./loop.js";
 import { PathPanel } from "./path/path.js";
 import { MOST_PROBES, restoreProbes, toggleProbe } from "./path/probes.js";
 import { PlaybackPanel } from "./playback.js";
@@ -63,6 +63,9 @@ let probesFor = "";
 let epoch = -1;
 let lastFrameAt = performance.now();
 let lastAgeMs = 0;
+/** How old the sample at the paper's edge was when it was painted, milliseconds since it arrived in the program. */
+const edgeAges = new Float64Array(600);
+let paintings = 0;
 let announcedAt = 0;
 let backfilling = false;
 
@@ -127,6 +130,10 @@ const trace = new TracePanel(byId("trace"), {
   addNote: (text, index) => api.note(text, index).catch(failed),
   scalesChanged: (scales) => prefs.set("scales " + address(), scales),
   viewChanged: (what) => prefs.set("view " + address(), what),
+  painted: (head) => {
+    if (!rings) return;
+    edgeAges[paintings++ % edgeAges.length] = lastAgeMs + performance.now() - lastFrameAt + ((rings.end - head) / trace.view.rateHz) * 1000;
+  },
   calibrate: () => calibrate.show(),
   save: () => save.show(),
   paper: { mmPerSecond: 25, mmPerVolt: 0, ...prefs.get("paper", {}), on: false },
@@ -730,6 +737,7 @@ const pulsewright = {
     notes: store.state.server?.notes?.length ?? 0,
     cursors: { ...trace.cursors },
     overlaid: trace.overlaid,
+    edgeAgeMs: [0.5, 0.99].map((q) => quantile([...edgeAges.subarray(0, paintings)].sort((a, b) => a - b), q)),
     settings: { done: undo.done.length, undone: undo.undone.length },
     beats: beats.map((b) => b?.beats.length ?? 0),
     shownEnd: trace.view.end,

@@ -83,6 +83,6 @@ export class FrameLoop {
  * @param {number[]} sorted
  * @param {number} q
  */
-function quantile(sorted, q) {
+export function quantile(sorted, q) {
   return sorted.length === 0 ? NaN : sorted[Math.min(sorted.length - 1, Math.floor(q * sorted.length))];
 }

@@ -48,6 +48,7 @@ const LEAST_MM_PX = 3.5;
  * @property {(text: string, index: number) => void} addNote
  * @property {(scales: Record<string, {span: number, middle: number}>) => void} scalesChanged
  * @property {(what: {secondsAcross: number, overlaid: boolean}) => void} viewChanged
+ * @property {(head: number) => void} painted the paper was drawn to this sample, live
  * @property {() => void} calibrate asks for the screen's true size
  * @property {() => void} save offers what is seen as a file
  * @property {{on: boolean, mmPerSecond: number, mmPerVolt: number}} paper
@@ -905,6 +906,7 @@ export class TracePanel {
     this.#drawInk(moved);
     this.#drawTop();
     this.#afterDraw();
+    if (rings && !this.view.held) this.options.painted(this.head);
     return again;
   }
 
