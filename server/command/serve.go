@@ -228,7 +228,7 @@ func choices(files []string, store *library.Store) server.Choices {
 		c.Recordings = append(c.Recordings, server.Choice{Address: "file:" + name, Name: name, What: "named on the command line"})
 	}
 	if store != nil {
-		list, err := store.List()
+		list, err := store.Brief()
 		if err != nil {
 			c.Problems = append(c.Problems, err.Error())
 		}

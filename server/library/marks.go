@@ -148,9 +148,20 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 			fail(w, err)
 			return
 		}
-		review.mu.Lock()
-		describe(&out, review.file, !quick)
-		review.mu.Unlock()
+		describe(&out, review.file)
+		if !quick {
+			list, gaps, err := review.annotations()
+			if err != nil {
+				fail(w, err)
+				return
+			}
+			for _, a := range list {
+				if recording.IsNote(a.Text) && !strings.HasPrefix(a.Text, "path settings {") {
+					out.Notes = append(out.Notes, note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
+				}
+			}
+			out.Gaps = append(out.Gaps, gaps...)
+		}
 	}
 	if !quick {
 		for _, a := range rs.store.Marks(id) {
@@ -164,7 +175,9 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 	server.Answer(w, out)
 }
 
-func describe(out *detail, f *recording.File, annotations bool) {
+// describe fills in what a file tells without its annotations; it never changes, so no
+// lock is needed.
+func describe(out *detail, f *recording.File) {
 	out.Samples, out.Format = f.Len(), f.Format()
 	var settings struct {
 		Channels []struct {
@@ -183,17 +196,6 @@ func describe(out *detail, f *recording.File, annotations bool) {
 		out.ChannelDetails = append(out.ChannelDetails, d)
 	}
 	out.Remarks = append(out.Remarks, f.Remarks()...)
-	if !annotations {
-		return
-	}
-	for _, a := range f.Annotations() {
-		if recording.IsNote(a.Text) && !strings.HasPrefix(a.Text, "path settings {") {
-			out.Notes = append(out.Notes, note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
-		}
-	}
-	if gaps := f.Gaps(); gaps != nil {
-		out.Gaps = gaps
-	}
 }
 
 // addNote puts a note into a recording afterwards.

@@ -61,8 +61,36 @@ type review struct {
 	err     error
 	stop    context.CancelFunc
 	ended   chan struct{}
+	// told is what the annotations tell; they are read from a file of their own, so
+	// that views need not wait for it.
+	told told
 	// filteredAll is the whole recording after the paths looked at last, or nil.
 	filteredAll *filteredPyramid
+}
+
+// told is what a recording's annotations tell.
+type told struct {
+	// Guarded by mu.
+	mu          sync.Mutex
+	read        bool
+	annotations []recording.Annotation
+	gaps        []recording.Gap
+}
+
+// annotations reads them once.
+func (r *review) annotations() ([]recording.Annotation, []recording.Gap, error) {
+	t := &r.told
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if !t.read {
+		file, err := recording.Open(r.path)
+		if err != nil {
+			return nil, nil, err
+		}
+		t.annotations, t.gaps, t.read = file.Annotations(), file.Gaps(), true
+		file.Close()
+	}
+	return t.annotations, t.gaps, nil
 }
 
 // NewReviews looks at the recordings of a store.
@@ -512,9 +540,11 @@ func (rs *Reviews) getBeats(w http.ResponseWriter, r *http.Request) {
 		server.Answer(w, map[string]any{"channels": out})
 		return
 	}
-	review.mu.Lock()
-	notes := review.file.Annotations()
-	review.mu.Unlock()
+	notes, _, err := review.annotations()
+	if err != nil {
+		fail(w, err)
+		return
+	}
 	for _, n := range notes {
 		kind, quality, channel, ok := recording.ParseBeat(n.Text)
 		channel = max(channel, 0) // none is named in a recording of one channel

@@ -111,8 +111,8 @@ func (h *handlers) keep(w http.ResponseWriter, r *http.Request) {
 	server.Answer(w, state)
 }
 
-func (h *handlers) list(w http.ResponseWriter, _ *http.Request) {
-	list, err := h.store.List()
+func (h *handlers) list(w http.ResponseWriter, r *http.Request) {
+	list, err := h.store.list(r.URL.Query().Get("brief") == "1")
 	if err != nil {
 		fail(w, err)
 		return

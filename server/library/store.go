@@ -118,7 +118,13 @@ func (s *Store) Path(id string) (string, error) {
 }
 
 // List returns the recordings, newest first.
-func (s *Store) List() ([]Entry, error) {
+func (s *Store) List() ([]Entry, error) { return s.list(false) }
+
+// Brief is List without reading annotations: of a file that was not read before,
+// median rate and number of notes are missing.
+func (s *Store) Brief() ([]Entry, error) { return s.list(true) }
+
+func (s *Store) list(quick bool) ([]Entry, error) {
 	files, err := os.ReadDir(s.folder)
 	if errors.Is(err, os.ErrNotExist) {
 		return []Entry{}, nil
@@ -140,7 +146,7 @@ func (s *Store) List() ([]Entry, error) {
 		if err != nil {
 			continue // deleted meanwhile
 		}
-		e := s.entry(f.Name(), info, false)
+		e := s.entry(f.Name(), info, quick)
 		e.Note = notes[e.ID]
 		list = append(list, e)
 	}

@@ -197,7 +197,7 @@ class CompareView {
     if (!this.dialog.open) this.dialog.showModal();
     setText(this.error, "");
     try {
-      const { recordings } = await library.list();
+      const { recordings } = await library.briefList();
       const list = recordings.filter((e) => !e.problem);
       for (const f of this.forms) f.offer(list);
       const known = (/** @type {Side|null} */ s) => (s && list.some((e) => e.id === s.id) ? s : null);

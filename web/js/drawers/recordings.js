@@ -104,6 +104,7 @@ class RecordingsPanel {
     this.warned = "";
     this.openId = "";
     this.shownKey = "";
+    this.turn = 0;
     /** @type {Set<string>} chosen to compare */
     this.chosen = new Set();
     this.timer = 0;
@@ -297,18 +298,30 @@ class RecordingsPanel {
   }
 
   async refresh() {
+    const mine = ++this.turn;
     try {
-      const answer = await library.list();
-      if (this.gone) return;
-      this.list = answer.recordings;
-      const known = new Set(this.list.map((e) => e.id));
-      for (const id of this.chosen) if (!known.has(id)) this.chosen.delete(id);
-      this.#showTrash(answer.trash ?? []);
-      if (this.where) setText(this.where, `Kept in ${answer.folder}`);
-      this.#show();
+      // What takes reading through large files comes after.
+      for (const ask of [library.briefList, library.list]) {
+        const answer = await ask();
+        if (this.gone || mine !== this.turn) return;
+        this.#take(answer);
+      }
     } catch (e) {
       this.#failed(e);
     }
+  }
+
+  /** @param {Awaited<ReturnType<typeof library.list>>} answer */
+  #take(answer) {
+    const key = JSON.stringify([answer, this.openId]);
+    if (key === this.shownKey) return;
+    this.shownKey = key;
+    this.list = answer.recordings;
+    const known = new Set(this.list.map((e) => e.id));
+    for (const id of this.chosen) if (!known.has(id)) this.chosen.delete(id);
+    this.#showTrash(answer.trash ?? []);
+    if (this.where) setText(this.where, `Kept in ${answer.folder}`);
+    this.#show();
   }
 
   /** @param {{id: string, name: string, bytes: number}[]} list */

@@ -37,7 +37,9 @@ const at = (id) => "/recordings/" + encodeURIComponent(id);
 
 export const library = {
   /** @returns {Promise<{folder: string, recordings: Entry[], trash?: {id: string, name: string, bytes: number}[]}>} */
-  list: () => request("GET", "/recordings"),
+  list: () => request("GET", "/recordings", undefined, LONG_MS),
+  /** The same at once; median rates and numbers of notes may be missing. @returns {Promise<{folder: string, recordings: Entry[], trash?: {id: string, name: string, bytes: number}[]}>} */
+  briefList: () => request("GET", "/recordings?brief=1"),
   /** @param {string} id @returns {Promise<Detail>} */
   get: (id) => request("GET", at(id), undefined, LONG_MS),
   /** The same at once, without notes and gaps. @param {string} id @returns {Promise<Detail>} */
