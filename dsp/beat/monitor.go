@@ -407,8 +407,8 @@ const (
 	doubtEarly   = 0.65
 	// Where they have less, only a beat as good as this is shown.
 	goodQuality = 0.6
-	// What is this much smaller than the last good beat is not shown until eight
-	// have come in a row: noise after a lost pulse, or a gain turned down.
+	// What is this much smaller than the last good beat is noise after a lost pulse
+	// and not shown, until eight have come that look alike: a gain turned down.
 	tinyShare = 0.02
 	// A stretch clipped by more than this claims no beats, and the reading says so
 	// from half of it.
@@ -436,7 +436,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 		heldBack = "held back: clipped there"
 	case doubtful && (m.meter.n < 3 || m.recentQuality() < doubtQuality):
 		heldBack = "held back: hardly looks like the other beats"
-	case m.pulse != nil && m.have && m.tiny < 8 && b.Amplitude < tinyShare*m.last.Amplitude:
+	case m.pulse != nil && m.have && b.Amplitude < tinyShare*m.last.Amplitude && (m.tiny < 8 || m.recentQuality() < claimQuality):
 		m.tiny++
 		heldBack = "held back: far smaller than the beats before"
 	case m.pulse != nil && m.beats >= 8 && b.Quality < goodQuality && m.recentQuality() < doubtQuality:

@@ -325,3 +325,66 @@ func TestRateMeter(t *testing.T) {
 		}
 	}
 }
+
+// Where the finger or the electrodes are off no beat is shown and no rate claimed, and
+// within ten seconds of their return both are back. What the input does then: it rests
+// at the mid-rail with hum and noise, as the simulation has it.
+func TestMonitorLeadOff(t *testing.T) {
+	for _, kind := range []Kind{ECG, Pulse} {
+		c := simulate.Finger()
+		if kind == ECG {
+			c = simulate.Chest()
+		}
+		c.MotionPerMinute, c.Variation = 0, 0.03
+		c.Off = []simulate.Stretch{{FromSeconds: 30, ToSeconds: 60}, {FromSeconds: 90, ToSeconds: 110}}
+		f := fingerOf(t, c, 150)
+		w := watch(t, MonitorConfig{Kind: kind, RateHz: c.RateHz, Low: 0, High: 5, Step: 5.0 / 1024, Volts: true})
+		missing := 0
+		w.hear(f.x, func(at float64, r Reading) {
+			since := math.Inf(1)
+			off := false
+			for _, o := range c.Off {
+				off = off || at >= o.FromSeconds && at < o.ToSeconds
+				if at >= o.FromSeconds {
+					since = at - o.FromSeconds
+				}
+				if at >= o.ToSeconds {
+					since = at - o.ToSeconds
+				}
+			}
+			if off && since > 5 && r.State == StateReading {
+				t.Errorf("%s at %.1f s: %v while off", kind, at, r)
+			}
+			if !off && since > 10 && at > 10 && r.State != StateReading {
+				missing++
+			}
+		})
+		shown := 0
+		for _, b := range w.beats {
+			for _, o := range c.Off {
+				if s := float64(b.Sample) / c.RateHz; s > o.FromSeconds+1 && s < o.ToSeconds-0.3 {
+					shown++
+				}
+			}
+		}
+		t.Logf("%s: %d beats shown while off, %.1f s without a rate while on", kind, shown, float64(missing)/10)
+		if shown > 2 || missing > 20 {
+			t.Errorf("%s: %d beats shown while off in 50 s, %.1f s without a rate while on for 10 s; want hardly any", kind, shown, float64(missing)/10)
+		}
+	}
+}
+
+// A gain turned down fifty-fold and more is followed, though it looks like a lost pulse.
+func TestMonitorGainTurnedDown(t *testing.T) {
+	x := signal(Pulse, 250, steady(72, 0.5, 40), 40)
+	low := slices.Clone(x)
+	for i := range low {
+		low[i] /= 80
+	}
+	w := watch(t, MonitorConfig{Kind: Pulse, RateHz: 250, Low: math.NaN(), High: math.NaN()})
+	w.hear(x, nil)
+	w.hear(low, nil)
+	if r := w.Reading(); r.State != StateReading || !near(r.RateBPM, 72) {
+		t.Errorf("40 s after: %v, want 72 bpm", r)
+	}
+}
