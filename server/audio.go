@@ -31,7 +31,7 @@ const (
 func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
 	who := accessOf(r)
 	if who.role != Owner {
-		fail(w, http.StatusForbidden, "this is a watch-only page: only the owner's page can send sound")
+		fail(w, http.StatusForbidden, "this is a watch-only page: only the owner can send sound")
 		return
 	}
 	if s.audio == nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"mime"
 	"net/http"
 	"sync"
 
@@ -73,6 +74,10 @@ func (s *Server) getStimulus(w http.ResponseWriter, r *http.Request) {
 // postRun takes what came back, float32 little-endian, from the sweep's first
 // sample to the end of its tail.
 func (s *Server) postRun(w http.ResponseWriter, r *http.Request) {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/octet-stream" {
+		fail(w, http.StatusUnsupportedMediaType, "content type "+quoteShort(r.Header.Get("Content-Type"))+": send application/octet-stream")
+		return
+	}
 	sweep, ok := sweepOf(w, r)
 	if !ok {
 		return

@@ -28,6 +28,7 @@ func played(t *testing.T, body string, through func(i int, x []float64) float64)
 func TestResponseOverREST(t *testing.T) {
 	h := demo(t)
 	const query = "?rateHz=8000&seconds=8"
+	octets := map[string]string{"Content-Type": "application/octet-stream"}
 	status, stimulus := request(t, h, "GET", "/api/v1/response/stimulus"+query, "", nil)
 	if status != 200 || len(stimulus) != 4*8*8000 {
 		t.Fatalf("stimulus: %d, %d bytes", status, len(stimulus))
@@ -42,7 +43,7 @@ func TestResponseOverREST(t *testing.T) {
 		return v
 	})
 	for kind, run := range map[string]string{"loop": loop, "board": board} {
-		if status, body := request(t, h, "POST", "/api/v1/response/runs"+query+"&kind="+kind, run, nil); status != 200 {
+		if status, body := request(t, h, "POST", "/api/v1/response/runs"+query+"&kind="+kind, run, octets); status != 200 {
 			t.Fatalf("%s: %d %s", kind, status, body)
 		}
 	}
@@ -69,7 +70,7 @@ func TestResponseOverREST(t *testing.T) {
 		{query + "&kind=loop", strings.Repeat("\xff\xff\xff\x7f", 11*8000), "lost"},
 		{"?rateHz=8000&seconds=1000&kind=loop", loop, "seconds"},
 	} {
-		if status, body := request(t, h, "POST", "/api/v1/response/runs"+c.query, c.body, nil); status < 400 || !strings.Contains(body, c.says) {
+		if status, body := request(t, h, "POST", "/api/v1/response/runs"+c.query, c.body, octets); status < 400 || !strings.Contains(body, c.says) {
 			t.Errorf("%s with %d bytes: %d %s, want %q", c.query, len(c.body), status, body, c.says)
 		}
 	}

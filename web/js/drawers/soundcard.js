@@ -54,6 +54,7 @@ class SoundPanel {
   constructor(root, ctx) {
     this.ctx = ctx;
     this.over = false;
+    this.root = root;
     this.bench = new ResponseBench();
     /** @type {Measured|null} */
     this.measured = null;
@@ -151,6 +152,8 @@ class SoundPanel {
     const server = state.server;
     const channel = this.#channel();
     const owner = state.owner;
+    // A watcher sees what the sound is, not what is measured of it.
+    for (const part of [...this.root.children].slice(1)) if (part instanceof HTMLElement) part.hidden = !owner;
     const address = server?.source?.address ?? "";
     const isSound = address.startsWith("sound:");
     setText(this.what, !server ? "" : isSound ? `${server.source.name}. ${server.health?.detail ? sentence(server.health.detail) : ""}` : "The source is no sound input; what follows concerns one. A recording of one can have its coupling undone here, too.");
@@ -267,6 +270,7 @@ class SoundPanel {
   }
 
   async #show() {
+    if (!this.ctx.store.state.owner) return;
     try {
       const [state, path] = await Promise.all([request("GET", "/response"), api.response(this.ctx.channel(), 300).catch(() => null)]);
       if (this.over) return;
@@ -274,7 +278,7 @@ class SoundPanel {
       this.pathResponse = path;
       this.#draw();
     } catch (e) {
-      this.#failed(e);
+      if (this.ctx.store.state.owner) this.#failed(e);
     }
   }
 
