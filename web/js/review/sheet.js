@@ -94,7 +94,7 @@ export class Sheet {
     this.window = new Window(detail.samples);
     this.beats = [];
     this.notes = detail.notes;
-    this.ranges = detail.channelDetails.map((c) => new AutoRange({ fill: 0.4, padding: 0.1, least: c.unit === "counts" ? 4 : 1e-6 }));
+    this.ranges = detail.channelDetails.map(() => new AutoRange({ fill: 0.4, padding: 0.1 }));
     this.filtered = detail.channelDetails.map(() => false);
     this.shown = detail.channelDetails.map((_, i) => i < MOST_LANES);
     this.cursors.on = false;
@@ -403,6 +403,8 @@ export class Sheet {
     const range = this.ranges[c];
     if (piece) {
       const [low, high] = extentIn(piece, c, w.from, w.to);
+      // Whole numbers without a scale are a converter's counts.
+      range.least = unit === "counts" && Number.isInteger(low) && Number.isInteger(high) ? 4 : 1e-6;
       if (!this.locked || !(range.low < range.high)) range.update(low, high);
     }
     const words = `${label}${this.filtered[c] ? ", after its path" : ", as recorded"}`;
