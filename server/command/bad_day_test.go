@@ -153,7 +153,8 @@ func TestUnpluggedAndPluggedInAgain(t *testing.T) {
 	if n := len(f.Gaps()); n != cycles {
 		t.Errorf("%d gaps in the recording of %d cycles: %v", n, cycles, f.Gaps())
 	}
-	samples, worst := c.checkPlaces(t, f, 25)
+	// A machine that is late by 0.3 s just when the cable is pulled moves what follows.
+	samples, worst := c.checkPlaces(t, f, int64(100+cycles))
 	t.Logf("%d cycles, %d samples, %d gaps; no sample further than %d samples (of 4 ms) from its place", cycles, samples, len(f.Gaps()), worst)
 }
 
@@ -200,10 +201,10 @@ func TestProgramStopped(t *testing.T) {
 	p.end()
 	f := openOnly(t, p.folder)
 	gaps := f.Gaps()
-	if len(gaps) != 1 || math.Abs(float64(gaps[0].Samples-lost)) > 25 {
+	if len(gaps) != 1 || math.Abs(float64(gaps[0].Samples-lost)) > 100 {
 		t.Errorf("gaps %v, want one of the %d lines that were lost", gaps, lost)
 	}
-	c.checkPlaces(t, f, 25)
+	c.checkPlaces(t, f, 100)
 }
 
 // TestBoardThatChangesItsFormat goes from one column to two, to decimals, to other
