@@ -432,7 +432,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	switch {
 	case m.flat(m.window(end, max(k, 2))) || m.pulse != nil && b.Amplitude < 1e-3*(h.high-h.low):
 		heldBack = "held back: the input does not move there"
-	case m.clipped(h) > clippedShare:
+	case m.clipped(h) > clippedShare || m.pulse != nil && m.clipped(m.window(end, max(k, 4))) > clippedShare: // of a pulse, a second
 		heldBack = "held back: clipped there"
 	case doubtful && (m.meter.n < 3 || m.recentQuality() < doubtQuality):
 		heldBack = "held back: hardly looks like the other beats"

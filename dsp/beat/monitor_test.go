@@ -202,6 +202,7 @@ func TestMonitorStates(t *testing.T) {
 		} {
 			var last Reading
 			claimed, seen := 0, map[State]int{}
+			begin, before := int64(math.Round(w.at*rate)), len(w.beats)
 			w.hear(p.x, func(at float64, r Reading) {
 				last = r
 				seen[r.State]++
@@ -213,6 +214,13 @@ func TestMonitorStates(t *testing.T) {
 				}
 			})
 			t.Logf("%s, %s: at the end %v; %v", kind, p.name, last, seen)
+			if p.name == "flat" || p.name == "clipped" && kind == Pulse { // of the ECG only the T waves' feet are clipped
+				for _, b := range w.beats[before:] {
+					if b.Sample > begin+2*rate {
+						t.Errorf("%s, %s: a beat %.1f s after its start", kind, p.name, float64(b.Sample-begin)/rate)
+					}
+				}
+			}
 			if !slices.Contains(p.want, last.State) {
 				t.Errorf("%s, %s: state %q, want %q", kind, p.name, last.State, p.want)
 			}
