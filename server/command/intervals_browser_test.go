@@ -227,6 +227,10 @@ func TestIntervalsDrawer(t *testing.T) {
 		t.Fatal(err)
 	}
 	soon(t, ctx, "an interval read out", `/ms, \d+ per minute, used; beats (clear|good)/.test(document.querySelector('[data-testid=intervals-readout]').textContent.replaceAll("\u00a0", " "))`, 5*time.Second)
+	if err := chromedp.Do(ctx, chromedp.KeyEvent(kb.Enter)); err != nil {
+		t.Fatal(err)
+	}
+	soon(t, ctx, "the paper held at the interval", `window.pulsewright.stats().held`, 5*time.Second)
 	if value := look[string](t, ctx, `document.querySelector('[data-testid=intervals-strip]').getAttribute("aria-valuetext")`); !strings.Contains(value, "per minute") {
 		t.Errorf("a screen reader hears %q", value)
 	}

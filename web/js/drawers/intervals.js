@@ -50,7 +50,7 @@ class IntervalsPanel {
     this.error = h("p", { class: "error", role: "status", "data-testid": "intervals-error" });
     this.stripChart = h("div", { class: "chart", tabindex: "0", role: "slider", "data-testid": "intervals-strip", "aria-label": "Interval strip" });
     this.strip = new Plot(this.stripChart, { palette: ctx.palette(), label: "Intervals against time" });
-    this.readout = h("p", { class: "reading-out", "data-testid": "intervals-readout" }, h("span", { class: "hint" }, "Point at the strip, or step along it with the arrow keys."));
+    this.readout = h("p", { class: "reading-out", "data-testid": "intervals-readout" }, h("span", { class: "hint" }, "Point at the strip, or step along it with the arrow keys; a click or Enter holds the paper there."));
     this.legend = h("p", { class: "hint marks" });
     this.out = h("p", { "data-testid": "intervals-left-out" });
     this.scatterChart = h("div", { class: "chart scatter", "data-testid": "intervals-scatter" });
@@ -70,7 +70,10 @@ class IntervalsPanel {
       this.arrival);
     root.append(h("div", { class: "row between" }, this.title, choice), this.summary, this.newest, this.old, this.error, this.body);
     this.stripChart.addEventListener("pointermove", (e) => this.#point(e));
-    this.stripChart.addEventListener("pointerdown", (e) => this.#point(e));
+    this.stripChart.addEventListener("click", (e) => {
+      this.#point(e);
+      this.#hold();
+    });
     this.stripChart.addEventListener("keydown", (e) => this.#key(e));
     this.body.hidden = true;
     this.#again();
@@ -139,7 +142,7 @@ class IntervalsPanel {
     const length = v.windowSeconds > 0 ? Math.min(v.windowSeconds, Math.max(30, -first)) : Math.max(30, -first);
     const small = v.intervals.length > 500 ? 1.3 : 2;
     const faint = palette.faint;
-    const colour = palette.traces[3];
+    const colour = (v.channel % 2 === 0 ? palette.traces : palette.others)[3];
     const at = v.intervals.find((i) => i.sample === this.cursor);
     const end = v.intervals.length > 0 ? v.intervals[v.intervals.length - 1].atSeconds : 0;
     this.strip.set({ low: -length, high: length * 0.01, unit: "s", label: "before the newest beat" }, { low: range.low, high: range.high, unit: "ms" }, [
@@ -214,7 +217,16 @@ class IntervalsPanel {
     this.stripChart.setAttribute("aria-valuetext", text);
   }
 
-  /** @param {PointerEvent} e */
+  /** Holds the paper at the interval read out. */
+  #hold() {
+    const i = this.data?.intervals.find((x) => x.sample === this.cursor);
+    const rings = this.ctx.rings();
+    if (!i || !rings) return;
+    if (i.sample < rings.start) this.ctx.announce("That beat is older than the paper reaches back.");
+    else this.ctx.trace.holdAt(i.sample);
+  }
+
+  /** @param {MouseEvent} e */
   #point(e) {
     const v = this.data;
     if (!v || v.intervals.length === 0) return;
@@ -239,7 +251,11 @@ class IntervalsPanel {
     else if (e.key === "ArrowRight") to = at + step;
     else if (e.key === "Home") to = 0;
     else if (e.key === "End") to = list.length - 1;
-    else return;
+    else if (e.key === "Enter" && now >= 0) {
+      e.preventDefault();
+      this.#hold();
+      return;
+    } else return;
     e.preventDefault();
     e.stopPropagation();
     this.#go(list[Math.min(list.length - 1, Math.max(0, to))].sample);
