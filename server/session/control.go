@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
@@ -263,14 +264,36 @@ func (s *Session) SetScale(ctx context.Context, n int, scale ScaleSettings) erro
 		return err
 	}
 	return s.onChannel(ctx, n, func(c *channel) error {
-		old := c.scale
+		s.flush(time.Now()) // what is in the old unit
+		old, factor, offset := c.scale, c.factor, c.offset
 		c.scale = scale
 		if err := c.rescale(); err != nil {
 			c.scale = old
 			return errors.Join(err, c.rescale())
 		}
+		s.rescaleHistory(n, c, factor, offset)
 		return nil
 	})
+}
+
+// rescaleHistory brings what is remembered of a channel to its new scale, so that no
+// counts stand beside volts. The path is linear, and an offset passes it only while
+// drift is let through and no coupling is undone; the point of the beats never has one.
+func (s *Session) rescaleHistory(n int, c *channel, oldFactor, oldOffset float64) {
+	if oldFactor == 0 || s.history == nil {
+		return
+	}
+	factor := c.factor / oldFactor
+	shift := c.offset - oldOffset*factor
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for p := range points {
+		add := shift
+		if p == points-1 || c.undo != nil || p > 0 && c.path.Settings().Drift.On {
+			add = 0
+		}
+		s.history.rescale(n*points+p, factor, add)
+	}
 }
 
 // Response is a path's gain and delay at some frequencies.

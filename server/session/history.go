@@ -97,6 +97,16 @@ func (h *history) frames(dst [][]byte, from, to int64, head frameHeader) [][]byt
 	return dst
 }
 
+// rescale turns every value v of a series into v·factor + shift.
+func (h *history) rescale(series int, factor, shift float64) {
+	for _, c := range h.chunks {
+		values := c.data[series*chunkSamples : series*chunkSamples+c.n]
+		for i, v := range values {
+			values[i] = float32(float64(v)*factor + shift)
+		}
+	}
+}
+
 // copySeries copies the newest samples of one series up to the newest gap into
 // dst, from its end, and returns the part that was filled.
 func (h *history) copySeries(dst []float64, series int) []float64 {

@@ -1,8 +1,11 @@
 package session
 
 import (
+	"math"
 	"testing"
+	"time"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/simulate"
 	"pulsewright/dsp/beat"
 )
@@ -65,5 +68,49 @@ func TestWhyTellsOfEveryBeat(t *testing.T) {
 				t.Errorf("%d beats in 90 s, want at least 90", len(found))
 			}
 		})
+	}
+}
+
+// TestPastIsRescaled: a scale told while samples are remembered holds for them too.
+// 10 bits over 5 V: count 512 is 2.5 V (ATmega328P data sheet, "ADC conversion result").
+func TestPastIsRescaled(t *testing.T) {
+	source := newScript(acquire.Info{Name: "x", ClaimedRateHz: 250, ExactClock: true, Channels: []acquire.Channel{{Label: "a", Kind: acquire.KindPulse, MaxCount: 1023}}})
+	s := start(t, nil, source)
+	counts := make([]int32, 500)
+	for i := range counts {
+		counts[i] = 512
+	}
+	source.blocks <- acquire.Block{Arrived: time.Now(), Counts: [][]int32{counts}}
+	recent := func() ([]float64, string) {
+		values, _, unit, err := s.Recent(0, 0, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return values, unit
+	}
+	for deadline := time.Now().Add(10 * time.Second); s.State().LastIndex < 499; time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("the samples do not come")
+		}
+	}
+	if values, unit := recent(); unit != "counts" || values[len(values)-1] != 512 {
+		t.Fatalf("before: %v %s, want 512 counts", values[len(values)-1], unit)
+	}
+	err := s.SetScale(t.Context(), 0, ScaleSettings{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	values, unit := recent()
+	for i, v := range values {
+		if unit != "V" || math.Abs(v-2.5) > 1e-6 {
+			t.Fatalf("sample %d of %d is %g %s, want 2.5 V", i, len(values), v, unit)
+		}
+	}
+	// Back and with a gain of 10: 0.25 V at the sensor.
+	if err := s.SetScale(t.Context(), 0, ScaleSettings{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 10}); err != nil {
+		t.Fatal(err)
+	}
+	if values, _ := recent(); math.Abs(values[0]-0.25) > 1e-6 {
+		t.Errorf("with a gain of 10 the past is %g V, want 0.25 V", values[0])
 	}
 }

@@ -481,6 +481,23 @@ async function fetchPast(from, to) {
   }
 }
 
+/**
+ * Whether a channel's scale changed, so that its past is in another unit now.
+ * @param {Channel[]} before
+ * @param {Channel[]} now
+ */
+function rescaled(before, now) {
+  return now.some((c, i) => before[i] && JSON.stringify(c.scale) !== JSON.stringify(before[i].scale));
+}
+
+/** What is held is asked for once more. */
+async function readAnew() {
+  const to = rings?.end ?? 0;
+  rings = null;
+  await fetchPast(Math.max(0, to - FETCH_SECONDS * trace.view.rateHz), to);
+  await fillPast();
+}
+
 /** After connecting: the beats of the minutes kept, then the samples before the first minute, piece by piece. */
 async function fillPast() {
   const of = epoch;
@@ -531,6 +548,7 @@ store.subscribe((state, before) => {
       trace.notes = server.notes ?? [];
       loop.dirty(trace);
     }
+    if (server && before.server && sameRun(before.server, server) && rescaled(before.server.channels, server.channels)) void readAnew();
     if (server?.channels !== before.server?.channels) showTrace();
     showPath(state);
     showSource(state);
