@@ -430,3 +430,57 @@ func TestClockThatJumps(t *testing.T) {
 		}
 	}
 }
+
+// TestBriefList: without reading annotations the list is the same but for the median
+// rate and the number of notes; read once, they are there in the brief one too.
+func TestBriefList(t *testing.T) {
+	r, store := begin(t)
+	feed(r, 0, 100)
+	if _, err := r.Start("lamp clip", 0, 1, "a note"); err != nil {
+		t.Fatal(err)
+	}
+	for i := range 5 {
+		feed(r, int64(100+200*i), 200)
+		r.Beats(0, []beat.Beat{{Sample: int64(200 * i), Kind: beat.Pulse, Quality: 0.9}}, 1)
+	}
+	state, err := r.Stop()
+	if err != nil {
+		t.Fatal(err)
+	}
+	list := func(f func() ([]Entry, error)) Entry {
+		t.Helper()
+		l, err := f()
+		if err != nil || len(l) != 1 {
+			t.Fatalf("%v, %v", l, err)
+		}
+		return l[0]
+	}
+	brief := list(store.Brief)
+	if brief.ID != state.ID || brief.Seconds != 4.4 || brief.RateHz != 250 || brief.MedianBPM != 0 || brief.Annotations != 0 {
+		t.Errorf("brief: %+v", brief)
+	}
+	// Beats 200 samples apart at 250 Hz are 75 a minute.
+	full := list(store.List)
+	if full.MedianBPM != 75 || full.Annotations != 1 || full.Seconds != brief.Seconds {
+		t.Errorf("full: %+v", full)
+	}
+	if again := list(store.Brief); again.MedianBPM != 75 || again.Annotations != 1 {
+		t.Errorf("brief after it was read: %+v", again)
+	}
+	if _, err := store.loadPyramid(state.ID); err != nil {
+		t.Fatal(err)
+	}
+	id, err := store.Rename(state.ID, "board B")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.loadPyramid(id); err != nil {
+		t.Errorf("the overview did not move along: %v", err)
+	}
+	if err := store.Trash(id); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(store.pyramidPath(id)); err == nil {
+		t.Error("the overview of a recording in the trash is left behind")
+	}
+}

@@ -279,6 +279,7 @@ func (s *Store) Rename(id, name string) (string, error) {
 	}
 	s.moveNote(id, filepath.Base(moved))
 	s.moveMarks(id, filepath.Base(moved))
+	_ = os.Rename(s.pyramidPath(id), s.pyramidPath(filepath.Base(moved))) // it still belongs to the file
 	return filepath.Base(moved), nil
 }
 
@@ -326,6 +327,7 @@ func (s *Store) Trash(id string) error {
 			return err
 		}
 	}
+	_ = os.Remove(s.pyramidPath(id)) // made anew when needed
 	return move(path, to)
 }
 

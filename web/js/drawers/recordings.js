@@ -137,8 +137,7 @@ class RecordingsPanel {
     this.idle = h("form", { class: "record-form owner-only" },
       this.name,
       h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, "Begin"), this.from), h("label", { class: "pair" }, h("span", {}, "for"), this.length)),
-      this.note,
-      h("div", { class: "row" }, this.start, h("span", { class: "spring" }), h("span", { class: "hint" }, "or the last"), this.keepMinutes, this.keep));
+      h("div", { class: "row record-go" }, this.note, this.start));
     this.idle.addEventListener("submit", (e) => {
       e.preventDefault();
       void this.#start();
@@ -157,7 +156,8 @@ class RecordingsPanel {
       });
     });
     this.active = h("div", { class: "record-form", hidden: true }, h("div", { class: "row" }, this.state, h("span", { class: "spring" }), h("span", { class: "owner-only" }, this.stop)), h("div", { class: "owner-only" }, noteForm));
-    return h("section", { "aria-label": "Record" }, this.idle, this.active);
+    const past = h("div", { class: "row record-past owner-only" }, h("span", { class: "hint" }, "Or keep the last"), this.keepMinutes, this.keep);
+    return h("section", { class: "record-part", "aria-label": "Record" }, this.idle, this.active, past);
   }
 
   #fillFrom() {
