@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -9,6 +10,7 @@ import (
 	"net/http"
 	"sync"
 
+	"pulsewright/acquire/soundcard"
 	"pulsewright/dsp/response"
 )
 
@@ -97,14 +99,21 @@ func (s *Server) postRun(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	x := make([]float64, sweep.Total())
-	peak := 0.0
 	for i := range x {
 		x[i] = float64(math.Float32frombits(binary.LittleEndian.Uint32(data[4*i:])))
 		if !(math.Abs(x[i]) <= 4) {
 			fail(w, http.StatusUnprocessableEntity, fmt.Sprintf("sample %d is missing or beyond full scale: sound was lost on the way, measure again", i))
 			return
 		}
-		peak = math.Max(peak, math.Abs(x[i]))
+	}
+	s.takeRun(w, kind, sweep, x)
+}
+
+// takeRun judges one run, keeps it and answers.
+func (s *Server) takeRun(w http.ResponseWriter, kind string, sweep response.Sweep, x []float64) {
+	peak := 0.0
+	for _, v := range x {
+		peak = math.Max(peak, math.Abs(v))
 	}
 	if peak >= clippedFullness {
 		fail(w, http.StatusUnprocessableEntity, "the input reaches full scale: turn the output down or divide more, so that nothing is clipped")
@@ -161,4 +170,112 @@ func (s *Server) deleteRuns(w http.ResponseWriter, _ *http.Request) {
 	defer s.bench.mu.Unlock()
 	s.bench.loop, s.bench.board, s.bench.result = nil, nil, nil
 	w.WriteHeader(http.StatusNoContent)
+}
+
+// Card is an output and an input of this computer's sound card that run together.
+type Card interface {
+	Name() string
+	// Run plays samples and records total samples from the first one on.
+	Run(ctx context.Context, samples []float64, total int) ([]float64, error)
+	Close() error
+}
+
+// openCard is the sound card that is open for measuring. Safe for concurrent use.
+type openCard struct {
+	mu     sync.Mutex
+	card   Card
+	rateHz float64
+}
+
+// swap takes another card, nil for none, and closes the one before.
+func (o *openCard) swap(c Card, rateHz float64) error {
+	o.mu.Lock()
+	before := o.card
+	o.card, o.rateHz = c, rateHz
+	o.mu.Unlock()
+	if before != nil {
+		return before.Close()
+	}
+	return nil
+}
+
+// putCard opens this computer's own sound card for measuring.
+func (s *Server) putCard(w http.ResponseWriter, r *http.Request) {
+	body := struct {
+		Input  string  `json:"input"`
+		Output string  `json:"output"`
+		RateHz float64 `json:"rateHz"`
+	}{"default", "default", 48000}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := (response.Sweep{RateHz: body.RateHz, Seconds: sweepSeconds}).Check(); err != nil {
+		Fail(w, err)
+		return
+	}
+	if err := s.card.swap(nil, 0); err != nil { // a card is often opened once only
+		s.log.Debug("closing the sound card", "err", err)
+	}
+	if s.openCard == nil {
+		Fail(w, soundcard.ErrNotBuilt)
+		return
+	}
+	c, err := s.openCard(body.Input, body.Output, body.RateHz)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	if err := s.card.swap(c, body.RateHz); err != nil {
+		s.log.Debug("closing the sound card", "err", err)
+	}
+	Answer(w, map[string]any{"name": c.Name(), "rateHz": body.RateHz})
+}
+
+// deleteCard closes it.
+func (s *Server) deleteCard(w http.ResponseWriter, _ *http.Request) {
+	if err := s.card.swap(nil, 0); err != nil {
+		s.log.Debug("closing the sound card", "err", err)
+	}
+	w.WriteHeader(http.StatusNoContent)
+}
+
+// postCardRun makes one run with the sound card that is open, and takes as long.
+func (s *Server) postCardRun(w http.ResponseWriter, r *http.Request) {
+	body := struct {
+		Kind    string  `json:"kind"`
+		Level   float64 `json:"level"`
+		Seconds float64 `json:"seconds"`
+	}{Level: 0.1, Seconds: sweepSeconds}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if body.Kind != "loop" && body.Kind != "board" {
+		fail(w, http.StatusBadRequest, "kind "+quoteShort(body.Kind)+": give loop (output joined to input) or board (through the board)")
+		return
+	}
+	if !(body.Level > 0 && body.Level <= 1) {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("level %g: give a share of full scale above 0 and at most 1", body.Level))
+		return
+	}
+	s.card.mu.Lock()
+	card, sweep := s.card.card, response.Sweep{RateHz: s.card.rateHz, Seconds: body.Seconds}
+	s.card.mu.Unlock()
+	if card == nil {
+		fail(w, http.StatusConflict, "the sound card is not open: open it first, and keep it open for both runs")
+		return
+	}
+	if err := sweep.Check(); err != nil || body.Seconds > longestSweep {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("a sweep of %g s: give 5 to %g s", body.Seconds, longestSweep))
+		return
+	}
+	x := sweep.Samples()
+	for i := range x {
+		x[i] *= body.Level
+	}
+	y, err := card.Run(r.Context(), x, sweep.Total())
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	s.takeRun(w, body.Kind, sweep, y)
 }

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"encoding/binary"
 	"encoding/json"
 	"math"
@@ -79,5 +80,61 @@ func TestResponseOverREST(t *testing.T) {
 	}
 	if _, body := request(t, h, "GET", "/api/v1/response", "", nil); !strings.Contains(body, `"response":null`) {
 		t.Errorf("after forgetting: %.200s", body)
+	}
+}
+
+// loopCard is a sound card whose input hears its output, board samples late.
+type loopCard struct{ board, closed int }
+
+func (c *loopCard) Name() string { return "loop" }
+func (c *loopCard) Close() error { c.closed++; return nil }
+func (c *loopCard) Run(_ context.Context, x []float64, total int) ([]float64, error) {
+	y := make([]float64, total)
+	copy(y[500+c.board:], x)
+	return y, nil
+}
+
+func TestResponseThroughTheProgramsOwnCard(t *testing.T) {
+	s, h := demoServer(t)
+	js := map[string]string{"Content-Type": "application/json"}
+	if status, body := request(t, h, "PUT", "/api/v1/response/card", `{}`, js); status != 422 || !strings.Contains(body, "portaudio") {
+		t.Errorf("without a sound card: %d %s", status, body)
+	}
+	card := &loopCard{}
+	s.openCard = func(input, output string, rateHz float64) (Card, error) {
+		if input != "line in" || output != "default" || rateHz != 8000 {
+			t.Errorf("opened %q and %q at %g Hz", input, output, rateHz)
+		}
+		return card, nil
+	}
+	if status, body := request(t, h, "POST", "/api/v1/response/card/runs", `{"kind":"loop"}`, js); status != 409 {
+		t.Errorf("a run before the card is open: %d %s", status, body)
+	}
+	if status, body := request(t, h, "PUT", "/api/v1/response/card", `{"input":"line in","rateHz":8000}`, js); status != 200 {
+		t.Fatalf("%d %s", status, body)
+	}
+	for _, kind := range []string{"loop", "board"} {
+		if status, body := request(t, h, "POST", "/api/v1/response/card/runs", `{"kind":"`+kind+`","level":0.5,"seconds":5}`, js); status != 200 || !strings.Contains(body, "6 dB below") {
+			t.Fatalf("%s: %d %s", kind, status, body)
+		}
+		card.board = 2 // 0.25 ms: −0.09° a hertz
+	}
+	_, body := request(t, h, "GET", "/api/v1/response", "", nil)
+	var got responseState
+	if err := json.Unmarshal([]byte(body), &got); err != nil || got.Response == nil {
+		t.Fatalf("%.200s %v", body, err)
+	}
+	for i, f := range got.Response.FreqHz {
+		if math.Abs(got.Response.GainDB[i]) > 0.02 || math.Abs(got.Response.PhaseDegrees[i]+0.09*f) > 0.5 {
+			t.Fatalf("at %.4g Hz %.3f dB and %.2f°, want 0 and %.2f", f, got.Response.GainDB[i], got.Response.PhaseDegrees[i], -0.09*f)
+		}
+	}
+	for _, bad := range []string{`{"kind":"ear"}`, `{"kind":"loop","level":2}`, `{"kind":"loop","seconds":900}`} {
+		if status, body := request(t, h, "POST", "/api/v1/response/card/runs", bad, js); status != 400 {
+			t.Errorf("%s: %d %s", bad, status, body)
+		}
+	}
+	if status, _ := request(t, h, "DELETE", "/api/v1/response/card", "", nil); status != 204 || card.closed != 1 {
+		t.Errorf("closing: %d, closed %d times", status, card.closed)
 	}
 }

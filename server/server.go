@@ -64,6 +64,8 @@ type Config struct {
 	// TLS, when set, is used for whatever other computers can reach. The page may
 	// then be opened under the certificate's names too.
 	TLS *tls.Config
+	// Card, when set, opens this computer's own sound card for measuring a board.
+	Card func(input, output string, rateHz float64) (Card, error)
 	// Audio, when set, takes the sound that the owner's page sends.
 	Audio *soundcard.Browser
 	// Extra adds routes of other parts (recordings) below /api/v1, the owner's alone.
@@ -82,6 +84,8 @@ type Server struct {
 	access    *Access
 	audio     *soundcard.Browser
 	bench     bench
+	card      openCard
+	openCard  func(input, output string, rateHz float64) (Card, error)
 	tls       *tls.Config
 	// patience with slow peers, of headers and of bodies and answers.
 	headerPatience, patience time.Duration
@@ -97,7 +101,7 @@ func New(c Config) *Server {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	stop, cancel := context.WithCancel(context.Background())
-	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio,
+	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, openCard: c.Card,
 		access: newAccess(), headerPatience: headerPatience, patience: bodyPatience, stop: stop, cancel: cancel}
 	s.Sharing = &Sharing{server: s}
 	return s
@@ -144,6 +148,9 @@ func (s *Server) Handler() http.Handler {
 				r.Get("/response/stimulus", s.getStimulus)
 				r.Post("/response/runs", s.postRun)
 				r.Delete("/response", s.deleteRuns)
+				r.Put("/response/card", s.putCard)
+				r.Delete("/response/card", s.deleteCard)
+				r.Post("/response/card/runs", s.postCardRun)
 				s.shareRoutes(r)
 				for _, add := range s.extra {
 					add(r)
@@ -171,6 +178,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		s.Sharing.mu.Unlock()
 	}
 	defer func() { _ = s.Sharing.Stop() }()
+	defer func() { _ = s.card.swap(nil, 0) }()
 	ended := make(chan error, 1)
 	go func() { ended <- h.Serve(l) }()
 	select {

@@ -104,7 +104,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	reviews := library.NewReviews(store)
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, Audio: audio,
+	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, Audio: audio, Card: openCard,
 		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
 		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
 	defer func() {
@@ -160,6 +160,15 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 		return nil
 	}
 	return err
+}
+
+// openCard opens this computer's sound card for measuring a board.
+func openCard(input, output string, rateHz float64) (server.Card, error) {
+	b, err := soundcard.OpenBench(input, output, rateHz)
+	if err != nil {
+		return nil, err
+	}
+	return b, nil
 }
 
 // shareFrom opens the page to other computers and prints the links.

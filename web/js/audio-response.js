@@ -149,3 +149,46 @@ export class ResponseBench {
     if (context && context.state !== "closed") void context.close();
   }
 }
+
+/** The same through the sound card of the program's own computer, where it was built with one. */
+export class CardBench {
+  constructor() {
+    this.seconds = 20;
+    this.warning = "";
+    this.open = false;
+  }
+
+  /** @param {string} input the device's name */
+  async start(input) {
+    this.open = false;
+    await request("PUT", "/response/card", { input, output: "default", rateHz: 48000 });
+    this.open = true;
+  }
+
+  /**
+   * @param {"loop"|"board"} kind
+   * @param {number} level
+   * @param {(share: number) => void} progress
+   * @returns {Promise<Run>}
+   */
+  async run(kind, level, progress) {
+    const all = (this.seconds + TAIL_SECONDS) * 1000;
+    const began = performance.now();
+    const shown = window.setInterval(() => progress(Math.min(1, (performance.now() - began) / all)), 200);
+    try {
+      return await request("POST", "/response/card/runs", { kind, level, seconds: this.seconds }, all + 20_000);
+    } finally {
+      window.clearInterval(shown);
+    }
+  }
+
+  stop() {
+    void this.close();
+  }
+
+  async close() {
+    if (!this.open) return;
+    this.open = false;
+    await request("DELETE", "/response/card").catch(() => {}); // the program closes it at its end, too
+  }
+}

@@ -3,7 +3,7 @@
 
 import { api, request, sentence } from "../api.js";
 import { AudioInput } from "../audio-input.js";
-import { ResponseBench } from "../audio-response.js";
+import { CardBench, ResponseBench } from "../audio-response.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
 import { quantity, significant } from "../format.js";
@@ -15,6 +15,9 @@ import { decibels } from "./figures.js";
 /** @import {Channel, PathResponse} from "../types.js" */
 /** @import {Measured} from "../audio-response.js" */
 /** @import {Palette} from "../theme.js" */
+
+/** Begins the value of a choice that is no browser's device. */
+const CARD = "card:";
 
 export const DISTORTED = "Shape distorted by the sound card, timing usable.";
 
@@ -55,6 +58,9 @@ class SoundPanel {
     this.ctx = ctx;
     this.over = false;
     this.root = root;
+    /** @type {import("../types.js").Choice[]} sound cards of the program itself */
+    this.cards = [];
+    /** @type {ResponseBench|CardBench} */
     this.bench = new ResponseBench();
     /** @type {Measured|null} */
     this.measured = null;
@@ -115,7 +121,7 @@ class SoundPanel {
   /** @param {HTMLElement} root */
   #response(root) {
     const missing = AudioInput.missing();
-    this.device = h("select", { id: "response-device", "data-testid": "response-device" }, h("option", { value: "" }, "the default input"));
+    this.device = h("select", { id: "response-device", "data-testid": "response-device" }, missing ? null : h("option", { value: "" }, "the browser’s default input"));
     this.level = select("response-level", [["0.02", "2 % of full scale"], ["0.1", "10 %"], ["0.3", "30 %"], ["0.7", "70 %"]], () => {});
     this.level.value = "0.1";
     this.seconds = select("response-seconds", [["5", "5 s, a quick look"], ["20", "20 s"], ["60", "60 s, least noise"]], () => this.#closeBench());
@@ -135,12 +141,27 @@ class SoundPanel {
     this.phasePlot = new Plot(this.phaseChart, { palette: this.ctx.palette(), label: "Phase of the board against frequency" });
     root.append(h("section", { class: "sound-part" }, h("h3", {}, "Frequency response of a board"),
       h("p", { class: "warning" }, "Never with a person connected. The output goes to the board through a divider, the board’s output to the input through a divider: sound cards bear about 1 V."),
-      missing ? h("p", { class: "hint" }, missing) : h("div", { class: "extra" },
+      missing ? h("p", { class: "hint" }, missing) : null, h("div", { class: "extra" },
         h("label", { class: "field" }, h("span", {}, "Input"), this.device), h("label", { class: "field" }, h("span", {}, "Output level"), this.level),
         h("label", { class: "field" }, h("span", {}, "One sweep lasts"), this.seconds),
         h("p", { class: "hint" }, "First join output and input by the same dividers, without the board; then put the board between. Each run sweeps from 0.5 Hz to 2 kHz. What both have in common falls out."),
         h("div", { class: "row" }, this.openBench, this.loop, this.board, this.stopRun), this.bar, this.said),
       this.plots));
+    void this.#listCards();
+  }
+
+  /** The sound cards of a program that was built with them. */
+  async #listCards() {
+    try {
+      this.cards = (await api.sources()).sounds;
+      if (!this.over) this.device?.append(...this.#cardOptions());
+    } catch {
+      // A watcher's page, or no answer: the browser's input remains.
+    }
+  }
+
+  #cardOptions() {
+    return this.cards.map((c) => h("option", { value: CARD + c.name }, `${c.name}, of the program itself`));
   }
 
   #channel() {
@@ -223,7 +244,7 @@ class SoundPanel {
   }
 
   #closeBench() {
-    this.bench.close();
+    void this.bench.close();
     if (this.loop) this.loop.disabled = true;
     if (this.board) this.board.disabled = true;
     if (this.said) setText(this.said, "");
@@ -232,14 +253,18 @@ class SoundPanel {
   async #openBench() {
     setText(this.error, "");
     if (!this.loop || !this.board || !this.said || !this.device || !this.seconds) return;
+    const chosen = this.device.value;
+    await this.bench.close();
+    this.bench = chosen.startsWith(CARD) ? new CardBench() : new ResponseBench();
     this.bench.seconds = Number(this.seconds.value);
     try {
       setText(this.said, "Opening …");
-      await this.bench.start(this.device.value);
-      const list = await this.ctx.audio.list();
-      const chosen = this.device.value;
-      fill(this.device, h("option", { value: "" }, "the default input"), ...list.map((d) => h("option", { value: d.id }, d.name)));
-      this.device.value = chosen;
+      await this.bench.start(chosen.startsWith(CARD) ? chosen.slice(CARD.length) : chosen);
+      if (!chosen.startsWith(CARD)) {
+        const list = await this.ctx.audio.list();
+        fill(this.device, h("option", { value: "" }, "the browser’s default input"), ...list.map((d) => h("option", { value: d.id }, d.name)), ...this.#cardOptions());
+        this.device.value = chosen;
+      }
       this.loop.disabled = this.board.disabled = false;
       setText(this.said, this.bench.warning || "Open. Keep it open for both runs.");
     } catch (e) {
@@ -314,7 +339,7 @@ class SoundPanel {
 
   destroy() {
     this.over = true;
-    this.bench.close();
+    void this.bench.close();
     this.gainPlot?.destroy();
     this.phasePlot?.destroy();
   }
