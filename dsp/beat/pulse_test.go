@@ -344,12 +344,19 @@ func TestPulseBadConfig(t *testing.T) {
 }
 
 func BenchmarkPulse(b *testing.B) {
-	f := fingerOf(b, simulate.Finger(), 60)
-	d, _ := NewPulse(f.rate)
-	beats := make([]Beat, 0, 1024)
-	b.ReportAllocs()
-	for b.Loop() {
-		beats = d.Process(beats[:0], f.x)
+	for _, hz := range []float64{250, 8000} {
+		b.Run(fmt.Sprintf("%g Hz", hz), func(b *testing.B) {
+			const seconds = 20
+			c := simulate.Finger()
+			c.RateHz = hz
+			f := fingerOf(b, c, seconds)
+			d, _ := NewPulse(f.rate)
+			beats := make([]Beat, 0, 1024)
+			b.ReportAllocs()
+			for b.Loop() {
+				beats = d.Process(beats[:0], f.x)
+			}
+			b.ReportMetric(seconds*float64(b.N)/b.Elapsed().Seconds(), "s/s")
+		})
 	}
-	b.ReportMetric(60*float64(b.N)/b.Elapsed().Seconds(), "s/s")
 }
