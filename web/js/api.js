@@ -44,8 +44,12 @@ async function errorText(answer) {
   return `the server answered ${answer.status} ${answer.statusText}`;
 }
 
-/** @param {string} text */
-export function sentence(text) {
+/** The part of the program that an error names first; a person need not know it. */
+const PART = /^(?:acquire|serialport|soundcard|recording|playback|simulate|session|library|filter|signalpath|meter|beat|mains|spectrum): /;
+
+/** @param {string} said */
+export function sentence(said) {
+  const text = said.replace(PART, "");
   const t = text.charAt(0).toUpperCase() + text.slice(1);
   return /[.!?…]$/.test(t) ? t : t + ".";
 }

@@ -1,6 +1,6 @@
 // Wires the page: stream → rings and store → panels; controls → server.
 
-import { api } from "./api.js";
+import { api, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
 import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
@@ -599,7 +599,7 @@ function showSource(state) {
   setText(byId("source-name"), server.source?.name || "no source");
   const status = server.status === "running" ? "" : server.statusText || server.status;
   const words = /** @type {Record<string, string>} */ ({ idle: "no source chosen", opening: "opening …", waiting: "waiting for it to come back", ended: "at its end", failed: "failed", paused: "paused" });
-  setText(byId("source-status"), status && server.status !== "running" ? server.statusText || words[server.status] || server.status : "");
+  setText(byId("source-status"), status && server.status !== "running" ? server.statusText && server.statusText !== server.status ? sentence(server.statusText) : words[server.status] || server.status : "");
   const clock = server.clock;
   const e = byId("clock");
   const used = clock?.usedRateHz || server.sourceRateHz;

@@ -112,6 +112,7 @@ export class TracePanel {
     /** What the ink on the canvas shows; anything else needs it drawn anew. */
     this.inked = { origin: -1, samplesPerPx: 0, version: -1, gaps: /** @type {unknown} */ (null), holes: /** @type {unknown} */ (null) };
     this.labelWidthPx = 0;
+    this.gapWordsEnd = 0;
 
     this.base = h("canvas", { class: "trace-base", "aria-hidden": "true" });
     this.ink = h("canvas", { class: "trace-ink", "aria-hidden": "true" });
@@ -1062,6 +1063,7 @@ export class TracePanel {
     ctx.rect(leftPx, 0, width - leftPx, height);
     ctx.clip();
     this.#drawTimes(ctx, axisTop);
+    this.gapWordsEnd = 0;
     for (const gap of this.gaps) this.#drawGapWords(ctx, gap, axisTop, "");
     for (const hole of this.holes) this.#drawGapWords(ctx, hole, axisTop, "lost on the way to this page");
     this.#drawBeats(ctx);
@@ -1189,6 +1191,8 @@ export class TracePanel {
     ctx.textBaseline = "middle";
     const w = ctx.measureText(text).width;
     const from = Math.max(leftPx + 4 * ratio, x1 + 6 * ratio);
+    if (from < this.gapWordsEnd) return; // over the words of the gap before; the Board drawer lists all
+    this.gapWordsEnd = from + w + 8 * ratio;
     ctx.globalAlpha = 0.85;
     ctx.fillStyle = palette.paper;
     ctx.fillRect(from - 3 * ratio, axisTop - 22 * ratio, w + 6 * ratio, 17 * ratio);
