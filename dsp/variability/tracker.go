@@ -106,6 +106,9 @@ func (t *Tracker) beat(b beat.Beat) {
 	if t.config.Kind == beat.Pulse && b.Foot < b.Sample {
 		fiducial = b.Foot
 	}
+	if math.IsNaN(b.Quality) {
+		b.Quality = 0
+	}
 	t.now = max(t.now, b.Sample+1)
 	if t.have && fiducial <= t.last {
 		return
@@ -241,6 +244,10 @@ func (l *level) init(rateHz float64) {
 }
 
 func (l *level) add(first int64, values []float64) {
+	if first < 0 { // nothing is asked of the time before
+		n := min(-first, int64(len(values)))
+		values, first = values[n:], first+n
+	}
 	slots := int64(len(l.sum))
 	for len(values) > 0 {
 		bin := first / l.width
