@@ -54,6 +54,11 @@ const (
 	shapeMax  = 6  // kinds of beat remembered
 	history   = 8  // beats and intervals remembered
 	spikeMax  = 16 // half the longest running median, steps of 1 to 2 ms
+
+	slopeMillis = 60 // the slope is sought within ± this of the level's maximum
+
+	tailStep = 4  // a kind's tail is kept in bins of so many internal samples: 16 ms
+	tailLen  = 38 // bins: 608 ms
 )
 
 // ecgCand is a local maximum of the QRS-band level.
@@ -68,7 +73,7 @@ type ecgCand struct {
 	amplitude float64
 	swing     float64
 	taken     bool
-	sharp     float64 // level over the rms of the wider band
+	slope     float64 // greatest slope nearby in the wider band
 	clipped   bool
 	fault     string // why the input there is no QRS at all
 	shadowed  bool   // a stronger one follows at once
@@ -80,6 +85,10 @@ type ecgShape struct {
 	v     [shapeLen]float64
 	count int
 	last  int64
+	// What follows a beat of this kind, share of its level: the greatest level in
+	// each bin of the time after it, a mean over beats, and how many were seen.
+	tail  [tailLen]float64
+	tails [tailLen]int
 }
 
 // ECGDetector finds R peaks in a raw ECG; see NewECG.
@@ -110,14 +119,16 @@ type ECGDetector struct {
 	j                int64
 
 	cands      [ecgCands]ecgCand
-	made       int64 // candidates made
-	judged     int64 // candidates judged
-	peaks      [history]float64
+	made       int64            // candidates made
+	judged     int64            // candidates judged
+	peaks      [history]float64 // levels of the last beats
+	slopes     [history]float64 // their slopes
 	nPeaks     int64
 	rr         [history]float64
 	nRR        int64
 	last       int64 // internal index of the last beat, level's time
 	lastCand   ecgCand
+	lastKind   int
 	lastSample int64
 	searching  bool
 	nextTry    int64

@@ -14,10 +14,6 @@ func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 		q.refusal = "searching"
 		return dst
 	}
-	q.threshold = d.p.signalShare * d.usual()
-	if q.level > q.threshold/4 {
-		q.agreement = d.agree(q)
-	}
 	d.weigh(q)
 	switch r := d.refuse(q); r {
 	case "":
@@ -29,14 +25,20 @@ func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 	return dst
 }
 
-// weigh makes the candidate's feature of its level: a strange shape costs a share,
-// a greater one in noise, and greater still where it comes early in a steady rhythm.
+// weigh makes the candidate's feature and its threshold. The feature is the geometric
+// mean of level and slope, each beside the usual beat's, lessened for a strange shape
+// and where it comes early in a steady rhythm; the threshold rises with the background.
+// The form is that of a logistic decision in the logarithms of the measures.
 func (d *ECGDetector) weigh(q *ecgCand) {
-	noise := min(q.floor/d.usual()/d.p.noiseFull, 1)
-	strange := 1 - clamp01((q.agreement-d.p.agreeLow)/(1-d.p.agreeStray-d.p.agreeLow))
-	cost := d.p.strangeWeight + (d.p.noiseWeight-d.p.strangeWeight)*noise
-	cost += d.p.earlyWeight * noise * d.early(q.at-d.last)
-	q.feature = q.level * max(1-strange*cost, 0.05)
+	usual := d.usual()
+	q.agreement = 0
+	if q.level > 0.1*usual {
+		q.agreement = d.agree(q)
+	}
+	noise := clamp01(q.floor / usual / d.p.noiseFull)
+	cost := d.p.strangeWeight*(1-q.agreement) + d.p.earlyWeight*noise*d.early(q.at-d.last)
+	q.feature = math.Sqrt(q.level*usual*q.slope/d.usualSlope()) * math.Exp(-cost)
+	q.threshold = d.p.signalShare * usual * math.Pow(max(q.floor/usual, d.p.floorLeast)/0.1, d.p.floorPower)
 }
 
 // early says how far a beat so many internal samples after the last would be ahead
@@ -68,14 +70,11 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.feature < q.threshold {
 		return "below the threshold"
 	}
-	if q.feature < d.p.floorRatio*q.floor {
+	if q.level < d.p.floorRatio*q.floor {
 		return "does not stand out from the background"
 	}
-	if q.feature < d.wane(q.at-d.last)*d.lastCand.level {
+	if d.isTail(q) {
 		return "T wave or tail of the beat before"
-	}
-	if float64(q.at-d.last) < d.p.tWaveEnd*ecgRateHz*d.rootRR() && q.level*q.sharp < d.p.tWaveBlunt*d.lastCand.level*d.lastCand.sharp {
-		return "T wave: small and blunt beside the beat before"
 	}
 	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
 		if x := d.level[i&(ecgRing-1)]; q.feature < d.p.aheadShare*x {
@@ -86,30 +85,59 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	return ""
 }
 
-// rootRR is the square root of the usual interval in seconds, as the QT interval
-// follows it (Bazett 1920), kept within reason.
+// isTail says whether a candidate is no beat of its own but the T wave or the tail of
+// the last one. Soon after a beat another must be great, whatever its shape. Up to the
+// end of a T wave, one of no known shape must be steeper than a T wave, and where the
+// last one's kind is known to be followed by such a wave, steeper and greater than it.
+func (d *ECGDetector) isTail(q *ecgCand) bool {
+	gap := q.at - d.last
+	if q.level < d.wane(gap)*d.lastCand.level {
+		return true
+	}
+	if float64(gap) > d.p.tWaveEnd*ecgRateHz*d.rootRR() {
+		return false
+	}
+	slope := q.slope / min(d.lastCand.slope, d.usualSlope())
+	return slope < d.p.tWaveBlunt || slope < d.p.tailBlunt && q.level < d.p.tailTimes*d.expected(gap)
+}
+
+// rootRR is the square root of an interval in seconds, as the QT interval follows it
+// (Bazett 1920), kept within reason. Of the last intervals one of the longer: were T
+// waves taken for beats, the short ones would shut out the tests that refuse them.
 func (d *ECGDetector) rootRR() float64 {
-	return math.Sqrt(min(max(d.usualRR()/ecgRateHz, 0.4), 1.2))
+	return math.Sqrt(min(max(d.rankRR(0.75)/ecgRateHz, 0.4), 1.2))
 }
 
 // wane is the share of a beat's level that another needs so many internal samples
 // from it, falling from the end of the refractory time to none.
 func (d *ECGDetector) wane(gap int64) float64 {
 	t := float64(gap) / ecgRateHz
-	end := d.p.waneSeconds * d.rootRR()
-	return clamp01(d.p.waneShare * (end - t) / (end - d.p.refractorySeconds))
+	span := d.p.waneSeconds * d.rootRR()
+	return clamp01(d.p.waneShare * (1 - (t-d.p.refractorySeconds)/span))
 }
 
-// usual is the level of a usual beat.
-func (d *ECGDetector) usual() float64 {
+// usual is the level of a usual beat, usualSlope its slope.
+func (d *ECGDetector) usual() float64      { return d.middle(&d.peaks) }
+func (d *ECGDetector) usualSlope() float64 { return d.middle(&d.slopes) }
+
+// middle is the mean of the middle half of the last beats' values.
+func (d *ECGDetector) middle(v *[history]float64) float64 {
 	n := int(min(d.nPeaks, history))
 	s := d.scratch[:n]
-	copy(s, d.peaks[:n])
+	copy(s, v[:n])
 	slices.Sort(s)
-	return s[int(float64(n-1)*d.p.usualRank)]
+	s = s[n/4 : n-n/4]
+	sum := 0.0
+	for _, x := range s {
+		sum += x
+	}
+	return sum / float64(n-2*(n/4))
 }
 
-func (d *ECGDetector) usualRR() float64 {
+// usualRR is the median of the last intervals, internal samples.
+func (d *ECGDetector) usualRR() float64 { return d.rankRR(0.5) }
+
+func (d *ECGDetector) rankRR(share float64) float64 {
 	n := int(min(d.nRR, history))
 	if n == 0 {
 		return 1 * ecgRateHz
@@ -117,7 +145,7 @@ func (d *ECGDetector) usualRR() float64 {
 	s := d.scratch[:n]
 	copy(s, d.rr[:n])
 	slices.Sort(s)
-	return s[n/2]
+	return s[int(share*float64(n))]
 }
 
 // take makes a beat of a candidate.
@@ -128,15 +156,17 @@ func (d *ECGDetector) take(dst []Beat, q *ecgCand, reason string) []Beat {
 	q.taken = true
 	d.searching = false
 	d.peaks[d.nPeaks%history] = q.level
+	d.slopes[d.nPeaks%history] = q.slope
 	d.nPeaks++
 	if rr := q.at - d.last; rr < 3*ecgRateHz {
 		d.rr[d.nRR%history] = float64(rr)
 		d.nRR++
 	}
+	d.learnTail(q.at)
 	d.last = q.at
 	d.lastCand = *q
 	d.lastSample = q.sample
-	d.learn(q)
+	d.lastKind = d.learn(q)
 	d.tell2(q, true, reason)
 	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
 	if q.clipped {
@@ -162,7 +192,7 @@ func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
 	var best *ecgCand
 	for i := max(d.judged-ecgCands/2, 0); i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
-		if q.taken || q.fault != "" || q.at-d.last < int64(d.p.tWaveSeconds*ecgRateHz) || q.swing < d.config.MinVolts {
+		if q.taken || q.fault != "" || float64(q.at-d.last) < d.p.tWaveEnd*ecgRateHz*d.rootRR() || d.isTail(q) || q.swing < d.config.MinVolts {
 			continue
 		}
 		if q.shadowed || q.feature < d.p.backShare*q.threshold || q.level < d.p.floorRatio*q.floor {
@@ -225,7 +255,7 @@ func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
 				}
 				continue
 			}
-			if q.at-b.at < int64(d.p.tWaveSeconds*ecgRateHz) && q.level < d.p.tWaveShare*b.level {
+			if q.at-b.at < int64(d.p.tWaveSeconds*ecgRateHz) && (q.level < d.p.tWaveShare*b.level || q.slope < d.p.tailBlunt*b.slope) {
 				continue
 			}
 		}
@@ -276,13 +306,10 @@ func (d *ECGDetector) measure(q *ecgCand) {
 	for i := range q.shape {
 		q.shape[i] = d.shape[(q.at+d.shift+int64(i-shapeFull/2)*shapeStep)&mask]
 	}
-	sum := 0.0
-	for _, v := range q.shape {
-		sum += v * v
-	}
-	q.sharp = 0
-	if sum > 0 {
-		q.sharp = q.level / math.Sqrt(sum/shapeFull)
+	q.slope = 0
+	const reach = slopeMillis * ecgRateHz / 1000
+	for i := q.at + d.shift - reach; i <= q.at+d.shift+reach; i++ {
+		q.slope = max(q.slope, math.Abs(d.shape[(i+1)&mask]-d.shape[(i-1)&mask]))
 	}
 	d.locate(q)
 }
@@ -441,7 +468,7 @@ func (d *ECGDetector) agree(q *ecgCand) float64 {
 }
 
 // learn takes a beat's shape in.
-func (d *ECGDetector) learn(q *ecgCand) {
+func (d *ECGDetector) learn(q *ecgCand) int {
 	kind, best, bestLag := -1, 1-d.p.joinStray, 0
 	for i := range d.shapes {
 		s := &d.shapes[i]
@@ -484,13 +511,50 @@ func (d *ECGDetector) learn(q *ecgCand) {
 		xx += a * a
 	}
 	if xx == 0 {
-		return
+		return kind
 	}
 	g := 1 / math.Sqrt(xx)
 	alpha := max(1/float64(s.count), 0.125)
 	for k := range s.v {
 		s.v[k] += alpha * (q.shape[bestLag+k]*g - s.v[k])
 	}
+	return kind
+}
+
+// learnTail takes in what followed the last beat, now that the next is known at the
+// internal index at.
+func (d *ECGDetector) learnTail(at int64) {
+	if d.nPeaks < 2 || d.lastCand.level <= 0 {
+		return
+	}
+	s := &d.shapes[d.lastKind]
+	for k := range s.tail {
+		from := d.last + int64(k*tailStep)
+		if from+tailStep > at-int64(d.p.tailGuard*ecgRateHz) || from+tailStep > d.j-d.half {
+			break
+		}
+		top := 0.0
+		for i := from; i < from+tailStep; i++ {
+			top = max(top, d.level[i&(ecgRing-1)])
+		}
+		s.tails[k]++
+		s.tail[k] += (top/d.lastCand.level - s.tail[k]) * max(1/float64(s.tails[k]), 0.125)
+	}
+}
+
+// expected is the level to be expected so many internal samples after the last beat
+// from what followed others of its kind; 0 when that is not known.
+func (d *ECGDetector) expected(gap int64) float64 {
+	s := &d.shapes[d.lastKind]
+	reach := int(d.p.tailReach * ecgRateHz / tailStep)
+	k := int(gap / tailStep)
+	e := 0.0
+	for i := max(k-reach, 0); i <= min(k+reach, tailLen-1); i++ {
+		if s.tails[i] >= 3 {
+			e = max(e, s.tail[i])
+		}
+	}
+	return e * d.lastCand.level
 }
 
 func clamp01(x float64) float64 { return min(max(x, 0), 1) }
