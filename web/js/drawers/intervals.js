@@ -48,7 +48,7 @@ class IntervalsPanel {
     this.summary = h("p", { class: "summary", "data-testid": "intervals-summary" });
     this.old = h("p", { class: "warning", "data-testid": "intervals-old" });
     this.error = h("p", { class: "error", role: "status", "data-testid": "intervals-error" });
-    this.stripChart = h("div", { class: "chart", tabindex: "0", role: "slider", "data-testid": "intervals-strip", "aria-label": "Interval strip" });
+    this.stripChart = h("div", { class: "chart", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": "no interval chosen", "data-testid": "intervals-strip", "aria-label": "Interval strip" });
     this.strip = new Plot(this.stripChart, { palette: ctx.palette(), label: "Intervals against time" });
     this.readout = h("p", { class: "reading-out", "data-testid": "intervals-readout" }, h("span", { class: "hint" }, "Point at the strip, or step along it with the arrow keys; a click or Enter holds the paper there."));
     this.legend = h("p", { class: "hint marks" });
