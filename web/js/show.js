@@ -36,7 +36,7 @@ const CLEANED = 3;
 /** Ink and ground with the greatest contrast; the grid keeps 3:1 for the back row. */
 const LOOKS = {
   light: { paper: "#ffffff", ink: "#000000", trace: "#000000", grid: "#949494", mark: "#0a5a8c", gap: "#8a8a8a" },
-  dark: { paper: "#000000", ink: "#ffffff", trace: "#ffffff", grid: "#6b6b6b", mark: "#8cc7ee", gap: "#8f8f8f" },
+  dark: { paper: "#1b1e22", ink: "#ffffff", trace: "#ffffff", grid: "#70757b", mark: "#8cc7ee", gap: "#8f8f8f" },
 };
 
 /**
