@@ -105,6 +105,8 @@ type Feed struct {
 	begun    bool
 	fine     bool // a sample was no whole 16-bit step
 	uneven   bool // the browser divides by 32767 above zero
+	loud     bool // the newest sample that was not zero was loud
+	zeros    int  // samples of zero since
 
 	// Guarded by mu.
 	mu       sync.Mutex
@@ -212,6 +214,9 @@ func (f *Feed) Push(data []byte, arrived time.Time) error {
 	if f.begun {
 		lost = first - f.next
 	}
+	if lost > 0 {
+		f.loud, f.zeros = false, 0
+	}
 	f.sequence, f.next, f.begun = sequence, first+int64(n), true
 	counts := make([][]int32, channels)
 	for c := range counts {
@@ -220,6 +225,7 @@ func (f *Feed) Push(data []byte, arrived time.Time) error {
 			counts[c][i] = f.count(float64(math.Float32frombits(binary.LittleEndian.Uint32(data[frameHeaderBytes+4*(c*n+i):]))))
 		}
 	}
+	filled := f.filledIn(counts)
 	given := false
 	select {
 	case f.queue <- browserPacket{first, counts, arrived}:
@@ -230,11 +236,54 @@ func (f *Feed) Push(data []byte, arrived time.Time) error {
 	defer f.mu.Unlock()
 	f.frames++
 	f.finer = f.fine
-	f.lost += lost
+	f.lost += lost + filled
 	if !given && f.users > 0 {
 		f.lost += int64(n)
 	}
 	return nil
+}
+
+const (
+	// A busy browser puts digital silence where it lost sound, and does not say so. A
+	// signal falls to zero by and by, and a converter's noise breaks its rest up: from
+	// loudCounts straight to leastFilled zeros or more is such a stretch.
+	loudCounts  = 16 * 256
+	leastFilled = 64
+	// mostFilled seconds of it are no loss but a muted input.
+	mostFilledSeconds = 0.5
+)
+
+// filledIn marks the samples that the browser put in where it lost some as
+// missing, and gives how many.
+func (f *Feed) filledIn(counts [][]int32) (filled int64) {
+	mark := func(i int) {
+		for _, c := range counts {
+			c[i] = acquire.MissingCount
+		}
+		filled++
+	}
+	for i := range counts[0] {
+		zero, loud := true, false
+		for _, c := range counts {
+			zero = zero && c[i] == 0
+			loud = loud || c[i] >= loudCounts || c[i] <= -loudCounts
+		}
+		if !zero {
+			f.loud, f.zeros = loud, 0
+			continue
+		}
+		f.zeros++
+		switch {
+		case !f.loud || float64(f.zeros) > mostFilledSeconds*f.hello.RateHz:
+		case f.zeros == leastFilled:
+			for k := max(0, i-leastFilled+1); k <= i; k++ {
+				mark(k)
+			}
+		case f.zeros > leastFilled:
+			mark(i)
+		}
+	}
+	return filled
 }
 
 // Say passes on a sentence of the page's, as lines a board says.

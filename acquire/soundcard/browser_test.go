@@ -141,6 +141,51 @@ func TestBrowserGapsAreMarked(t *testing.T) {
 	}
 }
 
+// TestSilencePutInIsMissing: what a busy browser puts in is no signal.
+func TestSilencePutInIsMissing(t *testing.T) {
+	const n = 8000
+	loud := make([]float32, n)
+	for i := range loud {
+		loud[i] = float32(math.Round(8000*math.Sin(float64(i)/40))+0.25) / 32768 // never zero
+	}
+	for name, c := range map[string]struct{ from, to, lowest, highest int }{
+		"two blocks of the audio thread": {1280, 1536, 256, 256},
+		"across frames":                  {1250, 2000, 750 - 30, 750},
+		"too short to tell":              {1280, 1320, 0, 0},
+		"a muted input":                  {1280, n, 4000, 4000},
+	} {
+		x := append([]float32(nil), loud...)
+		clear(x[c.from:c.to])
+		f := attach(t, NewBrowser(), Hello{Device: "x", RateHz: 8000, Channels: 1})
+		missing, wrong := 0, 0
+		for i := 0; i < n; i += 80 {
+			if err := f.Push(pageFrame(uint32(i/80), int64(i), 8000, x[i:i+80]), time.Now()); err != nil {
+				t.Fatal(err)
+			}
+			for k, v := range (<-f.queue).counts[0] {
+				if v == acquire.MissingCount {
+					missing++
+					if i+k < c.from || i+k >= c.to {
+						wrong++
+					}
+				}
+			}
+		}
+		if missing < c.lowest || missing > c.highest || wrong > 0 || f.lost != int64(missing) {
+			t.Errorf("%s: %d samples missing (%d counted lost), %d of the signal's own; want %d to %d and 0", name, missing, f.lost, wrong, c.lowest, c.highest)
+		}
+	}
+	// A pulse that decays into a quiet input's zeros is a signal.
+	f := attach(t, NewBrowser(), Hello{Device: "x", RateHz: 8000, Channels: 1})
+	quiet := make([]float32, 2000)
+	for i := range quiet {
+		quiet[i] = float32(math.Round(8000*math.Exp(-float64(i)/100))) / 32768
+	}
+	if err := f.Push(pageFrame(0, 0, 8000, quiet), time.Now()); err != nil || f.lost != 0 {
+		t.Errorf("a decay into silence: %d samples taken for lost, %v", f.lost, err)
+	}
+}
+
 func TestBrowserRefusesBadFrames(t *testing.T) {
 	good := pageFrame(1, 480, 48000, make([]float32, 480))
 	for name, change := range map[string]func(b []byte) []byte{

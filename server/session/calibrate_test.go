@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server/hub"
 )
 
 // coupled is a 16-bit sound input at 1 kHz behind 8 Hz: 1.6 V are full scale.
@@ -212,5 +214,40 @@ func TestReplayHasTheScaleItWasRecordedWith(t *testing.T) {
 		if c.Unit != want || (c.Coupling != nil) != (want == "V") || want == "V" && math.Abs(c.HighVolts-1.6) > 0.001 {
 			t.Errorf("kept %s: unit %s up to %g, coupling %v", kept, c.Unit, c.HighVolts, c.Coupling)
 		}
+	}
+}
+
+// notebook is a Memory that notes under which address things were asked and kept.
+type notebook struct{ asked, kept []string }
+
+func (n *notebook) Load(address string, _ int, _ string) (kind string, path signalpath.Settings, scale ScaleSettings, ok bool) {
+	n.asked = append(n.asked, address)
+	return "", path, scale, false
+}
+func (n *notebook) Save(address string, _ []ChannelState) { n.kept = append(n.kept, address) }
+
+// TestSoundIsRememberedByTheDevice: "default" may be another device tomorrow.
+func TestSoundIsRememberedByTheDevice(t *testing.T) {
+	info := coupled
+	info.Address = "sound:default?side=left"
+	src := newScript(info)
+	book := &notebook{}
+	s := New(Config{Openers: acquire.Openers{"sound": func(context.Context, acquire.Address) (acquire.Source, error) { return src, nil }}, Hub: hub.New(100), Remember: book})
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() { defer close(done); _ = s.Run(ctx) }()
+	defer func() { cancel(); <-done }()
+	if err := s.Open(ctx, info.Address); err != nil {
+		t.Fatal(err)
+	}
+	scale := s.State().Channels[0].Scale
+	scale.CouplingHz = 8
+	if err := s.SetScale(ctx, 0, scale); err != nil {
+		t.Fatal(err)
+	}
+	cancel()
+	<-done
+	if len(book.asked) != 1 || book.asked[0] != "sound:lamp clip" || len(book.kept) != 1 || book.kept[0] != "sound:lamp clip" {
+		t.Errorf("asked for %q and kept as %q, want sound:lamp clip", book.asked, book.kept)
 	}
 }
