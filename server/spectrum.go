@@ -7,6 +7,7 @@ import (
 
 	"pulsewright/dsp/meter"
 	"pulsewright/dsp/spectrum"
+	"pulsewright/server/analysis"
 )
 
 // Spectrum is what GET /channels/{n}/spectrum answers.
@@ -38,7 +39,7 @@ func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
-	segment := min(spectrumSegment(rateHz), len(values))
+	segment := min(spectrum.SegmentNear(analysis.SegmentSeconds, rateHz), len(values))
 	if segment < 16 {
 		fail(w, http.StatusConflict, fmt.Sprintf("only %d samples without a gap: a spectrum needs 16 or more, so wait a moment", len(values)))
 		return
@@ -63,15 +64,6 @@ func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
 		out.DensityLimitPerRoot = converterLimit(c.StepVolts, rateHz)
 	}
 	Answer(w, out)
-}
-
-// spectrumSegment is the power of two nearest to 4 s.
-func spectrumSegment(rateHz float64) int {
-	n := 16
-	for float64(n)*1.5 < 4*rateHz {
-		n *= 2
-	}
-	return n
 }
 
 // converterLimit is the amplitude density of an ideal converter's rounding: a

@@ -379,6 +379,16 @@ func (w *Welch) Density(dst *Density) {
 	}
 }
 
+// SegmentNear is the power of two nearest to a time at a sample rate, at least 16
+// samples. Bins are then between 1.5/seconds and 0.75/seconds apart.
+func SegmentNear(seconds, rateHz float64) int {
+	n := 16
+	for float64(n)*1.5 < seconds*rateHz {
+		n *= 2
+	}
+	return n
+}
+
 // Of is the density of a whole signal in volts: the average over all full
 // segments; samples after the last one are not used. It is an error when x is
 // shorter than a segment or holds a value that is not finite.

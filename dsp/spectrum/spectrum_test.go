@@ -227,3 +227,12 @@ func TestBadValues(t *testing.T) {
 		t.Error("short signal: no error")
 	}
 }
+
+// The nearest powers of two to 4 s, by hand: 100 Hz lies between 256 and 512.
+func TestSegmentNear(t *testing.T) {
+	for rateHz, want := range map[float64]int{1: 16, 25: 128, 100: 512, 250: 1024, 360: 1024, 1000: 4096, 4000: 16384} {
+		if got := SegmentNear(4, rateHz); got != want {
+			t.Errorf("4 s at %g Hz: %d samples, want %d", rateHz, got, want)
+		}
+	}
+}

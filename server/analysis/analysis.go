@@ -28,8 +28,8 @@ const (
 	bridgeSeconds = 0.05
 	// settleSeconds of signal before a stretch let the detector settle.
 	settleSeconds = 20
-	// segmentSeconds of a spectrum: bins a quarter of a hertz apart.
-	segmentSeconds = 4
+	// SegmentSeconds of a spectrum: bins about a quarter of a hertz apart.
+	SegmentSeconds = 4
 )
 
 // Unit is the unit of a channel's values.
@@ -258,7 +258,7 @@ func Judge(ctx context.Context, file *recording.File, channel int, from, to int6
 		return s, err
 	}
 	s.Spectrum = Spectrum{FreqHz: []float64{}, DensityVoltsPerRoot: []float64{}}
-	if segment := min(segmentSamples(s.RateHz), len(values)); segment >= 16 {
+	if segment := min(spectrum.SegmentNear(SegmentSeconds, s.RateHz), len(values)); segment >= 16 {
 		d, err := spectrum.Of(spectrum.Config{RateHz: s.RateHz, SegmentSamples: segment}, values)
 		if err != nil {
 			return s, err
@@ -271,15 +271,6 @@ func Judge(ctx context.Context, file *recording.File, channel int, from, to int6
 		}
 	}
 	return s, nil
-}
-
-// segmentSamples is the power of two nearest to segmentSeconds.
-func segmentSamples(rateHz float64) int {
-	n := 16
-	for float64(n)*1.5 < segmentSeconds*rateHz {
-		n *= 2
-	}
-	return n
 }
 
 // medianBPM is the rate at the median interval; the mean of the middle two of an

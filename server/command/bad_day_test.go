@@ -40,6 +40,23 @@ func (c *clockedBoard) run(ctx context.Context) {
 	}
 }
 
+// recordClockedBoard runs the program on a clockedBoard and records its first second;
+// stop switches the board off.
+func recordClockedBoard(t *testing.T) (b *bench, c *clockedBoard, p *child, stop func()) {
+	t.Helper()
+	b = newBench(t)
+	c = &clockedBoard{bench: b}
+	ctx, cancel := context.WithCancel(t.Context())
+	go c.run(ctx)
+	p = runProgram(t, "-source", "serial:"+b.link+"?baud=115200&rate=250&names=a,counter&kind=other")
+	p.waitRunning()
+	if err := p.ask("POST", "/api/v1/recording", `{"name":"bad day"}`, nil); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(time.Second)
+	return b, c, p, cancel
+}
+
 // tell writes and says whether somebody was plugged in.
 func (b *bench) tell(line []byte) bool {
 	b.mu.Lock()
@@ -112,17 +129,7 @@ func TestUnpluggedAndPluggedInAgain(t *testing.T) {
 	if os.Getenv("PULSEWRIGHT_SOAK") != "" {
 		cycles = 100
 	}
-	b := newBench(t)
-	c := &clockedBoard{bench: b}
-	ctx, cancel := context.WithCancel(t.Context())
-	defer cancel()
-	go c.run(ctx)
-	p := runProgram(t, "-source", "serial:"+b.link+"?baud=115200&rate=250&names=a,counter&kind=other")
-	p.waitRunning()
-	if err := p.ask("POST", "/api/v1/recording", `{"name":"bad day"}`, nil); err != nil {
-		t.Fatal(err)
-	}
-	time.Sleep(time.Second)
+	b, c, p, cancel := recordClockedBoard(t)
 	before := p.metrics()
 	for cycle := range cycles {
 		b.tell([]byte("12")) // torn: never ended
@@ -165,17 +172,7 @@ func TestProgramStopped(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short: waits for a board")
 	}
-	b := newBench(t)
-	c := &clockedBoard{bench: b}
-	ctx, cancel := context.WithCancel(t.Context())
-	defer cancel()
-	go c.run(ctx)
-	p := runProgram(t, "-source", "serial:"+b.link+"?baud=115200&rate=250&names=a,counter&kind=other")
-	p.waitRunning()
-	if err := p.ask("POST", "/api/v1/recording", `{"name":"lid closed"}`, nil); err != nil {
-		t.Fatal(err)
-	}
-	time.Sleep(time.Second)
+	b, c, p, cancel := recordClockedBoard(t)
 	if err := p.cmd.Process.Signal(unix.SIGSTOP); err != nil {
 		t.Fatal(err)
 	}
