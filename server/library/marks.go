@@ -133,10 +133,7 @@ type detail struct {
 func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 	id := chi.URLParam(r, "id")
 	quick := r.URL.Query().Get("notes") == "0"
-	entry, err := rs.store.Get(id)
-	if quick {
-		entry, err = rs.store.brief(id)
-	}
+	entry, err := rs.store.get(id, quick)
 	if err != nil {
 		fail(w, err)
 		return

@@ -28,6 +28,8 @@ const (
 	// openReviews bounds how many recordings are held open for looking at.
 	openReviews = 8
 	maxColumns  = 4000
+	// firstLook is left to the first views before the whole file is read.
+	firstLook = 300 * time.Millisecond
 	// settleSeconds of signal before the view run through the path first.
 	settleSeconds = 20
 )
@@ -196,6 +198,10 @@ func (rs *Reviews) get(id string) (*review, error) {
 // build makes the pyramid from a reader of its own.
 func (rs *Reviews) build(ctx context.Context, r *review, path string) {
 	defer close(r.ended)
+	select { // what is looked at first comes before
+	case <-ctx.Done():
+	case <-time.After(firstLook):
+	}
 	file, err := recording.Open(path)
 	var p *Pyramid
 	if err == nil {

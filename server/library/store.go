@@ -237,10 +237,8 @@ func medianBPM(notes []recording.Annotation) float64 {
 // Get returns one entry.
 func (s *Store) Get(id string) (Entry, error) { return s.get(id, false) }
 
-// brief is Get without reading annotations: median rate and number of notes may be
-// missing.
-func (s *Store) brief(id string) (Entry, error) { return s.get(id, true) }
-
+// get is Get; a quick one reads no annotations, so median rate and number of notes may
+// be missing.
 func (s *Store) get(id string, quick bool) (Entry, error) {
 	path, err := s.Path(id)
 	if err != nil {

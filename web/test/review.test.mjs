@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, rateTrend, suffices, timeStep, wanted, Window } from "../js/review/window.js";
+import { decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, rateTrend, runsOut, suffices, timeStep, wanted, Window } from "../js/review/window.js";
 
 test("a window stays in the recording and zooms about a sample", () => {
   const w = new Window(1000);
@@ -25,9 +25,11 @@ test("what is asked for surrounds the window and hangs on the index", () => {
     const q = wanted(w, px);
     assert.ok(q.columns >= 1 && q.columns <= MOST_COLUMNS, `${q.columns} columns`);
     assert.ok(q.from <= from && q.to >= Math.min(to, length), JSON.stringify([w, q]));
-    const per = Math.max(1, Math.floor((to - from) / px), Math.ceil((2 * (to - from)) / (MOST_COLUMNS - 2)));
-    assert.equal(q.from % per, 0);
-    // Moved by a few columns the columns lie on the same samples.
+    // Columns of whole numbers of samples, no wider than a pixel needs, on their multiples.
+    const per = q.to === length ? 1 : (q.to - q.from) / q.columns;
+    assert.ok(Number.isInteger(per) && q.from % per === 0, `${per} samples a column from ${q.from}`);
+    assert.ok(per <= Math.max(1, ((to - from) / px) * 1.6), `${per} samples a column for ${(to - from) / px} a pixel`);
+    // Moved by a few samples the columns lie on the same ones.
     assert.equal(wanted({ from: from + 3, to: to + 3, length }, px).from % per, 0);
     assert.ok(suffices({ ...q, exact: true, share: 1, low: [], high: [] }, w, px), JSON.stringify([w, q]));
     assert.ok(!suffices({ ...q, exact: false, share: 0.3, low: [], high: [] }, w, px));
@@ -35,7 +37,9 @@ test("what is asked for surrounds the window and hangs on the index", () => {
   const w = { from: 10_000, to: 20_000, length };
   const q = { ...wanted(w, 1000), exact: true, share: 1, low: [], high: [] };
   assert.ok(suffices(q, { from: 12_000, to: 22_000, length }, 1000), "within the margin");
-  assert.ok(!suffices(q, { from: 18_000, to: 28_000, length }, 1000), "beyond the margin");
+  assert.ok(suffices(q, { from: 20_000, to: 30_000, length }, 1000) && suffices(q, { from: 0, to: 10_000, length }, 1000), "a page on, a page back");
+  assert.ok(!suffices(q, { from: 24_000, to: 34_000, length }, 1000), "beyond the margin");
+  assert.ok(!runsOut(q, w) && runsOut(q, { from: 20_000, to: 30_000, length }) && !runsOut(q, { from: 0, to: 10_000, length }), "the next piece is had in time");
   assert.ok(!suffices(q, { from: 14_000, to: 15_000, length }, 1000), "ten times finer");
 });
 

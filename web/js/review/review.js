@@ -19,6 +19,8 @@ const MOST_ROWS = 120;
 /** More lines of the board than this are hidden at first. */
 const MOST_BOARD_LINES = 30;
 const ZOOM = 1.5;
+/** Shown on opening. */
+const FIRST_SECONDS = 30;
 const VALUE_PAUSE_MS = 60;
 const LIST_PAUSE_MS = 90;
 const SECONDS = [1, 2, 5, 10, 20, 60, 300, 1800];
@@ -158,6 +160,7 @@ class ReviewView {
       this.reading = true;
       this.#show(detail, place);
       this.openMs = performance.now() - begun;
+      await this.source?.first; // the trace before the notes
       const whole = await library.get(id).finally(() => (this.reading = false));
       if (mine !== this.opening) return;
       detail.notes = whole.notes;
@@ -195,11 +198,7 @@ class ReviewView {
       pick.hidden = detail.channelDetails.length < 2;
     }
     this.ctx.loop.add(this.sheet);
-    this.sheet.show(detail, this.source);
-    const first = Math.min(detail.samples, 30 * this.sheet.rateHz);
-    if (place) this.sheet.window.set(place.from, place.to);
-    else this.sheet.window.set(0, first);
-    this.sheet.moved();
+    this.sheet.show(detail, this.source, place?.from ?? 0, place?.to ?? FIRST_SECONDS * detail.rateHz);
     this.#showLanes();
     this.#showNotes();
     this.#showBeats(true);

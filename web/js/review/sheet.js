@@ -86,12 +86,15 @@ export class Sheet {
   /**
    * @param {Detail} detail
    * @param {PieceSource} source
+   * @param {number} from of the window at first
+   * @param {number} to
    */
-  show(detail, source) {
+  show(detail, source, from, to) {
     this.detail = detail;
     this.source = source;
     this.rateHz = detail.rateHz > 0 ? detail.rateHz : 1;
     this.window = new Window(detail.samples);
+    this.window.set(from, to);
     this.beats = [];
     this.notes = detail.notes;
     this.ranges = detail.channelDetails.map(() => new AutoRange({ fill: 0.4, padding: 0.1 }));
@@ -124,7 +127,8 @@ export class Sheet {
     this.source.want(this.window, this.widthPx);
     if (Math.abs(this.overviewWidth - this.widthPx) > 40) {
       this.overviewWidth = this.widthPx;
-      void this.source.fetchOverview(this.widthPx);
+      const { source, widthPx } = this;
+      void source.first.then(() => source.fetchOverview(widthPx));
     }
   }
 

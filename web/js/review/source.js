@@ -2,7 +2,7 @@
 // is under way at a time, and what the server still works on is asked for again.
 
 import { library } from "./library.js";
-import { decodePiece, suffices, wanted } from "./window.js";
+import { decodePiece, runsOut, suffices, wanted } from "./window.js";
 
 /** @import {Piece, Window} from "./window.js" */
 /** @import {PathSettings} from "../types.js" */
@@ -29,6 +29,10 @@ export class PieceSource {
     this.timer = 0;
     this.gone = false;
     this.latencyMs = NaN;
+    /** @type {() => void} */
+    this.begun = () => {};
+    /** The first piece is there, or cannot be had. @type {Promise<void>} */
+    this.first = new Promise((resolve) => (this.begun = resolve));
   }
 
   /** @param {(PathSettings|null)[]} paths by channel; null is as recorded */
@@ -47,7 +51,7 @@ export class PieceSource {
    */
   want(w, widthPx) {
     this.wish = { from: w.from, to: w.to, length: w.length, widthPx };
-    if (!suffices(this.piece, w, widthPx)) void this.#fetch();
+    if (!this.piece || !suffices(this.piece, w, widthPx) || runsOut(this.piece, w)) void this.#fetch();
   }
 
   /** @param {Piece|null} piece that does not show all yet */
@@ -75,11 +79,12 @@ export class PieceSource {
       if (!this.gone) this.options.failed(e);
     } finally {
       this.under--;
+      this.begun();
     }
     if (failed || this.gone || !this.wish) return;
     if (generation !== this.generation) void this.#fetch();
     else if (this.waiting()) this.timer = window.setTimeout(() => this.#fetch(), AGAIN_MS);
-    else if (!suffices(this.piece, this.wish, this.wish.widthPx) && wish !== this.wish) void this.#fetch();
+    else if (wish !== this.wish && this.piece && (!suffices(this.piece, this.wish, this.wish.widthPx) || runsOut(this.piece, this.wish))) void this.#fetch();
   }
 
   #path() {

@@ -75,11 +75,12 @@ export class Window {
  * the sample index, so that panning does not make peaks flicker.
  * @param {{from: number, to: number, length: number}} w
  * @param {number} widthPx
- * @param {number} [margin] windows to either side
  * @returns {{from: number, to: number, columns: number}}
  */
-export function wanted(w, widthPx, margin = 0.5) {
+export function wanted(w, widthPx) {
   const span = w.to - w.from;
+  // A page to either side, so that turning one needs no waiting.
+  const margin = Math.min(1.02, Math.max(0.4, (MOST_COLUMNS / Math.max(1, widthPx) - 1) / 2));
   const whole = span * (1 + 2 * margin);
   const per = Math.max(1, Math.floor(span / Math.max(1, widthPx)), Math.ceil(whole / (MOST_COLUMNS - 2)));
   const from = Math.max(0, Math.floor((w.from - margin * span) / per) * per);
@@ -100,6 +101,16 @@ export function suffices(piece, w, widthPx) {
   const best = wanted(w, widthPx);
   const need = (best.to - best.from) / best.columns;
   return have <= need * 1.02 && have > need / 4;
+}
+
+/**
+ * Whether a window has come so near the end of a piece that the next should be had.
+ * @param {Piece} piece
+ * @param {{from: number, to: number, length: number}} w
+ */
+export function runsOut(piece, w) {
+  const least = 0.3 * (w.to - w.from);
+  return (piece.from > 0 && w.from - piece.from < least) || (piece.to < w.length && piece.to - w.to < least);
 }
 
 /**
