@@ -188,7 +188,7 @@ class RecordingsPanel {
       if (this.note) this.note.value = "";
       this.#say("Recording.");
       this.stop?.focus();
-      await this.refresh();
+      void this.refresh();
     });
   }
 
@@ -198,7 +198,7 @@ class RecordingsPanel {
       this.#run(null);
       this.#say(`Recorded ${clockTime(Math.floor(done.seconds))}.`);
       this.start?.focus();
-      await this.refresh();
+      void this.refresh();
     });
   }
 
@@ -206,7 +206,7 @@ class RecordingsPanel {
     return this.#do(async () => {
       const done = await library.keep(Number(this.keepMinutes?.value ?? 5), this.name?.value.trim() ?? "");
       this.#say(`Kept ${clockTime(Math.floor(done.seconds))}.`);
-      await this.refresh();
+      void this.refresh();
     });
   }
 
@@ -230,7 +230,7 @@ class RecordingsPanel {
       this.#run(running);
       if (ended) {
         this.#say("The recording ended.");
-        await this.refresh();
+        void this.refresh();
       }
     } catch {
       // The banner tells that the program is away.
@@ -291,7 +291,7 @@ class RecordingsPanel {
         this.openId = entry.id;
         this.#say(`${entry.name} is here.`);
       }
-      await this.refresh();
+      void this.refresh();
     }).finally(() => {
       if (this.progress) this.progress.hidden = true;
     });
@@ -340,7 +340,7 @@ class RecordingsPanel {
       const back = await library.restore(id);
       this.openId = back.id;
       this.#say(`${back.name || back.id} is back.`);
-      await this.refresh();
+      void this.refresh();
     });
   }
 
@@ -419,7 +419,7 @@ class RecordingsPanel {
         if (this.chosen.delete(e.id)) this.chosen.add(entry.id);
         this.openId = entry.id;
         this.#say("Saved.");
-        await this.refresh();
+        void this.refresh();
       });
     });
     const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": `Download ${e.name || e.id} as ${text}` }, text);
@@ -455,7 +455,7 @@ class RecordingsPanel {
       const undo = button("recordings-undo", "Undo", () => this.#restore(e.id));
       fill(this.said, h("span", {}, `${e.name || e.id} is in the trash.`), " ", undo);
       this.ctx.announce(`${e.name || e.id} is in the trash. Undo brings it back.`);
-      await this.refresh();
+      void this.refresh();
       undo.focus();
     });
   }
