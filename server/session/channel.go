@@ -33,6 +33,7 @@ type channel struct {
 	base   int64 // session index of the monitor's and the meter's sample 0
 	seen   int64 // session index after the newest value
 	last   float64
+	hole   int  // samples without a value that were seen last, over all calls
 	fresh  bool // nothing since the last reset
 	begun  bool // the beat finder began anew and nobody was told
 	values []float64
@@ -254,7 +255,7 @@ func (c *channel) process(first int64, values []float64, bridge int) {
 			for end < len(values) && math.IsNaN(values[end]) {
 				end++
 			}
-			if end-at <= bridge && !c.fresh {
+			if c.hole += end - at; c.hole <= bridge && !c.fresh {
 				for i := range end - at {
 					c.values[i] = c.last
 				}
@@ -276,6 +277,7 @@ func (c *channel) process(first int64, values []float64, bridge int) {
 		for end < len(values) && !math.IsNaN(values[end]) {
 			end++
 		}
+		c.hole = 0
 		c.run(first+int64(at), values[at:end], false)
 		at = end
 	}
