@@ -74,6 +74,7 @@ func axe(t *testing.T, ctx context.Context, source, where string, seen map[strin
 // TestNothingSeriousForAxe looks with axe-core at the page, every drawer, every
 // dialog and the view for a room, on light and on dark ground, wide and narrow.
 func TestNothingSeriousForAxe(t *testing.T) {
+	t.Parallel()
 	source, err := os.ReadFile("../../web/node_modules/axe-core/axe.min.js")
 	if errors.Is(err, fs.ErrNotExist) {
 		acquiretest.Missing(t, "axe-core (cd web && npm install)")

@@ -264,6 +264,7 @@ func pageControls() []control {
 // and key events and sees what it is for happen; a control on the page that no test
 // uses, or that has no name for tests, fails it.
 func TestEveryControlByMouseAndKeyboard(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t, 1280, 800)
 	address := program(t, "demo:both")
 	open(t, ctx, address)

@@ -20,6 +20,7 @@ import (
 // TestWhyDrawerSteps steps through a chest signal's decisions by mouse and by
 // keyboard: every beat of the page is one that was taken, places between are not.
 func TestWhyDrawerSteps(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t, 1280, 800)
 	open(t, ctx, program(t, "demo:chest?motion=6"))
 	soon(t, ctx, "beats", `window.pulsewright?.stats?.().beats[0] >= 12`, 60*time.Second)
@@ -74,6 +75,7 @@ func TestWhyDrawerSteps(t *testing.T) {
 // TestSavedNumbersComeBack saves what is seen as numbers and as a drawing; the
 // numbers, opened as a recording, are the samples of the page.
 func TestSavedNumbersComeBack(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t, 1280, 800)
 	open(t, ctx, program(t, "demo:finger"))
 	soon(t, ctx, "six seconds", `window.pulsewright?.stats?.().lastIndex > 1500`, 40*time.Second)
@@ -128,6 +130,7 @@ func TestSavedNumbersComeBack(t *testing.T) {
 // TestZoomAndTrueMillimetres drags over a second of the paper and gets that second;
 // with the screen measured, 25 mm of it are a second.
 func TestZoomAndTrueMillimetres(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t, 1280, 800)
 	open(t, ctx, program(t, "demo:chest"))
 	soon(t, ctx, "eleven seconds", `window.pulsewright?.stats?.().lastIndex > 2750`, 60*time.Second)
@@ -174,6 +177,7 @@ func TestZoomAndTrueMillimetres(t *testing.T) {
 // TestSettingsAreKeptForEachSource: path, probes and paper of one source are found
 // again after another was open.
 func TestSettingsAreKeptForEachSource(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t, 1280, 800)
 	open(t, ctx, program(t, "demo:finger"))
 	soon(t, ctx, "a second", `window.pulsewright?.stats?.().lastIndex > 250`, 40*time.Second)
@@ -197,6 +201,7 @@ func TestSettingsAreKeptForEachSource(t *testing.T) {
 // TestBoardDrawerLeadsToPlaces: a note in the Board drawer leads to its place on the
 // paper, by mouse and by keyboard.
 func TestBoardDrawerLeadsToPlaces(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t, 1280, 800)
 	open(t, ctx, program(t, "demo:finger"))
 	soon(t, ctx, "eight seconds", `window.pulsewright?.stats?.().lastIndex > 2000`, 40*time.Second)
