@@ -167,3 +167,20 @@ func TestSharingIsAskedForAndEnds(t *testing.T) {
 		t.Errorf("sharing off: %d %s", status, body)
 	}
 }
+
+// TestLinkKeepsTheView: a link may lead straight to the view for a room, and
+// repeats nothing else that stands in it.
+func TestLinkKeepsTheView(t *testing.T) {
+	s, _ := demoServer(t)
+	h := away(t, s)
+	for query, want := range map[string]string{"": "0; url=/", "&view=show": "0; url=/?view=show", "&view=%22%3E%3Cscript%3E": "0; url=/", "&view=show&next=//example.org": "0; url=/?view=show"} {
+		response, err := h.Client().Get(h.URL + "/?key=" + s.access.Key(Watcher) + query)
+		if err != nil {
+			t.Fatal(err)
+		}
+		response.Body.Close()
+		if got := response.Header.Get("Refresh"); got != want {
+			t.Errorf("a link with %q leads to %q, want %q", query, got, want)
+		}
+	}
+}
