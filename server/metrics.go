@@ -32,6 +32,7 @@ var sessionMetrics = []struct {
 	{describe("beats_total", "Beats found, over all channels."), prometheus.CounterValue, func(c session.Counters) float64 { return float64(c.Beats) }},
 	{describe("frames_total", "Frames made for the pages."), prometheus.CounterValue, func(c session.Counters) float64 { return float64(c.Frames) }},
 	{describe("dropped_frames_total", "Frames that slow pages did not get."), prometheus.CounterValue, func(c session.Counters) float64 { return float64(c.DroppedFrames) }},
+	{describe("waiting_frames", "Frames that wait for the slowest page."), prometheus.GaugeValue, func(c session.Counters) float64 { return float64(c.WaitingFrames) }},
 	{describe("pages", "Pages that are watching."), prometheus.GaugeValue, func(c session.Counters) float64 { return float64(c.Watchers) }},
 	{describe("source_rate_hertz", "Sample rate of the source as used, 0 without one."), prometheus.GaugeValue, func(c session.Counters) float64 { return c.RateHz }},
 }

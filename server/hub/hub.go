@@ -112,6 +112,19 @@ func (h *Hub) Dropped() int64 {
 	return h.dropped
 }
 
+// Waiting returns how many frames wait for the slowest page.
+func (h *Hub) Waiting() int {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	most := 0
+	for c := range h.clients {
+		c.mu.Lock()
+		most = max(most, c.frames)
+		c.mu.Unlock()
+	}
+	return most
+}
+
 // Close ends every page's stream after what is queued already.
 func (h *Hub) Close() {
 	h.mu.Lock()

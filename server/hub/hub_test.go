@@ -111,3 +111,31 @@ func TestManyPagesSeeEveryFrameInOrder(t *testing.T) {
 		t.Errorf("%d watchers left", h.Watchers())
 	}
 }
+
+func TestWaitingIsTheSlowestPages(t *testing.T) {
+	h := New(4)
+	quick, slow := h.Subscribe(), h.Subscribe()
+	for range 3 {
+		h.Send(Message{Kind: Frame})
+		h.Send(Message{Kind: Text})
+	}
+	for range 6 {
+		if _, _, err := quick.Next(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if n := h.Waiting(); n != 3 {
+		t.Errorf("%d frames wait, want the slow page's 3", n)
+	}
+	for range 9 {
+		h.Send(Message{Kind: Frame})
+	}
+	if n := h.Waiting(); n != 4 {
+		t.Errorf("%d frames wait, want the 4 there is room for", n)
+	}
+	slow.Close()
+	quick.Close()
+	if n := h.Waiting(); n != 0 {
+		t.Errorf("%d frames wait for nobody", n)
+	}
+}

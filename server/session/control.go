@@ -457,6 +457,7 @@ type Counters struct {
 	Samples, Lost, Gaps, Frames, Beats, Reopens int64
 	Watchers                                    int
 	DroppedFrames                               int64
+	WaitingFrames                               int     // for the slowest page
 	RateHz                                      float64 // of the source, 0 without one
 }
 
@@ -466,5 +467,5 @@ func (s *Session) Counters() Counters {
 	rate := s.state.SourceRateHz
 	s.mu.Unlock()
 	return Counters{Samples: s.samples.Load(), Lost: s.lost.Load(), Gaps: s.gaps.Load(), Frames: s.frames.Load(), Beats: s.found.Load(), Reopens: s.reopens.Load(),
-		Watchers: s.hub.Watchers(), DroppedFrames: s.hub.Dropped(), RateHz: rate}
+		Watchers: s.hub.Watchers(), DroppedFrames: s.hub.Dropped(), WaitingFrames: s.hub.Waiting(), RateHz: rate}
 }
