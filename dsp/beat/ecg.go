@@ -7,12 +7,13 @@ import (
 	"pulsewright/dsp/filter"
 )
 
-// Candidate is a place where the ECG detector looked for a beat, and what it
+// Candidate is a place where a detector looked for a beat, and what it
 // decided, for a page that shows why a beat was or was not taken.
 type Candidate struct {
-	// Sample is where the R peak would be.
+	// Sample is where the R peak or the peak of the pulse would be.
 	Sample int64 `json:"sample"`
-	// Feature is the QRS-band level there, weighed with the shape's agreement;
+	// Feature is, of an ECG, the QRS-band level there, weighed with the shape's
+	// agreement, of a pulse the weight of the rise (PulseDetector.Explain);
 	// Threshold is what it was held against (0 while searching). Input's unit.
 	Feature   float64 `json:"feature"`
 	Threshold float64 `json:"threshold"`

@@ -253,27 +253,22 @@ func (m *Monitor) PointDelaySamples() int {
 }
 
 // Explain has fn called for every place that was weighed as a beat, from within
-// Process; nil ends it. Of an ECG that is every candidate of the detector, of a
-// pulse only the waves the detector took for beats: the ones it passed over are not
-// told. A candidate comes again when it is decided otherwise later: found looking
-// back, or held back by the monitor. Samples count as those of the beats do.
+// Process; nil ends it: every candidate of an ECG, every rise of a pulse. One comes
+// again when it is decided otherwise later: found looking back (a pulse's then at the
+// very sample of its peak), or held back by the monitor. Samples count as those of the
+// beats do.
 func (m *Monitor) Explain(fn func(Candidate)) {
 	m.explain = fn
-	if d, ok := m.find.(*ECGDetector); ok {
+	if d, ok := m.find.(interface{ Explain(func(Candidate)) }); ok {
 		d.Explain(fn)
 	}
 }
 
-// tell explains what became of a beat the detector found.
+// tell explains why a beat the detector found and told of is held back.
 func (m *Monitor) tell(b Beat, heldBack string) {
-	if m.explain == nil || m.pulse == nil && heldBack == "" {
-		return // an ECG's beat was told by its detector
+	if m.explain != nil && heldBack != "" {
+		m.explain(Candidate{Sample: b.Sample, Feature: math.Abs(b.Amplitude), Agreement: b.Quality, Reason: heldBack})
 	}
-	c := Candidate{Sample: b.Sample, Feature: math.Abs(b.Amplitude), Agreement: b.Quality, Taken: heldBack == "", Reason: heldBack}
-	if c.Taken {
-		c.Reason = "a rise like the ones before"
-	}
-	m.explain(c)
 }
 
 // ends tells whether the converter's ends are known.

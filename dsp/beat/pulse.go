@@ -89,6 +89,7 @@ func defaultPulseParams() pulseParams {
 // Beats come LatencySamples after their peak in steady rhythm; in the first 3 s
 // and in search-back later.
 type PulseDetector struct {
+	explain func(Candidate) // nil or what Explain was given
 	// Immutable after New.
 	rateHz    float64
 	p         pulseParams
@@ -123,6 +124,12 @@ type PulseDetector struct {
 	scratch   [2][]float64
 }
 
+// Explain has fn called for every rise as it is judged, of the polarity then held for
+// the pulse's, from within Process; nil ends it. Feature is the rise's weight, the
+// geometric mean of its height and of its steepest slope over 0.1 s, in the input's
+// unit; Floor is not told. A beat is told when it is reported, at the very sample.
+func (d *PulseDetector) Explain(fn func(Candidate)) { d.explain = fn }
+
 // zigzag follows the rises and falls.
 type zigzag struct {
 	up         bool
@@ -144,6 +151,7 @@ type swing struct {
 	slope             float64
 	depth             float64 // fall from the peak before to the foot
 	weight            float64
+	need              float64 // what it was held against when judged
 }
 
 type pendingBeat struct {

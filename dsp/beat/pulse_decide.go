@@ -94,8 +94,11 @@ func (c *decider) level(d *PulseDetector, at int64) float64 {
 func (c *decider) judge(d *PulseDetector, s swing) {
 	l := c.level(d, s.steep)
 	if !c.haveLast {
-		if s.weight > d.p.threshold*l && s.weight > 0 {
+		s.need = d.p.threshold * l
+		if s.weight > s.need && s.weight > 0 {
 			c.take(d, s, false)
+		} else {
+			c.refuse(d, s, "below the threshold")
 		}
 		return
 	}
@@ -127,16 +130,19 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		early := d.p.early + d.p.regular*c.regularity()
 		need = early + (d.p.threshold-early)*(share-d.p.refractory)/(0.75-d.p.refractory)
 	}
+	s.need = need * l
 	if c.double > 0 && gap < c.doubleReach && s.weight < 0.85*c.last.weight {
 		c.double = doubleLasts
+		c.refuse(d, s, "dicrotic wave, as after the beats before")
 		return
 	}
 	// What follows closely and is much stronger was the beat, the one before not.
-	if seconds < 0.3 && s.weight > 1.6*c.last.weight && c.last.weight < 0.6*l && c.untake() {
+	if before := c.last; seconds < 0.3 && s.weight > 1.6*c.last.weight && c.last.weight < 0.6*l && c.untake() {
+		c.refuse(d, before, "a stronger one follows at once")
 		c.take(d, s, false)
 		return
 	}
-	if !notch && s.weight > need*l {
+	if !notch && s.weight > s.need {
 		// An interval nearer to two than to one: was one missed in it?
 		if share > 1.5 && rr > 0 {
 			c.searchBack(d)
@@ -144,10 +150,30 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		c.take(d, s, false)
 		return
 	}
+	switch {
+	case notch:
+		c.refuse(d, s, "dicrotic wave: soon after the beat and smaller")
+	case need == 1.5:
+		c.refuse(d, s, "too soon after a beat")
+	default:
+		c.refuse(d, s, "below the threshold")
+	}
 	if !notch && c.missedN < len(c.missed) && share > 0.5 {
 		c.missed[c.missedN] = s
 		c.missedN++
 	}
+}
+
+// refuse explains a rise that is no beat, of the polarity that is reported.
+func (c *decider) refuse(d *PulseDetector, s swing, reason string) {
+	i := 0
+	if d.polarity.sign <= 0 {
+		i = 1
+	}
+	if d.explain == nil || c != &d.deciders[i] {
+		return
+	}
+	d.explain(Candidate{Sample: max(d.at(s.peak), 0), Feature: s.weight, Threshold: s.need, Reason: reason})
 }
 
 // untake withdraws the last beat while it has not been reported.
@@ -250,6 +276,13 @@ func (d *PulseDetector) emit(dst []Beat) []Beat {
 			if e, ok := d.locate(p.swing, d.polarity.sign); ok && e.Sample > d.lastOut {
 				e.Quality = q
 				d.lastOut = e.Sample
+				if d.explain != nil {
+					reason := reasonTaken
+					if p.back {
+						reason = "found looking back"
+					}
+					d.explain(Candidate{Sample: e.Sample, Feature: p.weight, Threshold: p.need, Agreement: q, Taken: true, Reason: reason})
+				}
 				dst = append(dst, e)
 			}
 		}

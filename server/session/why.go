@@ -27,7 +27,7 @@ func (s *Session) Why(ctx context.Context, n int, from, to int64) (w Why, err er
 			return
 		}
 		c := s.channels[n]
-		w.Kind, w.All = c.kind, c.kind == string(beat.ECG)
+		w.Kind, w.All = c.kind, c.monitor != nil
 		for _, q := range c.why {
 			if q.Sample >= from && q.Sample < to {
 				w.Candidates = append(w.Candidates, q)

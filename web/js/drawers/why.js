@@ -164,7 +164,7 @@ class WhyPanel {
     else if (!p) setText(this.verdict, this.places.length > 0 ? "Step to a beat." : "Nothing has been weighed here yet.");
     else setText(this.verdict, `${p.last.taken ? "Taken" : "Not taken"}: ${p.last.reason}.`);
     this.verdict.classList.toggle("refused", !!p && !p.last.taken);
-    setText(this.note, this.all ? "" : "The pulse finder tells of the waves it took for beats and of those held back afterwards; the waves it passed over are not listed.");
+    setText(this.note, this.kind === "pulse" ? "Of a pulse each rise is weighed; its feature is the geometric mean of its height and of its steepest slope over 0.1 s." : "");
     if (!p) fill(this.facts);
     else {
       const c = p.last;
@@ -172,9 +172,9 @@ class WhyPanel {
       const row = (/** @type {string} */ name, /** @type {string} */ value) => [h("dt", {}, name), h("dd", {}, value)];
       fill(this.facts, ...row("At", clockTime(c.sample / rate, 0.01)),
         ...(before ? row("Since the beat before", duration((c.sample - before.sample) / rate)) : []),
-        ...row(this.all ? "Feature" : "Height", quantity(c.feature, unit)),
+        ...row("Feature", quantity(c.feature, unit)),
         ...(c.threshold > 0 ? [...row("had to reach", quantity(c.threshold, unit)), ...row("reached", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
-        ...(this.all ? row("Background", quantity(c.floor, unit)) : []),
+        ...(c.floor > 0 ? row("Background", quantity(c.floor, unit)) : []),
         ...row("Agrees with the shapes known", c.agreement > 0 ? `${Math.round(100 * c.agreement)} %` : "not, or not yet compared"),
         ...p.verdicts.slice(0, -1).flatMap((v) => row("First decided", `${v.taken ? "taken" : "not taken"}: ${v.reason}`)));
     }
