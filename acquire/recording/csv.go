@@ -457,8 +457,8 @@ func pickSeparator(lines []string) byte {
 				score = max(score, lines)
 			}
 		}
-		if sep == ' ' && bestScore > 0 {
-			continue // blanks only when nothing else splits
+		if sep == ' ' && (bestScore > 0 || 2*score <= len(lines)) {
+			continue // blanks only when nothing else splits, and more than a header's "pulse [V]"
 		}
 		if score > bestScore {
 			best, bestScore = sep, score

@@ -151,3 +151,22 @@ func TestGuessKind(t *testing.T) {
 		}
 	}
 }
+
+// One column whose header has a unit is one channel: the blank in front of it parts nothing.
+func TestOneColumnWithUnit(t *testing.T) {
+	for _, text := range []string{"pulse [V]\n2.5\n2.625\n", "# rate 250 Hz\npulse [V]\n2.5\n2.625\n2.5\n"} {
+		path := filepath.Join(t.TempDir(), "one.csv")
+		must(t, os.WriteFile(path, []byte(text), 0o600))
+		f, err := OpenWith(path, OpenOptions{RateHz: 250})
+		if err != nil {
+			t.Fatal(err)
+		}
+		info := f.Describe()
+		if len(info.Channels) != 1 || info.Channels[0].Label != "pulse" || info.Channels[0].Unit != "V" {
+			t.Errorf("%q: channels %+v", text, info.Channels)
+		} else if counts := all(t, f); info.Channels[0].Value(counts[0][1]) != 2.625 {
+			t.Errorf("%q: the second value is %v", text, info.Channels[0].Value(counts[0][1]))
+		}
+		f.Close()
+	}
+}
