@@ -64,15 +64,15 @@ func defaultECGParams() ecgParams {
 	return ecgParams{
 		qrsLowHz: 8, qrsHighHz: 20, shapeLowHz: 3, shapeHighHz: 25,
 		windowSeconds: 0.1, nearSeconds: 0.06, aheadSeconds: 0.2, aheadShare: 0.35,
-		refractorySeconds: 0.18, locateSeconds: 0.07,
+		refractorySeconds: 0.16, locateSeconds: 0.07,
 		spikeSeconds: 0.014, narrowShare: 0.3, stepShare: 0.6,
 
-		signalShare: 0.23, floorPower: 0.3, floorLeast: 0.05, floorRatio: 1.6,
-		strangeWeight: 1.8, novelty: 0.3, joinStray: 0.2,
-		earlyWeight: 1.1, unsteady: 0.15, noiseFull: 0.15,
+		signalShare: 0.19, floorPower: 0.3, floorLeast: 0.05, floorRatio: 1.6,
+		strangeWeight: 1.75, novelty: 0.3, joinStray: 0.2,
+		earlyWeight: 1.2, unsteady: 0.15, noiseFull: 0.15,
 
-		waneShare: 1.1, waneSeconds: 0.26,
-		tWaveEnd: 0.43, tWaveBlunt: 0.29,
+		waneShare: 1.1, waneSeconds: 0.28,
+		tWaveEnd: 0.5, tWaveBlunt: 0.29,
 		tailBlunt: 0.42, tailTimes: 1.5, tailReach: 0.05, tailGuard: 0.1,
 
 		backRatio: 1.5, backShare: 0.5, backAgree: 0.6, backRise: 4,
