@@ -113,6 +113,14 @@ func sum(results []score.Result) *score.Total {
 	return &total
 }
 
+// countedBeats are the database's beats of a record, whole and after five minutes, as
+// counted from its annotation files by other means.
+var countedBeats = map[string][2]int{
+	"100": {2273, 1902}, "105": {2572, 2155}, "106": {2027, 1696}, "107": {2137, 1784}, "109": {2532, 2099}, "113": {1795, 1506},
+	"114": {1879, 1604}, "203": {2980, 2481}, "208": {2955, 2437}, "209": {3005, 2519}, "212": {2748, 2285}, "215": {3363, 2795},
+	"219": {2154, 1773}, "223": {2605, 2199}, "231": {1571, 1278}, "234": {2753, 2291},
+}
+
 // The project's own aim: gross Se and +P of 99.8 % at least on whole records and after
 // the learning period of EC57, 98.5 % at least on each, R within 10 ms in the median.
 func TestECGMIT(t *testing.T) {
@@ -122,6 +130,9 @@ func TestECGMIT(t *testing.T) {
 	t.Log("record   beats   FN   FP     Se     +P | after 5 min    FN   FP     Se     +P | RMS ms  median ms")
 	for i, r := range list {
 		a, b := whole[i], after[i]
+		if want := countedBeats[r.name]; a.Beats() != want[0] || b.Beats() != want[1] {
+			t.Errorf("%s: %d and %d reference beats, want %d and %d", r.name, a.Beats(), b.Beats(), want[0], want[1])
+		}
 		t.Logf("%6s   %5d %4d %4d %6.2f %6.2f |       %5d  %4d %4d %6.2f %6.2f | %6.1f  %9.1f", r.name, a.Beats(), a.FN, a.FP, 100*a.Se(), 100*a.PPV(),
 			b.Beats(), b.FN, b.FP, 100*b.Se(), 100*b.PPV(), 1000*a.RMS(), 1000*a.MedianAbs())
 		for _, r := range []score.Result{a, b} {
@@ -235,9 +246,10 @@ func perturbed(p ecgParams, seed uint64) (ecgParams, string) {
 	return p, strings.Join(moved, " ")
 }
 
-// Nothing is tuned to the records: with half of the parameters moved by a fifth, in
-// twelve draws of PCG seeds (20, 0) to (20, 11), the gross figures move by less than
-// 0.2 points.
+// How far the parameters are tuned to the records: with half of them moved by a fifth,
+// in twelve draws of PCG seeds (20, 0) to (20, 11), the gross figures move by less than
+// 0.2 points. These draws were looked at while the method was made; of 36 others, seeds
+// 1000 to 1035, three move them by more: 0.22, 0.40 and 0.48 points.
 func TestECGPerturbed(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short")
