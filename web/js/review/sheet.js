@@ -4,7 +4,7 @@
 import { h, setText } from "../dom.js";
 import { clockTime, duration, fixed, prefixFor, quantity, stepDecimals } from "../format.js";
 import { AutoRange, linearTicks } from "../scales.js";
-import { hatch } from "../trace/paint.js";
+import { column, hatch } from "../trace/paint.js";
 import { between } from "../trace/view.js";
 import { extentIn, firstFrom, rateTrend, timeStep, Window } from "./window.js";
 
@@ -468,32 +468,18 @@ export class Sheet {
     const px = this.widthPx / this.window.span;
     const middle = per > 1 ? per / 2 : 0;
     const dots = per === 1 && px > 9 * this.ratio;
-    let pen = false;
-    let lastY = 0;
+    let lastY = NaN;
     ctx.beginPath();
     for (let i = first; i < last; i++) {
       const a = low[i];
       if (a !== a) {
-        pen = false;
+        lastY = NaN;
         continue;
       }
       const x = this.leftPx + (piece.from + i * per + middle - this.window.from) * px;
       const y1 = bottom - (a - base) * scale;
       const y2 = bottom - (high[i] - base) * scale;
-      if (!pen) {
-        ctx.moveTo(x, y1 + 0.4);
-        ctx.lineTo(x, y2);
-        lastY = y2;
-        pen = true;
-      } else if (Math.abs(y1 - lastY) <= Math.abs(y2 - lastY)) {
-        ctx.lineTo(x, y1);
-        if (y2 !== y1) ctx.lineTo(x, y2);
-        lastY = y2;
-      } else {
-        ctx.lineTo(x, y2);
-        ctx.lineTo(x, y1);
-        lastY = y1;
-      }
+      lastY = column(ctx, x, y1, y2, lastY);
     }
     ctx.stroke();
     if (!dots) return;

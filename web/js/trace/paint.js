@@ -44,19 +44,18 @@ export function strokeColumns(ctx, lane, view, cache, from, style) {
   const top = lane.topPx;
   const base = lane.low;
   const period = style.on + style.off;
-  let pen = false;
-  let lastY = 0;
+  let lastY = NaN;
   ctx.beginPath();
   for (let k = from; k < origin; k++) {
     const slot = k % cache.size;
     const low = cache.low[slot];
     const high = cache.high[slot];
     if (low > high) {
-      pen = false;
+      lastY = NaN;
       continue;
     }
     if (style.off > 0 && k % period >= style.on) {
-      pen = false;
+      lastY = NaN;
       continue;
     }
     const x = view.widthPx + (k - origin) + 0.5;
@@ -66,22 +65,35 @@ export function strokeColumns(ctx, lane, view, cache, from, style) {
     if (y1 < top) y1 = top;
     if (y2 < top) y2 = top;
     if (y2 > bottom) y2 = bottom;
-    if (!pen) {
-      ctx.moveTo(x, y1 + 0.4);
-      ctx.lineTo(x, y2);
-      lastY = y2;
-      pen = true;
-    } else if (Math.abs(y1 - lastY) <= Math.abs(y2 - lastY)) {
-      ctx.lineTo(x, y1);
-      if (y2 !== y1) ctx.lineTo(x, y2);
-      lastY = y2;
-    } else {
-      ctx.lineTo(x, y2);
-      ctx.lineTo(x, y1);
-      lastY = y1;
-    }
+    lastY = column(ctx, x, y1, y2, lastY);
   }
   ctx.stroke();
+}
+
+/**
+ * Adds a column's stroke between its two ends to the path, joined to the column
+ * before at the nearer end.
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {number} x
+ * @param {number} y1
+ * @param {number} y2
+ * @param {number} lastY where the column before ended; NaN: the pen is up
+ * @returns {number} where this one ends
+ */
+export function column(ctx, x, y1, y2, lastY) {
+  if (lastY !== lastY) {
+    ctx.moveTo(x, y1 + 0.4);
+    ctx.lineTo(x, y2);
+    return y2;
+  }
+  if (Math.abs(y1 - lastY) <= Math.abs(y2 - lastY)) {
+    ctx.lineTo(x, y1);
+    if (y2 !== y1) ctx.lineTo(x, y2);
+    return y2;
+  }
+  ctx.lineTo(x, y2);
+  ctx.lineTo(x, y1);
+  return y1;
 }
 
 /**
