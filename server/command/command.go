@@ -9,6 +9,8 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"os"
+	"strings"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/playback"
@@ -42,14 +44,16 @@ func commands() []command {
 	}
 }
 
-// Run runs the subcommand that args name and returns the exit status: 0 done, 1 failed, 2 misused.
+// Run runs the subcommand that args name, serve when they name none, and returns the
+// exit status: 0 done, 1 failed, 2 misused.
 func Run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	name := "serve"
-	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
-		name, args = args[0], args[1:]
-	} else if len(args) > 0 && (args[0] == "-h" || args[0] == "-help" || args[0] == "--help") {
+	if len(args) > 0 && (args[0] == "-h" || args[0] == "-help" || args[0] == "--help") {
 		usage(stdout)
 		return 0
+	}
+	if len(args) > 0 && args[0] != "" && args[0][0] != '-' && !isRecording(args[0]) {
+		name, args = args[0], args[1:]
 	}
 	for _, c := range commands() {
 		if c.name != name {
@@ -71,12 +75,24 @@ func Run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		usage(stdout)
 		return 0
 	}
-	fmt.Fprintf(stderr, "pulsewright: no command %q; pulsewright -h lists them\n", name)
+	fmt.Fprintf(stderr, "pulsewright: no command and no recording %q; pulsewright -h lists the commands\n", name)
 	return 2
+}
+
+// isRecording tells a file to be served from a command's name.
+func isRecording(argument string) bool {
+	for _, c := range commands() {
+		if c.name == argument {
+			return false
+		}
+	}
+	info, err := os.Stat(argument)
+	return err == nil && info.Mode().IsRegular()
 }
 
 func usage(w io.Writer) {
 	fmt.Fprintln(w, "usage: pulsewright [command] [flags] [arguments]")
+	fmt.Fprintln(w, "       pulsewright [flags] [RECORDING …]")
 	fmt.Fprintln(w)
 	for _, c := range commands() {
 		fmt.Fprintf(w, "  %-8s %s\n", c.name, c.what)
@@ -99,7 +115,8 @@ func flags(name, arguments, what string, stderr io.Writer) *flag.FlagSet {
 	return f
 }
 
-// parse parses args; a request for help goes to stdout.
+// parse parses args; a request for help goes to stdout. A flag after the arguments
+// is an error, since it would pass for one of them.
 func parse(f *flag.FlagSet, args []string, stdout io.Writer) error {
 	for _, a := range args {
 		if a == "-h" || a == "-help" || a == "--help" {
@@ -110,6 +127,12 @@ func parse(f *flag.FlagSet, args []string, stdout io.Writer) error {
 	}
 	if err := f.Parse(args); err != nil {
 		return fmt.Errorf("%w: %w", errMisused, err)
+	}
+	for _, a := range f.Args() {
+		name, _, _ := strings.Cut(strings.TrimLeft(a, "-"), "=")
+		if strings.HasPrefix(a, "-") && f.Lookup(name) != nil {
+			return fmt.Errorf("%w: %s stands after %s: give flags first", errMisused, a, f.Arg(0))
+		}
 	}
 	return nil
 }

@@ -62,7 +62,8 @@ func TestExitStatus(t *testing.T) {
 		{[]string{"help"}, 0, "beats", ""},
 		{[]string{"beats", "-h"}, 0, "usage: pulsewright beats", ""},
 		{[]string{"serve", "--help"}, 0, "-listen", ""},
-		{[]string{"nonsense"}, 2, "", `no command "nonsense"`},
+		{[]string{"nonsense"}, 2, "", `no command and no recording "nonsense"`},
+		{[]string{edf, "-listen", "127.0.0.1:0"}, 2, "", "-listen stands after"},
 		{[]string{"beats"}, 2, "", "name one recording"},
 		{[]string{"beats", "-kind", "toe", edf}, 2, "", "choose ecg or pulse"},
 		{[]string{"beats", "-channel", "-1", edf}, 2, "", "counted from 1"},
@@ -86,6 +87,17 @@ func TestExitStatus(t *testing.T) {
 		if c.status != 0 && out != "" {
 			t.Errorf("%q failed, but printed results: %s", c.args, out)
 		}
+	}
+}
+
+func TestARecordingAloneIsServed(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	edf, _ := record(t, simulate.Finger(), 5, ".edf")
+	ended, cancel := context.WithCancel(context.Background())
+	cancel()
+	var out, messages bytes.Buffer
+	if status := Run(ended, []string{edf}, &out, &messages); status != 0 || !strings.Contains(out.String(), "http://127.0.0.1:") {
+		t.Errorf("status %d\nstdout: %s\nstderr: %s", status, out.String(), messages.String())
 	}
 }
 
