@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/coder/websocket"
@@ -89,12 +90,14 @@ func (s *Server) postCalibration(w http.ResponseWriter, r *http.Request) {
 	Answer(w, out)
 }
 
-// short cuts a sentence to what a close frame holds.
+// short cuts a sentence to what a close frame holds: 123 bytes of UTF-8 (RFC 6455,
+// section 5.5), whole characters.
 func short(text string) string {
-	if len(text) > 120 {
-		text = text[:120]
+	const most = 123
+	if len(text) > most {
+		text = text[:most]
 	}
-	return text
+	return strings.ToValidUTF8(text, "")
 }
 
 // greetAudio waits for the page's greeting and answers it.

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/coder/websocket"
 
@@ -140,6 +141,17 @@ func TestBadSoundIsCutOff(t *testing.T) {
 		}
 		if websocket.CloseStatus(err) != websocket.StatusPolicyViolation {
 			t.Errorf("%s: closed with %v, want a policy violation", name, err)
+		}
+	}
+}
+
+// TestReasonsFitACloseFrame: at most 123 bytes (RFC 6455, section 5.5: 125 with the
+// code), of whole characters, since a browser drops a close frame that is no UTF-8.
+func TestReasonsFitACloseFrame(t *testing.T) {
+	for _, text := range []string{"", "the input was closed", strings.Repeat("x", 124), strings.Repeat("é", 100), strings.Repeat("√", 100), strings.Repeat("𝄞", 100)} {
+		got := short(text)
+		if len(got) > 123 || !utf8.ValidString(got) || !strings.HasPrefix(text, got) || len(text) > 123 && len(got) < 120 {
+			t.Errorf("%d bytes became %d: %q", len(text), len(got), got)
 		}
 	}
 }

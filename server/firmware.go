@@ -25,12 +25,13 @@ type Firmware struct {
 	Code       string        `json:"code"`
 }
 
+// getFirmware answers a channel's path as C, within its costs and its rounding, or the C
+// alone as a file.
 func (s *Server) getFirmware(w http.ResponseWriter, r *http.Request) {
 	n := channelOf(r)
-	info := s.session.State().Source
 	wide, signed := 10, false
-	if n < len(info.Channels) {
-		wide, signed = ConverterBits(info.Channels[n])
+	if channels := s.session.State().Source.Channels; n >= 0 && n < len(channels) {
+		wide, signed = ConverterBits(channels[n])
 	}
 	asked, ok := queryNumber(w, r, "bits", float64(wide), 8, 24)
 	if !ok {

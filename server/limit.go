@@ -10,8 +10,8 @@ import (
 )
 
 const (
-	// patience is how long a peer may take over its header, and over each
-	// paceBytes of what it sends or takes.
+	// headerPatience is how long a peer may take over its header, bodyPatience over
+	// each paceBytes of what it sends or takes.
 	headerPatience = 5 * time.Second
 	bodyPatience   = 30 * time.Second
 	// paceBytes of a body or an answer go over the line at a time.

@@ -16,11 +16,11 @@ import (
 
 // Bounds of a frequency response measurement.
 const (
-	sweepSeconds    = 20.0
+	sweepSeconds    = 20.0 // when nothing else is asked for
 	longestSweep    = 60.0
-	maxRunBytes     = 4 * 63 * 192000 // the longest sweep and its tail at the highest rate
-	clippedFullness = 0.999
-	leastPeak       = 0.003 // of full scale: −50 dB
+	maxRunBytes     = int64(4 * (longestSweep + response.TailSeconds) * 192000) // float32 at the highest rate
+	clippedFullness = 0.999                                                     // of full scale: the converter's end but for a thousandth
+	leastPeak       = 0.003                                                     // of full scale: −50 dB
 )
 
 // bench keeps the newest loop-back run and the newest run through the board.
@@ -85,8 +85,7 @@ func (s *Server) postRun(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	kind := r.URL.Query().Get("kind")
-	if kind != "loop" && kind != "board" {
-		fail(w, http.StatusBadRequest, "kind "+quoteShort(kind)+": give loop (output joined to input) or board (through the board)")
+	if !checkRunKind(w, kind) {
 		return
 	}
 	data, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxRunBytes))
@@ -107,6 +106,15 @@ func (s *Server) postRun(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	s.takeRun(w, kind, sweep, x)
+}
+
+// checkRunKind answers itself and returns false for a kind of run that there is not.
+func checkRunKind(w http.ResponseWriter, kind string) bool {
+	if kind == "loop" || kind == "board" {
+		return true
+	}
+	fail(w, http.StatusBadRequest, "kind "+quoteShort(kind)+": give loop (output joined to input) or board (through the board)")
+	return false
 }
 
 // takeRun judges one run, keeps it and answers.
@@ -148,27 +156,40 @@ func (b *bench) take(kind string, sweep response.Sweep, x []float64) {
 
 // getMeasured answers the board's response once both runs are there.
 func (s *Server) getMeasured(w http.ResponseWriter, _ *http.Request) {
-	b := &s.bench
+	state, err := s.bench.measured()
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, state)
+}
+
+// measured is what the runs show; the response is worked out once.
+func (b *bench) measured() (responseState, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	state := responseState{Loop: b.loop != nil, Board: b.board != nil, RateHz: b.sweep.RateHz, Seconds: b.sweep.Seconds}
 	if state.Loop && state.Board && b.result == nil {
 		result, err := response.Measure(b.sweep, b.loop, b.board)
 		if err != nil {
-			Fail(w, err)
-			return
+			return state, err
 		}
 		b.result = &result
 	}
 	state.Response = b.result
-	Answer(w, state)
+	return state, nil
+}
+
+// forget drops both runs.
+func (b *bench) forget() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.loop, b.board, b.result = nil, nil, nil
 }
 
 // deleteRuns forgets both runs.
 func (s *Server) deleteRuns(w http.ResponseWriter, _ *http.Request) {
-	s.bench.mu.Lock()
-	defer s.bench.mu.Unlock()
-	s.bench.loop, s.bench.board, s.bench.result = nil, nil, nil
+	s.bench.forget()
 	w.WriteHeader(http.StatusNoContent)
 }
 
@@ -249,8 +270,7 @@ func (s *Server) postCardRun(w http.ResponseWriter, r *http.Request) {
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	if body.Kind != "loop" && body.Kind != "board" {
-		fail(w, http.StatusBadRequest, "kind "+quoteShort(body.Kind)+": give loop (output joined to input) or board (through the board)")
+	if !checkRunKind(w, body.Kind) {
 		return
 	}
 	if !(body.Level > 0 && body.Level <= 1) {

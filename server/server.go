@@ -24,6 +24,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -230,7 +231,7 @@ func (s *Server) recoverPanic(next http.Handler) http.Handler {
 				if p == http.ErrAbortHandler {
 					panic(p)
 				}
-				s.log.Error("a handler failed", "path", r.URL.Path, "panic", p)
+				s.log.Error("a handler failed", "path", r.URL.Path, "panic", p, "stack", string(debug.Stack()))
 				fail(w, http.StatusInternalServerError, "the program failed at this request; its log tells where")
 			}
 		}()

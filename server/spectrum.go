@@ -6,21 +6,18 @@ import (
 	"net/http"
 
 	"pulsewright/dsp/meter"
-	"pulsewright/dsp/spectrum"
 	"pulsewright/server/analysis"
 )
 
 // Spectrum is what GET /channels/{n}/spectrum answers.
 type Spectrum struct {
-	FreqHz              []float64 `json:"freqHz"`
-	DensityVoltsPerRoot []float64 `json:"densityVoltsPerRootHz"`
-	Unit                string    `json:"unit"`
-	BandwidthHz         float64   `json:"bandwidthHz"`
-	Averages            int       `json:"averages"`
-	Seconds             float64   `json:"seconds"`
-	HumHz               float64   `json:"humHz"`
-	Point               int       `json:"point"`
-	DensityLimitPerRoot float64   `json:"densityLimitVoltsPerRootHz"` // the converter's own noise, 0 when unknown
+	analysis.Spectrum
+	Unit    string  `json:"unit"`
+	Seconds float64 `json:"seconds"` // of signal that went in
+	HumHz   float64 `json:"humHz"`   // 0 when none is known
+	Point   int     `json:"point"`
+	// DensityLimitVoltsPerRootHz is the converter's own noise, 0 when unknown.
+	DensityLimitVoltsPerRootHz float64 `json:"densityLimitVoltsPerRootHz"`
 }
 
 // getSpectrum answers the Welch density of the newest seconds of one point.
@@ -39,21 +36,14 @@ func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
-	segment := min(spectrum.SegmentNear(analysis.SegmentSeconds, rateHz), len(values))
-	if segment < 16 {
-		fail(w, http.StatusConflict, fmt.Sprintf("only %d samples without a gap: a spectrum needs 16 or more, so wait a moment", len(values)))
+	if len(values) < analysis.LeastSamples {
+		fail(w, http.StatusConflict, fmt.Sprintf("only %d samples without a gap: a spectrum needs %d or more, so wait a moment", len(values), analysis.LeastSamples))
 		return
 	}
-	density, err := spectrum.Of(spectrum.Config{RateHz: rateHz, SegmentSamples: segment}, values)
-	if err != nil {
+	out := Spectrum{Unit: unit, Seconds: float64(len(values)) / rateHz, Point: int(point)}
+	if out.Spectrum, err = analysis.SpectrumOf(values, rateHz); err != nil {
 		Fail(w, err)
 		return
-	}
-	out := Spectrum{Unit: unit, BandwidthHz: density.BandwidthHz, Averages: density.Averages, Seconds: float64(len(values)) / rateHz, Point: int(point)}
-	out.DensityVoltsPerRoot = density.RootHz(nil)
-	out.FreqHz = make([]float64, len(out.DensityVoltsPerRoot))
-	for i := range out.FreqHz {
-		out.FreqHz[i] = density.FreqHz(i)
 	}
 	if state := s.session.State(); channel < len(state.Channels) {
 		c := state.Channels[channel]
@@ -61,7 +51,7 @@ func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
 		if report, err := s.session.Report(channel); err == nil && out.HumHz == 0 && report.Hum.Found {
 			out.HumHz = report.Hum.FreqHz // of the meters, while the path takes none out
 		}
-		out.DensityLimitPerRoot = converterLimit(c.StepVolts, rateHz)
+		out.DensityLimitVoltsPerRootHz = converterLimit(c.StepVolts, rateHz)
 	}
 	Answer(w, out)
 }

@@ -28,8 +28,8 @@ const (
 	bridgeSeconds = 0.05
 	// settleSeconds of signal before a stretch let the detector settle.
 	settleSeconds = 20
-	// SegmentSeconds of a spectrum: bins about a quarter of a hertz apart.
-	SegmentSeconds = 4
+	// segmentSeconds of a spectrum: bins about a quarter of a hertz apart.
+	segmentSeconds = 4
 )
 
 // Unit is the unit of a channel's values.
@@ -195,12 +195,37 @@ func follow(ctx context.Context, file *recording.File, channel int, kind beat.Ki
 	return nil
 }
 
-// Spectrum is a Welch density.
+// Spectrum is a Welch density, live or of a recording.
 type Spectrum struct {
-	FreqHz              []float64 `json:"freqHz"`
-	DensityVoltsPerRoot []float64 `json:"densityVoltsPerRootHz"`
-	BandwidthHz         float64   `json:"bandwidthHz"`
-	Averages            int       `json:"averages"`
+	FreqHz                []float64 `json:"freqHz"`
+	DensityVoltsPerRootHz []float64 `json:"densityVoltsPerRootHz"` // at each of FreqHz, in the unit of the values
+	BandwidthHz           float64   `json:"bandwidthHz"`
+	Averages              int       `json:"averages"` // segments
+}
+
+// LeastSamples is what a spectrum needs.
+const LeastSamples = 16
+
+// SpectrumOf gives the density of values without a gap, in segments of about
+// segmentSeconds or, of fewer values, in one. It has no frequencies for fewer than
+// [LeastSamples] values.
+func SpectrumOf(values []float64, rateHz float64) (Spectrum, error) {
+	s := Spectrum{FreqHz: []float64{}, DensityVoltsPerRootHz: []float64{}}
+	segment := min(spectrum.SegmentNear(segmentSeconds, rateHz), len(values))
+	if segment < LeastSamples {
+		return s, nil
+	}
+	d, err := spectrum.Of(spectrum.Config{RateHz: rateHz, SegmentSamples: segment}, values)
+	if err != nil {
+		return s, err
+	}
+	s.DensityVoltsPerRootHz = d.RootHz(nil)
+	s.BandwidthHz, s.Averages = d.BandwidthHz, d.Averages
+	s.FreqHz = make([]float64, len(s.DensityVoltsPerRootHz))
+	for i := range s.FreqHz {
+		s.FreqHz[i] = d.FreqHz(i)
+	}
+	return s, nil
 }
 
 // Stretch is what a stretch of a recording shows.
@@ -212,7 +237,7 @@ type Stretch struct {
 	From    int64        `json:"from"` // the gap-free run that was judged
 	To      int64        `json:"to"`
 	Report  meter.Report `json:"report"`
-	// Spectrum has no frequencies when the run is shorter than 16 samples.
+	// Spectrum has no frequencies when the run is shorter than LeastSamples.
 	Spectrum Spectrum    `json:"spectrum"`
 	Beats    []beat.Beat `json:"beats"` // counted from the recording's first sample
 	// MedianBPM is 60 over the median interval of neighbouring beats, 0 with fewer
@@ -257,20 +282,8 @@ func Judge(ctx context.Context, file *recording.File, channel int, from, to int6
 	if s.Report, err = meter.Whole(MeterConfig(info, channel, s.Kind), values, counted); err != nil {
 		return s, err
 	}
-	s.Spectrum = Spectrum{FreqHz: []float64{}, DensityVoltsPerRoot: []float64{}}
-	if segment := min(spectrum.SegmentNear(SegmentSeconds, s.RateHz), len(values)); segment >= 16 {
-		d, err := spectrum.Of(spectrum.Config{RateHz: s.RateHz, SegmentSamples: segment}, values)
-		if err != nil {
-			return s, err
-		}
-		s.Spectrum.DensityVoltsPerRoot = d.RootHz(nil)
-		s.Spectrum.BandwidthHz, s.Spectrum.Averages = d.BandwidthHz, d.Averages
-		s.Spectrum.FreqHz = make([]float64, len(s.Spectrum.DensityVoltsPerRoot))
-		for i := range s.Spectrum.FreqHz {
-			s.Spectrum.FreqHz[i] = d.FreqHz(i)
-		}
-	}
-	return s, nil
+	s.Spectrum, err = SpectrumOf(values, s.RateHz)
+	return s, err
 }
 
 // medianBPM is the rate at the median interval; the mean of the middle two of an

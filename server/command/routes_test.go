@@ -354,6 +354,31 @@ func TestEveryRouteGuardsItself(t *testing.T) {
 	}
 }
 
+// TestChannelsThatAreNotThere: every route of a channel says so.
+func TestChannelsThatAreNotThere(t *testing.T) {
+	w := wire(t)
+	for _, r := range w.routes {
+		if !strings.Contains(r.pattern, "{n}") {
+			continue
+		}
+		for _, n := range []string{"-1", "1", "99", "x", "9223372036854775808"} {
+			body := `{}`
+			switch {
+			case strings.HasSuffix(r.pattern, "/kind"):
+				body = `{"kind":"ecg"}`
+			case strings.HasSuffix(r.pattern, "/scale"):
+				body = `{"source":"unknown","gain":1}`
+			case strings.HasSuffix(r.pattern, "/calibration"):
+				body = `{"method":"step"}`
+			}
+			path := strings.Replace(r.pattern, "{n}", n, 1)
+			if status, answer := sendTo(t, w.here, r.method, path, body, nil); status != http.StatusNotFound || !strings.Contains(answer, "no such channel") {
+				t.Errorf("%s %s got %d %.200s, want 404", r.method, path, status, answer)
+			}
+		}
+	}
+}
+
 // TestPathsLeadNowhereElse: no spelling of a path outside the folder or the page
 // gives a file, even to the owner.
 func TestPathsLeadNowhereElse(t *testing.T) {

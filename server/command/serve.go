@@ -27,8 +27,8 @@ import (
 	"pulsewright/web"
 )
 
-// queueFrames is how many frames may wait for one page: two minutes' history and
-// about two seconds of live frames.
+// queueFrames is how many frames may wait for one page: the last minute, 60 frames at
+// the highest rate of the points, and three seconds of live frames.
 const queueFrames = 256
 
 type serveFlags struct {

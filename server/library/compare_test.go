@@ -78,13 +78,13 @@ func TestAnalysisOfASine(t *testing.T) {
 		t.Errorf("the swing is %g V, want %g", swing, 2*amplitude)
 	}
 	peak := 0
-	for i, d := range s.Spectrum.DensityVoltsPerRoot {
-		if d > s.Spectrum.DensityVoltsPerRoot[peak] {
+	for i, d := range s.Spectrum.DensityVoltsPerRootHz {
+		if d > s.Spectrum.DensityVoltsPerRootHz[peak] {
 			peak = i
 		}
 	}
 	want := amplitude / math.Sqrt2 / math.Sqrt(s.Spectrum.BandwidthHz)
-	if got := s.Spectrum.DensityVoltsPerRoot[peak]; s.Spectrum.FreqHz[peak] != freq || math.Abs(got/want-1) > 0.01 {
+	if got := s.Spectrum.DensityVoltsPerRootHz[peak]; s.Spectrum.FreqHz[peak] != freq || math.Abs(got/want-1) > 0.01 {
 		t.Errorf("the peak is %g V/√Hz at %g Hz, want %g at %g", got, s.Spectrum.FreqHz[peak], want, freq)
 	}
 	if len(s.Beats) != 0 || s.Kind != acquire.KindOther {
