@@ -93,8 +93,10 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	recorder := library.NewRecorder(folder, func(text string) { live.Problem(text) }, func() { live.Refresh() })
 	audio := soundcard.NewBrowser()
 	intervals := server.NewIntervals()
+	settings := library.NewSettings(folder, log)
+	defer settings.Close()
 	live = session.New(session.Config{Openers: openers(audio), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
-		Remember: library.NewSettings(folder, log),
+		Remember: settings,
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
 				return state

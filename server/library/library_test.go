@@ -381,15 +381,13 @@ func TestSettingsAreRememberedBySource(t *testing.T) {
 	folder := t.TempDir()
 	s := NewSettings(folder, nil)
 	scale := session.ScaleSettings{Source: "converter", ReferenceVolts: 3.3, Bits: 12, Gain: 1}
-	s.Save("serial:/dev/board?baud=9600", []session.ChannelState{{Label: "pulse", Kind: "pulse", Scale: scale}})
-	for i := 0; ; i++ {
-		if kind, _, got, ok := NewSettings(folder, nil).Load("serial:/dev/board?baud=115200", 0, "pulse"); ok && kind == "pulse" && got == scale {
-			break
-		}
-		if i > 200 {
-			t.Fatal("the settings were not remembered")
-		}
-		time.Sleep(10 * time.Millisecond)
+	for volts := range 200 { // a slider that is drawn: the last place counts
+		scale.ReferenceVolts = float64(volts)
+		s.Save("serial:/dev/board?baud=9600", []session.ChannelState{{Label: "pulse", Kind: "pulse", Scale: scale}})
+	}
+	s.Close()
+	if kind, _, got, ok := NewSettings(folder, nil).Load("serial:/dev/board?baud=115200", 0, "pulse"); !ok || kind != "pulse" || got != scale {
+		t.Fatalf("remembered are %q, %+v, %v; want %+v", kind, got, ok, scale)
 	}
 	if _, _, _, ok := s.Load("serial:/dev/board", 0, "ecg"); ok {
 		t.Error("a channel with another name got the settings")

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -27,38 +26,16 @@ const (
 // Notes made while looking at a recording are kept beside it, so that the file stays
 // as it was recorded; an EDF+ or BDF+ download has them inside.
 
-// marks reads the notes made afterwards, by recording.
-func (s *Store) marks() map[string][]recording.Annotation {
-	marks := map[string][]recording.Annotation{}
-	if data, err := os.ReadFile(filepath.Join(s.folder, marksName)); err == nil {
-		_ = json.Unmarshal(data, &marks) // a broken file is an empty one
-	}
-	return marks
-}
-
 // Marks returns the notes made on a recording afterwards, by sample.
 func (s *Store) Marks(id string) []recording.Annotation {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.marks()[id]
+	marks, _ := readMap[[]recording.Annotation](filepath.Join(s.folder, marksName)) // what of it can be read
+	return marks[id]
 }
 
 func (s *Store) changeMarks(change func(map[string][]recording.Annotation) error) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	marks := s.marks()
-	if err := change(marks); err != nil {
-		return err
-	}
-	data, err := json.Marshal(marks)
-	if err != nil {
-		return err
-	}
-	path := filepath.Join(s.folder, marksName)
-	if err := os.WriteFile(path+".new", data, 0o644); err != nil {
-		return fmt.Errorf("notes: %w; is the disk full or the folder read-only?", err)
-	}
-	return os.Rename(path+".new", path)
+	s.beside.Lock()
+	defer s.beside.Unlock()
+	return changeMap(filepath.Join(s.folder, marksName), change)
 }
 
 // AddMark puts a note at a sample of a recording.
@@ -92,16 +69,31 @@ func (s *Store) RemoveMark(id string, sample int64, text string) error {
 	})
 }
 
-func (s *Store) moveMarks(from, to string) {
-	if len(s.Marks(from)) == 0 {
-		return
+// moveBeside lets the remark and the notes of a recording follow it to another id, or
+// into the trash and out of it.
+func (s *Store) moveBeside(from, to string) error {
+	var err error
+	if s.notes()[from] != "" {
+		err = s.changeNotes(func(notes map[string]string) {
+			notes[to] = notes[from]
+			delete(notes, from)
+		})
 	}
-	_ = s.changeMarks(func(marks map[string][]recording.Annotation) error {
-		marks[to] = marks[from]
-		delete(marks, from)
-		return nil
-	})
+	if len(s.Marks(from)) > 0 {
+		err = errors.Join(err, s.changeMarks(func(marks map[string][]recording.Annotation) error {
+			marks[to] = marks[from]
+			delete(marks, from)
+			return nil
+		}))
+	}
+	if err != nil {
+		return fmt.Errorf("the recording is now %s, but its notes did not follow: %w", to, err)
+	}
+	return nil
 }
+
+// inTrash is the name under which what belongs to a recording in the trash is kept.
+func inTrash(id string) string { return trashName + "/" + id }
 
 // note is an annotation for a person.
 type note struct {

@@ -2,6 +2,7 @@ package library
 
 import (
 	"encoding/json"
+	"errors"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -35,6 +36,71 @@ func ask(t *testing.T, store *Store, recorder *Recorder, method, target, body st
 		t.Fatal(err)
 	}
 	return w.Code, data
+}
+
+// TestNotesFollowIntoTheTrash: what was noted of a recording goes with it into the
+// trash and comes back with it; another recording of that name has none of it.
+func TestNotesFollowIntoTheTrash(t *testing.T) {
+	store := NewStore(t.TempDir())
+	const file = "time_s,pulse [V]\n0,1\n0.01,2\n0.02,3\n0.03,2\n"
+	bring := func(note string) {
+		t.Helper()
+		entry, err := store.Add("walk.csv", strings.NewReader(file))
+		if err != nil || entry.ID != "walk.csv" || entry.Note != "" || len(store.Marks("walk.csv")) != 0 {
+			t.Fatalf("brought %+v with notes %v, %v; want walk.csv without any", entry, store.Marks("walk.csv"), err)
+		}
+		if err := errors.Join(store.SetNote("walk.csv", note), store.AddMark("walk.csv", recording.Annotation{Sample: 2, Text: note})); err != nil {
+			t.Fatal(err)
+		}
+	}
+	expect := func(id, note string) {
+		t.Helper()
+		entry, err := store.Get(id)
+		if marks := store.Marks(id); err != nil || entry.Note != note || len(marks) != 1 || marks[0].Text != note {
+			t.Errorf("%s has the remark %q and notes %v, %v; want %q", id, entry.Note, marks, err, note)
+		}
+	}
+	for _, note := range []string{"one", "two"} {
+		bring(note)
+		if err := store.Trash("walk.csv"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	bring("three")
+	for trashed, note := range map[string]string{"walk.csv": "two", "walk 2.csv": "one"} {
+		id, err := store.Restore(trashed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		expect(id, note)
+	}
+	expect("walk.csv", "three")
+}
+
+// TestBrokenNotesAreSetAside: notes that cannot be understood are kept beside before
+// others are written.
+func TestBrokenNotesAreSetAside(t *testing.T) {
+	store := NewStore(t.TempDir())
+	if _, err := store.Add("walk.csv", strings.NewReader("time_s,pulse [V]\n0,1\n0.01,2\n0.02,3\n")); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{notesName, marksName} {
+		for _, broken := range []string{`{"walk.csv`, `null`, `[1]`, ``} {
+			path := filepath.Join(store.Folder(), name)
+			if err := os.WriteFile(path, []byte(broken), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			if err := errors.Join(store.SetNote("walk.csv", "x"), store.AddMark("walk.csv", recording.Annotation{Sample: 1, Text: "y"})); err != nil {
+				t.Fatal(err)
+			}
+			if kept, err := os.ReadFile(path + ".broken"); err != nil || string(kept) != broken {
+				t.Errorf("%s with %q: %q is kept, %v", name, broken, kept, err)
+			}
+			if entry, err := store.Get("walk.csv"); err != nil || entry.Note != "x" || len(store.Marks("walk.csv")) == 0 {
+				t.Errorf("%s with %q: nothing can be noted any more", name, broken)
+			}
+		}
+	}
 }
 
 // TestNotesMadeAfterwards: a note added to a closed recording is listed in its place,

@@ -25,7 +25,7 @@ const (
 	// memoryBytes bounds what is remembered, for fast sources.
 	memoryBytes = 256 << 20
 	// queueBytes bounds what may wait for a slow disk before the recording fails
-	// loudly: over half an hour of two channels at 1 kHz.
+	// loudly: about twenty minutes of two channels at 1 kHz in a hundred blocks a second.
 	queueBytes = 16 << 20
 	syncEvery  = time.Second
 )
@@ -37,6 +37,8 @@ type Recorder struct {
 	folder  string
 	problem func(text string)
 	changed func()
+
+	jobs sync.WaitGroup // what writes recordings, and tells of their end
 
 	// Guarded by mu.
 	mu     sync.Mutex
@@ -141,12 +143,12 @@ func (r *Recorder) Start(name string, minutes, keepMinutes float64, note string)
 		r.release(j)
 		return nil, err
 	}
-	go func() {
+	r.jobs.Go(func() {
 		j.run()
 		r.release(j)
 		r.changed()
-	}()
-	go r.changed()
+	})
+	r.changed()
 	return j.state(), nil
 }
 
@@ -344,8 +346,10 @@ func (r *Recorder) Keep(name string, minutes float64) (*State, error) {
 	return j.state(), j.err
 }
 
-// Close ends the recording under way, if any, and waits for its file.
+// Close ends the recording under way, if any, and waits for its file, and for that of
+// a source before that is still being written.
 func (r *Recorder) Close() error {
+	defer r.jobs.Wait()
 	_, err := r.Stop()
 	if errors.Is(err, ErrNotRecording) {
 		return nil
@@ -378,7 +382,8 @@ func (r *Recorder) Begin(epoch uint32, info acquire.Info, rateHz float64, t0 tim
 	if r.active != nil {
 		r.active.finish()
 		if r.past.info.Address == info.Address && !slices.Equal(r.past.info.Channels, info.Channels) { // not by choice
-			go r.problem("The recording " + r.active.state().Name + " ended, since its source came back with other channels.")
+			text := "The recording " + r.active.state().Name + " ended, since its source came back with other channels."
+			r.jobs.Go(func() { r.problem(text) }) // without mu
 		}
 		r.active = nil
 	}
@@ -408,9 +413,11 @@ func (r *Recorder) position() int64 {
 
 // Beats implements session.Tap.
 func (r *Recorder) Beats(channel int, beats []beat.Beat, samplesPerPoint int) {
+	r.mu.Lock()
 	if len(r.past.info.Channels) == 1 {
 		channel = -1
 	}
+	r.mu.Unlock()
 	for _, b := range beats {
 		r.tell(event{first: b.Sample * int64(samplesPerPoint), text: recording.BeatText(string(b.Kind), b.Quality, channel)})
 	}

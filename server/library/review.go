@@ -36,7 +36,8 @@ const (
 
 // Reviews holds recordings open for looking at. Safe for concurrent use.
 type Reviews struct {
-	store *Store // immutable
+	store   *Store         // immutable
+	leaving sync.WaitGroup // reviews that are being closed
 
 	// Guarded by mu.
 	mu   sync.Mutex
@@ -121,6 +122,7 @@ func (rs *Reviews) forget(id string) {
 
 // Close closes what is open.
 func (rs *Reviews) Close() {
+	defer rs.leaving.Wait()
 	rs.mu.Lock()
 	list := rs.open
 	rs.open = nil
@@ -170,7 +172,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 				return r, nil
 			}
 			rs.open = append(rs.open[:i], rs.open[i+1:]...)
-			go r.close() // it has grown since
+			rs.leaving.Go(r.close) // it has grown since
 			break
 		}
 	}
@@ -190,7 +192,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 	if len(rs.open) > openReviews {
 		last := rs.open[openReviews]
 		rs.open = rs.open[:openReviews]
-		go last.close()
+		rs.leaving.Go(last.close)
 	}
 	return r, nil
 }

@@ -2,6 +2,7 @@ package library
 
 import (
 	"encoding/json"
+	"errors"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -21,9 +22,13 @@ type Settings struct {
 	path string
 	log  *slog.Logger
 
+	work sync.WaitGroup // the writing goroutine, while there is one
+
 	// Guarded by mu.
-	mu  sync.Mutex
-	all map[string][]channelSettings // by the source's scheme and path
+	mu      sync.Mutex
+	all     map[string][]channelSettings // by the source's scheme and path
+	changed bool                         // since all was written last
+	writing bool
 }
 
 type channelSettings struct {
@@ -36,19 +41,16 @@ type channelSettings struct {
 // NewSettings reads what was remembered; a file that cannot be read is begun anew
 // and kept beside under another name.
 func NewSettings(folder string, log *slog.Logger) *Settings {
-	s := &Settings{path: filepath.Join(folder, settingsName), log: log, all: map[string][]channelSettings{}}
-	data, err := os.ReadFile(s.path)
+	s := &Settings{path: filepath.Join(folder, settingsName), log: log}
+	all, err := readMap[[]channelSettings](s.path)
 	if err != nil {
-		return s
-	}
-	if err := json.Unmarshal(data, &s.all); err != nil {
 		log.Warn("the remembered settings cannot be read and are begun anew", "file", s.path, "err", err)
-		_ = os.Rename(s.path, s.path+".broken")
-		s.all = nil
+		if errors.Is(err, errBroken) {
+			_ = setAside(s.path)
+			all = map[string][]channelSettings{}
+		}
 	}
-	if s.all == nil { // null is JSON too
-		s.all = map[string][]channelSettings{}
-	}
+	s.all = all
 	return s
 }
 
@@ -84,27 +86,38 @@ func (s *Settings) Save(address string, channels []session.ChannelState) {
 		list[i] = channelSettings{c.Label, c.Kind, c.Path, c.Scale}
 	}
 	s.mu.Lock()
+	defer s.mu.Unlock()
 	s.all[key(address)] = list
-	data, err := json.MarshalIndent(s.all, "", " ")
-	s.mu.Unlock()
-	if err != nil {
-		s.log.Warn("settings", "err", err)
-		return
+	s.changed = true
+	if !s.writing {
+		s.writing = true
+		s.work.Go(s.write)
 	}
-	go s.write(data)
 }
 
-func (s *Settings) write(data []byte) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	err := os.MkdirAll(filepath.Dir(s.path), 0o755)
-	if err == nil {
-		err = os.WriteFile(s.path+".new", data, 0o644)
-	}
-	if err == nil {
-		err = os.Rename(s.path+".new", s.path)
-	}
-	if err != nil {
-		s.log.Warn("settings are not remembered", "err", err)
+// Close waits until what was saved is written. Nothing may be saved after.
+func (s *Settings) Close() { s.work.Wait() }
+
+// write writes until nothing has changed any more, so that the newest comes last.
+func (s *Settings) write() {
+	for {
+		s.mu.Lock()
+		if !s.changed {
+			s.writing = false
+			s.mu.Unlock()
+			return
+		}
+		s.changed = false
+		data, err := json.MarshalIndent(s.all, "", " ")
+		s.mu.Unlock()
+		if err == nil {
+			err = os.MkdirAll(filepath.Dir(s.path), 0o755)
+		}
+		if err == nil {
+			err = replace(s.path, data)
+		}
+		if err != nil {
+			s.log.Warn("settings are not remembered", "err", err)
+		}
 	}
 }

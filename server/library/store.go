@@ -46,6 +46,8 @@ type Entry struct {
 type Store struct {
 	folder string // immutable
 
+	beside sync.Mutex // held while a file beside the recordings is changed
+
 	// Guarded by mu.
 	mu     sync.Mutex
 	cache  map[string]cached
@@ -275,10 +277,8 @@ func (s *Store) Rename(id, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	s.moveNote(id, filepath.Base(moved))
-	s.moveMarks(id, filepath.Base(moved))
 	_ = os.Rename(s.pyramidPath(id), s.pyramidPath(filepath.Base(moved))) // it still belongs to the file
-	return filepath.Base(moved), nil
+	return filepath.Base(moved), s.moveBeside(id, filepath.Base(moved))
 }
 
 // release lets go of a recording that is about to move: some systems move no file
@@ -308,7 +308,8 @@ func move(from, to string) error {
 	return os.Rename(from, to)
 }
 
-// Trash moves a recording to the trash, from where Restore brings it back.
+// Trash moves a recording and its notes to the trash, from where Restore brings them
+// back.
 func (s *Store) Trash(id string) error {
 	path, err := s.Path(id)
 	if err != nil {
@@ -321,12 +322,19 @@ func (s *Store) Trash(id string) error {
 	s.release(id)
 	to := filepath.Join(folder, id)
 	if _, err := os.Lstat(to); err == nil { // an older one of this name keeps its place
-		if _, err := free(folder, id, func(t string) error { return move(to, t) }); err != nil {
+		older, err := free(folder, id, func(t string) error { return move(to, t) })
+		if err != nil {
+			return err
+		}
+		if err := s.moveBeside(inTrash(id), inTrash(filepath.Base(older))); err != nil {
 			return err
 		}
 	}
 	_ = os.Remove(s.pyramidPath(id)) // made anew when needed
-	return move(path, to)
+	if err := move(path, to); err != nil {
+		return err
+	}
+	return s.moveBeside(id, inTrash(id))
 }
 
 // Trashed is a recording in the trash.
@@ -366,7 +374,10 @@ func (s *Store) Restore(id string) (string, error) {
 		return "", fmt.Errorf("recording %s: %w in the trash", strconv.Quote(id), ErrNoRecording)
 	}
 	path, err := free(s.folder, id, func(to string) error { return move(from, to) })
-	return filepath.Base(path), err
+	if err != nil {
+		return "", err
+	}
+	return filepath.Base(path), s.moveBeside(inTrash(id), filepath.Base(path))
 }
 
 // Add takes in a recording under a name. What cannot be read as a recording is
@@ -410,15 +421,11 @@ func (s *Store) Add(name string, r io.Reader) (Entry, error) {
 
 // notes reads the remarks that were made on recordings.
 func (s *Store) notes() map[string]string {
-	notes := map[string]string{}
-	data, err := os.ReadFile(filepath.Join(s.folder, notesName))
-	if err == nil {
-		_ = json.Unmarshal(data, &notes) // a broken file is an empty one
-	}
+	notes, _ := readMap[string](filepath.Join(s.folder, notesName)) // what of it can be read
 	return notes
 }
 
-// SetNote keeps a remark on a recording; "" removes it.
+// SetNote keeps a remark of at most 2000 bytes on a recording; "" removes it.
 func (s *Store) SetNote(id, note string) error {
 	if _, err := s.Path(id); err != nil {
 		return err
@@ -433,29 +440,13 @@ func (s *Store) SetNote(id, note string) error {
 	})
 }
 
-func (s *Store) moveNote(from, to string) {
-	_ = s.changeNotes(func(notes map[string]string) {
-		if n, ok := notes[from]; ok {
-			notes[to] = n
-			delete(notes, from)
-		}
-	})
-}
-
 func (s *Store) changeNotes(change func(map[string]string)) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	notes := s.notes()
-	change(notes)
-	data, err := json.MarshalIndent(notes, "", " ")
-	if err != nil {
-		return err
-	}
-	path := filepath.Join(s.folder, notesName)
-	if err := os.WriteFile(path+".new", data, 0o644); err != nil {
-		return fmt.Errorf("notes: %w", err)
-	}
-	return os.Rename(path+".new", path)
+	s.beside.Lock()
+	defer s.beside.Unlock()
+	return changeMap(filepath.Join(s.folder, notesName), func(notes map[string]string) error {
+		change(notes)
+		return nil
+	})
 }
 
 const (
@@ -473,8 +464,8 @@ func (s *Store) loadCache() {
 		return
 	}
 	s.loaded = true
-	kept := map[string]cached{}
 	data, err := os.ReadFile(filepath.Join(s.folder, pyramidFolder, cacheName))
+	kept := map[string]cached{}
 	if err != nil || json.Unmarshal(data, &kept) != nil {
 		return // only a convenience
 	}
@@ -503,7 +494,7 @@ func (s *Store) saveCache() {
 	}
 	folder := filepath.Join(s.folder, pyramidFolder)
 	path := filepath.Join(folder, cacheName)
-	if os.MkdirAll(folder, 0o755) == nil && os.WriteFile(path+".new", data, 0o644) == nil && os.Rename(path+".new", path) == nil {
+	if os.MkdirAll(folder, 0o755) == nil && replace(path, data) == nil {
 		s.saved = string(data)
 	}
 }
