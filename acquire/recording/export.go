@@ -20,9 +20,6 @@ import (
 	"pulsewright/acquire"
 )
 
-// exportBlock is how many samples are read and written at a time.
-const exportBlock = 1 << 14
-
 // ExportOptions say what to write. The zero value writes the whole recording in
 // the channels' units.
 type ExportOptions struct {
@@ -53,31 +50,19 @@ func (o *ExportOptions) stretch(f *File) (from, to int64, err error) {
 
 // each reads a stretch in blocks.
 func (o *ExportOptions) each(f *File, from, to int64, do func(counts [][]int32, at int64) error) error {
-	buffer := make([][]int32, len(f.info.Channels))
-	for c := range buffer {
-		buffer[c] = make([]int32, exportBlock)
+	ctx := o.Context
+	if ctx == nil {
+		ctx = context.Background()
 	}
-	part := make([][]int32, len(buffer))
-	for at := from; at < to; {
-		if o.Context != nil && o.Context.Err() != nil {
-			return fmt.Errorf("recording: %s: stopped at sample %d: %w", f.path, at, context.Cause(o.Context))
-		}
-		n := int(min(exportBlock, to-at))
-		for c := range part {
-			part[c] = buffer[c][:n]
-		}
-		if _, err := f.ReadAt(part, at); err != nil {
+	return f.Blocks(ctx, from, to, func(at int64, counts [][]int32) error {
+		if err := do(counts, at); err != nil {
 			return err
 		}
-		if err := do(part, at); err != nil {
-			return err
-		}
-		at += int64(n)
 		if o.Progress != nil {
-			o.Progress(at-from, to-from)
+			o.Progress(at+int64(len(counts[0]))-from, to-from)
 		}
-	}
-	return nil
+		return nil
+	})
 }
 
 // ExportCSV writes RFC 4180 rows: time_s, then the channels with their unit in

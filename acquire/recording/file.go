@@ -3,6 +3,7 @@ package recording
 import (
 	"bytes"
 	"compress/gzip"
+	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -329,6 +330,40 @@ func (f *File) ReadAt(counts [][]int32, from int64) (int, error) {
 	return done, nil
 }
 
+// BlockSamples is the longest block that [File.Blocks] hands out.
+const BlockSamples = 1 << 14
+
+// Blocks reads the samples [from, to), as far as the recording has them, and hands them
+// to take in order, BlockSamples at most at a time: the position of the first and
+// counts, [channel][sample], as [File.ReadAt] fills them, valid during the call. An
+// error of take's ends it and is returned as it is; one of ctx's or of reading tells
+// the sample.
+func (f *File) Blocks(ctx context.Context, from, to int64, take func(at int64, counts [][]int32) error) error {
+	to = min(to, f.length)
+	buffer := make([][]int32, len(f.info.Channels))
+	for c := range buffer {
+		buffer[c] = make([]int32, max(0, min(BlockSamples, to-from)))
+	}
+	counts := make([][]int32, len(buffer))
+	for at := from; at < to; {
+		if ctx.Err() != nil {
+			return fmt.Errorf("recording: %s: stopped at sample %d: %w", f.path, at, context.Cause(ctx))
+		}
+		n := min(BlockSamples, to-at)
+		for c := range counts {
+			counts[c] = buffer[c][:n]
+		}
+		if _, err := f.ReadAt(counts, at); err != nil {
+			return err
+		}
+		if err := take(at, counts); err != nil {
+			return err
+		}
+		at += n
+	}
+	return nil
+}
+
 func fill(row []int32, v int32) {
 	for i := range row {
 		row[i] = v
@@ -431,7 +466,7 @@ func (in *input) Close() error {
 	return c()
 }
 
-// read returns the bytes from offset on, at most n, fewer at the end.
+// bytes returns those from offset on, at most n, fewer at the end.
 func (in *input) bytes(offset int64, n int) ([]byte, error) {
 	if offset < 0 || offset > in.size {
 		return nil, io.ErrUnexpectedEOF

@@ -10,7 +10,6 @@ package analysis
 import (
 	"context"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -22,8 +21,6 @@ import (
 )
 
 const (
-	// block is how many samples a file is read at a time.
-	block = 4096
 	// bridgeSeconds is the longest hole that is filled with the last value.
 	bridgeSeconds = 0.05
 	// settleSeconds of signal before a stretch let the detector settle.
@@ -63,39 +60,26 @@ func MeterConfig(info acquire.Info, channel int, kind string) meter.Config {
 	return config
 }
 
-// each reads the samples [from, to) of a channel, in order; a missing one is NaN.
-// values is valid during the call only.
+// each reads the samples [from, to) of a channel, in order, at most a second at a time;
+// a missing one is NaN. values is valid during the call only.
 func each(ctx context.Context, file *recording.File, channel int, from, to int64, take func(at int64, values []float64)) error {
 	info := file.Describe()
 	c := info.Channels[channel]
-	counts := make([][]int32, len(info.Channels))
-	for i := range counts {
-		counts[i] = make([]int32, block)
-	}
-	values := make([]float64, block)
-	for at := from; at < to; {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		n, err := file.ReadAt(counts, at)
-		if n == 0 {
-			if err == nil || err == io.EOF {
-				return nil
+	values := make([]float64, max(1, min(recording.BlockSamples, int(info.ClaimedRateHz))))
+	return file.Blocks(ctx, from, to, func(at int64, block [][]int32) error {
+		for counts := range slices.Chunk(block[channel], len(values)) {
+			for i, count := range counts {
+				if count == acquire.MissingCount {
+					values[i] = math.NaN()
+				} else {
+					values[i] = c.Value(count)
+				}
 			}
-			return err
+			take(at, values[:len(counts)])
+			at += int64(len(counts))
 		}
-		n = int(min(int64(n), to-at))
-		for i, count := range counts[channel][:n] {
-			if count == acquire.MissingCount {
-				values[i] = math.NaN()
-			} else {
-				values[i] = c.Value(count)
-			}
-		}
-		take(at, values[:n])
-		at += int64(n)
-	}
-	return nil
+		return nil
+	})
 }
 
 // Longest reads a channel's longest run without a missing sample in [from, to),

@@ -3,7 +3,6 @@ package library
 import (
 	"context"
 	"encoding/json"
-	"io"
 	"math"
 
 	"pulsewright/acquire"
@@ -25,12 +24,9 @@ const (
 // begins anew. values is valid during the call only.
 func throughPaths(ctx context.Context, file *recording.File, settings []*signalpath.Settings, from, to int64, take func(c int, at int64, values []float64)) error {
 	info := file.Describe()
-	const block = 1 << 14
-	counts := make([][]int32, len(info.Channels))
 	paths := make([]*signalpath.Path, len(info.Channels))
 	gap := make([]bool, len(info.Channels))
-	for c := range counts {
-		counts[c] = make([]int32, block)
+	for c := range paths {
 		if settings[c] == nil {
 			continue
 		}
@@ -42,21 +38,11 @@ func throughPaths(ctx context.Context, file *recording.File, settings []*signalp
 	}
 	var out, part [signalpath.Points][]float64
 	for i := range out {
-		out[i] = make([]float64, block)
+		out[i] = make([]float64, recording.BlockSamples)
 	}
-	values := make([]float64, block)
-	for at := from; at < to; {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		n, err := file.ReadAt(counts, at)
-		if n == 0 {
-			if err == nil {
-				err = io.ErrUnexpectedEOF
-			}
-			return err
-		}
-		n = int(min(int64(n), to-at))
+	values := make([]float64, recording.BlockSamples)
+	return file.Blocks(ctx, from, to, func(at int64, counts [][]int32) error {
+		n := len(counts[0])
 		for c, path := range paths {
 			if path == nil {
 				continue
@@ -85,9 +71,8 @@ func throughPaths(ctx context.Context, file *recording.File, settings []*signalp
 				i = j
 			}
 		}
-		at += int64(n)
-	}
-	return nil
+		return nil
+	})
 }
 
 // filteredPyramid is a pyramid of a recording's channels after their paths, with

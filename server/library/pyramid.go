@@ -5,8 +5,6 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
-	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 
@@ -110,30 +108,15 @@ func (b *pyramidBuilder) finish() *Pyramid {
 
 // buildPyramid reads a whole recording; progress is called with the share done.
 func buildPyramid(ctx context.Context, f *recording.File, progress func(share float64)) (*Pyramid, error) {
-	channels := len(f.Describe().Channels)
-	b := newPyramidBuilder(channels)
-	counts := make([][]int32, channels)
-	for c := range counts {
-		counts[c] = make([]int32, 1<<16)
-	}
-	part := make([][]int32, channels)
-	for at := int64(0); at < f.Len(); {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		n, err := f.ReadAt(counts, at)
-		if n == 0 {
-			if err == nil || err == io.EOF {
-				err = io.ErrUnexpectedEOF
-			}
-			return nil, fmt.Errorf("reading at sample %d of %d: %w", at, f.Len(), err)
-		}
-		for c := range part {
-			part[c] = counts[c][:n]
-		}
-		b.add(part, int64(n))
-		at += int64(n)
-		progress(float64(at) / float64(f.Len()))
+	b := newPyramidBuilder(len(f.Describe().Channels))
+	err := f.Blocks(ctx, 0, f.Len(), func(at int64, counts [][]int32) error {
+		n := int64(len(counts[0]))
+		b.add(counts, n)
+		progress(float64(at+n) / float64(f.Len()))
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	return b.finish(), nil
 }

@@ -312,33 +312,17 @@ func (r *review) direct(out [][]extent, from, to int64) error {
 			out[c][i] = empty
 		}
 	}
-	counts := make([][]int32, len(out))
-	for c := range counts {
-		counts[c] = make([]int32, min(to-from, 1<<16))
-	}
-	for at := from; at < to; {
-		part := counts
-		if left := to - at; left < int64(len(counts[0])) {
-			part = make([][]int32, len(counts))
-			for c := range part {
-				part[c] = counts[c][:left]
-			}
-		}
-		got, err := r.file.ReadAt(part, at)
-		if got == 0 {
-			return err
-		}
+	return r.file.Blocks(r.life, from, to, func(at int64, counts [][]int32) error {
 		for c := range out {
-			for i, v := range part[c][:got] {
+			for i, v := range counts[c] {
 				if v != acquire.MissingCount {
 					e := &out[c][(at+int64(i)-from)*n/(to-from)]
 					e.low, e.high = min(e.low, v), max(e.high, v)
 				}
 			}
 		}
-		at += int64(got)
-	}
-	return nil
+		return nil
+	})
 }
 
 // sampled reads a short run in each column.
@@ -379,7 +363,7 @@ func (r *review) filtered(v *View, info acquire.Info, paths []*signalpath.Settin
 		}
 	}
 	start := max(0, v.From-int64(settleSeconds*info.ClaimedRateHz))
-	return throughPaths(context.Background(), r.file, paths, start, v.To, func(c int, at int64, values []float64) {
+	return throughPaths(r.life, r.file, paths, start, v.To, func(c int, at int64, values []float64) {
 		for k, y := range values {
 			index := at + int64(k)
 			if index < v.From {

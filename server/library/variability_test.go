@@ -85,7 +85,10 @@ func TestVariabilityOfARecording(t *testing.T) {
 		t.Errorf("%d gaps, kind %s, %g Hz", got.Report.Gaps, got.Kind, got.RateHz)
 	}
 	told := 0
-	for _, b := range got.Breathing {
+	for i, b := range got.Breathing {
+		if at := 15 * float64(i+1); b.AtSeconds < at || b.AtSeconds > at+1 {
+			t.Errorf("breathing rate %d is of %g s, want one every 15 s", i, b.AtSeconds)
+		}
 		if b.PerMinute == nil {
 			continue
 		}
