@@ -250,6 +250,22 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 	soon(t, ctx, "the dropped file", `[...document.querySelectorAll('.recording-name')].some((e) => e.textContent === "evening")`, 10*time.Second)
 	look[bool](t, ctx, `(() => { const d = new DataTransfer(); d.items.add(new File(["nothing"], "evening.pdf")); document.querySelector('.drawer-body').dispatchEvent(new DragEvent("drop", {dataTransfer: d, bubbles: true, cancelable: true})); return true })()`)
 	soon(t, ctx, "a refusal with its remedy", `/evening\.pdf.*\.edf/.test(document.querySelector('[data-testid=recordings-error]').textContent)`, 10*time.Second)
+	look[bool](t, ctx, `(document.querySelectorAll("dialog[open]").forEach((d) => d.close()), true)`)
+	// Empty the trash: only after a second word that names what is lost.
+	soon(t, ctx, "the dropped file's buttons", `document.querySelector('[data-recording="evening.csv"] [data-testid$=-delete]')`, 5*time.Second)
+	click(look[string](t, ctx, `document.querySelector('[data-recording="evening.csv"] [data-testid$=-delete]').dataset.testid`))
+	soon(t, ctx, "the dropped file in the trash", `document.querySelector('[data-testid=trash-empty]')`, 5*time.Second)
+	click("trash")
+	click("trash-empty")
+	asked := look[string](t, ctx, `document.querySelector('[data-testid=trash-ask]').textContent`)
+	if !strings.Contains(asked, "evening") || !strings.Contains(asked, "36\u00a0B") || !look[bool](t, ctx, `document.activeElement.dataset.testid === "trash-keep"`) {
+		t.Errorf("before deleting for good it says %q", asked)
+	}
+	click("trash-keep")
+	soon(t, ctx, "the trash as it was", `document.querySelector('[data-testid=trash-0]') && document.activeElement.dataset.testid === "trash-empty"`, 5*time.Second)
+	click("trash-empty")
+	click("trash-delete")
+	soon(t, ctx, "an empty trash", `document.querySelector('[data-testid=trash]').parentElement.hidden && document.querySelectorAll('[data-recording]').length === 2`, 5*time.Second)
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(390, 844)); err != nil {
 		t.Fatal(err)
 	}

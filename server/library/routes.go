@@ -29,6 +29,7 @@ func Routes(store *Store, recorder *Recorder) func(r chi.Router) {
 		r.Patch("/recordings/{id}", h.patch)
 		r.Delete("/recordings/{id}", h.trash)
 		r.Post("/recordings/{id}/restore", h.restore)
+		r.Delete("/trash", h.emptyTrash)
 		r.Post("/recordings/{id}/notes", h.addNote)
 		r.Delete("/recordings/{id}/notes", h.removeNote)
 		r.Get("/recordings/{id}/file", h.download)
@@ -193,6 +194,26 @@ func (h *handlers) restore(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	server.Answer(w, entry)
+}
+
+// emptyTrash deletes the recordings named, and no other, from the trash for good.
+func (h *handlers) emptyTrash(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		IDs []string `json:"ids"`
+	}
+	if !server.ReadJSON(w, r, &body) {
+		return
+	}
+	if len(body.IDs) == 0 {
+		server.FailWith(w, http.StatusBadRequest, errors.New("ids: name the recordings in the trash that are to be deleted for good"))
+		return
+	}
+	gone, err := h.store.Delete(body.IDs)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	server.Answer(w, map[string]any{"deleted": gone})
 }
 
 // upload takes in the body as a recording named by the query.

@@ -380,6 +380,33 @@ func (s *Store) Restore(id string) (string, error) {
 	return filepath.Base(path), s.moveBeside(inTrash(id), filepath.Base(path))
 }
 
+// Delete removes recordings from the trash for good, with what was said of them. It
+// returns what is gone; those named that are not in the trash are passed over.
+func (s *Store) Delete(ids []string) ([]Trashed, error) {
+	gone := []Trashed{}
+	for _, t := range s.Trashed() {
+		if !slices.Contains(ids, t.ID) {
+			continue
+		}
+		if err := os.Remove(filepath.Join(s.folder, trashName, t.ID)); err != nil {
+			return gone, fmt.Errorf("trash: %w", err)
+		}
+		gone = append(gone, t)
+	}
+	return gone, errors.Join(
+		s.changeNotes(func(notes map[string]string) {
+			for _, t := range gone {
+				delete(notes, inTrash(t.ID))
+			}
+		}),
+		s.changeMarks(func(marks map[string][]recording.Annotation) error {
+			for _, t := range gone {
+				delete(marks, inTrash(t.ID))
+			}
+			return nil
+		}))
+}
+
 // Add takes in a recording under a name. What cannot be read as a recording is
 // refused and nothing is kept of it.
 func (s *Store) Add(name string, r io.Reader) (Entry, error) {

@@ -131,6 +131,15 @@ export function addGap(gaps, gap) {
   return rest.sort((a, b) => a.index - b.index);
 }
 
+/**
+ * The sample from which intervals are counted: an ECG's R peak, a pulse's foot, which
+ * is steadier than its rounded peak.
+ * @param {Beat} b
+ */
+export function fiducial(b) {
+  return b.kind === "pulse" && b.foot < b.sample ? b.foot : b.sample;
+}
+
 /** Beats of one channel in order of sample, without doubles, bounded. */
 export class BeatList {
   /** @param {number} [most] */

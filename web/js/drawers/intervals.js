@@ -6,7 +6,7 @@ import { fill, h, select, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
 import { fixed, qualityWord, wholeSeconds } from "../format.js";
 import { Plot } from "../plot.js";
-import { prefs } from "../store.js";
+import { fiducial, prefs } from "../store.js";
 import { absentByReason, arrivalText, breathingText, intervalText, leftOut, MEANINGS, measureText, scatter, signsText, span, strip, stripText, summaryText } from "./rhythm.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
@@ -118,8 +118,7 @@ class IntervalsPanel {
     const rate = this.ctx.store.state.server?.rateHz ?? 0;
     if (!last || !(rate > 0)) return;
     const before = list[list.length - 2];
-    const pulse = last.kind === "pulse";
-    const seconds = before ? (pulse ? last.foot - before.foot : last.sample - before.sample) / rate : 0;
+    const seconds = before ? (fiducial(last) - fiducial(before)) / rate : 0;
     const length = seconds > 0.15 && seconds < 3.05 ? `${fixed(seconds * 1000, 0)} ms after the one before, ` : "";
     setText(this.newest, `Newest beat: ${length}${qualityWord(last.quality)}.`);
   }

@@ -9,7 +9,7 @@ import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
 import { openReview } from "../review/review.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
-/** @import {Entry, Running} from "../review/library.js" */
+/** @import {Entry, Running, Trashed} from "../review/library.js" */
 /** @import {PageState, Store} from "../store.js" */
 
 const TICK_MS = 1000;
@@ -18,6 +18,8 @@ const KEPT_MINUTES = 10;
 const MOST_NOTES = 8;
 /** With more recordings a field finds them by name. */
 const FIND_FROM = 8;
+/** Recordings named one by one before they are deleted. */
+const MOST_NAMED = 5;
 
 /**
  * @param {string} [text] an RFC 3339 time
@@ -56,6 +58,19 @@ export function beginnings(notes, newest, rateHz) {
   // A little before the note, for the asking takes time too.
   for (const n of recent) list.push([`note ${n.index}`, `at “${n.text.length > 30 ? n.text.slice(0, 29) + "…" : n.text}”`]);
   return list;
+}
+
+/**
+ * What emptying the trash would lose.
+ * @param {Trashed[]} list
+ */
+export function whatIsLost(list) {
+  const names = list.slice(0, MOST_NAMED).map((t) => t.name || t.id);
+  if (list.length > MOST_NAMED) names.push(`${list.length - MOST_NAMED} more`);
+  const last = names.pop() ?? "";
+  const all = names.length > 0 ? `${names.join(", ")} and ${last}` : last;
+  const size = bytes(list.reduce((sum, t) => sum + t.bytes, 0));
+  return list.length === 1 ? `Delete ${all} for good? Its ${size} of signal and the notes on it are lost; nothing brings them back.` : `Delete ${all} for good? Their ${size} of signal and the notes on them are lost; nothing brings them back.`;
 }
 
 /** The drawer's button tells of a recording under way, the drawer open or not. @param {Store} store */
@@ -104,6 +119,7 @@ class RecordingsPanel {
     this.warned = "";
     this.openId = "";
     this.shownKey = "";
+    this.trashKey = "";
     this.turn = 0;
     /** @type {Set<string>} chosen to compare */
     this.chosen = new Set();
@@ -319,19 +335,49 @@ class RecordingsPanel {
     this.list = answer.recordings;
     const known = new Set(this.list.map((e) => e.id));
     for (const id of this.chosen) if (!known.has(id)) this.chosen.delete(id);
-    this.#showTrash(answer.trash ?? []);
+    const trash = answer.trash ?? [];
+    const trashKey = JSON.stringify(trash);
+    if (trashKey !== this.trashKey) this.#showTrash(trash); // else what is asked there stays
+    this.trashKey = trashKey;
     if (this.where) setText(this.where, `Kept in ${answer.folder}`);
     this.#show();
   }
 
-  /** @param {{id: string, name: string, bytes: number}[]} list */
+  /** @param {Trashed[]} list */
   #showTrash(list) {
     if (!this.trashPart || !this.trashTitle || !this.trashItems) return;
     this.trashPart.hidden = list.length === 0;
     setText(this.trashTitle, `Trash, ${list.length === 1 ? "one recording" : `${list.length} recordings`}, ${bytes(list.reduce((sum, t) => sum + t.bytes, 0))}`);
     fill(this.trashItems, ...list.map((t, i) => h("li", { class: "recording row" }, h("span", { class: "trash-name" }, t.name || t.id), h("span", { class: "spring" }),
-      button(`trash-${i}`, "Bring back", () => this.#restore(t.id), { "aria-label": `Bring back ${t.name || t.id}` }))),
-    h("li", { class: "hint" }, "They lie in the folder .trash beside the others; empty it there."));
+      h("span", { class: "hint" }, bytes(t.bytes)), button(`trash-${i}`, "Bring back", () => this.#restore(t.id), { "aria-label": `Bring back ${t.name || t.id}` }))),
+    list.length > 0 ? h("li", {}, button("trash-empty", "Empty the trash …", () => this.#askEmpty(list))) : null);
+  }
+
+  /**
+   * Says what would be lost, in place of the button that asked.
+   * @param {Trashed[]} list what is seen, and no more than that is deleted
+   */
+  #askEmpty(list) {
+    const last = this.trashItems?.lastElementChild;
+    if (!last) return;
+    const keep = button("trash-keep", list.length === 1 ? "Keep it" : "Keep them", () => {
+      this.#showTrash(list);
+      document.getElementById("trash-empty")?.focus();
+    });
+    fill(last, h("div", { class: "trash-ask", role: "group", "aria-labelledby": "trash-ask" },
+      h("p", { id: "trash-ask", "data-testid": "trash-ask" }, whatIsLost(list)),
+      h("div", { class: "row" }, keep, button("trash-delete", "Delete for good", () => this.#empty(list), { class: "danger" }))));
+    keep.focus();
+  }
+
+  /** @param {Trashed[]} list */
+  #empty(list) {
+    return this.#do(async () => {
+      const { deleted } = await library.emptyTrash(list.map((t) => t.id));
+      this.#say(`${deleted.length === 1 ? "One recording is" : `${deleted.length} recordings are`} deleted for good, ${bytes(deleted.reduce((sum, t) => sum + t.bytes, 0))} are free.`);
+      void this.refresh();
+      document.getElementById("upload")?.focus();
+    });
   }
 
   /** @param {string} id */

@@ -171,9 +171,9 @@ class WhyPanel {
       const before = this.places.slice(0, at).findLast((q) => q.last.taken);
       const row = (/** @type {string} */ name, /** @type {string} */ value) => [h("dt", {}, name), h("dd", {}, value)];
       fill(this.facts, ...row("At", clockTime(c.sample / rate, 0.01)),
-        ...(before ? row("Since the beat before", duration((c.sample - before.sample) / rate)) : []),
+        ...(before ? row(this.kind === "pulse" ? "Since the peak before" : "Since the beat before", duration((c.sample - before.sample) / rate)) : []),
         ...row("Feature", quantity(c.feature, unit)),
-        ...(c.threshold > 0 ? [...row("had to reach", quantity(c.threshold, unit)), ...row("reached", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
+        ...(c.threshold > 0 ? [...row("Had to reach", quantity(c.threshold, unit)), ...row("Reached", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
         ...(c.floor > 0 ? row("Background", quantity(c.floor, unit)) : []),
         ...row("Agrees with the shapes known", c.agreement > 0 ? `${Math.round(100 * c.agreement)} %` : "not, or not yet compared"),
         ...p.verdicts.slice(0, -1).flatMap((v) => row("First decided", `${v.taken ? "taken" : "not taken"}: ${v.reason}`)));

@@ -25,6 +25,7 @@ import { request, send, sentence } from "../api.js";
 /** @typedef {{label: string, kind: string, unit: string, path: PathSettings|null}} RecordedChannel */
 /** @typedef {Entry & {samples: number, format: string, channelDetails: RecordedChannel[], notes: RecordedNote[], gaps: {first: number, samples: number}[], remarks: string[]}} Detail */
 /** @typedef {{id: string, name: string, seconds: number, bytes: number}} Running */
+/** @typedef {{id: string, name: string, bytes: number}} Trashed */
 /** @typedef {{sample: number, kind: string, quality: number}} Mark */
 /** @typedef {{beats: number, fromSeconds: number, stepSeconds: number, median: number[], low: number[], high: number[]}} Average */
 /** @typedef {{channel: string, kind: string, unit: string, rateHz: number, from: number, to: number, report: any, medianBpm: number, average: Average, beats: Mark[], spectrum: {freqHz: number[], densityVoltsPerRootHz: number[], averages: number}}} Stretch */
@@ -36,9 +37,9 @@ const LONG_MS = 600_000;
 const at = (id) => "/recordings/" + encodeURIComponent(id);
 
 export const library = {
-  /** @returns {Promise<{folder: string, recordings: Entry[], trash?: {id: string, name: string, bytes: number}[]}>} */
+  /** @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[]}>} */
   list: () => request("GET", "/recordings", undefined, LONG_MS),
-  /** The same at once; median rates and numbers of notes may be missing. @returns {Promise<{folder: string, recordings: Entry[], trash?: {id: string, name: string, bytes: number}[]}>} */
+  /** The same at once; median rates and numbers of notes may be missing. @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[]}>} */
   briefList: () => request("GET", "/recordings?brief=1"),
   /** @param {string} id @returns {Promise<Detail>} */
   get: (id) => request("GET", at(id), undefined, LONG_MS),
@@ -50,6 +51,8 @@ export const library = {
   trash: (id) => request("DELETE", at(id)),
   /** @param {string} id @returns {Promise<Entry>} */
   restore: (id) => request("POST", at(id) + "/restore"),
+  /** Deletes these in the trash for good. @param {string[]} ids @returns {Promise<{deleted: Trashed[]}>} */
+  emptyTrash: (ids) => request("DELETE", "/trash", { ids }, LONG_MS),
   /** @param {{name?: string, minutes?: number, keepMinutes?: number, note?: string}} what @returns {Promise<Running>} */
   start: (what) => request("POST", "/recording", what),
   /** @returns {Promise<Running>} */

@@ -4,6 +4,7 @@ import { ColumnCache } from "../columns.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration, quantity } from "../format.js";
 import { niceStep, SECONDS_ACROSS, stepSeconds } from "../scales.js";
+import { fiducial } from "../store.js";
 import { POINT_NAMES, POINT_TITLES, STYLES } from "../theme.js";
 import { Lane, placeLanes, shareSpan } from "./lanes.js";
 import { hatch, see, strokeColumns, strokeSamples } from "./paint.js";
@@ -1238,7 +1239,10 @@ export class TracePanel {
           ctx.stroke();
         }
         if (!first || dense) continue;
-        if (lane.probe.point === 0 || lane.probe.point === 4) this.#ring(ctx, lane, beat.sample, x);
+        if (lane.probe.point === 0 || lane.probe.point === 4) {
+          this.#ring(ctx, lane, beat.sample, x);
+          if (fiducial(beat) < beat.sample) this.#footMark(ctx, lane, beat.foot);
+        }
         if (k > 0) this.#interval(ctx, list, k, x, top);
       }
     }
@@ -1265,7 +1269,24 @@ export class TracePanel {
   }
 
   /**
-   * The interval to the beat before, in milliseconds, between the two marks.
+   * A short stroke under the trace at a pulse's foot.
+   * @param {CanvasRenderingContext2D} ctx
+   * @param {Lane} lane
+   * @param {number} sample
+   */
+  #footMark(ctx, lane, sample) {
+    const y = lane.yPx(this.rings?.at(lane.probe.channel, lane.probe.point, sample) ?? NaN) + 2 * this.ratio;
+    const x = Math.round(this.leftPx + this.view.xPx(sample)) + 0.5;
+    if (!(y > lane.topPx && y < lane.topPx + lane.heightPx)) return;
+    ctx.beginPath();
+    ctx.moveTo(x, y);
+    ctx.lineTo(x, y + 6 * this.ratio);
+    ctx.stroke();
+  }
+
+  /**
+   * The interval to the beat before, in milliseconds, between the two marks; of a
+   * pulse from foot to foot, as in the Intervals drawer.
    * @param {CanvasRenderingContext2D} ctx
    * @param {BeatList} list
    * @param {number} k
@@ -1276,9 +1297,9 @@ export class TracePanel {
     const { view, ratio, leftPx, palette } = this;
     const beat = list.beats[k];
     const before = list.beats[k - 1];
-    const samples = beat.sample - before.sample;
+    const samples = fiducial(beat) - fiducial(before);
     const x0 = leftPx + view.xPx(before.sample);
-    if (x - x0 < LEAST_INTERVAL_TEXT_CSS * ratio || samples > 3 * view.rateHz || x0 < leftPx + this.labelWidthPx) return;
+    if (x - x0 < LEAST_INTERVAL_TEXT_CSS * ratio || !(samples > 0) || samples > 3 * view.rateHz || x0 < leftPx + this.labelWidthPx) return;
     let text = this.intervalTexts.get(samples);
     if (text === undefined) {
       if (this.intervalTexts.size > MOST_TEXTS) this.intervalTexts.clear();
