@@ -190,8 +190,7 @@ type Player interface {
 	// Position is the index in the file of the next sample to be delivered.
 	Position() int64
 	// SeekTo moves to a sample of the file, clamped to it. Blocks go on counting
-	// First as before; the jump is marked by the next
-	// block's Jump and Text.
+	// First as before; the next block's Jump and Text mark the jump.
 	SeekTo(sample int64)
 	// SetSpeed sets the speed, 1 to 100 times; 0 pauses.
 	SetSpeed(times float64)

@@ -15,7 +15,7 @@ import (
 // "serial:/dev/ttyACM0?baud=115200", "file:walk.edf?speed=10" or "demo:finger".
 type Address struct {
 	Scheme  string     // lower case, before the first colon
-	Path    string     // between the colon and the first question mark, unescaped for no scheme
+	Path    string     // between the colon and the first question mark, as it stands
 	Options url.Values // after the question mark; each name at most once
 }
 
@@ -133,7 +133,8 @@ func (a Address) Flag(name string, fallback bool) (bool, error) {
 // to until its format is known) and ends early with ctx.
 type Opener func(ctx context.Context, a Address) (Source, error)
 
-// Openers maps a scheme to its Opener. It is filled in main and read-only after.
+// Openers maps a scheme to its Opener. It is filled by the command line and read-only
+// after.
 type Openers map[string]Opener
 
 // Open parses an address and opens it.

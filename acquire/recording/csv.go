@@ -191,7 +191,7 @@ func number(s string, point byte) (x float64, digits int, ok bool) {
 	return x, max(len(fraction)-e, 0), true
 }
 
-// missingWords are texts for "no value here".
+// missingWord tells a text for "no value here".
 func missingWord(s string) bool {
 	switch strings.ToLower(s) {
 	case "", "nan", "na", "n/a", "null", "none", "-", "?", "inf", "-inf", "+inf":
@@ -210,7 +210,7 @@ type csvColumn struct {
 	rounded    bool
 }
 
-// Roles of a column.
+// clockKind is what a column tells of time.
 type clockKind int
 
 const (
@@ -722,7 +722,6 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 			f.info.Channels[i] = c.channel()
 		}
 		f.info.Started = meta.Started
-
 	}
 	f.store = sp
 	// The text is no longer needed.

@@ -123,7 +123,7 @@ type device interface {
 	close() error
 }
 
-// stallSeconds without a sample means that the device is gone.
+// stall is how long nothing may come from a device that is there.
 const stall = 2 * time.Second
 
 // queueBlocks is 2 s of blocks of 10 ms.

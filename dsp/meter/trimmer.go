@@ -57,12 +57,12 @@ type TrimmerConfig struct {
 
 // AdviceRow is what would be left with the low-pass at a corner.
 type AdviceRow struct {
-	CornerHz    float64 `json:"cornerHz"`
-	HumVoltsRMS float64 `json:"humVoltsRms"`
-	PulseVolts  float64 `json:"pulseVolts"`
-	PulseGain   float64 `json:"pulseGain"` // height then over height now
-	HumGainDB   float64 `json:"humGainDb"` // hum then over hum now
-	HumToPulse  float64 `json:"humToPulseDb"`
+	CornerHz     float64 `json:"cornerHz"`
+	HumVoltsRMS  float64 `json:"humVoltsRms"`
+	PulseVolts   float64 `json:"pulseVolts"`
+	PulseGain    float64 `json:"pulseGain"`    // height then over height now
+	HumGainDB    float64 `json:"humGainDb"`    // hum then over hum now
+	HumToPulseDB float64 `json:"humToPulseDb"` // peak to peak
 }
 
 // Advice says how to set a single-pole low-pass.
@@ -133,7 +133,7 @@ func (a *AdviceConfig) at(cornerHz, presentHz float64) AdviceRow {
 	}
 	r.PulseGain = math.Sqrt(then / now)
 	r.PulseVolts = a.PulseVolts * r.PulseGain
-	r.HumToPulse = 20 * math.Log10(2*math.Sqrt2*r.HumVoltsRMS/r.PulseVolts)
+	r.HumToPulseDB = 20 * math.Log10(2*math.Sqrt2*r.HumVoltsRMS/r.PulseVolts)
 	return r
 }
 
@@ -191,7 +191,7 @@ func Advise(cfg AdviceConfig) (Advice, error) {
 			if lowest < 0 {
 				lowest = i
 			}
-			if r.HumToPulse <= cfg.TargetDB {
+			if r.HumToPulseDB <= cfg.TargetDB {
 				best = i
 			}
 		}
@@ -204,20 +204,20 @@ func Advise(cfg AdviceConfig) (Advice, error) {
 			lo, hi := a.Rows[best].CornerHz, a.Rows[best+1].CornerHz
 			for range 40 {
 				f := math.Sqrt(lo * hi)
-				if r := cfg.at(f, a.PresentHz); r.HumToPulse <= cfg.TargetDB {
+				if r := cfg.at(f, a.PresentHz); r.HumToPulseDB <= cfg.TargetDB {
 					lo, a.Best = f, r
 				} else {
 					hi = f
 				}
 			}
 		}
-		a.Text = fmt.Sprintf("With the corner at %.3g Hz hum falls to %.0f dB of the pulse, which keeps %.0f %% of its height.", a.Best.CornerHz, a.Best.HumToPulse, 100*a.Best.PulseGain)
+		a.Text = fmt.Sprintf("With the corner at %.3g Hz hum falls to %.0f dB of the pulse, which keeps %.0f %% of its height.", a.Best.CornerHz, a.Best.HumToPulseDB, 100*a.Best.PulseGain)
 		if nowDB <= cfg.TargetDB {
 			a.Text = fmt.Sprintf("Hum is already at %.0f dB of the pulse: nothing need be changed. The corner may be as high as %.3g Hz.", nowDB, a.Best.CornerHz)
 		}
 	case lowest >= 0:
 		a.Best = a.Rows[lowest]
-		a.Text = fmt.Sprintf("One pole alone cannot bring hum to %.0f dB: at %.3g Hz it is %.0f dB and the pulse keeps %.0f %%. Lower the hum at its source, or add a second stage.", cfg.TargetDB, a.Best.CornerHz, a.Best.HumToPulse, 100*a.Best.PulseGain)
+		a.Text = fmt.Sprintf("One pole alone cannot bring hum to %.0f dB: at %.3g Hz it is %.0f dB and the pulse keeps %.0f %%. Lower the hum at its source, or add a second stage.", cfg.TargetDB, a.Best.CornerHz, a.Best.HumToPulseDB, 100*a.Best.PulseGain)
 	default:
 		a.Best = a.Rows[len(a.Rows)-1]
 		a.Text = "Every corner up to 200 Hz costs too much of the pulse: leave the low-pass as it is and lower the hum at its source."

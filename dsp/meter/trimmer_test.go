@@ -112,10 +112,10 @@ func TestAdviceComesTrue(t *testing.T) {
 		if p := then.Pulse.HeightVolts / a.WithE24.PulseVolts; math.Abs(p-1) > 0.12 {
 			t.Errorf("%+v: pulse is %.3g of the prediction", c, p)
 		}
-		if a.Reached && math.Abs(a.Best.HumToPulse-c.target) > 0.01 && a.Best.CornerHz < 199 {
+		if a.Reached && math.Abs(a.Best.HumToPulseDB-c.target) > 0.01 && a.Best.CornerHz < 199 {
 			t.Errorf("%+v: best %+v misses the target", c, a.Best)
 		}
-		if !a.Reached && (a.Best.PulseGain < leastPulseShare || a.Best.HumToPulse <= c.target) {
+		if !a.Reached && (a.Best.PulseGain < leastPulseShare || a.Best.HumToPulseDB <= c.target) {
 			t.Errorf("%+v: not reached, yet %+v", c, a.Best)
 		}
 		if want := a.ResistorOhms / a.TrimmerOhms; a.TrimmerReason == "" && math.Abs(a.TrimmerShare-want) > 1e-12 {

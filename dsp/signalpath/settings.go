@@ -58,12 +58,11 @@ const (
 // Preset is a start for a kind of signal, valid at any rate from 25 to 192000 Hz.
 //
 //   - pulse: high-pass 0.3 Hz order 1 (a touch is over, to 1 %, in 2.4 s; a pulse of
-//     72 beats a minute loses 8 % of its height), notch, low-pass 15 Hz order 2: a pulse has harmonics to
-//     10 to 15 Hz.
+//     72 beats a minute loses 8 % of its height), notch, low-pass 15 Hz order 2: a
+//     pulse has harmonics to 10 to 15 Hz.
 //   - ecg: high-pass 0.5 Hz order 1 (for watching: ST segments are bent by it),
 //     notch with three harmonics, low-pass 40 Hz order 2 (a QRS keeps its height
-//     within 3 %): its energy lies in 5 to
-//     25 Hz.
+//     within 3 %): its energy lies in 5 to 25 Hz.
 //   - other, and any other word: everything off, the settings of pulse ready.
 //
 // At rates too low for a cutoff it is 0.4 times the rate.

@@ -312,26 +312,26 @@ type StageResponse struct {
 	DelaySeconds []float64 `json:"delaySeconds"`
 }
 
-// PathResponse returns the response of a channel's path at n frequencies.
-func (s *Session) PathResponse(ctx context.Context, channelN, n int) (r Response, err error) {
+// PathResponse returns the response of the path of channel n at so many frequencies.
+func (s *Session) PathResponse(ctx context.Context, n, frequencies int) (r Response, err error) {
 	doErr := s.do(ctx, func() {
-		if err = channelExists(channelN, len(s.channels)); err != nil {
+		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		c := s.channels[channelN]
-		r = respond(c.path, c.rateHz, n)
+		c := s.channels[n]
+		r = respond(c.path, c.rateHz, frequencies)
 	})
 	return r, errors.Join(doErr, err)
 }
 
-// PathSections returns the sections of a channel's path as it is now, the rate they
-// were designed for and the settings, with the mains frequency that was found.
-func (s *Session) PathSections(ctx context.Context, channelN int) (sections filter.Sections, rateHz float64, settings signalpath.Settings, err error) {
+// PathSections returns the sections of the path of channel n as it is now, the rate
+// they were designed for and the settings, with the mains frequency that was found.
+func (s *Session) PathSections(ctx context.Context, n int) (sections filter.Sections, rateHz float64, settings signalpath.Settings, err error) {
 	doErr := s.do(ctx, func() {
-		if err = channelExists(channelN, len(s.channels)); err != nil {
+		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		c := s.channels[channelN]
+		c := s.channels[n]
 		rateHz, settings = c.rateHz, c.path.Settings()
 		settings.Hum.FreqHz = c.path.HumHz()
 		sections, err = c.path.Sections()
@@ -352,8 +352,8 @@ func (s *Session) SetPlayback(ctx context.Context, position *int64, speed *float
 			return
 		}
 		if speed != nil {
-			if *speed != 0 && !(*speed >= 0.1 && *speed <= 100) {
-				err = fmt.Errorf("speed of %g: give 0 to pause, or 0.1 to 100 times", *speed)
+			if *speed != 0 && !(*speed >= 1 && *speed <= 100) { // as acquire.Player takes it
+				err = fmt.Errorf("speed of %g: give 0 to pause, or 1 to 100 times", *speed)
 				return
 			}
 			p.SetSpeed(*speed)
