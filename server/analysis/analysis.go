@@ -63,20 +63,28 @@ func MeterConfig(info acquire.Info, channel int, kind string) meter.Config {
 // each reads the samples [from, to) of a channel, in order, at most a second at a time;
 // a missing one is NaN. values is valid during the call only.
 func each(ctx context.Context, file *recording.File, channel int, from, to int64, take func(at int64, values []float64)) error {
+	return together(ctx, file, []int{channel}, from, to, func(_ int, at int64, values []float64) { take(at, values) })
+}
+
+// together is each of several channels at once: take gets the same second of one after
+// the other, k counting the channels asked for.
+func together(ctx context.Context, file *recording.File, channels []int, from, to int64, take func(k int, at int64, values []float64)) error {
 	info := file.Describe()
-	c := info.Channels[channel]
 	values := make([]float64, max(1, min(recording.BlockSamples, int(info.ClaimedRateHz))))
 	return file.Blocks(ctx, from, to, func(at int64, block [][]int32) error {
-		for counts := range slices.Chunk(block[channel], len(values)) {
-			for i, count := range counts {
-				if count == acquire.MissingCount {
-					values[i] = math.NaN()
-				} else {
-					values[i] = c.Value(count)
+		for first := 0; first < len(block[channels[0]]); first += len(values) {
+			for k, channel := range channels {
+				c := info.Channels[channel]
+				counts := block[channel][first:min(first+len(values), len(block[channel]))]
+				for i, count := range counts {
+					if count == acquire.MissingCount {
+						values[i] = math.NaN()
+					} else {
+						values[i] = c.Value(count)
+					}
 				}
+				take(k, at+int64(first), values[:len(counts)])
 			}
-			take(at, values[:len(counts)])
-			at += int64(len(counts))
 		}
 		return nil
 	})
@@ -126,56 +134,71 @@ func Longest(ctx context.Context, file *recording.File, channel int, from, to in
 // bridged with the last value, after longer ones the detector begins anew, as it
 // does live.
 func Beats(ctx context.Context, file *recording.File, channel int, kind beat.Kind, from, to int64, found func(beat.Beat)) error {
-	return follow(ctx, file, channel, kind, from, to, hooks{found: found})
+	return follow(ctx, file, from, to, followed{channel: channel, kind: kind, found: found})
 }
 
-// hooks are what follow calls; values and restarted may be nil.
-type hooks struct {
+// followed is a channel whose beats are looked for, and what is called; values and
+// restarted may be nil.
+type followed struct {
+	channel   int
+	kind      beat.Kind
 	values    func(at int64, values []float64) // before the beats found in them
 	restarted func()                           // the detector begins anew
 	found     func(beat.Beat)
 }
 
-func follow(ctx context.Context, file *recording.File, channel int, kind beat.Kind, from, to int64, do hooks) error {
+// follow runs the detector over several channels side by side.
+func follow(ctx context.Context, file *recording.File, from, to int64, list ...followed) error {
 	info := file.Describe()
-	c := info.Channels[channel]
-	config := beat.MonitorConfig{Kind: kind, RateHz: info.ClaimedRateHz, Low: math.NaN(), High: math.NaN(), Volts: c.Unit == "V"}
-	if c.Scaled() {
-		config.Step = math.Abs(c.VoltsPerCount)
-	}
-	if c.MinCount != c.MaxCount {
-		config.Low, config.High = c.Value(c.MinCount), c.Value(c.MaxCount)
-	}
-	monitor, err := beat.NewMonitor(config)
-	if err != nil {
-		return err
-	}
-	feed := &runs{bridge: int64(bridgeSeconds * info.ClaimedRateHz), reset: func() {
-		monitor.Reset()
-		if do.restarted != nil {
-			do.restarted()
+	channels := make([]int, len(list))
+	feeds := make([]*runs, len(list))
+	latency := make([]int, len(list))
+	for k, do := range list {
+		c := info.Channels[do.channel]
+		config := beat.MonitorConfig{Kind: do.kind, RateHz: info.ClaimedRateHz, Low: math.NaN(), High: math.NaN(), Volts: c.Unit == "V"}
+		if c.Scaled() {
+			config.Step = math.Abs(c.VoltsPerCount)
 		}
-	}}
-	var list []beat.Beat
-	feed.run = func(base int64, values []float64) {
-		list = monitor.Process(list[:0], values)
-		for _, b := range list {
-			b.Sample += base
-			b.Foot += base
-			if b.Sample < to {
-				do.found(b)
-			}
+		if c.MinCount != c.MaxCount {
+			config.Low, config.High = c.Value(c.MinCount), c.Value(c.MaxCount)
+		}
+		monitor, err := beat.NewMonitor(config)
+		if err != nil {
+			return err
+		}
+		var beats []beat.Beat
+		channels[k], latency[k] = do.channel, monitor.LatencySamples()
+		feeds[k] = &runs{
+			bridge: int64(bridgeSeconds * info.ClaimedRateHz),
+			reset: func() {
+				monitor.Reset()
+				if do.restarted != nil {
+					do.restarted()
+				}
+			},
+			run: func(base int64, values []float64) {
+				beats = monitor.Process(beats[:0], values)
+				for _, b := range beats {
+					b.Sample += base
+					b.Foot += base
+					if b.Sample < to {
+						do.found(b)
+					}
+				}
+			},
 		}
 	}
-	if err := each(ctx, file, channel, from, to, func(at int64, values []float64) {
-		if do.values != nil {
-			do.values(at, values)
+	if err := together(ctx, file, channels, from, to, func(k int, at int64, values []float64) {
+		if list[k].values != nil {
+			list[k].values(at, values)
 		}
-		feed.add(at, values)
+		feeds[k].add(at, values)
 	}); err != nil {
 		return err
 	}
-	feed.end(monitor.LatencySamples())
+	for k, feed := range feeds {
+		feed.end(latency[k])
+	}
 	return nil
 }
 

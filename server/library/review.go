@@ -4,9 +4,11 @@ import (
 	"context"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"os"
 	"slices"
 	"strconv"
@@ -425,23 +427,25 @@ func parsePaths(text string, channels int) ([]*signalpath.Settings, error) {
 	return nil, nil
 }
 
+// number reads a whole number of a query.
+func number(q url.Values, name string, fallback int64) (int64, error) {
+	if q.Get(name) == "" {
+		return fallback, nil
+	}
+	x, err := strconv.ParseInt(q.Get(name), 10, 64)
+	if err != nil {
+		return 0, fmt.Errorf("%s=%s: give a whole number", name, strconv.Quote(q.Get(name)))
+	}
+	return x, nil
+}
+
 // getView answers, little-endian: u32 channels, u32 columns, i64 from, i64 to,
 // f32 share built, u32 exact, then [channel] low columns, high columns as f32.
 func (rs *Reviews) getView(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	number := func(name string, fallback int64) (int64, error) {
-		if q.Get(name) == "" {
-			return fallback, nil
-		}
-		x, err := strconv.ParseInt(q.Get(name), 10, 64)
-		if err != nil {
-			return 0, fmt.Errorf("%s=%s: give a whole number", name, strconv.Quote(q.Get(name)))
-		}
-		return x, nil
-	}
-	from, err1 := number("from", 0)
-	to, err2 := number("to", math.MaxInt64)
-	columns, err3 := number("columns", 1000)
+	from, err1 := number(q, "from", 0)
+	to, err2 := number(q, "to", math.MaxInt64)
+	columns, err3 := number(q, "columns", 1000)
 	for _, err := range []error{err1, err2, err3} {
 		if err != nil {
 			server.FailWith(w, http.StatusBadRequest, err)
@@ -497,53 +501,106 @@ type mark struct {
 }
 
 // getBeats answers the beats stored in a recording, by channel; with find=n those
-// that the live view's detector finds in channel n, read anew.
+// that the live view's detector finds in channel n, read anew. With from and to only
+// those of the samples between; with as=compact as compactBeats.
 func (rs *Reviews) getBeats(w http.ResponseWriter, r *http.Request) {
-	id := chi.URLParam(r, "id")
-	review, err := rs.get(id)
+	q := r.URL.Query()
+	from, err1 := number(q, "from", 0)
+	to, err2 := number(q, "to", math.MaxInt64)
+	if err := errors.Join(err1, err2); err != nil {
+		server.FailWith(w, http.StatusBadRequest, err)
+		return
+	}
+	as := q.Get("as")
+	if as != "" && as != "json" && as != "compact" {
+		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("as=%s: choose json or compact", strconv.Quote(as)))
+		return
+	}
+	review, err := rs.get(chi.URLParam(r, "id"))
 	if err != nil {
 		fail(w, err)
 		return
 	}
-	channels := len(review.info.Channels)
-	out := make([][]mark, channels)
-	for c := range out {
-		out[c] = []mark{}
-	}
-	if text := r.URL.Query().Get("find"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil || n < 0 || n >= channels {
+	find := -1
+	if text := q.Get("find"); text != "" {
+		channels := len(review.info.Channels)
+		if find, err = strconv.Atoi(text); err != nil || find < 0 || find >= channels {
 			server.FailWith(w, http.StatusBadRequest, fmt.Errorf("find=%s: the recording has %d channels, counted from 0", strconv.Quote(text), channels))
 			return
 		}
-		file, err := recording.Open(review.path)
+	}
+	beats, err := review.beats(r.Context(), find, from, to)
+	switch {
+	case err != nil:
+		fail(w, err)
+	case as == "compact":
+		w.Header().Set("Content-Type", "application/octet-stream")
+		_, _ = w.Write(compactBeats(beats))
+	default:
+		server.Answer(w, map[string]any{"channels": beats})
+	}
+}
+
+// beats are the stored ones in [from, to) by channel or, with find of 0 or more, those
+// found in that channel.
+func (r *review) beats(ctx context.Context, find int, from, to int64) ([][]mark, error) {
+	out := make([][]mark, len(r.info.Channels))
+	for c := range out {
+		out[c] = []mark{}
+	}
+	if find >= 0 {
+		file, err := recording.Open(r.path)
 		if err != nil {
-			fail(w, err)
-			return
+			return nil, err
 		}
 		defer file.Close()
-		err = analysis.Beats(r.Context(), file, n, analysis.KindOf(review.info.Channels[n]), 0, file.Len(), func(b beat.Beat) {
-			out[n] = append(out[n], mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
+		// All of it up to there, so that the beats are the same whatever is asked for.
+		return out, analysis.Beats(ctx, file, find, analysis.KindOf(r.info.Channels[find]), 0, min(to, file.Len()), func(b beat.Beat) {
+			if b.Sample >= from {
+				out[find] = append(out[find], mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
+			}
 		})
-		if err != nil {
-			fail(w, err)
-			return
-		}
-		server.Answer(w, map[string]any{"channels": out})
-		return
 	}
-	notes, _, err := review.annotations()
+	notes, _, err := r.annotations()
 	if err != nil {
-		fail(w, err)
-		return
+		return nil, err
 	}
 	for _, n := range notes {
-		kind, quality, channel, ok := recording.ParseBeat(n.Text)
-		channel = max(channel, 0) // none is named in a recording of one channel
-		if !ok || channel >= channels {
+		if n.Sample < from || n.Sample >= to {
 			continue
 		}
-		out[channel] = append(out[channel], mark{n.Sample, kind, quality})
+		kind, quality, channel, ok := recording.ParseBeat(n.Text)
+		channel = max(channel, 0) // none is named in a recording of one channel
+		if ok && channel < len(out) {
+			out[channel] = append(out[channel], mark{n.Sample, kind, quality})
+		}
 	}
-	server.Answer(w, map[string]any{"channels": out})
+	return out, nil
+}
+
+// compactBeats is, little-endian: u32 channels, then for each channel u32 n, n samples
+// as f64, n qualities as u8 in hundredths, n kinds as u8, 1 for an ECG, 0 for a pulse.
+func compactBeats(channels [][]mark) []byte {
+	size := 4
+	for _, list := range channels {
+		size += 4 + 10*len(list)
+	}
+	b := binary.LittleEndian.AppendUint32(make([]byte, 0, size), uint32(len(channels)))
+	for _, list := range channels {
+		b = binary.LittleEndian.AppendUint32(b, uint32(len(list)))
+		for _, m := range list {
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(float64(m.Sample)))
+		}
+		for _, m := range list {
+			b = append(b, byte(math.Round(100*min(1, max(0, m.Quality)))))
+		}
+		for _, m := range list {
+			kind := byte(0)
+			if m.Kind == string(beat.ECG) {
+				kind = 1
+			}
+			b = append(b, kind)
+		}
+	}
+	return b
 }

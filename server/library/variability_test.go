@@ -1,15 +1,20 @@
 package library
 
 import (
+	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"math"
 	"net/http"
 	"net/http/httptest"
+	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
@@ -109,4 +114,99 @@ func TestVariabilityOfARecording(t *testing.T) {
 	ask("/recordings/chest.edf/variability?from=900000", http.StatusBadRequest)
 	ask("/recordings/none.edf/variability", http.StatusNotFound)
 	ask("/recordings/other.edf/variability", http.StatusUnprocessableEntity)
+}
+
+// TestArrivalInARecording: the time from R peak to foot that the simulation has, and
+// intervals that do not depend on where the stretch begins.
+func TestArrivalInARecording(t *testing.T) {
+	folder := t.TempDir()
+	const rate = 250.0
+	const length = 150 * 250
+	config := simulate.Both()
+	config.RateHz, config.MotionPerMinute = rate, 0
+	g, err := simulate.New(config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	counts := [][]int32{make([]int32, length), make([]int32, length)}
+	g.Next(counts)
+	w, err := recording.Create(filepath.Join(folder, "both.edf"), recording.Header{Info: acquire.Info{ClaimedRateHz: rate, Channels: g.Channels()}, NoSync: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(w.Write(counts, 0), w.Close()); err != nil {
+		t.Fatal(err)
+	}
+	// The simulated pulse starts 0.2 s after R; its tangents (Tang et al. 2020's two
+	// Gaussians at 70 per minute, worked out by numpy) meet 0.057 s later, and the
+	// trimmer's pole at 30 Hz delays by 1/(2π·30 Hz) = 0.005 s.
+	const want = 0.262
+
+	rs := NewReviews(NewStore(folder))
+	defer rs.Close()
+	r := chi.NewRouter()
+	ReviewRoutes(rs)(r)
+	get := func(request string) (body []byte) {
+		t.Helper()
+		w := httptest.NewRecorder()
+		r.ServeHTTP(w, httptest.NewRequest("GET", request, nil))
+		if w.Code != http.StatusOK {
+			t.Fatalf("%s: status %d: %s", request, w.Code, w.Body)
+		}
+		return w.Body.Bytes()
+	}
+	ask := func(request string) (out analysis.Intervals) {
+		t.Helper()
+		if err := json.Unmarshal(get(request), &out); err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	fromECG, fromPulse := ask("/recordings/both.edf/variability"), ask("/recordings/both.edf/variability?channel=1")
+	for _, got := range []analysis.Intervals{fromECG, fromPulse} {
+		if got.Arrival == nil || got.Arrival.ECGLabel != "ecg" || got.Arrival.PulseLabel != "pulse" || len(got.Arrival.At) != 10 {
+			t.Fatalf("arrival %+v; want every 15 s of 150 s", got.Arrival)
+		}
+		for _, a := range got.Arrival.At[1:] {
+			if a.MedianSeconds == nil || math.Abs(*a.MedianSeconds-want) > 0.02 {
+				t.Errorf("at %g s: %+v; want %g s", a.AtSeconds, a.Arrival, want)
+			}
+		}
+	}
+	// The detector has settled when the stretch begins: nothing is missing in it.
+	part := ask("/recordings/both.edf/variability?from=10000&to=25000")
+	var whole []variability.Interval
+	for _, iv := range fromECG.Intervals {
+		if iv.Sample >= 10000 && iv.Sample < 25000 {
+			whole = append(whole, iv)
+		}
+	}
+	if n := len(part.Intervals); n < 60 || len(whole)-n > 1 || part.Intervals[n-1].Sample != whole[len(whole)-1].Sample || part.Intervals[0].Sample != whole[len(whole)-n].Sample {
+		t.Errorf("%d intervals in the stretch, %d of the whole lie there", n, len(whole))
+	}
+
+	// Beats: those between, and the same in the compact form.
+	var all, some struct{ Channels [][]mark }
+	if err := errors.Join(json.Unmarshal(get("/recordings/both.edf/beats?find=0"), &all), json.Unmarshal(get("/recordings/both.edf/beats?find=0&from=5000&to=20000"), &some)); err != nil {
+		t.Fatal(err)
+	}
+	var want2 []mark
+	for _, m := range all.Channels[0] {
+		if m.Sample >= 5000 && m.Sample < 20000 {
+			want2 = append(want2, m)
+		}
+	}
+	if len(want2) < 60 || !slices.Equal(want2, some.Channels[0]) || len(some.Channels[1]) != 0 {
+		t.Errorf("from 5000 to 20000: %d beats, %d of all lie there", len(some.Channels[0]), len(want2))
+	}
+	b := get("/recordings/both.edf/beats?find=0&from=5000&to=20000&as=compact")
+	n := len(want2)
+	if len(b) != 4+4+10*n+4 || binary.LittleEndian.Uint32(b) != 2 || binary.LittleEndian.Uint32(b[4:]) != uint32(n) {
+		t.Fatalf("compact: %d bytes, head % x; %d beats", len(b), b[:8], n)
+	}
+	for i, m := range want2 {
+		if x := math.Float64frombits(binary.LittleEndian.Uint64(b[8+8*i:])); x != float64(m.Sample) || b[8+8*n+i] != byte(math.Round(100*m.Quality)) || b[8+9*n+i] != 1 {
+			t.Fatalf("compact beat %d: %g, quality %d, kind %d; want %+v", i, x, b[8+8*n+i], b[8+9*n+i], m)
+		}
+	}
 }
