@@ -17,11 +17,11 @@ fuzz:
 	  done; done
 
 # soak: a board of 1000 lines a second recorded for SOAK, its cable pulled a hundred
-# times, then a simulated day a
-# hundred times faster: memory, goroutines and files must stay flat.
+# times, the program stopped for half a minute, then a simulated day a hundred times
+# faster: memory, goroutines and files must stay flat.
 SOAK ?= 1h
 soak:
-	PULSEWRIGHT_SOAK=$(SOAK) go test -run '^TestSoak|^TestUnplugged' -v -timeout 0 ./server/command
+	PULSEWRIGHT_SOAK=$(SOAK) go test -run '^TestSoak|^TestUnplugged|^TestProgramStopped' -v -timeout 0 ./server/command
 
 # load: 200 watchers of one recorded board for LOAD, slow, frozen and vanishing ones
 # among them: no line lost; prints processor time, memory and delays.

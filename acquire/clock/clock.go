@@ -45,6 +45,11 @@ const (
 	roughShare = 0.7
 	// warnShare is the relative difference that warns.
 	warnShare = 0.01
+	// claimShare is how far a claimed rate may be off, as far as Taken knows: ceramic
+	// resonators and divided timers stay within 3 %.
+	claimShare = 0.03
+	// leastShare bounds what a measured rate is trusted to.
+	leastShare = 1e-4
 )
 
 // Estimate is the state of a measurement.
@@ -327,6 +332,65 @@ func (e *Estimator) choose() {
 		e.used, e.usedUncertainty, e.usedMeasured = e.measured, e.uncertainty, true
 		e.sinceUsed = 0
 	}
+}
+
+// Arrival says that Samples, counted as in Observe, had come by At.
+type Arrival struct {
+	Samples int64
+	At      time.Time
+}
+
+// Taken is the latest time at which so many samples can have been taken, by the
+// arrivals observed since the last Reset: one that came at once tells of those around
+// it, however late they were. No sample arrives before it is taken, so each arrival
+// sets a bound, moved by the count in between at the slowest or fastest rate
+// that the measurement allows; the lowest bound holds. It is false when nothing was
+// observed.
+func (e *Estimator) Taken(samples int64) (time.Time, bool) {
+	if !e.started {
+		return time.Time{}, false
+	}
+	slow, fast := e.periods()
+	least := math.Inf(1)
+	for i := range e.buckets {
+		b := &e.buckets[i]
+		for _, p := range b.hull[:b.n] {
+			least = min(least, p.seconds+between(float64(samples-e.originN)-p.samples, slow, fast))
+		}
+	}
+	return e.origin.Add(time.Duration(least * 1e9)), true
+}
+
+// TakenBy is as Taken, by some arrivals, at least one, that need not have been
+// observed, at the rate known.
+func (e *Estimator) TakenBy(samples int64, arrivals []Arrival) time.Time {
+	slow, fast := e.periods()
+	least := math.Inf(1)
+	for _, a := range arrivals {
+		least = min(least, a.At.Sub(arrivals[0].At).Seconds()+between(float64(samples-a.Samples), slow, fast))
+	}
+	return arrivals[0].At.Add(time.Duration(least * 1e9))
+}
+
+// between is the most that n samples take, which are negative for those before.
+func between(n, slow, fast float64) float64 {
+	if n > 0 {
+		return n * slow
+	}
+	return n * fast
+}
+
+// periods are the longest and the shortest time between two samples, 0 when nothing
+// is known.
+func (e *Estimator) periods() (slow, fast float64) {
+	rate, share := e.used, claimShare
+	if m := e.uncertainty / e.measured; e.measured > 0 && (m < share || rate == 0) {
+		rate, share = e.measured, max(m, leastShare)
+	}
+	if rate == 0 {
+		return 0, 0
+	}
+	return 1 / (rate * max(1-share, 0.1)), 1 / (rate * (1 + share))
 }
 
 // ObserveBoard notes the board's own clock, in seconds, at a sample counted as

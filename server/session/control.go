@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
@@ -264,7 +263,7 @@ func (s *Session) SetScale(ctx context.Context, n int, scale ScaleSettings) erro
 		return err
 	}
 	return s.onChannel(ctx, n, func(c *channel) error {
-		s.flush(time.Now()) // what is in the old unit
+		s.flush(s.now()) // what is in the old unit
 		old, factor, offset := c.scale, c.factor, c.offset
 		c.scale = scale
 		if err := c.rescale(); err != nil {

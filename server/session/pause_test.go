@@ -1,10 +1,14 @@
 package session
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -122,27 +126,107 @@ func TestGapLiesAfterWhatABufferKept(t *testing.T) {
 	place(t, p, 0)
 }
 
-// A computer that sleeps stops its clock: Arrived goes on as if nothing had been.
-func TestSleepOfTheComputerIsAGap(t *testing.T) {
-	src := newScript(acquire.Info{Address: "test:x", ClaimedRateHz: 250, Channels: []acquire.Channel{volts}})
-	slept := make(chan time.Duration, 1)
-	slept <- 0
-	s := New(Config{Openers: nil, Hub: hub.New(1000)})
-	s.asleep = func() time.Duration { d := <-slept; slept <- d; return d }
-	runScript(t, s, src)
-	p := watch(t, s)
-	b := &board{src: src, at: time.Now()}
+// As before, and samples are lost for a while longer.
+func TestGapGoesOnAfterWhatABufferKept(t *testing.T) {
+	b, _, p, _ := newBoard(t, false)
 	b.send(1000)
-	p.until(func() bool { return len(p.values) == 1000 })
-	<-slept
-	slept <- time.Hour
-	b.taken += 3600 * 250
+	b.at = b.at.Add(8 * time.Second)
+	b.block(300)
+	b.taken += 2000 - 300 + 100
+	b.at = b.at.Add(400 * time.Millisecond)
 	b.send(500)
-	p.until(func() bool { return len(p.values) == 1500 })
-	if len(p.gaps) != 1 || p.gaps[0].Index != 1000 || p.gaps[0].Samples != 3600*250 || p.gaps[0].Reason != "this computer slept for 3600 s" {
-		t.Errorf("gaps %v, want one of an hour at 1000", p.gaps)
+	p.until(func() bool { return len(p.values) == 1800 })
+	if len(p.gaps) != 1 || p.gaps[0].Index != 1300 || p.gaps[0].Samples != 1800 {
+		t.Errorf("gaps %v, want one of 1800 samples at 1300", p.gaps)
 	}
 	place(t, p, 0)
+}
+
+// sleeper is a computer's time asleep, as far as the session knows.
+type sleeper struct{ total, before atomic.Int64 } // before: arrivals up to this Unix time came before the last sleep
+
+func (z *sleeper) sleep(s time.Duration, at time.Time) {
+	z.before.Store(at.UnixNano())
+	z.total.Add(int64(s))
+}
+
+// newSleeping runs a session over sources on a computer that sleeps when it is told.
+func newSleeping(t *testing.T, sources ...*script) (*page, *sleeper) {
+	z := &sleeper{}
+	var mu sync.Mutex
+	s := New(Config{Hub: hub.New(1000), Openers: acquire.Openers{"test": func(context.Context, acquire.Address) (acquire.Source, error) {
+		mu.Lock()
+		defer mu.Unlock()
+		src := sources[0]
+		sources = sources[1:]
+		return src, nil
+	}}})
+	s.asleep = func() time.Duration { return time.Duration(z.total.Load()) }
+	s.sleptSince = func(at time.Time) time.Duration {
+		if at.UnixNano() <= z.before.Load() {
+			return time.Duration(z.total.Load())
+		}
+		return 0
+	}
+	p := watch(t, s)
+	run(t, s)
+	return p, z
+}
+
+// A computer that sleeps stops its clock: Arrived goes on as if nothing had been.
+func TestSleepOfTheComputerIsAGap(t *testing.T) {
+	for name, late := range map[string]int{"nothing under way": 0, "a block that came just before is taken after": 20} {
+		t.Run(name, func(t *testing.T) {
+			src := newScript(acquire.Info{Address: "test:x", ClaimedRateHz: 250, Channels: []acquire.Channel{volts}})
+			p, z := newSleeping(t, src)
+			b := &board{src: src, at: time.Now()}
+			b.send(1000)
+			p.until(func() bool { return len(p.values) == 1000 })
+			z.sleep(time.Hour, b.at.Add(time.Duration(late)*4*time.Millisecond))
+			b.send(late)
+			b.taken += 3600 * 250
+			b.send(500)
+			p.until(func() bool { return len(p.values) == 1500+late })
+			if len(p.gaps) != 1 || p.gaps[0].Index != int64(1000+late) || p.gaps[0].Samples != 3600*250 || p.gaps[0].Reason != "this computer slept for 3600 s" {
+				t.Errorf("gaps %v, want one of an hour at %d", p.gaps, 1000+late)
+			}
+			place(t, p, 0)
+		})
+	}
+}
+
+// The computer sleeps, and its hub with the board on it is away when it wakes; or the
+// board comes back and the computer sleeps at once.
+func TestSleepAndUnpluggedIsOneGapOfBoth(t *testing.T) {
+	info := acquire.Info{Address: "test:x", ClaimedRateHz: 250, Channels: []acquire.Channel{volts}}
+	for _, later := range []int{0, 30} {
+		t.Run(fmt.Sprint(later, " samples before the sleep"), func(t *testing.T) {
+			first, second := newScript(info), newScript(info)
+			p, z := newSleeping(t, first, second)
+			b := &board{src: first, at: time.Now()}
+			b.send(1000)
+			first.blocks <- fmt.Errorf("port: %w", acquire.ErrUnplugged)
+			p.until(func() bool { return slices.Contains(p.states, StatusWaiting) })
+			b.src, b.sent, b.at, b.taken = second, 0, b.at.Add(2*time.Second), b.taken+500
+			b.send(later)
+			for len(second.blocks) > 0 {
+				time.Sleep(10 * time.Millisecond)
+			}
+			time.Sleep(50 * time.Millisecond)
+			z.sleep(time.Hour, time.Time{})
+			b.taken += 3600 * 250
+			b.send(500)
+			p.until(func() bool { return len(p.values) == 1500+later })
+			want := fmt.Sprint([]Gap{{1000, 500 + 3600*250, "the source was away"}})
+			if later > 0 {
+				want = fmt.Sprint([]Gap{{1000, 500, "the source was away"}, {1530, 3600 * 250, "this computer slept for 3600 s"}})
+			}
+			if got := fmt.Sprint(p.gaps); got != want {
+				t.Errorf("gaps %s, want %s", got, want)
+			}
+			place(t, p, 0)
+		})
+	}
 }
 
 func TestPauseIsHeldForNoLongerThanNeeded(t *testing.T) {

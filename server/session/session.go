@@ -113,6 +113,9 @@ type Session struct {
 	commands chan func()
 	done     chan struct{}
 	asleep   func() time.Duration // how long this computer has slept so far
+	now      func() time.Time
+	// sleptSince is how long this computer has slept since an arrival.
+	sleptSince func(time.Time) time.Duration
 
 	openMu sync.Mutex // one Open at a time
 
@@ -135,6 +138,8 @@ type Session struct {
 	arrived     time.Time
 	lastArrived time.Time
 	lastAsleep  time.Duration // asleep() at lastArrived
+	lastEmpty   time.Time     // when the source had nothing for us
+	lastTaken   time.Time     // when the newest sample was taken at the latest, while the source is away
 	pause       *pause        // one that has just ended
 	lastFrame   time.Time
 	lastSecond  time.Time
@@ -171,7 +176,7 @@ func New(c Config) *Session {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, recorded: c.Recording,
-		commands: make(chan func()), done: make(chan struct{}), asleep: asleepTotal, reopened: make(chan opened, 1),
+		commands: make(chan func()), done: make(chan struct{}), asleep: asleepTotal, now: time.Now, sleptSince: sleptSince, reopened: make(chan opened, 1),
 		state: State{Version: c.Version, Status: StatusIdle, StatusText: "no source chosen", Decimation: 1,
 			Channels: []ChannelState{}, Gaps: []Gap{}, Notes: []Note{}, Text: []string{}}}
 }
@@ -251,7 +256,7 @@ func (s *Session) Run(ctx context.Context) error {
 				s.takeReopened(o)
 			case <-tick.C:
 				s.tryReopen(ctx)
-				s.everySecond(time.Now())
+				s.everySecond(s.now())
 			case <-ctx.Done():
 			}
 			continue
@@ -285,13 +290,13 @@ func (s *Session) adopt(source acquire.Source) error {
 	s.sourceBase, s.nextSource = 0, 0
 	s.held, s.channels = nil, nil
 	s.designedHz, s.usedHz = 0, info.ClaimedRateHz
-	s.lastArrived, s.lastRebuild = time.Time{}, time.Time{}
+	s.lastArrived, s.lastTaken, s.lastRebuild = time.Time{}, time.Time{}, time.Time{}
 	s.sequence = 0
 	s.mu.Lock()
 	s.state.Epoch++
 	s.state.Source = info
 	s.state.TrimmerHz = trimmerOf(source)
-	s.state.T0 = time.Now()
+	s.state.T0 = s.now()
 	if !info.Started.IsZero() {
 		s.state.T0 = info.Started
 	}
@@ -427,26 +432,21 @@ func (s *Session) buildDecimators(rateHz float64) error {
 
 // take works one block in.
 func (s *Session) take(b acquire.Block) {
-	now := time.Now()
+	now := s.now()
 	if len(b.Text) > 0 {
 		s.boardText(b.Text)
 	}
 	n := b.Len()
 	if n == 0 {
+		s.lastEmpty = now
 		s.pauseOver(now)
 		s.flush(now)
 		s.everySecond(now)
 		return
 	}
-	info := s.source.Describe()
-	if !info.ExactClock {
-		total := b.First + int64(n)
-		if k := len(b.BoardSeconds); k > 0 {
-			s.estimator.ObserveBoard(total, b.BoardSeconds[k-1])
-		}
-		s.estimator.Observe(total, b.Arrived)
-	}
 	if s.channels == nil {
+		info := s.source.Describe()
+		s.observe(b)
 		s.hold(b)
 		e := s.estimator.Estimate()
 		if !e.Ready {
@@ -464,12 +464,25 @@ func (s *Session) take(b acquire.Block) {
 			s.work(h, now)
 		}
 	} else if !s.paused(b) {
+		s.observe(b)
 		s.work(b, now)
 	}
 	if now.Sub(s.lastFrame) >= frameInterval {
 		s.flush(now)
 	}
 	s.everySecond(now)
+}
+
+// observe has the clock see a block.
+func (s *Session) observe(b acquire.Block) {
+	if s.source.Describe().ExactClock {
+		return
+	}
+	total := b.First + int64(b.Len())
+	if k := len(b.BoardSeconds); k > 0 {
+		s.estimator.ObserveBoard(total, b.BoardSeconds[k-1])
+	}
+	s.estimator.Observe(total, b.Arrived)
 }
 
 // hold keeps a block until the rate is known.
@@ -480,18 +493,7 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	n := b.Len()
 	first := s.sourceBase + b.First
 	bridge := int(bridgeSeconds * s.designedHz)
-	if !s.lastArrived.IsZero() && !s.lostAt.IsZero() {
-		// Reopened after a loss: the gap lasted from the last sample before to
-		// the first one now, by the clock.
-		seconds := (b.Arrived.Sub(s.lastArrived) + s.asleep() - s.lastAsleep).Seconds() - float64(n)/s.usedHz
-		missing := int64(math.Round(max(0, seconds) * s.usedHz))
-		s.sourceBase = s.nextSource + missing - b.First
-		first = s.sourceBase + b.First
-		s.gap(s.nextSource, missing, "the source was away")
-		s.restart(first)
-		s.lostAt = time.Time{}
-		s.setStatus(StatusRunning, s.source.Describe().Name)
-	} else if lost := first - s.nextSource; lost > 0 {
+	if lost := first - s.nextSource; lost > 0 {
 		s.gap(s.nextSource, lost, fmt.Sprintf("%d samples lost on the way", lost))
 		if s.decimation == 1 && lost <= int64(bridge) {
 			hole := make([]float64, lost)
@@ -555,7 +557,7 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 		s.nextPoint += int64(m)
 	}
 	s.nextSource = first + int64(n)
-	s.arrived, s.lastArrived, s.lastAsleep = b.Arrived, b.Arrived, s.asleep()
+	s.arrived, s.lastArrived, s.lastAsleep = b.Arrived, b.Arrived, s.asleepAt(b.Arrived)
 }
 
 // append notes that m points beginning at index at stand in the channels' out.
@@ -580,7 +582,7 @@ func (s *Session) restart(first int64) {
 
 // gap closes the frame under way and marks missing source samples.
 func (s *Session) gap(first, samples int64, reason string) {
-	s.flush(time.Now())
+	s.flush(s.now())
 	s.pendingGap = true
 	s.gaps.Add(1)
 	s.lost.Add(samples)
@@ -758,7 +760,7 @@ func (s *Session) updateRate(now time.Time) {
 
 // redesign makes the filters anew for the rate the clock turned out to have.
 func (s *Session) redesign(pointHz float64) {
-	s.flush(time.Now())
+	s.flush(s.now())
 	s.designedHz = pointHz
 	for _, c := range s.channels {
 		c.rateHz = pointHz
@@ -787,8 +789,8 @@ func (s *Session) readFailed(ctx context.Context, err error) {
 	if ctx.Err() != nil {
 		return
 	}
-	now := time.Now()
-	s.resume()
+	now := s.now()
+	s.cutShort()
 	s.flush(now)
 	info := s.source.Describe()
 	switch {
@@ -807,6 +809,9 @@ func (s *Session) readFailed(ctx context.Context, err error) {
 		s.setStatus(StatusEnded, text+"; open it again to see it once more")
 	case errors.Is(err, acquire.ErrUnplugged), errors.Is(err, acquire.ErrChanged):
 		s.log.Warn("source lost", "address", info.Address, "err", err)
+		if taken, ok := s.estimator.Taken(s.nextSource - s.sourceBase); ok {
+			s.lastTaken = taken
+		}
 		s.dropSource()
 		s.lostAt, s.nextReopen = now, now
 		s.setStatus(StatusWaiting, err.Error()+"; waiting for it to come back")
@@ -844,8 +849,8 @@ func (s *Session) dropSource() {
 
 // closeSource ends the epoch.
 func (s *Session) closeSource() {
-	s.resume()
-	s.flush(time.Now())
+	s.cutShort()
+	s.flush(s.now())
 	running := s.source != nil || !s.lostAt.IsZero()
 	s.dropSource()
 	s.lostAt = time.Time{}
@@ -859,7 +864,7 @@ func (s *Session) closeSource() {
 
 // tryReopen starts an attempt to get a lost source back.
 func (s *Session) tryReopen(ctx context.Context) {
-	if s.lostAt.IsZero() || s.reopening || time.Now().Before(s.nextReopen) {
+	if s.lostAt.IsZero() || s.reopening || s.now().Before(s.nextReopen) {
 		return
 	}
 	s.reopening = true
@@ -879,7 +884,7 @@ func (s *Session) tryReopen(ctx context.Context) {
 // takeReopened takes a source that came back.
 func (s *Session) takeReopened(o opened) {
 	s.reopening = false
-	s.nextReopen = time.Now().Add(reopenEvery)
+	s.nextReopen = s.now().Add(reopenEvery)
 	if o.err != nil {
 		if !s.lostAt.IsZero() && !errors.Is(o.err, acquire.ErrUnplugged) {
 			s.setStatus(StatusWaiting, o.err.Error())

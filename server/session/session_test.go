@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -75,13 +76,6 @@ func start[S acquire.Source](t *testing.T, taps []Tap, sources ...S) *Session {
 	s := New(Config{Openers: acquire.Openers{"test": open}, Hub: hub.New(1000), Taps: taps})
 	run(t, s)
 	return s
-}
-
-// runScript runs a session made by hand over one source.
-func runScript(t *testing.T, s *Session, source *script) {
-	t.Helper()
-	s.openers = acquire.Openers{"test": func(context.Context, acquire.Address) (acquire.Source, error) { return source, nil }}
-	run(t, s)
 }
 
 func run(t *testing.T, s *Session) {
@@ -215,7 +209,9 @@ func TestUnplugWaitsReopensAndMarksTheGap(t *testing.T) {
 	at := time.Now()
 	before.blocks <- ramp(0, 0, 1000, at)
 	before.blocks <- fmt.Errorf("port: %w", acquire.ErrUnplugged)
-	after.blocks <- ramp(0, 0, 500, at.Add(3*time.Second))
+	for k := range 10 {
+		after.blocks <- ramp(int64(50*k), 0, 50, at.Add(2550*time.Millisecond+time.Duration(k)*50*time.Millisecond))
+	}
 	p.until(func() bool { return len(p.values) == 1500 })
 	// 3 s lie between the arrivals of the last samples, half a second of them filled.
 	if len(p.gaps) != 1 || p.gaps[0].Index != 1000 || p.gaps[0].Samples != 2500 {
@@ -227,7 +223,7 @@ func TestUnplugWaitsReopensAndMarksTheGap(t *testing.T) {
 	if got := fmt.Sprint(p.states); got != "[running waiting waiting running]" {
 		t.Errorf("states %s", got)
 	}
-	if got := tap.String(); got != "begin samples 0+1000 gap 1000+2500 samples 3500+500" {
+	if got := tap.String(); !strings.HasPrefix(got, "begin samples 0+1000 gap 1000+2500 samples 3500+50 samples 3550+50 ") {
 		t.Errorf("the tap saw %s", got)
 	}
 }
