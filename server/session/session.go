@@ -176,7 +176,7 @@ func New(c Config) *Session {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, recorded: c.Recording,
-		commands: make(chan func()), done: make(chan struct{}), asleep: asleepTotal, now: time.Now, sleptSince: sleptSince, reopened: make(chan opened, 1),
+		commands: make(chan func()), done: make(chan struct{}), asleep: asleepTotal, now: time.Now, sleptSince: sleptSince, reopened: make(chan opened),
 		state: State{Version: c.Version, Status: StatusIdle, StatusText: "no source chosen", Decimation: 1,
 			Channels: []ChannelState{}, Gaps: []Gap{}, Notes: []Note{}, Text: []string{}}}
 }
@@ -264,6 +264,9 @@ func (s *Session) Run(ctx context.Context) error {
 		select {
 		case f := <-s.commands:
 			f()
+			continue
+		case o := <-s.reopened:
+			s.takeReopened(o) // too late: lets go of it
 			continue
 		default:
 		}

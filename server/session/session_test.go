@@ -228,6 +228,51 @@ func TestUnplugWaitsReopensAndMarksTheGap(t *testing.T) {
 	}
 }
 
+// TestReopenedTooLateIsLetGo: a board that comes back after another source was chosen is
+// closed at once, so that its port is free, and so is one that comes back after the end.
+func TestReopenedTooLateIsLetGo(t *testing.T) {
+	info := acquire.Info{Address: "test:x", ClaimedRateHz: 1000, Channels: []acquire.Channel{volts}}
+	for _, when := range []string{"another source was chosen", "the session ended"} {
+		t.Run(when, func(t *testing.T) {
+			lost, back, other := newScript(info), newScript(info), newScript(info)
+			asked, release := make(chan struct{}), make(chan struct{})
+			opens := 0
+			s := New(Config{Hub: hub.New(1000), Openers: acquire.Openers{
+				"test": func(context.Context, acquire.Address) (acquire.Source, error) {
+					if opens++; opens == 1 {
+						return lost, nil
+					}
+					close(asked)
+					<-release
+					return back, nil
+				},
+				"other": func(context.Context, acquire.Address) (acquire.Source, error) { return other, nil },
+			}})
+			ctx, cancel := context.WithCancel(context.Background())
+			done := make(chan struct{})
+			go func() { defer close(done); _ = s.Run(ctx) }()
+			defer func() { cancel(); <-done }()
+			if err := s.Open(ctx, "test:x"); err != nil {
+				t.Fatal(err)
+			}
+			lost.blocks <- fmt.Errorf("port: %w", acquire.ErrUnplugged)
+			<-asked
+			if when == "the session ended" {
+				cancel()
+				<-done
+			} else if err := s.Open(ctx, "other:y"); err != nil {
+				t.Fatal(err)
+			}
+			close(release)
+			select {
+			case <-back.closed:
+			case <-time.After(10 * time.Second):
+				t.Error("the board that came back is still held open")
+			}
+		})
+	}
+}
+
 // tapLog writes down what a tap sees.
 type tapLog struct {
 	mu  sync.Mutex
