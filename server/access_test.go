@@ -129,6 +129,45 @@ func TestOwnersLinkOwnsAndRenewalEndsIt(t *testing.T) {
 	}
 }
 
+// TestWhoIsSentAwayLosesTheStream: a new link, and being taken off the list, end the
+// streams that are open, with a code that says there is no use in trying again; those
+// who came by another link stay.
+func TestWhoIsSentAwayLosesTheStream(t *testing.T) {
+	s, _ := demoServer(t)
+	h := away(t, s)
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	defer cancel()
+	open := func(role Role) *websocket.Conn {
+		cookie := enter(t, h, s.access.Key(role))
+		c, _, err := dial(t, h, http.Header{"Cookie": {cookie.Name + "=" + cookie.Value}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	closed := func(c *websocket.Conn) websocket.StatusCode {
+		for {
+			if _, _, err := c.Read(ctx); err != nil {
+				return websocket.CloseStatus(err)
+			}
+		}
+	}
+	owner, renewed, removed := open(Owner), open(Watcher), open(Watcher)
+	if !s.access.Remove(s.access.Visitors()[2].ID) {
+		t.Fatal("the third visitor is not in the list")
+	}
+	if code := closed(removed); code != StatusLinkClosed {
+		t.Errorf("a removed visitor's stream ends with %d, want %d", code, StatusLinkClosed)
+	}
+	s.access.Renew(Watcher)
+	if code := closed(renewed); code != StatusLinkClosed {
+		t.Errorf("after a new link the stream ends with %d, want %d", code, StatusLinkClosed)
+	}
+	if _, _, err := owner.Read(ctx); err != nil {
+		t.Errorf("the owner's stream ended with the watchers': %v", err)
+	}
+}
+
 func TestWrongKeysAreBounded(t *testing.T) {
 	s, _ := demoServer(t)
 	h := away(t, s)

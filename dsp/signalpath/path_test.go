@@ -252,6 +252,27 @@ func TestHumIsFound(t *testing.T) {
 			t.Errorf("Reset forgets the mains")
 		}
 	}
+	// Both mains at once: four times the power, twice the amplitude, is what sways it.
+	for _, c := range []struct{ amplitude, want float64 }{{1.9, 50}, {2.1, 60}} {
+		p := path(t, signalpath.Preset("ecg", 500), 500)
+		both := sine(5000, 50, 500, 0.1, 0)
+		for i, v := range sine(5000, 60, 500, 0.1*c.amplitude, 0) {
+			both[i] += v
+		}
+		run(p, both, 100)
+		if p.HumHz() != c.want {
+			t.Errorf("60 Hz of %g times the amplitude: found %g Hz, want %g", c.amplitude, p.HumHz(), c.want)
+		}
+	}
+	// Two windows running, with no gap between them.
+	gap := path(t, signalpath.Preset("ecg", 500), 500)
+	for range 4 {
+		run(gap, sine(750, 60, 500, 0.5, 0), 100)
+		gap.Reset()
+	}
+	if gap.HumHz() != 50 {
+		t.Errorf("found %g Hz from windows with gaps between them", gap.HumHz())
+	}
 	// One second of 60 Hz, a lamp switched on and off, does not sway it.
 	p := path(t, signalpath.Preset("ecg", 500), 500)
 	burst := make([]float64, 5000)
