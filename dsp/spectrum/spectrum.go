@@ -17,9 +17,7 @@ package spectrum
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/dsp/window"
 )
 
@@ -120,9 +118,8 @@ type engine struct {
 	w     []float64
 	scale float64 // 2/(fs Σw²)
 	enbw  float64 // hertz
-	fft   *fourier.FFT
+	fft   *power
 	seg   []float64
-	coef  []complex128
 }
 
 func newEngine(cfg Config) (*engine, error) {
@@ -167,7 +164,7 @@ func newEngine(cfg Config) (*engine, error) {
 	}
 	return &engine{
 		cfg: cfg, w: w, scale: 2 / (cfg.RateHz * s2), enbw: cfg.RateHz * s2 / (s1 * s1),
-		fft: fourier.NewFFT(n), seg: make([]float64, n), coef: make([]complex128, n/2+1),
+		fft: newPower(n), seg: make([]float64, n),
 	}, nil
 }
 
@@ -214,11 +211,7 @@ func (e *engine) periodogram(dst []float64) {
 	n := len(e.seg)
 	switch e.cfg.Detrend {
 	case Constant:
-		var mean float64
-		for _, v := range e.seg {
-			mean += v
-		}
-		mean /= float64(n)
+		mean := sum(e.seg) / float64(n)
 		for i := range e.seg {
 			e.seg[i] -= mean
 		}
@@ -239,15 +232,23 @@ func (e *engine) periodogram(dst []float64) {
 	for i, w := range e.w {
 		e.seg[i] *= w
 	}
-	e.fft.Coefficients(e.coef, e.seg)
-	for i, c := range e.coef {
-		a := cmplx.Abs(c)
-		dst[i] = e.scale * a * a
-	}
+	e.fft.of(dst, e.seg, e.scale)
 	dst[0] /= 2
 	if n%2 == 0 {
 		dst[len(dst)-1] /= 2
 	}
+}
+
+// sum adds up by fours, so that no addition waits for the one before.
+func sum(x []float64) float64 {
+	var a, b, c, d float64
+	for ; len(x) >= 4; x = x[4:] {
+		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
+	}
+	for _, v := range x {
+		a += v
+	}
+	return (a + b) + (c + d)
 }
 
 func (e *engine) blank(dst *Density) {
@@ -311,7 +312,7 @@ func (w *Welch) Process(src []float64) {
 	for len(src) > 0 {
 		m := copy(w.buf[w.fill:], src)
 		for i, v := range src[:m] {
-			if math.IsNaN(v) || math.IsInf(v, 0) {
+			if v-v != 0 { // not finite
 				w.bad = w.fill + i + 1
 			}
 		}
