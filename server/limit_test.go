@@ -242,6 +242,12 @@ func TestConnectionsFromOneAddressAreBounded(t *testing.T) {
 	if l.all != 3 || l.peers["192.0.2.7"] != 3 {
 		t.Errorf("counted %d and %v, want 3", l.all, l.peers)
 	}
+	for range 3 {
+		l.leave("192.0.2.7")
+	}
+	if l.all != 0 || len(l.peers) != 0 {
+		t.Errorf("after all have left, %d and %v are still counted", l.all, l.peers)
+	}
 }
 
 func TestVisitorsRequestsAreBounded(t *testing.T) {

@@ -129,6 +129,13 @@ func TestResponseThroughTheProgramsOwnCard(t *testing.T) {
 			t.Fatalf("at %.4g Hz %.3f dB and %.2f°, want 0 and %.2f", f, got.Response.GainDB[i], got.Response.PhaseDegrees[i], -0.09*f)
 		}
 	}
+	// A run of another length makes the one before useless.
+	if status, body := request(t, h, "POST", "/api/v1/response/card/runs", `{"kind":"loop","level":0.5,"seconds":6}`, js); status != 200 {
+		t.Fatalf("%d %s", status, body)
+	}
+	if _, body := request(t, h, "GET", "/api/v1/response", "", nil); !strings.Contains(body, `"loop":true,"board":false`) || !strings.Contains(body, `"response":null`) {
+		t.Errorf("after a loop-back of 6 s: %.200s", body)
+	}
 	for _, bad := range []string{`{"kind":"ear"}`, `{"kind":"loop","level":2}`, `{"kind":"loop","seconds":900}`} {
 		if status, body := request(t, h, "POST", "/api/v1/response/card/runs", bad, js); status != 400 {
 			t.Errorf("%s: %d %s", bad, status, body)

@@ -193,3 +193,26 @@ func TestIntervalsOfAGap(t *testing.T) {
 		t.Errorf("%+v", out)
 	}
 }
+
+// TestBeatsOfADecimatedSource: beats come in points, the intervals count the source's
+// samples: feet 1000 points of eight samples apart at 8 kHz are a second apart.
+func TestBeatsOfADecimatedSource(t *testing.T) {
+	v := NewIntervals()
+	v.Begin(1, acquire.Info{Channels: []acquire.Channel{{Label: "pulse"}}}, 8000, time.Time{})
+	v.Settings([]session.ChannelState{{Label: "pulse", Kind: acquire.KindPulse}})
+	for i := range int64(20) {
+		v.Beats(0, []beat.Beat{{Kind: beat.Pulse, Foot: 500 + 1000*i, Sample: 650 + 1000*i + 10*(i%2), Quality: 1, Amplitude: 1}}, 8)
+	}
+	got, err := v.Look(0, 0)
+	if err != nil || len(got.Intervals) != 19 {
+		t.Fatalf("%d intervals, %v; want 19", len(got.Intervals), err)
+	}
+	for _, iv := range got.Intervals {
+		if iv.Seconds != 1 || iv.Mark != variability.Normal {
+			t.Errorf("%+v, want a normal second", iv)
+		}
+	}
+	if first := got.Intervals[0]; first.Sample != 1660 || got.Report.TimingSeconds != 0.001 {
+		t.Errorf("the first ends at point %d, beats are timed to %g s; want 1660 and 0.001 s", first.Sample, got.Report.TimingSeconds)
+	}
+}

@@ -61,3 +61,17 @@ func TestAverageBeat(t *testing.T) {
 		t.Errorf("a beat at the very edge is averaged: %+v", a)
 	}
 }
+
+// TestECGIsCountedFromBeforeTheR: from the mean of 80 to 40 ms before the R peak.
+func TestECGIsCountedFromBeforeTheR(t *testing.T) {
+	values := make([]float64, 2000)
+	for i := 920; i <= 960; i++ {
+		values[i] = 1
+	}
+	values[1000] = 5
+	a := averageBeat(values, []beat.Beat{{Sample: 1000, Foot: 1000, Kind: beat.ECG}}, 1000, beat.ECG)
+	at := int(math.Round(-a.FromSeconds / a.StepSeconds))
+	if a.Beats != 1 || a.Median[at] != 4 || a.Median[at-60] != 0 || a.Median[at-100] != -1 {
+		t.Errorf("%d beats, R %g, level %g, before it %g; want 1, 4, 0 and -1", a.Beats, a.Median[at], a.Median[at-60], a.Median[at-100])
+	}
+}

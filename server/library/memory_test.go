@@ -1,0 +1,160 @@
+package library
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/signalpath"
+)
+
+// TestMemorySinceKeepsWhatStandsThere: a block is cut at the position asked for, a note
+// at it is kept, one before it is not.
+func TestMemorySinceKeepsWhatStandsThere(t *testing.T) {
+	m := memory{seconds: 600, mostSize: 1 << 20}
+	m.begin(1, acquire.Info{}, 250, time.Time{})
+	m.add(event{first: 0, counts: [][]int32{{0, 1, 2, 3, 4, 5, 6, 7}}})
+	m.add(event{first: 4, text: "before"})
+	m.add(event{first: 5, text: "there"})
+	m.add(event{first: 8, lost: 10, text: "unplugged"})
+	got := m.since(5)
+	if len(got) != 3 || got[0].first != 5 || fmt.Sprint(got[0].counts) != "[[5 6 7]]" || got[1].text != "there" || got[2].first != 8 || got[2].lost != 10 {
+		t.Errorf("since 5: %+v", got)
+	}
+	if got := m.since(12); len(got) != 1 || got[0].first != 12 || got[0].lost != 6 {
+		t.Errorf("since 12, in the gap: %+v", got)
+	}
+}
+
+// TestMemoryKnowsWideChannels: counts within a factor of four of 24 bits' end, 2²³.
+func TestMemoryKnowsWideChannels(t *testing.T) {
+	for peak, wide := range map[int32]bool{1<<21 - 1: false, 1 << 21: true, -(1<<21 - 1): false, -(1 << 21): true, acquire.MissingCount: false} {
+		m := memory{seconds: 600, mostSize: 1 << 20}
+		m.begin(1, acquire.Info{}, 250, time.Time{})
+		m.add(event{counts: [][]int32{{0, peak, 1}}})
+		if got := m.wide(); len(got) != 1 || got[0] != wide {
+			t.Errorf("a peak of %d: wide is %v", peak, got)
+		}
+	}
+}
+
+// TestGapThatBeginsLate: where a gap is told after a jump in position, the recording has
+// one gap from the last sample to the next.
+func TestGapThatBeginsLate(t *testing.T) {
+	r, store := begin(t)
+	feed(r, 0, 300)
+	state, err := r.Start("late", 0, 1, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Gap(310, 20, "unplugged")
+	feed(r, 330, 100)
+	if _, err := r.Stop(); err != nil {
+		t.Fatal(err)
+	}
+	f := check(t, store, state.ID, 0, 430, func(i int64) bool { return i >= 300 && i < 330 })
+	if gaps := f.Gaps(); len(gaps) != 1 || gaps[0] != (recording.Gap{First: 300, Samples: 30}) {
+		t.Errorf("gaps %v", gaps)
+	}
+}
+
+// TestMedianRateLeavesHolesOut: of intervals of one second and of longer holes, and of
+// beats twice in the same tenth of a second, the median is 60 a minute.
+func TestMedianRateLeavesHolesOut(t *testing.T) {
+	var notes []recording.Annotation
+	for _, at := range []float64{0, 1, 2, 2.1, 7, 12, 17, 17.1, 22, 27} {
+		notes = append(notes, recording.Annotation{OnsetSeconds: at, Text: recording.BeatText("pulse", 1, -1)})
+	}
+	if got := medianBPM(notes); got != 60 {
+		t.Errorf("%g a minute", got)
+	}
+	if got := medianBPM(notes[:1]); got != 0 {
+		t.Errorf("%g a minute of one beat", got)
+	}
+}
+
+// TestGrowingRecordingIsOpenedAnewNowAndThen, not at each look.
+func TestGrowingRecordingIsOpenedAnewNowAndThen(t *testing.T) {
+	store := NewStore(t.TempDir())
+	path := filepath.Join(store.Folder(), "walk.csv")
+	grow := func(text string) {
+		t.Helper()
+		f, err := os.OpenFile(path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
+		if err == nil {
+			_, err = f.WriteString(text)
+			f.Close()
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	reviews := NewReviews(store)
+	defer reviews.Close()
+	look := func() *review {
+		t.Helper()
+		r, err := reviews.get("walk.csv")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	grow("# rate 250 Hz\npulse\n1\n2\n3\n")
+	first := look()
+	<-first.ended
+	grow("4\n5\n")
+	if look() != first {
+		t.Error("a recording that grew just now is read anew at once")
+	}
+	reviews.mu.Lock()
+	first.opened = first.opened.Add(-time.Hour)
+	reviews.mu.Unlock()
+	second := look()
+	if second == first || second.file.Len() != 5 {
+		t.Error("an hour later it is still looked at as it was")
+	}
+}
+
+// TestFilteredAnewAfterMissing: a level that is another after missing samples makes no
+// step in a high-pass, which begins anew there.
+func TestFilteredAnewAfterMissing(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time_s,pulse [V]\n")
+	for i := range 600 {
+		switch {
+		case i < 300:
+			fmt.Fprintf(&b, "%.3f,2.5\n", float64(i)/250)
+		case i < 310:
+			fmt.Fprintf(&b, "%.3f,\n", float64(i)/250)
+		default:
+			fmt.Fprintf(&b, "%.3f,1.0\n", float64(i)/250)
+		}
+	}
+	path := filepath.Join(t.TempDir(), "levels.csv")
+	if err := os.WriteFile(path, []byte(b.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	f, err := recording.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	settings := signalpath.Settings{Drift: signalpath.Drift{On: true, CutoffHz: 0.5}}
+	n := 0
+	err = throughPaths(context.Background(), f, []*signalpath.Settings{&settings}, 0, f.Len(), func(_ int, at int64, values []float64) {
+		for i, v := range values {
+			if v > 1e-9 || v < -1e-9 {
+				t.Fatalf("sample %d is %g V", at+int64(i), v)
+			}
+		}
+		n += len(values)
+	})
+	if err != nil || n != 590 {
+		t.Errorf("%d values, %v; want 590", n, err)
+	}
+}
