@@ -370,6 +370,27 @@ func TestConfigFromAddress(t *testing.T) {
 	}
 }
 
+// TestLateReaderFindsItWaiting: who comes back after three seconds gets the samples of
+// now on, none sooner than they are over, instead of three seconds at once; a delay of
+// half a second is caught up with.
+func TestLateReaderFindsItWaiting(t *testing.T) {
+	for late, want := range map[time.Duration]int{3 * time.Second: 0, 500 * time.Millisecond: 4 * 16} {
+		s, _ := open(t, &tape{rate: 1000, length: 100_000}, Config{})
+		now := time.Date(2026, 3, 1, 19, 0, 0, 0, time.UTC)
+		if _, n, wait, _ := s.plan(now); n != 0 || wait != 16*time.Millisecond { // a sixtieth of a second, whole samples
+			t.Fatalf("at first %d samples, wait %v", n, wait)
+		}
+		now = now.Add(16 * time.Millisecond)
+		if _, n, _, _ := s.plan(now); n != 16 {
+			t.Fatalf("after 16 ms %d samples", n)
+		}
+		s.position += 16
+		if _, n, _, _ := s.plan(now.Add(late)); n != want {
+			t.Errorf("%v late: %d samples at once, want %d", late, n, want)
+		}
+	}
+}
+
 func Example_clockTime() {
 	fmt.Println(clockTime(0), clockTime(59.96), clockTime(3725.4))
 	// Output: 0:00.0 1:00.0 1:02:05.4

@@ -273,6 +273,19 @@ func TestHum(t *testing.T) {
 	}
 }
 
+// TestFlicker: 0.05 V rms at twice the mains; without a finger three times as much light
+// comes in.
+func TestFlicker(t *testing.T) {
+	c := quiet(Finger())
+	c.RateHz, c.Channels[0].SignalVolts, c.Channels[0].FlickerVolts = 1000, 0, 0.05
+	c.Off = []Stretch{{10, 30}}
+	g, counts := run(t, c, 30)
+	v := volts(g, counts[0])
+	on, off := 0.05*math.Sqrt2, 3*0.05*math.Sqrt2
+	within(t, "100 Hz", lockIn(v[1000:9000], 1000, 100), on, 0.003*on)
+	within(t, "100 Hz without a finger", lockIn(v[20000:30000], 1000, 100), off, 0.003*off)
+}
+
 // TestTurnTrimmer: turned live, the hum falls to what the new corner leaves.
 func TestTurnTrimmer(t *testing.T) {
 	c := quiet(Finger())

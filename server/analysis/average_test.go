@@ -75,3 +75,16 @@ func TestECGIsCountedFromBeforeTheR(t *testing.T) {
 		t.Errorf("%d beats, R %g, level %g, before it %g; want 1, 4, 0 and -1", a.Beats, a.Median[at], a.Median[at-60], a.Median[at-100])
 	}
 }
+
+// TestMedianRateOfAnEvenNumber: between the middle two, 1 and 0.5 s: 60/0.75 s.
+func TestMedianRateOfAnEvenNumber(t *testing.T) {
+	for want, samples := range map[float64][]int64{80: {0, 100, 150}, 60: {0, 100, 150, 350}, 0: {0, 100}} {
+		var beats []beat.Beat
+		for _, s := range samples {
+			beats = append(beats, beat.Beat{Sample: s})
+		}
+		if got := medianBPM(beats, 100); math.Abs(got-want) > 1e-12 {
+			t.Errorf("beats at %v: %g a minute, want %g", samples, got, want)
+		}
+	}
+}

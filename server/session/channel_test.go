@@ -46,3 +46,53 @@ func TestHolesDoNotDependOnBlocks(t *testing.T) {
 		}
 	}
 }
+
+// TestInvertedBehindAnAmplifier: the mid-rail is told in volts at the converter and stands,
+// like every value, before the amplifier: v becomes 2·2.5 V/4 − v.
+func TestInvertedBehindAnAmplifier(t *testing.T) {
+	c, err := newChannel(acquire.Channel{Label: "a", Kind: acquire.KindOther}, 250)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mid := 2.5
+	c.scale = ScaleSettings{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 4, Invert: true, MidRailVolts: &mid}
+	if err := c.rescale(); err != nil {
+		t.Fatal(err)
+	}
+	for count, want := range map[float64]float64{0: 1.25, 512: 0.625, 1024: 0} {
+		if got := c.offset + count*c.factor; math.Abs(got-want) > 1e-12 {
+			t.Errorf("count %g is %g V, want %g", count, got, want)
+		}
+	}
+	if low, high := c.ends(); math.Abs(low-1.25/1024) > 1e-12 || high != 1.25 {
+		t.Errorf("the converter's ends are %g and %g V", low, high)
+	}
+}
+
+// TestSeriesEndsAtAGap: the newest values of a series reach back to the newest gap, also
+// to a jump of a recording, where the index goes on.
+func TestSeriesEndsAtAGap(t *testing.T) {
+	for _, c := range []struct {
+		second int64
+		gap    bool
+		want   int
+	}{{100, false, 150}, {100, true, 50}, {120, false, 50}, {120, true, 50}} {
+		h := newHistory(1, 100_000)
+		row := make([]float32, 100)
+		value := func(int) []float32 { return row }
+		h.add(0, 100, false, value)
+		h.add(c.second, 50, c.gap, value)
+		if got := h.copySeries(make([]float64, 1000), 0); len(got) != c.want {
+			t.Errorf("%+v: %d values", c, len(got))
+		}
+	}
+}
+
+// TestDecibelsOfNothing: JSON has no word for minus infinity, a notch's gain.
+func TestDecibelsOfNothing(t *testing.T) {
+	for gain, want := range map[complex128]float64{0: -200, 1: 0, 10i: 20, complex(math.NaN(), 0): -200, 1e-30: -200} {
+		if got := decibels(gain); math.Abs(got-want) > 1e-12 {
+			t.Errorf("%g: %g dB, want %g", gain, got, want)
+		}
+	}
+}
