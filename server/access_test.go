@@ -168,6 +168,17 @@ func TestWhoIsSentAwayLosesTheStream(t *testing.T) {
 	}
 }
 
+// TestWhatAProxyPassedOnIsNotFromHere: each header by which a proxy on this computer
+// tells that a request is another one's (RFC 7239 and the customary ones).
+func TestWhatAProxyPassedOnIsNotFromHere(t *testing.T) {
+	h := demo(t)
+	for _, name := range []string{"Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-IP"} {
+		if status, _ := request(t, h, "GET", "/api/v1/state", "", map[string]string{name: "192.0.2.9"}); status != 401 {
+			t.Errorf("with %s: status %d, want 401", name, status)
+		}
+	}
+}
+
 func TestWrongKeysAreBounded(t *testing.T) {
 	s, _ := demoServer(t)
 	h := away(t, s)
@@ -186,7 +197,8 @@ func TestWrongKeysAreBounded(t *testing.T) {
 }
 
 func TestSharingIsAskedForAndEnds(t *testing.T) {
-	_, h := demoServer(t)
+	s, h := demoServer(t)
+	before := [2]string{s.access.Key(Watcher), s.access.Key(Owner)}
 	js := map[string]string{"Content-Type": "application/json"}
 	if status, body := request(t, h, "GET", "/api/v1/share", "", nil); status != 200 || !strings.Contains(body, `"on":false`) {
 		t.Fatalf("sharing before anybody asked: %d %s", status, body)
@@ -204,6 +216,9 @@ func TestSharingIsAskedForAndEnds(t *testing.T) {
 	}
 	if status, body = request(t, h, "PUT", "/api/v1/share", `{"on":false}`, js); status != 200 || !strings.Contains(body, `"on":false`) {
 		t.Errorf("sharing off: %d %s", status, body)
+	}
+	if s.access.Key(Watcher) == before[0] || s.access.Key(Owner) == before[1] {
+		t.Error("the links still work when the page is shared the next time")
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"pulsewright/acquire"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server/hub"
 )
 
 // TestHolesDoNotDependOnBlocks: what a channel makes of samples without a value is the
@@ -93,6 +95,41 @@ func TestDecibelsOfNothing(t *testing.T) {
 	for gain, want := range map[complex128]float64{0: -200, 1: 0, 10i: 20, complex(math.NaN(), 0): -200, 1e-30: -200} {
 		if got := decibels(gain); math.Abs(got-want) > 1e-12 {
 			t.Errorf("%g: %g dB, want %g", gain, got, want)
+		}
+	}
+}
+
+// TestRescaledHistory: what is remembered of a channel goes over to its new scale, 3·v + 1
+// here; behind a high-pass, and where the coupling is undone, no offset comes through.
+func TestRescaledHistory(t *testing.T) {
+	for _, drift := range []bool{false, true} {
+		for _, coupled := range []bool{false, true} {
+			c, err := newChannel(acquire.Channel{Label: "a", Kind: acquire.KindOther}, 250)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := c.path.Set(signalpath.Settings{Drift: signalpath.Drift{On: drift, CutoffHz: 0.5}}); err != nil {
+				t.Fatal(err)
+			}
+			if coupled {
+				if c.undo, err = (ScaleSettings{CouplingHz: 2}).uncouple(250); err != nil {
+					t.Fatal(err)
+				}
+			}
+			s := New(Config{Hub: hub.New(1)})
+			s.history = newHistory(points, 1000)
+			s.history.add(0, 1, false, func(int) []float32 { return []float32{2} })
+			c.factor, c.offset = 6, 1
+			s.rescaleHistory(0, c, 2, 0)
+			for p := range points {
+				want := 7.0
+				if coupled || p == pointBeats || drift && p > 0 {
+					want = 6
+				}
+				if got := s.history.copySeries(make([]float64, 1), p); got[0] != want {
+					t.Errorf("drift %v, coupling undone %v, point %d: 2 became %g, want %g", drift, coupled, p, got[0], want)
+				}
+			}
 		}
 	}
 }
