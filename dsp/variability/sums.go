@@ -129,12 +129,16 @@ func (s *sums) report(kind beat.Kind, timing float64) Report {
 	if all > 0 {
 		r.LeftOutShare = float64(s.ectopic+s.wrong) / float64(all)
 	}
+	mean := 0.0
+	if s.normal > 0 {
+		mean = s.nn.mean
+	}
 	put := func(id, name, unit string, need, value float64, caveat string) {
 		m := Measure{ID: id, Name: name, Unit: unit, NeededSeconds: need}
 		switch {
 		case all == 0:
 			m.Absent = "no intervals yet"
-		case s.span < need:
+		case s.span < need-edgeBeats*mean:
 			m.Absent = fmt.Sprintf("needs %s of beats; there are %s", span(need), span(s.span))
 		case s.used < usedShare*s.span:
 			m.Absent = fmt.Sprintf("needs at least %.0f %% of the time in normal intervals; there is %.0f %%", 100*usedShare, 100*s.used/s.span)
@@ -162,11 +166,15 @@ func (s *sums) report(kind beat.Kind, timing float64) Report {
 	}
 	put("sdnn", "SDNN", "s", needShort, s.nn.sd(), longer)
 	put("sd2", "SD2", "s", needShort, s.across.sd()/math.Sqrt2, longer)
+	powers, spectra := s.powers, s.spectra
+	if s.segments == 0 && s.span >= needShort-edgeBeats*mean && s.partUsed >= usedShare*segment {
+		powers, spectra = s.part.bands(), 1 // five minutes but for the beats at the ends
+	}
 	power := func(i int) float64 {
-		if s.spectra == 0 {
+		if spectra == 0 {
 			return math.NaN()
 		}
-		return s.powers[i] / float64(s.spectra)
+		return powers[i] / float64(spectra)
 	}
 	high := ""
 	if s.nn.mean > 1/(2*bandEdges[3]) {
@@ -177,7 +185,7 @@ func (s *sums) report(kind beat.Kind, timing float64) Report {
 	put("hf", "HF power, 0.15–0.40 Hz", "s²", needShort, power(2), high)
 	put("lfhf", "LF/HF", "", needShort, power(1)/power(2), "what the ratio tells of the nerves is disputed")
 	index, base := math.NaN(), math.NaN()
-	if s.span >= needGeometry {
+	if s.span >= needGeometry-edgeBeats*mean {
 		index, base = s.histogram.triangular(), s.histogram.tinn()
 	}
 	put("triangular", "Triangular index", "", needGeometry, index, "depends on the bin of 1/128 s")

@@ -235,6 +235,9 @@ const (
 	needGeometry = 1200 // triangular index and TINN
 	needSDANN    = 3600 // a dozen five-minute means
 	segment      = 300
+	// edgeBeats: of a stretch of so many minutes the intervals make up that much less,
+	// one beat's time at most before its first beat and after its last.
+	edgeBeats = 2
 	// usedShare of a stretch must be intervals that are used. Our choice.
 	usedShare = 0.8
 )

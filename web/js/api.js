@@ -10,11 +10,13 @@ const TIMEOUT_MS = 35000;
  * @param {string} path below /api/v1
  * @param {unknown} [body] sent as JSON
  * @param {number} [timeoutMs] for long work
+ * @param {AbortSignal} [ended] nobody waits for the answer any more
  * @returns {Promise<Response>}
  */
-export async function send(method, path, body, timeoutMs = TIMEOUT_MS) {
+export async function send(method, path, body, timeoutMs = TIMEOUT_MS, ended) {
+  const timeout = AbortSignal.timeout(timeoutMs);
   /** @type {RequestInit} */
-  const init = { method, signal: AbortSignal.timeout(timeoutMs) };
+  const init = { method, signal: ended ? AbortSignal.any([timeout, ended]) : timeout };
   if (body instanceof Float32Array) {
     init.body = /** @type {BodyInit} */ (/** @type {unknown} */ (body));
     init.headers = { "Content-Type": "application/octet-stream" };
@@ -59,10 +61,11 @@ export function sentence(said) {
  * @param {string} path
  * @param {unknown} [body]
  * @param {number} [timeoutMs]
+ * @param {AbortSignal} [ended]
  * @returns {Promise<any>} the answer's JSON, null when it has no body
  */
-export async function request(method, path, body, timeoutMs) {
-  const answer = await send(method, path, body, timeoutMs);
+export async function request(method, path, body, timeoutMs, ended) {
+  const answer = await send(method, path, body, timeoutMs, ended);
   const text = await answer.text();
   return text === "" ? null : JSON.parse(text);
 }

@@ -1,8 +1,8 @@
 // A small canvas plot for drawers and blocks: curves over linear or logarithmic
 // axes with units and a legend. It draws when told to, not by itself.
 
-import { linearTicks, logTicks } from "./scales.js";
-import { fixed, prefixFor, stepDecimals } from "./format.js";
+import { linearTicks, logTicks, timeStep } from "./scales.js";
+import { clockTime, fixed, prefixFor, stepDecimals } from "./format.js";
 
 /** @import {Palette} from "./theme.js" */
 
@@ -11,6 +11,7 @@ import { fixed, prefixFor, stepDecimals } from "./format.js";
  * @property {number} low
  * @property {number} high
  * @property {boolean} [log]
+ * @property {boolean} [clock] seconds written as m:ss
  * @property {string} [unit]
  * @property {string} [label]
  */
@@ -327,6 +328,11 @@ function ticks(axis, most) {
         return String(Number((v / p.factor).toPrecision(6))) + (sign ? "\u00a0" + sign : "");
       },
     };
+  }
+  if (axis.clock) {
+    const step = timeStep((axis.high - axis.low) / Math.max(1, most));
+    const first = Math.ceil(axis.low / step);
+    return { values: Array.from({ length: Math.max(0, Math.floor(axis.high / step) - first + 1) }, (_, i) => (first + i) * step), unit: "", text: (v) => clockTime(v, step) };
   }
   const t = linearTicks(axis.low, axis.high, most);
   const p = prefixFor(Math.max(Math.abs(axis.low), Math.abs(axis.high)), unit);

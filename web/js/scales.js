@@ -131,3 +131,13 @@ export function stepSeconds(seconds, direction) {
   if (direction > 0) return list.find((s) => s > seconds + 1e-9) ?? list[list.length - 1];
   return list.findLast((s) => s < seconds - 1e-9) ?? list[0];
 }
+
+const TIME_STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 21600, 43200, 86400];
+
+/**
+ * Seconds between ticks of a time axis, at least so many.
+ * @param {number} least
+ */
+export function timeStep(least) {
+  return TIME_STEPS.find((s) => s >= least) ?? Math.ceil(least / 86400) * 86400;
+}

@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, rateTrend, runsOut, suffices, timeStep, wanted, Window } from "../js/review/window.js";
+import { timeStep } from "../js/scales.js";
+import { decodeBeats, decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, rateTrend, runsOut, suffices, wanted, Window } from "../js/review/window.js";
 
 test("a window stays in the recording and zooms about a sample", () => {
   const w = new Window(1000);
@@ -85,4 +86,17 @@ test("the trend of the rate has the median of each part and leaves holes", () =>
   assert.ok(Number.isNaN(t[1]) && Number.isNaN(t[2]));
   assert.equal(t[3], 120); // the hole of 21 s is no interval
   assert.ok(rateTrend([], 100, 2, 100).every(Number.isNaN));
+});
+
+test("compact beats are read back", () => {
+  const b = new DataView(new ArrayBuffer(4 + 4 + 20 + 4 + 10));
+  b.setUint32(0, 2, true);
+  b.setUint32(4, 2, true);
+  b.setFloat64(8, 250, true);
+  b.setFloat64(16, 21_600_000_000, true);
+  [97, 3, 1, 1].forEach((v, i) => b.setUint8(24 + i, v));
+  b.setUint32(28, 1, true);
+  b.setFloat64(32, 7, true);
+  b.setUint8(40, 100);
+  assert.deepEqual(decodeBeats(b.buffer), [[{ sample: 250, kind: "ecg", quality: 0.97 }, { sample: 21_600_000_000, kind: "ecg", quality: 0.03 }], [{ sample: 7, kind: "pulse", quality: 1 }]]);
 });

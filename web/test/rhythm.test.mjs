@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { absentByReason, arrivalText, breathingText, intervalText, leftOut, measureText, scatter, span, strip } from "../js/drawers/rhythm.js";
+import { absentByReason, agoText, arrivalText, breathingText, intervalText, leftOut, measureText, overTime, scatter, span, strip } from "../js/drawers/rhythm.js";
 
 const plain = (/** @type {string} */ s) => s.replaceAll("\u00a0", " ");
 
@@ -33,7 +33,7 @@ test("no pair of the scatter reaches across an interval that is left out", () =>
 test("the strip breaks its line where an interval is left out and keeps all marks", () => {
   const list = intervals([[800, "normal"], [820, "normal"], [500, "ectopic"], [1500, "ectopic"], [810, "normal"], [805, "unsure"]]);
   const range = span(list);
-  const s = strip(list, range);
+  const s = strip(list, range, list[list.length - 1].atSeconds);
   assert.equal(s.line.x.length, 6);
   assert.deepEqual(s.line.y.map((y) => Number.isNaN(y)), [false, false, true, true, false, true]);
   assert.equal(s.normal.x.length, 3);
@@ -60,8 +60,14 @@ test("words", () => {
   const r = { name: "", spanSeconds: 0, usedSeconds: 0, intervals: 402, used: 390, ectopic: 8, unsure: 4, gaps: 1, leftOutShare: 12 / 402, timingSeconds: 0, measures: [] };
   assert.equal(leftOut(r), "402 intervals; 3 % left out: 8 off the rhythm, 4 beside an unsure beat. No difference reaches across one. 1 gap counts as none.");
   assert.equal(leftOut({ ...r, ectopic: 0, unsure: 0, gaps: 0 }), "402 intervals, none left out.");
-  assert.equal(plain(intervalText(intervals([[812, "normal"]])[0], 13.112)), "12.3 s before: 812 ms, 74 per minute, used; beats clear");
+  assert.equal(plain(intervalText(intervals([[812, "normal"]])[0], agoText(12.3))), "12.3 s before: 812 ms, 74 per minute, used; beats clear");
   assert.equal(breathingText({ perMinute: null, absent: "the signs disagree", quality: 0, highestPerMinute: 35, signs: [] }), "Cannot tell: the signs disagree.");
   assert.equal(breathingText({ perMinute: 15.2, quality: 0.9, highestPerMinute: 35, signs: [] }), "15 breaths per minute, clear.");
   assert.equal(plain(arrivalText({ ecg: 0, pulse: 1, ecgLabel: "", pulseLabel: "", medianSeconds: 0.262, spreadSeconds: 0.008, pairs: 34, peaks: 35, quality: 0.9, caveat: "" })), "262 ms from R to the pulse’s foot, middle half within 8 ms; 34 of 35 R peaks in 30 s, steady.");
+});
+
+test("what was told now and then is summed up by its middle and extremes", () => {
+  assert.equal(overTime([null, 14, 15, null, 19, 16], " breaths per minute"), "16 breaths per minute in the middle, 14 to 19; told in 4 of 6 places.");
+  assert.equal(overTime([null, 12], " a minute"), "12 a minute in the middle; told in 1 of 2 places.");
+  assert.equal(overTime([null], ""), "");
 });

@@ -7,7 +7,9 @@ import { fixed, qualityWord, significant } from "../format.js";
 /** @typedef {{id: string, name: string, unit: string, value: number|null, absent?: string, caveat?: string, neededSeconds: number}} Measure */
 /** @typedef {{name: string, spanSeconds: number, usedSeconds: number, intervals: number, used: number, ectopic: number, unsure: number, gaps: number, leftOutShare: number, timingSeconds: number, measures: Measure[]}} Report */
 /** @typedef {{perMinute: number|null, absent?: string, quality: number, highestPerMinute: number, signs: {name: string, perMinute: number, clarity: number}[]}} Breathing */
-/** @typedef {{ecg: number, pulse: number, ecgLabel: string, pulseLabel: string, medianSeconds: number|null, spreadSeconds: number|null, absent?: string, pairs: number, peaks: number, quality: number, caveat: string}} Arrival */
+/** @typedef {{medianSeconds: number|null, spreadSeconds: number|null, absent?: string, pairs: number, peaks: number, quality: number, caveat: string}} Arrived */
+/** @typedef {Arrived & {ecg: number, pulse: number, ecgLabel: string, pulseLabel: string}} Arrival */
+/** @typedef {{channel: string, kind: string, rateHz: number, from: number, to: number, report: Report, intervals: Interval[], breathing: (Breathing & {atSeconds: number})[], arrival: {ecgLabel: string, pulseLabel: string, at: (Arrived & {atSeconds: number})[]}|null}} RecordedVariability */
 /** @typedef {{epoch: number, channel: number, label: string, kind: string, windowSeconds: number, sinceSeconds: number, report: Report, intervals: Interval[], breathing: Breathing, arrival: Arrival|null}} Variability */
 
 const NBSP = "\u00a0";
@@ -115,18 +117,18 @@ export function span(list) {
 
 /**
  * Points of the interval strip: a line through neighbours that are used, and the
- * marks by kind. x is seconds before the newest beat, y ms; what lies beyond the
- * span is put on its edge.
+ * marks by kind. x is seconds from a moment, y ms; what lies beyond the span is put
+ * on its edge.
  * @param {Interval[]} list
  * @param {{low: number, high: number}} range
+ * @param {number} zeroSeconds the moment
  */
-export function strip(list, range) {
-  const end = list.length > 0 ? list[list.length - 1].atSeconds : 0;
+export function strip(list, range, zeroSeconds) {
   /** @type {Record<"line"|"normal"|"ectopic"|"unsure", {x: number[], y: number[]}>} */
   const out = { line: { x: [], y: [] }, normal: { x: [], y: [] }, ectopic: { x: [], y: [] }, unsure: { x: [], y: [] } };
   let beyond = 0;
   for (const i of list) {
-    const x = i.atSeconds - end;
+    const x = i.atSeconds - zeroSeconds;
     if (i.mark === "gap") {
       out.line.x.push(x);
       out.line.y.push(NaN);
@@ -162,13 +164,19 @@ export function scatter(list) {
 }
 
 /**
+ * How long before the newest beat.
+ * @param {number} seconds
+ */
+export function agoText(seconds) {
+  return seconds < 0.05 ? "newest" : `${seconds < 100 ? significant(seconds, 3) + NBSP + "s" : clock(seconds)} before`;
+}
+
+/**
  * One interval in words.
  * @param {Interval} i
- * @param {number} endSeconds of the newest
+ * @param {string} when it ended
  */
-export function intervalText(i, endSeconds) {
-  const ago = endSeconds - i.atSeconds;
-  const when = ago < 0.05 ? "newest" : `${ago < 100 ? significant(ago, 3) + NBSP + "s" : clock(ago)} before`;
+export function intervalText(i, when) {
   if (i.mark === "gap") return `${when}: a gap, no interval`;
   return `${when}: ${fixed(i.seconds * 1000, 0)}${NBSP}ms, ${fixed(60 / i.seconds, 0)} per minute, ${MARK_WORDS[i.mark]}; beats ${qualityWord(i.quality)}`;
 }
@@ -206,15 +214,38 @@ export function arrivalText(a) {
 }
 
 /**
+ * The chief measures that have a value.
+ * @param {Report} r
+ */
+export function chiefParts(r) {
+  const parts = [];
+  for (const id of ["meanRate", "sdnn", "rmssd"]) {
+    const m = r.measures.find((x) => x.id === id);
+    if (m && m.value !== null && m.value !== undefined) parts.push(id === "meanRate" ? `${fixed(m.value, 0)}${NBSP}bpm` : `${m.name}${NBSP}${measureText(m)}`);
+  }
+  return parts;
+}
+
+/**
+ * Middle and extremes of figures told now and then, in a sentence.
+ * @param {(number|null)[]} list null where nothing could be told
+ * @param {string} unit behind each figure
+ * @returns {string} "" when nothing was told
+ */
+export function overTime(list, unit) {
+  const told = list.filter((v) => v !== null).sort((a, b) => a - b);
+  if (told.length === 0) return "";
+  const middle = (told[(told.length - 1) >> 1] + told[told.length >> 1]) / 2;
+  const range = told.length > 1 ? `, ${fixed(told[0], 0)} to ${fixed(told[told.length - 1], 0)}` : "";
+  return `${fixed(middle, 0)}${unit} in the middle${range}; told in ${told.length} of ${list.length} places.`;
+}
+
+/**
  * The chief figures in a line.
  * @param {Variability} v
  */
 export function summaryText(v) {
-  const parts = [];
-  for (const id of ["meanRate", "sdnn", "rmssd"]) {
-    const m = v.report.measures.find((x) => x.id === id);
-    if (m && m.value !== null && m.value !== undefined) parts.push(id === "meanRate" ? `${fixed(m.value, 0)}${NBSP}bpm` : `${m.name}${NBSP}${measureText(m)}`);
-  }
+  const parts = chiefParts(v.report);
   if (v.breathing.perMinute !== null) parts.push(`${fixed(v.breathing.perMinute, 0)} breaths per minute`);
   if (v.arrival && v.arrival.medianSeconds !== null) parts.push(`pulse ${fixed(v.arrival.medianSeconds * 1000, 0)}${NBSP}ms after R`);
   return parts.length > 0 ? parts.join(" · ") : "";
@@ -222,10 +253,11 @@ export function summaryText(v) {
 
 /**
  * The strip in a sentence, for screen readers.
- * @param {Variability} v
+ * @param {Interval[]} list
+ * @param {Report} report
  */
-export function stripText(v) {
-  const used = v.intervals.filter((i) => i.mark === "normal").map((i) => i.seconds * 1000);
+export function stripText(list, report) {
+  const used = list.filter((i) => i.mark === "normal").map((i) => i.seconds * 1000);
   if (used.length === 0) return "Interval strip: no intervals yet.";
-  return `Interval strip: ${used.length} used intervals from ${fixed(Math.min(...used), 0)} to ${fixed(Math.max(...used), 0)} ms. ${leftOut(v.report)} Arrow keys read them one by one.`;
+  return `Interval strip: ${used.length} used intervals from ${fixed(Math.min(...used), 0)} to ${fixed(Math.max(...used), 0)} ms. ${leftOut(report)} Arrow keys read them one by one.`;
 }

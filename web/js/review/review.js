@@ -5,6 +5,7 @@ import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
+import { RecordedIntervals } from "./intervals.js";
 import { library, replayAddress, SPEEDS } from "./library.js";
 import { PathFields, plainPath } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
@@ -23,6 +24,8 @@ const ZOOM = 1.5;
 const FIRST_SECONDS = 30;
 const VALUE_PAUSE_MS = 60;
 const LIST_PAUSE_MS = 90;
+/** As in page.css: what stands beside the sheet then comes below it. */
+const NARROW_CSS = 760;
 const SECONDS = [1, 2, 5, 10, 20, 60, 300, 1800];
 
 /** @type {ReviewView|null} */
@@ -61,6 +64,14 @@ class ReviewView {
     /** The recording under way whose end was warned of. */
     this.warned = "";
     this.sheet = new Sheet({ loop: ctx.loop, palette: ctx.palette, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
+    this.intervals = new RecordedIntervals({
+      palette: ctx.palette,
+      go: (sample) => this.sheet.goTo(sample),
+      place: () => {
+        const { window: w, cursors: c } = this.sheet;
+        return { from: w.from, to: w.to, cursors: c.on ? [Math.min(c.a, c.b), Math.max(c.a, c.b)] : null };
+      },
+    });
     this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
     this.facts = h("p", { class: "review-facts", "data-testid": "review-facts" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "review-error" });
@@ -68,10 +79,13 @@ class ReviewView {
     this.readout = h("div", { class: "review-readout", "data-testid": "review-readout", hidden: true });
     this.dialog = h("dialog", { class: "review", id: "review", "data-testid": "review", "aria-labelledby": "review-title" },
       h("header", { class: "review-head" }, h("div", {}, this.title, this.facts), h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": "review-close", onclick: () => this.dialog.close() }, "×")),
-      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side());
+      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), this.intervals.root);
     this.dialog.addEventListener("close", () => this.#closed());
     this.dialog.addEventListener("keydown", (e) => this.#key(e));
-    this.watch = new MutationObserver(() => ctx.loop.dirty(this.sheet));
+    this.watch = new MutationObserver(() => {
+      ctx.loop.dirty(this.sheet);
+      this.intervals.theme();
+    });
     this.watch.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     document.body.append(this.dialog);
     Object.assign(window, { pulsewrightReview: () => this.stats() });
@@ -93,12 +107,13 @@ class ReviewView {
       void this.#addNote();
     });
     this.noteButton = button("review-note-add", "Note", () => this.#openNote(), { title: "Write a note at cursor A, or in the middle (n)", class: "owner-only" });
+    this.intervalsButton = button("review-intervals-open", "Intervals", () => this.#toggleIntervals(), { "aria-pressed": "false", "aria-controls": "review-intervals", title: "From beat to beat: strip, scatter, measures, breathing (i)" });
     this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": "Speed of the replay" });
     return h("div", { class: "toolbar", role: "toolbar", "aria-label": "Recording" },
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": "More time across", title: "More time across (−)" }), this.seconds,
         button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": "Less time across", title: "Less time across (+)" })),
-      this.lockButton, this.cursorButton, this.noteButton, this.noteForm,
+      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.intervalsButton,
       h("span", { class: "owner-only group-loose" }, button("review-replay", "Replay from here", () => this.#replay(), { title: "Play it into the live page from cursor A, or from the left edge (p)" }), this.speed),
       h("span", { class: "group-loose" }, button("review-as-a", "Compare as A", () => this.#compare(0), { title: "This stretch, or what lies between the cursors, as A" }), button("review-as-b", "as B", () => this.#compare(1), { "aria-label": "Compare as B" })),
       this.where);
@@ -131,7 +146,7 @@ class ReviewView {
     }, { class: "quiet" });
     this.laneChecks = h("div", { class: "row" });
     this.laneSection = h("section", { hidden: true }, h("h3", {}, "Traces"), this.laneChecks);
-    return h("aside", { class: "review-side", "aria-label": "Cursors, notes, beats and path" },
+    this.side = h("aside", { class: "review-side", "aria-label": "Cursors, notes, beats and path" },
       this.readout,
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Notes"), this.noteCount, h("span", { class: "spring" }), this.boardLabel), this.noteList),
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Beats"), h("span", { class: "spring" }), this.beatPick,
@@ -140,6 +155,7 @@ class ReviewView {
       this.laneSection,
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Path"), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
       h("details", { class: "review-keys" }, h("summary", {}, "Keys"), keysHelp()));
+    return this.side;
   }
 
   // --- opening ----------------------------------------------------------------
@@ -166,7 +182,7 @@ class ReviewView {
       detail.notes = whole.notes;
       detail.gaps = whole.gaps;
       this.#showNotes();
-      const { channels } = await library.beats(id);
+      const channels = await library.beats(id);
       if (mine !== this.opening) return;
       this.sheet.beats = channels;
       this.beatChannel = Math.max(0, channels.findIndex((b) => b.length > 0));
@@ -189,6 +205,8 @@ class ReviewView {
     this.paths = detail.channelDetails.map(() => null);
     this.pathChannel = 0;
     this.beatChannel = 0;
+    this.intervals.show(detail);
+    this.#toggleIntervals(false);
     setText(this.title, detail.name || detail.id);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
     const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));
@@ -229,6 +247,7 @@ class ReviewView {
     this.source = null;
     this.ctx.loop.remove(this.sheet);
     this.sheet.clear();
+    this.intervals.close();
     this.detail = null;
   }
 
@@ -247,6 +266,16 @@ class ReviewView {
     // The list follows when the window rests.
     window.clearTimeout(this.beatTimer);
     this.beatTimer = window.setTimeout(() => this.#showBeats(false), LIST_PAUSE_MS);
+    this.intervals.follow();
+  }
+
+  /** @param {boolean} [open] */
+  #toggleIntervals(open = !this.intervals.open) {
+    this.intervals.toggle(open);
+    if (this.side) this.side.hidden = open;
+    this.dialog.classList.toggle("with-intervals", open);
+    this.intervalsButton?.setAttribute("aria-pressed", String(open));
+    if (open && window.innerWidth <= NARROW_CSS) this.intervals.root.scrollIntoView({ block: "nearest" });
   }
 
   #toggleLock() {
@@ -264,6 +293,7 @@ class ReviewView {
     const { cursors } = this.sheet;
     this.readout.hidden = !cursors.on;
     this.cursorButton?.setAttribute("aria-pressed", String(cursors.on));
+    this.intervals.follow();
     if (!cursors.on) return;
     window.clearTimeout(this.valueTimer);
     this.#showReadout(null, null);
@@ -403,7 +433,7 @@ class ReviewView {
     findBeats.disabled = true;
     setText(findBeats, "Finding beats …");
     try {
-      const { channels } = await library.beats(detail.id, channel);
+      const channels = await library.beats(detail.id, channel);
       if (detail === this.detail) {
         this.sheet.beats[channel] = channels[channel];
         this.#showBeats(true);
@@ -521,7 +551,7 @@ class ReviewView {
     const keys = {
       ArrowLeft: () => sheet.pan(-0.1), ArrowRight: () => sheet.pan(0.1), PageUp: () => sheet.pan(-1), PageDown: () => sheet.pan(1),
       Home: () => sheet.pan(-Infinity), End: () => sheet.pan(Infinity), "+": () => sheet.zoom(1 / ZOOM), "=": () => sheet.zoom(1 / ZOOM), "-": () => sheet.zoom(ZOOM),
-      c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(),
+      c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#toggleIntervals(),
     };
     const run = keys[e.key];
     if (!run) return;
@@ -549,6 +579,6 @@ class ReviewView {
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "hold the scale"], ["p", "replay from here"], ["Esc", "close"]];
+  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "hold the scale"], ["i", "from beat to beat: intervals"], ["p", "replay from here"], ["Esc", "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

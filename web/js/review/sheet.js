@@ -3,10 +3,10 @@
 
 import { h, setText } from "../dom.js";
 import { clockTime, duration, fixed, prefixFor, quantity, stepDecimals } from "../format.js";
-import { AutoRange, linearTicks } from "../scales.js";
+import { AutoRange, linearTicks, timeStep } from "../scales.js";
 import { column, hatch } from "../trace/paint.js";
 import { between } from "../trace/view.js";
-import { extentIn, firstFrom, rateTrend, timeStep, Window } from "./window.js";
+import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
 
 /** @import {Palette} from "../theme.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
@@ -284,10 +284,10 @@ export class Sheet {
     }
     this.options.cursorsMoved();
     this.options.loop.dirty(this);
-    if (cursors.on) {
-      this.#placeHandles();
-      this.handles.a.focus();
-    }
+    const focused = document.activeElement === this.handles.a || document.activeElement === this.handles.b;
+    this.#placeHandles();
+    if (cursors.on) this.handles.a.focus();
+    else if (focused) this.canvas.focus(); // hidden, a handle would take the focus along
   }
 
   /** Time, difference and rate between the cursors. */

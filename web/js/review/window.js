@@ -134,6 +134,26 @@ export function decodePiece(buffer) {
 }
 
 /**
+ * The server's compact answer of beats, by channel.
+ * @param {ArrayBuffer} buffer
+ * @returns {{sample: number, kind: string, quality: number}[][]}
+ */
+export function decodeBeats(buffer) {
+  const data = new DataView(buffer);
+  const channels = [];
+  let at = 4;
+  for (let left = data.getUint32(0, true); left > 0; left--) {
+    const n = data.getUint32(at, true);
+    at += 4;
+    const list = [];
+    for (let i = 0; i < n; i++) list.push({ sample: data.getFloat64(at + 8 * i, true), kind: data.getUint8(at + 9 * n + i) === 1 ? "ecg" : "pulse", quality: data.getUint8(at + 8 * n + i) / 100 });
+    channels.push(list);
+    at += 10 * n;
+  }
+  return channels;
+}
+
+/**
  * Extent of what a piece shows of a channel in a window; low > high for nothing.
  * @param {Piece} piece
  * @param {number} channel
@@ -153,16 +173,6 @@ export function extentIn(piece, channel, from, to) {
     if (high[i] > most) most = high[i];
   }
   return [least, most];
-}
-
-const TIME_STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 21600, 43200, 86400];
-
-/**
- * Seconds between ticks of a time axis, at least so many.
- * @param {number} least
- */
-export function timeStep(least) {
-  return TIME_STEPS.find((s) => s >= least) ?? Math.ceil(least / 86400) * 86400;
 }
 
 /**

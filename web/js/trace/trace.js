@@ -646,6 +646,8 @@ export class TracePanel {
       this.#showReadout();
       this.handles.a.focus();
     } else {
+      // Hidden, a handle would take the focus along.
+      if (document.activeElement === this.handles.a || document.activeElement === this.handles.b) this.cursorButton.focus();
       this.handles.a.hidden = true;
       this.handles.b.hidden = true;
       this.readout.hidden = true;
