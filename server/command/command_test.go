@@ -14,6 +14,8 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/beat/score"
 )
 
 // call runs the program with arguments.
@@ -227,4 +229,35 @@ func rows(b []byte) []byte {
 		}
 	}
 	return out
+}
+
+func TestPickChannel(t *testing.T) {
+	info := acquire.Info{Channels: []acquire.Channel{{Label: "temp", Kind: acquire.KindOther}, {Label: "II", Kind: acquire.KindECG}, {Label: "finger", Kind: acquire.KindPulse}}}
+	for _, c := range []struct {
+		number  int
+		asked   string
+		channel int
+		kind    beat.Kind
+	}{
+		{0, "", 1, beat.ECG}, {0, "ecg", 1, beat.ECG}, {0, "pulse", 2, beat.Pulse}, {3, "", 2, beat.Pulse}, {2, "pulse", 1, beat.Pulse}, {1, "", 0, beat.Pulse},
+	} {
+		if n, kind, err := pickChannel(info, c.number, c.asked); err != nil || n != c.channel || kind != c.kind {
+			t.Errorf("channel %d of kind %q: %d, %s, %v; want %d, %s", c.number, c.asked, n, kind, err, c.channel, c.kind)
+		}
+	}
+	if n, kind, err := pickChannel(acquire.Info{Channels: info.Channels[:1]}, 0, "ecg"); err != nil || n != 0 || kind != beat.ECG {
+		t.Errorf("an ECG where none is named: %d, %s, %v", n, kind, err)
+	}
+}
+
+// TestMedianDelayLeavesOutWhatIsFar: a pulse half a second after its R peak, and one that
+// belongs to none.
+func TestMedianDelayLeavesOutWhatIsFar(t *testing.T) {
+	r := score.Reference{Samples: []int64{1000, 2000, 9000}}
+	if got := medianDelay(r, []int64{1125, 2400, 9250}, 300); got != 250 {
+		t.Errorf("%d samples, want the upper of 125 and 250", got)
+	}
+	if got := medianDelay(r, []int64{20_000}, 300); got != 0 {
+		t.Errorf("%d samples of nothing near", got)
+	}
 }
