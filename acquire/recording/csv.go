@@ -205,8 +205,6 @@ type csvColumn struct {
 	name, unit string
 	digits     int     // most decimals seen
 	high       float64 // greatest magnitude seen
-	low, top   float64
-	numbers    int64
 	rounded    bool
 }
 
@@ -479,63 +477,103 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	if err != nil {
 		return nil, err
 	}
+	facts, err := p.scan(in)
+	if err != nil {
+		return nil, err
+	}
 	f := &File{format: "CSV", path: path}
-	fail := func(r *csvReader, err error) (*File, error) {
-		if err == errLongLine {
-			return nil, &FormatError{Path: path, Line: r.line, Reason: err.Error()}
-		}
-		return nil, fmt.Errorf("recording: %s: line %d: %w", path, r.line, err)
+	if facts.odd > 0 {
+		f.remark("%d rows have more or fewer than %d fields; fields not there are missing samples", facts.odd, len(p.columns))
 	}
+	clock := csvClock{plan: p, step: p.step, quantum: p.step * math.Pow10(-facts.timeDigits)}
+	if p.clock < 0 || !clock.learn(facts.times) {
+		if p.clock >= 0 && p.kind != countClock {
+			f.remark("column %q does not tell the sample rate and was not used", p.columns[p.clock].name)
+		}
+		clock.plan = nil
+	}
+	p.describe(f, facts)
+	store, unread, err := p.read(in, &clock)
+	if err != nil {
+		return nil, err
+	}
+	if unread > 0 {
+		f.remark("%d fields are not numbers (or above 2,147,483,647 as counts) and are missing samples", unread)
+	}
+	rate := facts.commentRate
+	if facts.meta != nil && facts.meta.RateHz > 0 {
+		rate = facts.meta.RateHz
+	} else if clock.plan != nil && p.kind != countClock {
+		rate = clock.rate(facts.commentRate)
+	}
+	if rate <= 0 {
+		rate = options.RateHz
+	}
+	if !(rate > 0) || math.IsInf(rate, 0) {
+		store.Close()
+		return nil, &FormatError{Path: path, Offset: -1, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" tells it; give it, as in -rate 250"}
+	}
+	f.info.ClaimedRateHz = rate
+	f.segments, f.length = clock.segments(store.n)
+	if clock.back > 0 {
+		f.remark("the clock goes back %d times; the samples follow each other there", clock.back)
+	}
+	if g := len(f.segments) - 1; g > 0 {
+		f.remark("the clock jumps %d times; gaps are kept as missing samples", g)
+	}
+	f.store = store
+	in.Close() // the text is no longer needed
+	return f, nil
+}
 
-	// First pass: decimals and magnitudes, comments, the clock's step.
-	var commentRate float64
-	var meta *settings
-	var allScale, allOffset float64
-	r := newCSVReader(in, p.separator)
-	r.comment = func(text string) {
-		if m := rateInComment.FindStringSubmatch(text); m != nil && commentRate == 0 {
-			commentRate, _ = strconv.ParseFloat(m[1], 64)
-			if m[2] != "" {
-				commentRate *= 1000
-			}
-		}
-		if m := scaleInComment.FindStringSubmatch(text); m != nil && allScale == 0 {
-			unit, _ := unitScale(m[1])
-			zero, err1 := strconv.ParseFloat(m[2], 64)
-			gain, err2 := strconv.ParseFloat(m[3], 64)
-			if err1 == nil && err2 == nil && gain > 0 {
-				allScale, allOffset = unit/gain, -zero*unit/gain
-			}
-		}
-		if rest, ok := strings.CutPrefix(text, textSettings); ok && meta == nil {
-			meta = parseSettings(rest, len(p.channels))
-		}
+// csvFacts is what the first pass over a file learns besides its columns.
+type csvFacts struct {
+	commentRate float64 // that a comment tells, 0 for none
+	// scale and offset of all channels in volts, as a comment tells; scale 0 for none.
+	scale, offset float64
+	meta          *settings // of a file this package wrote in counts, else nil
+	times         []float64 // the first of the clock, in its own unit
+	timeDigits    int
+	started       time.Time
+	odd           int64 // rows of another number of fields
+}
+
+// failed is an error of reading a row.
+func (p *csvPlan) failed(r *csvReader, err error) error {
+	if err == errLongLine {
+		return &FormatError{Path: p.path, Line: r.line, Reason: err.Error()}
 	}
-	var times []float64
-	var started time.Time
-	timeDigits := 0
-	rows, odd := int64(0), int64(0)
+	return fmt.Errorf("recording: %s: line %d: %w", p.path, r.line, err)
+}
+
+// scan is the first pass: the columns' decimals and magnitudes, comments, the clock's
+// first times.
+func (p *csvPlan) scan(in *input) (*csvFacts, error) {
+	facts := &csvFacts{}
+	r := newCSVReader(in, p.separator)
+	r.comment = func(text string) { facts.comment(text, len(p.channels)) }
+	rows := int64(0)
 	for i := 0; ; i++ {
 		fields, err := r.row()
 		if err == io.EOF {
 			break
 		}
 		if err != nil {
-			return fail(r, err)
+			return nil, p.failed(r, err)
 		}
 		if i < p.header {
 			continue
 		}
 		if len(fields) != len(p.columns) {
-			odd++
+			facts.odd++
 		}
-		if p.clock >= 0 && p.clock < len(fields) && len(times) < csvLook {
+		if p.clock >= 0 && p.clock < len(fields) && len(facts.times) < csvLook {
 			if x, d, ok := p.time(fields[p.clock]); ok {
-				if p.kind == textClock && started.IsZero() {
-					_, started, _ = clockText(fields[p.clock])
+				if p.kind == textClock && facts.started.IsZero() {
+					_, facts.started, _ = clockText(fields[p.clock])
 				}
-				times = append(times, x)
-				timeDigits = max(timeDigits, d)
+				facts.times = append(facts.times, x)
+				facts.timeDigits = max(facts.timeDigits, d)
 			}
 		}
 		any := false
@@ -543,44 +581,46 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 			if k >= len(fields) {
 				continue
 			}
-			x, d, ok := number(fields[k], p.point)
-			if !ok {
-				continue
+			if x, d, ok := number(fields[k], p.point); ok {
+				any = true
+				c := &p.columns[k]
+				c.digits, c.high = max(c.digits, d), max(c.high, math.Abs(x))
 			}
-			any = true
-			c := &p.columns[k]
-			if c.numbers == 0 {
-				c.low, c.top = x, x
-			}
-			c.numbers++
-			c.digits = max(c.digits, d)
-			c.high = max(c.high, math.Abs(x))
-			c.low, c.top = min(c.low, x), max(c.top, x)
 		}
 		if any || len(fields) == len(p.columns) {
 			rows++
 		}
 	}
 	if rows == 0 {
-		return nil, &FormatError{Path: path, Line: r.line, Reason: "no row of numbers in it"}
+		return nil, &FormatError{Path: p.path, Line: r.line, Reason: "no row of numbers in it"}
 	}
-	if odd > 0 {
-		f.remark("%d rows have more or fewer than %d fields; fields not there are missing samples", odd, len(p.columns))
-	}
+	return facts, nil
+}
 
-	clock := csvClock{plan: p, step: p.step, quantum: p.step * math.Pow10(-timeDigits)}
-	if p.clock >= 0 {
-		if !clock.learn(times) {
-			if p.kind != countClock {
-				f.remark("column %q does not tell the sample rate and was not used", p.columns[p.clock].name)
-			}
-			clock.plan = nil
+// comment looks for a rate, a scale of all channels, and settings of ours.
+func (c *csvFacts) comment(text string, channels int) {
+	if m := rateInComment.FindStringSubmatch(text); m != nil && c.commentRate == 0 {
+		c.commentRate, _ = strconv.ParseFloat(m[1], 64)
+		if m[2] != "" {
+			c.commentRate *= 1000
 		}
-	} else {
-		clock.plan = nil
 	}
+	if m := scaleInComment.FindStringSubmatch(text); m != nil && c.scale == 0 {
+		unit, _ := unitScale(m[1])
+		zero, err1 := strconv.ParseFloat(m[2], 64)
+		gain, err2 := strconv.ParseFloat(m[3], 64)
+		if err1 == nil && err2 == nil && gain > 0 {
+			c.scale, c.offset = unit/gain, -zero*unit/gain
+		}
+	}
+	if rest, ok := strings.CutPrefix(text, textSettings); ok && c.meta == nil {
+		c.meta = parseSettings(rest, channels)
+	}
+}
 
-	// Second pass: the counts.
+// describe makes the file's channels of the columns: those that its settings tell, unless
+// they were edited since.
+func (p *csvPlan) describe(f *File, facts *csvFacts) {
 	for i, k := range p.channels {
 		c := &p.columns[k]
 		// 2^31 − 1 must hold the greatest.
@@ -598,77 +638,59 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 				ch.Unit = "V"
 				ch.VoltsPerCount = s / math.Pow10(c.digits)
 			}
-		} else if allScale != 0 && c.digits == 0 {
-			ch.Unit, ch.VoltsPerCount, ch.OffsetVolts = "V", allScale, allOffset
+		} else if facts.scale != 0 && c.digits == 0 {
+			ch.Unit, ch.VoltsPerCount, ch.OffsetVolts = "V", facts.scale, facts.offset
 		}
 		if c.rounded {
 			f.remark("column %q: rounded to %d decimals so that its values fit", ch.Label, c.digits)
 		}
 		f.info.Channels = append(f.info.Channels, ch)
 	}
-	useMeta := meta != nil
-	if meta != nil {
-		for i, k := range p.channels {
-			c := meta.Channels[i]
-			if p.columns[k].digits > 0 || c.Label != p.columns[k].name {
-				useMeta = false // edited since: these are not the counts
-			}
+	f.info.Started = facts.started
+	if facts.meta == nil {
+		return
+	}
+	for i, k := range p.channels {
+		if p.columns[k].digits > 0 || facts.meta.Channels[i].Label != p.columns[k].name {
+			return // edited: these are not the counts
 		}
 	}
-	var powers []float64
-	toCount := func(i int, s string) int32 {
-		c := &p.columns[p.channels[i]]
-		if m, d, ok := decimal(s, p.point); ok && d <= c.digits {
-			for ; d < c.digits; d++ {
-				m *= 10
-				if m > math.MaxInt32 || m < -math.MaxInt32 {
-					break
-				}
-			}
-			if m <= math.MaxInt32 && m >= -math.MaxInt32 {
-				return int32(m)
-			}
-			return acquire.MissingCount
-		}
-		x, _, ok := number(s, p.point)
-		if !ok {
-			return acquire.MissingCount
-		}
-		if x = math.Round(x * powers[i]); math.Abs(x) > math.MaxInt32 {
-			return acquire.MissingCount
-		}
-		return int32(x)
+	for i, c := range facts.meta.Channels {
+		f.info.Channels[i] = c.channel()
 	}
-	for _, k := range p.channels {
-		powers = append(powers, math.Pow10(p.columns[k].digits))
-	}
-	sp := &spool{channels: len(p.channels)}
+	f.info.Started = facts.meta.Started
+}
+
+// read is the second pass: the counts, and the clock's times with them. unread is how many
+// fields are no number, or too great.
+func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, err error) {
+	store = &spool{channels: len(p.channels)}
+	defer func() {
+		if err != nil {
+			store.Close()
+		}
+	}()
+	r := newCSVReader(in, p.separator)
 	row := make([]int32, len(p.channels))
-	clipped := int64(0)
-	r = newCSVReader(in, p.separator)
-	skip := p.header
-	for {
+	for i := 0; ; i++ {
 		fields, err := r.row()
 		if err == io.EOF {
 			break
 		}
 		if err != nil {
-			sp.Close()
-			return fail(r, err)
+			return store, unread, p.failed(r, err)
 		}
-		if skip > 0 {
-			skip--
+		if i < p.header {
 			continue
 		}
 		any := false
-		for i, k := range p.channels {
-			row[i] = acquire.MissingCount
+		for c, k := range p.channels {
+			row[c] = acquire.MissingCount
 			if k >= len(fields) || missingWord(fields[k]) {
 				continue
 			}
-			row[i] = toCount(i, fields[k])
-			if row[i] == acquire.MissingCount {
-				clipped++
+			if row[c] = p.count(k, fields[k]); row[c] == acquire.MissingCount {
+				unread++
 			} else {
 				any = true
 			}
@@ -681,52 +703,41 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 			if p.clock < len(fields) {
 				x, _, ok = p.time(fields[p.clock])
 			}
-			clock.row(sp.n, x, ok)
+			clock.row(store.n, x, ok)
 		}
-		if err := sp.add(row); err != nil {
-			sp.Close()
-			return nil, fmt.Errorf("recording: %s: %w", path, err)
+		if err := store.add(row); err != nil {
+			return store, unread, fmt.Errorf("recording: %s: %w", p.path, err)
 		}
 	}
-	if err := sp.done(); err != nil {
-		sp.Close()
-		return nil, fmt.Errorf("recording: %s: %w", path, err)
+	if err := store.done(); err != nil {
+		return store, unread, fmt.Errorf("recording: %s: %w", p.path, err)
 	}
-	if clipped > 0 {
-		f.remark("%d fields are not numbers (or above 2,147,483,647 as counts) and are missing samples", clipped)
-	}
-	rate := commentRate
-	if meta != nil && meta.RateHz > 0 {
-		rate = meta.RateHz
-	} else if clock.plan != nil && p.kind != countClock {
-		rate = clock.rate(commentRate)
-	}
-	if rate <= 0 {
-		rate = options.RateHz
-	}
-	if !(rate > 0) || math.IsInf(rate, 0) {
-		sp.Close()
-		return nil, &FormatError{Path: path, Offset: -1, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" tells it; give it, as in -rate 250"}
-	}
-	f.info.ClaimedRateHz = rate
-	f.segments, f.length = clock.segments(sp.n)
-	if clock.back > 0 {
-		f.remark("the clock goes back %d times; the samples follow each other there", clock.back)
-	}
-	if g := len(f.segments) - 1; g > 0 {
-		f.remark("the clock jumps %d times; gaps are kept as missing samples", g)
-	}
-	f.info.Started = started
-	if useMeta {
-		for i, c := range meta.Channels {
-			f.info.Channels[i] = c.channel()
+	return store, unread, nil
+}
+
+// count is a field of column k as a count of the column's decimals.
+func (p *csvPlan) count(k int, s string) int32 {
+	digits := p.columns[k].digits
+	if m, d, ok := decimal(s, p.point); ok && d <= digits {
+		for ; d < digits; d++ {
+			m *= 10
+			if m > math.MaxInt32 || m < -math.MaxInt32 {
+				break
+			}
 		}
-		f.info.Started = meta.Started
+		if m <= math.MaxInt32 && m >= -math.MaxInt32 {
+			return int32(m)
+		}
+		return acquire.MissingCount
 	}
-	f.store = sp
-	// The text is no longer needed.
-	in.Close()
-	return f, nil
+	x, _, ok := number(s, p.point)
+	if !ok {
+		return acquire.MissingCount
+	}
+	if x = math.Round(x * math.Pow10(digits)); math.Abs(x) > math.MaxInt32 {
+		return acquire.MissingCount
+	}
+	return int32(x)
 }
 
 // time reads the clock's field in its own unit.
