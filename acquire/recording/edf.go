@@ -65,175 +65,293 @@ func edfNumber(field []byte) (float64, error) {
 
 func edfText(field []byte) string { return cleanText(strings.Trim(string(field), " \x00")) }
 
-func openEDF(in *input, path string) (*File, error) {
-	fixed, err := in.bytes(0, 256)
+// edfHeader is a header read but for what its signals are.
+type edfHeader struct {
+	path     string
+	format   string // "EDF" or "BDF"
+	plus     bool   // EDF+ or BDF+
+	split    bool   // of these, one with gaps
+	bytes    int    // per sample
+	fixed    []byte // its first 256 bytes
+	all      []byte
+	signals  int
+	count    float64 // of records, as it says
+	duration float64 // seconds of a record
+}
+
+// bad is an error at a byte of the header.
+func (h *edfHeader) bad(offset int, format string, a ...any) error {
+	return &FormatError{Path: h.path, Offset: int64(offset), Reason: fmt.Sprintf(format, a...)}
+}
+
+func (h *edfHeader) number(offset, n int, what string, header []byte) (float64, error) {
+	x, err := edfNumber(header[offset : offset+n])
 	if err != nil {
-		return nil, fmt.Errorf("recording: %s: %w", path, err)
+		return 0, h.bad(offset, "%s %v", what, err)
 	}
-	bad := func(offset int, format string, a ...any) (*File, error) {
-		return nil, &FormatError{Path: path, Offset: int64(offset), Reason: fmt.Sprintf(format, a...)}
+	return x, nil
+}
+
+// read reads the fixed part and the signals' part whole.
+func (h *edfHeader) read(in *input) (err error) {
+	if h.fixed, err = in.bytes(0, 256); err != nil {
+		return fmt.Errorf("recording: %s: %w", h.path, err)
 	}
-	if len(fixed) < 256 {
-		return bad(len(fixed), "the file ends inside its header, which has 256 bytes and 256 more per signal")
+	if len(h.fixed) < 256 {
+		return h.bad(len(h.fixed), "the file ends inside its header, which has 256 bytes and 256 more per signal")
 	}
-	f := &File{format: "EDF", path: path}
-	st := &edfStore{in: in, bytes: 2, oldFrom: math.MaxInt64}
-	if string(fixed[:8]) == bdfMagic {
-		f.format, st.bytes = "BDF", 3
+	h.format, h.bytes = "EDF", 2
+	if string(h.fixed[:8]) == bdfMagic {
+		h.format, h.bytes = "BDF", 3
 	}
-	reserved := edfText(fixed[192:236])
-	plus := strings.HasPrefix(reserved, f.format+"+")
-	split := strings.HasPrefix(reserved, f.format+"+D")
-	if plus {
+	reserved := edfText(h.fixed[192:236])
+	h.plus = strings.HasPrefix(reserved, h.format+"+")
+	h.split = strings.HasPrefix(reserved, h.format+"+D")
+	n, err := h.number(252, 4, "number of signals", h.fixed)
+	if err != nil {
+		return err
+	}
+	if n < 1 || n > maxChannels || n != math.Trunc(n) {
+		return h.bad(252, "%g signals: 1 to %d can be read", n, maxChannels)
+	}
+	h.signals = int(n)
+	if h.all, err = in.bytes(0, int(h.size())); err != nil {
+		return fmt.Errorf("recording: %s: %w", h.path, err)
+	}
+	if int64(len(h.all)) < h.size() {
+		return h.bad(len(h.all), "the file ends inside its header of %d bytes", h.size())
+	}
+	if h.count, err = h.number(236, 8, "record count", h.fixed); err != nil {
+		return err
+	}
+	if h.duration, err = h.number(244, 8, "record duration", h.fixed); err != nil {
+		return err
+	}
+	if h.duration < 0 || h.duration > 1e7 {
+		return h.bad(244, "record duration %g s: 0 to 10,000,000 s can be read", h.duration)
+	}
+	return nil
+}
+
+func (h *edfHeader) size() int64 { return int64(256 * (h.signals + 1)) }
+
+// edfWidths are those of a signal's fields: label, transducer, dimension, physical and
+// digital limits, filters, samples per record, reserved. Each field of all signals stands
+// together.
+var edfWidths = [...]int{16, 80, 8, 8, 8, 8, 8, 80, 8, 32}
+
+const (
+	edfLabel     = 0
+	edfDimension = 2
+	edfPhysical  = 3 // lower, then upper
+	edfDigital   = 5 // lower, then upper
+	edfSamples   = 8
+	edfReserved  = 9
+)
+
+// at is where field k of signal i stands.
+func (h *edfHeader) at(k, i int) int {
+	at := 256 + i*edfWidths[k]
+	for _, w := range edfWidths[:k] {
+		at += w * h.signals
+	}
+	return at
+}
+
+func (h *edfHeader) field(k, i int) []byte { return h.all[h.at(k, i):][:edfWidths[k]] }
+
+// signal reads signal i, whose samples begin at a byte of a record.
+func (h *edfHeader) signal(i, offset int) (edfSignal, error) {
+	s := edfSignal{label: edfText(h.field(edfLabel, i)), dimension: edfText(h.field(edfDimension, i)), offset: offset, missing: acquire.MissingCount}
+	at := h.at(edfSamples, i)
+	x, err := h.number(at, 8, "samples per record", h.all)
+	if err != nil {
+		return s, err
+	}
+	if x < 0 || x > 1<<24 || x != math.Trunc(x) {
+		return s, h.bad(at, "%g samples per record: whole numbers up to %d can be read", x, 1<<24)
+	}
+	s.samples = int(x)
+	if offset+s.samples*h.bytes > 1<<28 {
+		return s, h.bad(at, "records of more than %d bytes", 1<<28)
+	}
+	return s, nil
+}
+
+// limits reads what scales a signal.
+func (h *edfHeader) limits(f *File, s *edfSignal, i int) {
+	for k, p := range []*float64{&s.physMin, &s.physMax} {
+		var err error
+		if *p, err = edfNumber(h.field(edfPhysical+k, i)); err != nil {
+			f.remark("signal %q: physical limits unreadable, so its scale is unknown", s.label)
+			s.physMin, s.physMax = 0, 0
+			break
+		}
+	}
+	for k, p := range []*int64{&s.digMin, &s.digMax} {
+		x, err := edfNumber(h.field(edfDigital+k, i))
+		if err != nil || math.Abs(x) > 1<<31 {
+			f.remark("signal %q: digital limits unreadable, so its scale is unknown", s.label)
+			s.digMin, s.digMax = 0, 0
+			break
+		}
+		*p = int64(x)
+	}
+}
+
+func openEDF(in *input, path string) (*File, error) {
+	h := &edfHeader{path: path}
+	if err := h.read(in); err != nil {
+		return nil, err
+	}
+	f := &File{format: h.format, path: path}
+	if h.plus {
 		f.format += "+"
 	}
-	number := func(offset, n int, what string, header []byte) (float64, error) {
-		x, err := edfNumber(header[offset : offset+n])
-		if err != nil {
-			return 0, &FormatError{Path: path, Offset: int64(offset), Reason: what + " " + err.Error()}
+	st := &edfStore{in: in, bytes: h.bytes, header: h.size(), oldFrom: math.MaxInt64}
+	if said, err := edfNumber(h.fixed[184:192]); err == nil && said != float64(st.header) {
+		f.remark("the header says it has %g bytes; %d signals make %d, which was used", said, h.signals, st.header)
+	}
+	if err := st.readSignals(f, h); err != nil {
+		return nil, err
+	}
+	if h.duration == 0 {
+		return nil, h.bad(244, "record duration 0 s, so the sample rate is unknown")
+	}
+	if err := st.countRecords(f, h); err != nil {
+		return nil, err
+	}
+	rate := float64(st.perRecord) / h.duration
+	st.describe(f, h, rate)
+	f.store = st
+	f.info.Started = edfStart(h.fixed, h.plus)
+	annotated := len(st.annotations) > 0 && st.records > 0
+	if f.ours && annotated {
+		f.meta = st.settings(len(st.signals))
+	}
+	if m := f.meta; m != nil {
+		for i, c := range m.Channels {
+			f.info.Channels[i] = c.channel()
 		}
-		return x, nil
-	}
-	ns, err := number(252, 4, "number of signals", fixed)
-	if err != nil {
-		return nil, err
-	}
-	if ns < 1 || ns > maxChannels || ns != math.Trunc(ns) {
-		return bad(252, "%g signals: 1 to %d can be read", ns, maxChannels)
-	}
-	n := int(ns)
-	header, err := in.bytes(0, 256*(n+1))
-	if err != nil {
-		return nil, fmt.Errorf("recording: %s: %w", path, err)
-	}
-	if len(header) < 256*(n+1) {
-		return bad(len(header), "the file ends inside its header of %d bytes", 256*(n+1))
-	}
-	st.header = int64(256 * (n + 1))
-	if h, err := edfNumber(fixed[184:192]); err == nil && h != float64(st.header) {
-		f.remark("the header says it has %g bytes; %d signals make %d, which was used", h, n, st.header)
-	}
-	count, err := number(236, 8, "record count", fixed)
-	if err != nil {
-		return nil, err
-	}
-	duration, err := number(244, 8, "record duration", fixed)
-	if err != nil {
-		return nil, err
-	}
-	if duration < 0 || duration > 1e7 {
-		return bad(244, "record duration %g s: 0 to 10,000,000 s can be read", duration)
+		if !m.Started.IsZero() {
+			f.info.Started = m.Started
+		}
 	}
 
-	// Field k of all signals stands together.
-	widths := [...]int{16, 80, 8, 8, 8, 8, 8, 80, 8, 32}
-	var starts [len(widths)]int
-	at := 256
-	for k, w := range widths {
-		starts[k] = at
-		at += w * n
+	times := &edfTimes{store: st, duration: h.duration}
+	if h.plus && annotated {
+		times.first, _ = st.onset(0)
+		if f.ours {
+			times.first = 0
+			times.mark = parseRetiming(string(h.fixed[192:236]))
+		} else if fraction := times.first - math.Floor(times.first); fraction > 0 && times.first >= 0 && times.first < 1 {
+			f.info.Started = f.info.Started.Add(time.Duration(math.Round(fraction * 1e9)))
+		}
 	}
-	field := func(k, i int) []byte { return header[starts[k]+i*widths[k]:][:widths[k]] }
-	var all []edfSignal
+	switch {
+	case h.split && len(st.annotations) > 0 || times.mark.old != 0:
+		times.find(f)
+	case h.split:
+		f.remark("the file says it has gaps but not where; it is shown without")
+	}
+	f.info.ClaimedRateHz = rate
+	if f.segments == nil {
+		f.length = st.records * int64(st.perRecord)
+		f.segments = []segment{{0, 0, f.length}}
+	} else {
+		last := f.segments[len(f.segments)-1]
+		f.length = last.at + last.n
+	}
+	// A file of ours ends inside its last record; the exact rate stands there too.
+	if f.ours && annotated {
+		f.finishOurs(st, rate)
+	}
+	if len(st.annotations) > 0 {
+		segments, first, ours, rate := f.segments, times.first, f.ours, f.info.ClaimedRateHz
+		f.scan = func() []Annotation { return st.scan(segments, first, h.duration, rate, ours) }
+	}
+	return f, nil
+}
+
+// readSignals tells channels from annotations, and joins the two signals of a wide channel.
+func (st *edfStore) readSignals(f *File, h *edfHeader) error {
 	fine := map[int]edfSignal{} // by channel
-	for i := range n {
-		s := edfSignal{label: edfText(field(0, i)), dimension: edfText(field(2, i)), offset: st.recordBytes}
-		x, err := number(starts[8]+8*i, 8, "samples per record", header)
+	for i := range h.signals {
+		s, err := h.signal(i, st.recordBytes)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		if x < 0 || x > 1<<24 || x != math.Trunc(x) {
-			return bad(starts[8]+8*i, "%g samples per record: whole numbers up to %d can be read", x, 1<<24)
-		}
-		s.samples = int(x)
 		st.recordBytes += s.samples * st.bytes
-		if st.recordBytes > 1<<28 {
-			return bad(starts[8]+8*i, "records of more than %d bytes", 1<<28)
-		}
-		if plus && s.label == f.format[:3]+" Annotations" {
+		switch {
+		case h.plus && s.label == h.format+" Annotations":
 			if s.samples > 0 {
 				st.annotations = append(st.annotations, s)
 			}
 			continue
-		}
-		if !plus && s.label == "BDF Annotations" || !plus && s.label == "EDF Annotations" {
+		case !h.plus && (s.label == "BDF Annotations" || s.label == "EDF Annotations"):
 			f.remark("a signal named %q in a file that is not %s+ was left out", s.label, f.format)
 			continue
-		}
-		if s.samples == 0 {
+		case s.samples == 0:
 			f.remark("signal %q has no samples and was left out", s.label)
 			continue
 		}
-		for k, p := range []*float64{&s.physMin, &s.physMax} {
-			if *p, err = edfNumber(field(3+k, i)); err != nil {
-				f.remark("signal %q: physical limits unreadable, so its scale is unknown", s.label)
-				s.physMin, s.physMax = 0, 0
-				break
-			}
-		}
-		for k, p := range []*int64{&s.digMin, &s.digMax} {
-			x, err := edfNumber(field(5+k, i))
-			if err != nil || math.Abs(x) > 1<<31 {
-				f.remark("signal %q: digital limits unreadable, so its scale is unknown", s.label)
-				s.digMin, s.digMax = 0, 0
-				break
-			}
-			*p = int64(x)
-		}
-		s.missing = acquire.MissingCount
-		if word, rest, _ := strings.Cut(edfText(field(9, i)), " "); word == textMissing && plus {
+		h.limits(f, &s, i)
+		word, rest, _ := strings.Cut(edfText(h.field(edfReserved, i)), " ")
+		if word == textMissing && h.plus {
 			f.ours = true
 			if v, err := strconv.ParseInt(rest, 10, 32); err == nil {
 				s.missing = int32(v)
 			} else {
 				f.annotated = true
 			}
-		} else if k, err := strconv.Atoi(strings.TrimPrefix(rest, "@")); word == textFine && plus && st.bytes == 3 && err == nil && k >= 1 && k <= len(all) && all[k-1].samples == s.samples {
+		} else if k, err := strconv.Atoi(strings.TrimPrefix(rest, "@")); word == textFine && h.plus && st.bytes == 3 && err == nil && k >= 1 && k <= len(st.signals) && st.signals[k-1].samples == s.samples {
 			fine[k-1] = s
 			continue
 		}
-		all = append(all, s)
+		st.signals = append(st.signals, s)
+	}
+	if len(st.signals) == 0 {
+		return h.bad(256, "no signal with samples, only annotations")
 	}
 	for k, s := range fine {
-		c := &all[k]
+		c := &st.signals[k]
 		c.fine = s.offset
 		// The coarse signal's limits tell of steps of 256 counts.
 		c.digMin, c.digMax = c.digMin*256, c.digMax*256
 	}
-	if len(all) == 0 {
-		return bad(256, "no signal with samples, only annotations")
-	}
-	for _, s := range all {
+	for _, s := range st.signals {
 		st.perRecord = max(st.perRecord, s.samples)
+		st.missing = append(st.missing, s.missing)
 	}
-	if duration == 0 {
-		return bad(244, "record duration 0 s, so the sample rate is unknown")
-	}
-	rate := float64(st.perRecord) / duration
+	return nil
+}
 
-	whole := (in.size - st.header) / int64(st.recordBytes)
-	rest := (in.size - st.header) % int64(st.recordBytes)
+// countRecords takes the records that are there and that the header knows of.
+func (st *edfStore) countRecords(f *File, h *edfHeader) error {
+	whole := (st.in.size - st.header) / int64(st.recordBytes)
+	rest := (st.in.size - st.header) % int64(st.recordBytes)
+	st.records = whole
 	switch {
-	case count < 0:
+	case h.count < 0:
 		f.remark("the recording was not closed; %d whole records were found", whole)
-		st.records = whole
-	case count > float64(whole):
-		f.remark("the header says %g records, the file holds %d: its end is missing", count, whole)
-		st.records = whole
-	case count < float64(whole):
-		f.remark("the header says %g records, the file holds %d: what follows was left out", count, whole)
-		st.records = int64(count)
-	default:
-		st.records = whole
+	case h.count > float64(whole):
+		f.remark("the header says %g records, the file holds %d: its end is missing", h.count, whole)
+	case h.count < float64(whole):
+		f.remark("the header says %g records, the file holds %d: what follows was left out", h.count, whole)
+		st.records = int64(h.count)
 	}
 	if rest != 0 && st.records == whole {
 		f.remark("%d bytes of an unfinished record at the end were left out", rest)
 	}
 	if st.records > maxLen/int64(st.perRecord) {
-		return bad(236, "too many records")
+		return h.bad(236, "too many records")
 	}
+	return nil
+}
 
-	for _, s := range all {
+// describe makes the channels, as the header scales them.
+func (st *edfStore) describe(f *File, h *edfHeader, rate float64) {
+	for _, s := range st.signals {
 		c := acquire.Channel{Label: s.label, Unit: s.dimension}
 		if s.digMin < s.digMax {
 			c.MinCount, c.MaxCount = clampCount(s.digMin), clampCount(s.digMax)
@@ -247,65 +365,9 @@ func openEDF(in *input, path string) (*File, error) {
 		}
 		f.info.Channels = append(f.info.Channels, c)
 		if s.samples != st.perRecord {
-			f.remark("channel %q has %g Hz; each sample is repeated to fill %g Hz", s.label, float64(s.samples)/duration, rate)
+			f.remark("channel %q has %g Hz; each sample is repeated to fill %g Hz", s.label, float64(s.samples)/h.duration, rate)
 		}
 	}
-	st.signals = all
-	st.missing = make([]int32, len(all))
-	for i, s := range all {
-		st.missing[i] = s.missing
-	}
-	f.store = st
-	f.info.Started = edfStart(fixed, plus)
-
-	if f.ours && len(st.annotations) > 0 && st.records > 0 {
-		f.meta = st.settings(len(all))
-	}
-	if m := f.meta; m != nil {
-		for i, c := range m.Channels {
-			f.info.Channels[i] = c.channel()
-		}
-		if !m.Started.IsZero() {
-			f.info.Started = m.Started
-		}
-	}
-
-	times := &edfTimes{store: st, duration: duration}
-	if plus && len(st.annotations) > 0 && st.records > 0 {
-		times.first, _ = st.onset(0)
-		if f.ours {
-			times.first = 0
-			times.mark = parseRetiming(string(fixed[192:236]))
-		} else if fraction := times.first - math.Floor(times.first); fraction > 0 && times.first >= 0 && times.first < 1 {
-			f.info.Started = f.info.Started.Add(time.Duration(math.Round(fraction * 1e9)))
-		}
-	}
-	switch {
-	case split && len(st.annotations) > 0 || times.mark.old != 0:
-		if err := times.find(f); err != nil {
-			return nil, err
-		}
-	case split:
-		f.remark("the file says it has gaps but not where; it is shown without")
-	}
-	f.info.ClaimedRateHz = rate
-	if f.segments == nil {
-		f.length = st.records * int64(st.perRecord)
-		f.segments = []segment{{0, 0, f.length}}
-	} else {
-		last := f.segments[len(f.segments)-1]
-		f.length = last.at + last.n
-	}
-	// A file of ours ends inside its last record; the exact rate stands there too.
-	if f.ours && len(st.annotations) > 0 && st.records > 0 {
-		f.finishOurs(st, rate)
-	}
-	if len(st.annotations) > 0 {
-		first := times.first
-		segments, ours, rate := f.segments, f.ours, f.info.ClaimedRateHz
-		f.scan = func() []Annotation { return st.scan(segments, first, duration, rate, ours) }
-	}
-	return f, nil
 }
 
 // finishOurs applies what the last record of a closed file of ours says: where
@@ -505,10 +567,9 @@ type edfTimes struct {
 
 // find fills f.segments from the onsets of the records. A run whose ends are as
 // far apart as its records are long has no gap in it, since gaps only add.
-func (t *edfTimes) find(f *File) error {
+func (t *edfTimes) find(f *File) {
 	n := int64(t.store.perRecord)
 	type record struct{ index, at int64 }
-	var place func(lo, hi record) error
 	add := func(at, index, count int64) {
 		if k := len(f.segments); k > 0 {
 			if s := &f.segments[k-1]; s.at+s.n == at && s.stored+s.n == index*n {
@@ -520,7 +581,7 @@ func (t *edfTimes) find(f *File) error {
 	}
 	if t.mark.old != 0 {
 		t.findRetimed(add)
-		return nil
+		return
 	}
 	bad := 0
 	position := func(index int64) int64 {
@@ -541,12 +602,13 @@ func (t *edfTimes) find(f *File) error {
 	if !f.ours {
 		slack = max(n/1000, int64(math.Ceil(2e-4/t.duration*float64(n))))
 	}
-	place = func(lo, hi record) error {
+	var place func(lo, hi record)
+	place = func(lo, hi record) {
 		// lo is placed already; place lo+1 … hi.
 		for lo.index < hi.index {
 			if d := hi.at - lo.at - (hi.index-lo.index)*n; d <= slack && d >= -slack {
 				add(lo.at+n, lo.index+1, hi.index-lo.index)
-				return nil
+				return
 			}
 			if hi.index == lo.index+1 {
 				if hi.at < lo.at+n {
@@ -554,35 +616,29 @@ func (t *edfTimes) find(f *File) error {
 					hi.at = lo.at + n
 				}
 				add(hi.at, hi.index, 1)
-				return nil
+				return
 			}
 			mid := record{index: lo.index + (hi.index-lo.index)/2}
 			if mid.at = position(mid.index); mid.at < lo.at {
 				mid.at = lo.at + (mid.index-lo.index)*n
 			}
-			if err := place(lo, mid); err != nil {
-				return err
-			}
+			place(lo, mid)
 			last := f.segments[len(f.segments)-1]
 			lo = record{mid.index, last.at + last.n - n}
 		}
-		return nil
 	}
 	if t.store.records == 0 {
-		return nil
+		return
 	}
 	add(0, 0, 1)
 	end := record{index: t.store.records - 1}
 	if end.at = position(end.index); end.at < 0 {
 		end.at = end.index * n
 	}
-	if err := place(record{}, end); err != nil {
-		return err
-	}
+	place(record{}, end)
 	if bad > 0 {
 		f.remark("%d records say no time, or one before the last; they are placed after those before them", bad)
 	}
-	return nil
 }
 
 // retiming is the mark in the reserved field while a file's record duration is
