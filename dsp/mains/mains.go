@@ -618,7 +618,6 @@ func (t *Tracker) noiseAbout(freq float64) float64 {
 // rad/s. beta holds a1, b1, a2, b2, …; times count from the middle of y.
 func (t *Tracker) solve(y []float64, use []bool, freq float64, nh int, beta *[2*maxHarmonics + 1]float64) (dw float64, ok bool) {
 	const m = 2*maxHarmonics + 1
-	p := 2*nh + 1
 	var a [m][m]float64
 	var rhs, x [m]float64
 	old := *beta
@@ -627,10 +626,9 @@ func (t *Tracker) solve(y []float64, use []bool, freq float64, nh int, beta *[2*
 	w := 2 * math.Pi * freq
 	step := cmplx.Exp(complex(0, w/t.front.outHz))
 	for pass := range 2 {
+		p := 2*nh + pass // unknowns
 		if pass == 1 {
 			copy(old[:2*nh], beta[:2*nh])
-		} else {
-			p = 2 * nh
 		}
 		a, rhs = [m][m]float64{}, [m]float64{}
 		u := cmplx.Exp(complex(0, -w*mid/t.front.outHz))
@@ -662,16 +660,10 @@ func (t *Tracker) solve(y []float64, use []bool, freq float64, nh int, beta *[2*
 				u /= complex(cmplx.Abs(u), 0)
 			}
 		}
-		if pass == 1 {
-			p = 2*nh + 1
-		}
 		if !cholesky(&a, &rhs, p) {
 			return 0, false
 		}
 		copy(beta[:2*nh], rhs[:2*nh])
-		if pass == 0 {
-			p = 2*nh + 1
-		}
 	}
 	return rhs[2*nh], true
 }

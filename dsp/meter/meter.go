@@ -14,6 +14,7 @@ import (
 
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/mains"
+	"pulsewright/dsp/quantile"
 )
 
 const (
@@ -365,8 +366,8 @@ func clipping(cfg Config, x []float64, l Level) Clipping {
 		return c // all noise: no top to speak of
 	}
 	run := max(3, int(0.004*cfg.RateHz))
-	median := thin(x)
-	mid := median[len(median)/2]
+	sorted := thin(x)
+	mid := sorted[len(sorted)/2]
 	if share := flat(x, tol, run); l.HighVolts < atHigh && mid < l.HighVolts-tol {
 		c.FlatHighShare, c.FlatHighVolts = share(1, l.HighVolts)
 	}
@@ -605,7 +606,7 @@ func noise(cfg Config, x []float64, hum mains.Measure) Noise {
 		return r
 	}
 	slices.Sort(power)
-	q := quantile(power, 0.25) / -math.Log(0.75)
+	q := quantile.Of(power, 0.25) / -math.Log(0.75)
 	for range 3 {
 		var sum, k float64
 		for _, p := range power {
@@ -634,15 +635,6 @@ func noise(cfg Config, x []float64, hum mains.Measure) Noise {
 		r.ConverterReason = "the converter's step is unknown: set bits and reference"
 	}
 	return r
-}
-
-func quantile(sorted []float64, p float64) float64 {
-	f := p * float64(len(sorted)-1)
-	i := int(f)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (f-float64(i))*(sorted[i+1]-sorted[i])
 }
 
 // points are means over 20 ms (one sample below 75 Hz): a cycle of 50 Hz.

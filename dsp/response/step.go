@@ -50,7 +50,7 @@ var (
 )
 
 // Step fits the largest step of values: c before it, c + Height·e^(−2π CornerHz t)
-// after it. values are the newest seconds of a channel that ran undecorated (no
+// after it. values are the newest seconds of a channel as it came (no
 // filter but a linear-phase one), rateHz from 200 to 192000 Hz.
 //
 // For each corner c and Height follow by linear least squares; the corner by golden
@@ -176,22 +176,27 @@ func (f *fit) corner() float64 {
 			best, least = float64(i), s
 		}
 	}
-	low, high := math.Max(0, best-1), math.Min(points, best+1)
-	const golden = 0.6180339887498949
-	a, b := high-golden*(high-low), low+golden*(high-low)
-	fa, fb := f.solve(x(a)), f.solve(x(b))
-	for range 40 {
+	return x(golden(math.Max(0, best-1), math.Min(points, best+1), 40, func(i float64) float64 { return f.solve(x(i)) }))
+}
+
+// golden finds where f is least between low and high, which it narrows by the golden
+// section so many times: each to 0.618 of before, with one call of f.
+func golden(low, high float64, times int, f func(float64) float64) float64 {
+	const share = 0.6180339887498949 // (√5 − 1)/2
+	a, b := high-share*(high-low), low+share*(high-low)
+	fa, fb := f(a), f(b)
+	for range times {
 		if fa < fb {
 			high, b, fb = b, a, fa
-			a = high - golden*(high-low)
-			fa = f.solve(x(a))
+			a = high - share*(high-low)
+			fa = f(a)
 		} else {
 			low, a, fa = a, b, fb
-			b = low + golden*(high-low)
-			fb = f.solve(x(b))
+			b = low + share*(high-low)
+			fb = f(b)
 		}
 	}
-	return x((low + high) / 2)
+	return (low + high) / 2
 }
 
 // uncertainty is σ √((JᵀJ)⁻¹) of the corner with J in c, height and corner.

@@ -67,19 +67,10 @@ func Tone(values []float64, rateHz, nearHz float64) (ToneFit, error) {
 		at = scan(values, at-step, at+step, 1/seconds/3)
 		step = 1 / seconds / 3
 	}
-	a, b := at-step, at+step
-	const golden = 0.6180339887498949
-	for range 30 {
-		c, d := b-golden*(b-a), a+golden*(b-a)
-		pc, _ := tonePower(values, rateHz, c, mean)
-		pd, _ := tonePower(values, rateHz, d, mean)
-		if pc > pd {
-			b = d
-		} else {
-			a = c
-		}
-	}
-	fit := ToneFit{FreqHz: (a + b) / 2}
+	fit := ToneFit{FreqHz: golden(at-step, at+step, 30, func(f float64) float64 {
+		power, _ := tonePower(values, rateHz, f, mean)
+		return -power
+	})}
 	var power float64
 	power, fit.RMS = tonePower(values, rateHz, fit.FreqHz, mean)
 	fit.Purity = math.Min(1, power/all)

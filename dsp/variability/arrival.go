@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"pulsewright/dsp/beat"
+	"pulsewright/dsp/quantile"
 )
 
 // Arrival is the time from the R peak to the foot of the pulse it sends.
@@ -74,8 +75,8 @@ func PulseArrival(ecg, pulse *Tracker) (a Arrival, ok bool) {
 		return a, true
 	}
 	slices.Sort(times)
-	middle := quantile(times, 0.5)
-	width := quantile(times, 0.75) - quantile(times, 0.25)
+	middle := quantile.Of(times, 0.5)
+	width := quantile.Of(times, 0.75) - quantile.Of(times, 0.25)
 	share := float64(a.Pairs) / float64(a.Peaks)
 	a.Quality = share * math.Max(0, 1-width/(2*arrivalSpread))
 	switch {
@@ -87,14 +88,4 @@ func PulseArrival(ecg, pulse *Tracker) (a Arrival, ok bool) {
 		a.MedianSeconds, a.SpreadSeconds = &middle, &width
 	}
 	return a, true
-}
-
-// quantile of sorted values, linear between them.
-func quantile(v []float64, q float64) float64 {
-	at := q * float64(len(v)-1)
-	i := int(at)
-	if i+1 >= len(v) {
-		return v[len(v)-1]
-	}
-	return v[i] + (at-float64(i))*(v[i+1]-v[i])
 }

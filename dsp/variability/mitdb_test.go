@@ -12,6 +12,7 @@ import (
 
 	"pulsewright/acquire/acquiretest"
 	"pulsewright/dsp/beat"
+	"pulsewright/dsp/quantile"
 )
 
 const mitHz = 360
@@ -105,9 +106,9 @@ func TestEctopicOfMITBIH(t *testing.T) {
 		fmt.Fprintf(&table, "%s  %5.1f %% of %4d  %5.2f %% of %4d  %6.1f %6.1f %6.1f  %s\n", name, share(eFound, e), e, share(nLost, n), n, rmssd(plain), rmssd(truth), rmssd(all), verdict)
 	}
 	slices.Sort(wrong)
-	fmt.Fprintf(&table, "stated: %.1f %% of %d ectopic intervals marked, %.2f %% of %d normal ones left out, RMSSD off by %.1f ms in the middle", share(found, ectopic), ectopic, share(lost, normals), normals, quantile(wrong, 0.5))
+	fmt.Fprintf(&table, "stated: %.1f %% of %d ectopic intervals marked, %.2f %% of %d normal ones left out, RMSSD off by %.1f ms in the middle", share(found, ectopic), ectopic, share(lost, normals), normals, quantile.Of(wrong, 0.5))
 	t.Log("\n" + table.String())
-	if len(wrong) < 10 || share(found, ectopic) < 55 || share(lost, normals) > 1 || quantile(wrong, 0.5) > 4 {
+	if len(wrong) < 10 || share(found, ectopic) < 55 || share(lost, normals) > 1 || quantile.Of(wrong, 0.5) > 4 {
 		t.Error("want ten records stated, 55 % of the ectopic intervals marked at least, 1 % of the normal ones left out at most, RMSSD off by 4 ms at most")
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"pulsewright/dsp/beat"
+	"pulsewright/dsp/quantile"
 )
 
 // averagePoints is about how many values a second of an average beat has.
@@ -69,20 +70,9 @@ func averageBeat(values []float64, beats []beat.Beat, rateHz float64, kind beat.
 			column[k] = row[i]
 		}
 		slices.Sort(column)
-		a.Low = append(a.Low, quantile(column, 0.1))
-		a.Median = append(a.Median, quantile(column, 0.5))
-		a.High = append(a.High, quantile(column, 0.9))
+		a.Low = append(a.Low, quantile.Of(column, 0.1))
+		a.Median = append(a.Median, quantile.Of(column, 0.5))
+		a.High = append(a.High, quantile.Of(column, 0.9))
 	}
 	return a
-}
-
-// quantile of sorted values, between neighbours in proportion (Hyndman & Fan 1996,
-// definition 7).
-func quantile(sorted []float64, q float64) float64 {
-	h := q * float64(len(sorted)-1)
-	i := int(h)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (h-float64(i))*(sorted[i+1]-sorted[i])
 }
