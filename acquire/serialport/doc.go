@@ -7,9 +7,9 @@
 // A line ends with CR, LF or both and holds at most 4096 bytes. A sample line is
 // numbers separated by comma, semicolon, tab or space, or name:value (name=value)
 // pairs separated likewise. A comma always separates, it is never a decimal
-// mark: "1,23;4,56" is four columns (Health says so when both appear). Runs of
+// mark: "1,23;4,56" is four columns (Health says so then, and of "2,050"). Runs of
 // spaces and tabs count as one separator; an empty field between commas or
-// semicolons, and nan, inf, ovf or null, is a missing sample
+// semicolons, and nan, nan(…), inf, ovf or null, is a missing sample
 // (acquire.MissingCount); one separator at the end of a line is ignored.
 //
 // Numbers may have a sign, a decimal point and an exponent. Decimals keep their

@@ -19,6 +19,7 @@ const (
 	changeRows    = 5       // odd rows alike in a row that are a changed format
 	roundWindow   = 100     // rows over which rounding is judged
 	roundLimit    = 20      // of them with rounding are a changed format
+	noValueRows   = 50      // without a number in a column are worth telling
 	maxCountDigit = 9       // 10^9 is the highest power of ten in an int32
 )
 
@@ -116,7 +117,8 @@ type LineDecoder struct {
 	oddInARow   int
 	windowRows  int
 	windowRound int
-	decimalHint bool // comma and semicolon in one line
+	decimalHint bool   // commas seem to be meant as decimal or thousands marks
+	valued      uint64 // channels that had a number
 
 	fields   [maxColumns]field
 	fieldN   int
@@ -268,7 +270,7 @@ func (d *LineDecoder) line(whole []byte) error {
 		return d.comment(line[1:])
 	}
 	data := line
-	if at := bytes.IndexByte(line, '#'); at > 0 {
+	if at := bytes.IndexByte(line, '#'); at > 0 && line[at-1] != '.' { // 1.#INF is no 1
 		data = trim(line[:at])
 	}
 	if d.scan(data) {
@@ -319,7 +321,7 @@ func isText(b []byte) bool {
 // scan splits a line into fields; false when it is not a row.
 func (d *LineDecoder) scan(b []byte) bool {
 	d.fieldN, d.trailing = 0, false
-	i, comma, semicolon, named := 0, false, false, 0
+	i, comma, semicolon, named, padded := 0, false, false, 0, 0
 	for {
 		i = skipSoft(b, i)
 		if i >= len(b) {
@@ -365,6 +367,9 @@ func (d *LineDecoder) scan(b []byte) bool {
 			if !ok {
 				return false
 			}
+			if len(token) > 1 && token[0] == '0' && token[1] >= '0' && token[1] <= '9' && (d.fieldN == 0 || b[start-1] == ',') {
+				padded |= 1 << d.fieldN
+			}
 			end := i
 			i = skipSoft(b, i)
 			if i < len(b) && i == end && b[i] != ',' && b[i] != ';' {
@@ -382,7 +387,7 @@ func (d *LineDecoder) scan(b []byte) bool {
 	if d.fieldN == 0 || named != 0 && named != d.fieldN {
 		return false
 	}
-	if comma && semicolon {
+	if comma && semicolon || padded > 1 && padded&1 == 0 { // 2,050
 		d.decimalHint = true
 	}
 	return true
@@ -984,12 +989,15 @@ func (d *LineDecoder) sample(line []byte) error {
 		}
 		v := d.values[k]
 		count := acquire.MissingCount
-		if !v.missing {
+		if v.over {
+			d.overflow++
+		} else if !v.missing {
 			n, exact, ok := v.scaled(c.digits)
 			if !ok {
 				d.overflow++
 			} else {
 				count = n
+				d.valued |= 1 << c.channel
 			}
 			if !exact {
 				d.rounded++
@@ -1049,10 +1057,17 @@ func (d *LineDecoder) hints() []string {
 		h = append(h, fmt.Sprintf("%d values rounded to the decimals kept", d.rounded))
 	}
 	if d.overflow > 0 {
-		h = append(h, fmt.Sprintf("%d values too large for 32 bits left out", d.overflow))
+		h = append(h, fmt.Sprintf("%d values beyond ±2147483647 counts left out: print smaller numbers or fewer decimals", d.overflow))
 	}
 	if d.decimalHint {
-		h = append(h, "a comma is read as separating columns, never as a decimal mark")
+		h = append(h, "a comma is read as separating columns, never as a decimal or thousands mark")
+	}
+	if d.read >= noValueRows {
+		for i, c := range d.format.Channels {
+			if d.valued>>i&1 == 0 {
+				h = append(h, c.Label+" has had no number so far")
+			}
+		}
 	}
 	return h
 }

@@ -209,25 +209,25 @@ func TestBoardClock(t *testing.T) {
 	})
 	for _, test := range []struct {
 		name       string
-		seq        []int
+		seq        []int64
 		first      []int64
 		lost       []int64
 		counts     int
 		jumps      int
 		unreadable int64
 	}{
-		{"none lost", []int{5, 6, 7}, []int64{0}, []int64{0}, 3, 0, 0},
-		{"three lost", []int{5, 6, 10, 11}, []int64{0, 5}, []int64{0, 3}, 4, 0, 0},
-		{"8-bit wrap", []int{254, 255, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"8-bit wrap with loss", []int{250, 254, 3}, []int64{0, 4, 9}, []int64{0, 3, 4}, 3, 0, 0},
-		{"16-bit wrap", []int{65534, 65535, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"signed 16-bit wrap", []int{32766, 32767, -32768, -32767}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"signed -1 to 0", []int{-2, -1, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"32-bit wrap", []int{4294967294, 4294967295, 1}, []int64{0, 3}, []int64{0, 1}, 3, 0, 0},
-		{"torn number", []int{1234, 35, 1236, 1237}, []int64{0, 2}, []int64{0, 1}, 3, 0, 1},
-		{"two torn numbers", []int{1234, 35, 12, 1237, 1238}, []int64{0, 3}, []int64{0, 2}, 3, 0, 2},
-		{"long gap, confirmed", []int{10, 11, 5000, 5001}, []int64{0, 4991}, []int64{0, 4989}, 3, 0, 1},
-		{"started anew", []int{100, 101, 0, 1, 2}, []int64{0, 3}, []int64{0, 1}, 4, 1, 1},
+		{"none lost", []int64{5, 6, 7}, []int64{0}, []int64{0}, 3, 0, 0},
+		{"three lost", []int64{5, 6, 10, 11}, []int64{0, 5}, []int64{0, 3}, 4, 0, 0},
+		{"8-bit wrap", []int64{254, 255, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"8-bit wrap with loss", []int64{250, 254, 3}, []int64{0, 4, 9}, []int64{0, 3, 4}, 3, 0, 0},
+		{"16-bit wrap", []int64{65534, 65535, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"signed 16-bit wrap", []int64{32766, 32767, -32768, -32767}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"signed -1 to 0", []int64{-2, -1, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
+		{"32-bit wrap", []int64{4294967294, 4294967295, 1}, []int64{0, 3}, []int64{0, 1}, 3, 0, 0},
+		{"torn number", []int64{1234, 35, 1236, 1237}, []int64{0, 2}, []int64{0, 1}, 3, 0, 1},
+		{"two torn numbers", []int64{1234, 35, 12, 1237, 1238}, []int64{0, 3}, []int64{0, 2}, 3, 0, 2},
+		{"long gap, confirmed", []int64{10, 11, 5000, 5001}, []int64{0, 4991}, []int64{0, 4989}, 3, 0, 1},
+		{"started anew", []int64{100, 101, 0, 1, 2}, []int64{0, 3}, []int64{0, 1}, 4, 1, 1},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			var b strings.Builder

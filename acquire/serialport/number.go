@@ -4,7 +4,8 @@ package serialport
 type number struct {
 	mantissa int64
 	digits   int8 // 0 … maxDigits
-	missing  bool // nan, inf, ovf, null or an empty field
+	missing  bool // nan, inf, ovf, null or an empty field; or over
+	over     bool // too large
 }
 
 const (
@@ -96,7 +97,7 @@ func parseNumber(f []byte) (number, bool) {
 		return number{}, false
 	}
 	if over {
-		return number{missing: true}, true
+		return number{missing: true, over: true}, true
 	}
 	if negative {
 		mantissa = -mantissa
@@ -107,6 +108,9 @@ func parseNumber(f []byte) (number, bool) {
 // isMissingWord reports one of the words boards print for no value, without
 // regard to case.
 func isMissingWord(f []byte) bool {
+	if n := len(f); n > 5 && f[3] == '(' && f[n-1] == ')' { // nan(0x8)
+		f = f[:3]
+	}
 	if len(f) < 3 || len(f) > 8 {
 		return false
 	}

@@ -199,6 +199,7 @@ type source struct {
 	mu     sync.Mutex // guards what follows
 	health acquire.Health
 	hints  []string
+	advice string // on lines left out
 	heard  time.Time
 	closed bool
 }
@@ -294,19 +295,29 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 
 // unreadable says why nothing could be read, and what to do about it.
 func (s *source) unreadable(baud, bytesSeen int) error {
-	h := s.counted()
-	seen := fmt.Sprintf("%d bytes came", bytesSeen)
-	if h.excerptLen > 0 {
-		seen += fmt.Sprintf(", such as %q", printable(h.excerpt[:h.excerptLen], 40))
-	} else if t := s.decoder.Take().Text; len(t) > 0 {
-		seen += fmt.Sprintf("; the board says %q", t[0])
+	seen, line := fmt.Sprintf("%d bytes came", bytesSeen), s.newestLine()
+	if line != "" {
+		seen += fmt.Sprintf(", such as %q", line)
 	}
 	remedy := "is the board's baud rate the same, and does it end each line of numbers with a newline?"
 	if s.opts.frames {
 		remedy = "is the board's baud rate the same, and does it send frames as FRAMES.md says?"
+	} else if d, ok := s.decoder.(*LineDecoder); ok && line == "" && advice(printable(d.partial, 40)) != "" {
+		remedy = fmt.Sprintf("%q came without an end of line: end each line of numbers with a newline", printable(d.partial, 40))
+	} else if a := advice(line); a != "" {
+		remedy = a
 	}
 	return fmt.Errorf("serialport: %s: no readable %s in %g s at %d baud (%s); %s",
 		s.opts.port, s.opts.what(), openPatience.Seconds(), baud, seen, remedy)
+}
+
+// newestLine is the newest line that was not read as samples, made printable, or "".
+func (s *source) newestLine() string {
+	if t := s.decoder.Take().Text; len(t) > 0 {
+		return printable([]byte(t[min(len(t), maxTexts)-1]), 40) // after these stands how many more there were
+	}
+	h := s.counted()
+	return printable(h.excerpt[:h.excerptLen], 40)
 }
 
 func (s *source) counted() *stats {
@@ -536,6 +547,13 @@ func (s *source) publish() {
 	if c.unreadable != s.noted {
 		s.noted = c.unreadable
 		s.health.LastUnreadable = c.lastUnreadable()
+		s.advice = ""
+		if a := advice(s.health.LastUnreadable); c.unreadable >= 20 && c.unreadable > c.read/20 && a != "" && !s.opts.frames {
+			s.advice = fmt.Sprintf("lines such as %q are left out: %s", printable(c.excerpt[:c.excerptLen], 40), a)
+		}
+	}
+	if s.advice != "" {
+		hints = append(hints, s.advice)
 	}
 	s.hints = hints
 	s.heard = s.restAt
@@ -591,7 +609,7 @@ func findBaud(ctx context.Context, o options, dial dialer, bauds []int) (int, er
 				o.port, openSilence.Seconds())
 		}
 	}
-	best, bestScore, heardBytes := 0, 0.0, 0
+	best, bestScore, heardBytes, text := 0, 0.0, 0, ""
 	for i, baud := range bauds {
 		if i > 0 {
 			if err := l.SetBaud(baud); err != nil {
@@ -617,11 +635,18 @@ func findBaud(ctx context.Context, o options, dial dialer, bauds []int) (int, er
 		if rows >= 5 && readable > 0.95 {
 			return baud, nil
 		}
+		s.decoder = d
+		if line := s.newestLine(); text == "" && !o.frames && advice(line) != "" {
+			text = fmt.Sprintf("at %d baud it prints %q: %s", baud, line, advice(line))
+		}
 		if rows >= 2 {
 			if score := readable * math.Min(1, float64(rows)/5); score > bestScore {
 				best, bestScore = baud, score
 			}
 		}
+	}
+	if bestScore < 0.5 && text != "" {
+		return 0, fmt.Errorf("serialport: %s: no readable line at any of %d common baud rates (%d bytes came); %s", o.port, len(bauds), heardBytes, text)
 	}
 	if bestScore < 0.5 {
 		return 0, fmt.Errorf("serialport: %s: no readable %s at any of %d common baud rates (%d bytes came); set baud to what the board's program says, and end each line of numbers with a newline",

@@ -163,7 +163,7 @@ func TestOpenFails(t *testing.T) {
 			line: func(int) string { return "1234567890 " }}, "baud=9600"},
 		{"wrong baud", "is the board's baud rate the same", &fakeBoard{trueBaud: 9600, interval: 8 * time.Millisecond,
 			line: func(int) string { return "\x80\x81\x82\n" }}, "baud=9600"},
-		{"text only", `the board says "hello there`, &fakeBoard{trueBaud: 9600, interval: 50 * time.Millisecond,
+		{"text only", `such as "hello there`, &fakeBoard{trueBaud: 9600, interval: 50 * time.Millisecond,
 			line: func(int) string { return "hello there!\nhello there\n" }}, "baud=9600"},
 		{"clock only", "print at least one value", &fakeBoard{trueBaud: 9600, interval: 4 * time.Millisecond, onOpen: "\nt_ms\n",
 			line: func(i int) string { return fmt.Sprintf("%d\n", 4*i) }}, "baud=9600"},
