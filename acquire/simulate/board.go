@@ -116,20 +116,29 @@ func (b *board) slow(t, breath float64, off bool, m *motion) {
 	}
 }
 
+// moment is an analogue step: its time, in seconds and in samples, the R peaks around it,
+// and what comes from the house, each of 1 V rms.
+type moment struct {
+	t, position  float64
+	from, to     float64
+	hum, flicker float64
+}
+
 // analogue makes one step and returns a beat when it became certain.
-func (b *board) analogue(hr *heart, from, to, t, position, hum, flicker float64) (Beat, bool) {
+func (b *board) analogue(hr *heart, m moment) (Beat, bool) {
 	var x float64
 	switch b.Kind {
 	case acquire.KindPulse:
-		from, to = hr.around(t - b.TransitSeconds)
-		x = pulseAt(2 * math.Pi * (t - b.TransitSeconds - from) / (to - from))
+		sent := m.t - b.TransitSeconds
+		m.from, m.to = hr.around(sent)
+		x = pulseAt(2 * math.Pi * (sent - m.from) / (m.to - m.from))
 	case acquire.KindECG:
 		x = (b.ecg.z - b.ecgRest) * b.ecgScale
-		b.ecg.step(hr, t, b.step)
+		b.ecg.step(hr, m.t, b.step)
 	}
 	x *= b.height
 	clean := b.clean.process(x)
-	b.out = b.trimmer.process(x + b.base + hum*b.HumVolts + flicker*b.light)
+	b.out = b.trimmer.process(x + b.base + m.hum*b.HumVolts + m.flicker*b.light)
 	if b.Kind == acquire.KindOther {
 		return Beat{}, false
 	}
@@ -137,7 +146,7 @@ func (b *board) analogue(hr *heart, from, to, t, position, hum, flicker float64)
 		clean = -clean
 	}
 	if b.Kind == acquire.KindECG {
-		return b.wave.ecg(from, to, t, position, clean, 0.08+3*b.delay)
+		return b.wave.ecg(m, clean, 0.08+3*b.delay)
 	}
-	return b.wave.pulse(from, to, position, clean)
+	return b.wave.pulse(m, clean)
 }

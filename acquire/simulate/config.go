@@ -171,37 +171,72 @@ func (c Config) Clean() Config {
 	return c
 }
 
-func (c Config) check() error {
-	type limit struct {
-		name         string
-		x, low, high float64
-		unit         string
+// field is a number of a Config or a Channel, with its range and the option of an address
+// that sets it.
+type field struct {
+	name, option string
+	x            *float64
+	low, high    float64
+	unit         string
+}
+
+func (c *Config) fields() []field {
+	return []field{
+		{"rate", "rate", &c.RateHz, 25, 192000, " Hz"},
+		{"heart rate", "", &c.BPM, 20, 300, " per minute"},
+		{"variation", "variation", &c.Variation, 0, 0.2, ""},
+		{"breaths", "breath", &c.BreathsPerMinute, 4, 40, " per minute"},
+		{"mains", "mains", &c.MainsHz, 10, 100, " Hz"},
+		{"mains wander", "wander", &c.MainsWanderHz, 0, 1, " Hz"},
+		{"movements", "motion", &c.MotionPerMinute, 0, 60, " per minute"},
+		{"reference", "reference", &c.ReferenceVolts, 0.1, 100, " V"},
+		{"mid-rail", "midrail", &c.MidRailVolts, 0, 100, " V"},
+		{"lower rail", "low", &c.RailLowVolts, -100, 100, " V"},
+		{"upper rail", "high", &c.RailHighVolts, -100, 100, " V"},
+		{"seconds of truth kept", "", &c.KeepTruthSeconds, 0, math.MaxFloat64, " s"},
 	}
-	within := func(prefix string, limits []limit) error {
-		for _, l := range limits {
-			if !(l.x >= l.low && l.x <= l.high) {
-				return fmt.Errorf("simulate: %s%s %g: give %g to %g%s", prefix, l.name, l.x, l.low, l.high, l.unit)
-			}
+}
+
+// fields of a channel; the height of a pulse and of an ECG have options of their own.
+func (ch *Channel) fields() []field {
+	height, transit := "ecg", ""
+	if ch.Kind == acquire.KindPulse {
+		height, transit = "pulse", "transit"
+	}
+	return []field{
+		{"signal", height, &ch.SignalVolts, 0, 100, " V"},
+		{"transit", transit, &ch.TransitSeconds, 0, 1, " s"},
+		{"breathing", "swing", &ch.BreathVolts, 0, 100, " V"},
+		{"breathing depth", "depth", &ch.BreathDepth, 0, 0.9, ""},
+		{"drift", "drift", &ch.DriftVolts, 0, 100, " V rms"},
+		{"hum", "hum", &ch.HumVolts, 0, 100, " V rms"},
+		{"flicker", "flicker", &ch.FlickerVolts, 0, 100, " V rms"},
+		{"motion", "movement", &ch.MotionVolts, 0, 100, " V"},
+		{"noise", "noise", &ch.NoiseVolts, 0, 100, " V rms"},
+		{"trimmer", "trimmer", &ch.TrimmerHz, 0, 1e6, " Hz"},
+		{"gain", "gain", &ch.Gain, 0, 1000, ""},
+		{"offset", "offset", &ch.OffsetVolts, -100, 100, " V"},
+	}
+}
+
+func inRange(prefix string, fields []field) error {
+	for _, f := range fields {
+		if !(*f.x >= f.low && *f.x <= f.high) {
+			return fmt.Errorf("simulate: %s%s %g: give %g to %g%s", prefix, f.name, *f.x, f.low, f.high, f.unit)
 		}
-		return nil
 	}
-	err := within("", []limit{
-		{name: "rate", x: c.RateHz, low: 25, high: 192000, unit: " Hz"},
-		{name: "heart rate", x: c.BPM, low: 20, high: 300, unit: " per minute"},
-		{name: "variation", x: c.Variation, low: 0, high: 0.2},
-		{name: "breaths", x: c.BreathsPerMinute, low: 4, high: 40, unit: " per minute"},
-		{name: "mains", x: c.MainsHz, low: 10, high: 100, unit: " Hz"},
-		{name: "mains wander", x: c.MainsWanderHz, low: 0, high: 1, unit: " Hz"},
-		{name: "movements", x: c.MotionPerMinute, low: 0, high: 60, unit: " per minute"},
-		{name: "bits", x: float64(c.Bits), low: 6, high: 24},
-		{name: "reference", x: c.ReferenceVolts, low: 0.1, high: 100, unit: " V"},
-		{name: "mid-rail", x: c.MidRailVolts, low: 0, high: c.ReferenceVolts, unit: " V"},
-		{name: "lower rail", x: c.RailLowVolts, low: -100, high: 100, unit: " V"},
-		{name: "upper rail", x: c.RailHighVolts, low: -100, high: 100, unit: " V"},
-		{name: "seconds of truth kept", x: c.KeepTruthSeconds, low: 0, high: math.MaxFloat64, unit: " s"},
-	})
-	if err != nil {
+	return nil
+}
+
+func (c Config) check() error {
+	if err := inRange("", c.fields()); err != nil {
 		return err
+	}
+	if c.Bits < 6 || c.Bits > 24 {
+		return fmt.Errorf("simulate: bits %d: give 6 to 24", c.Bits)
+	}
+	if c.MidRailVolts > c.ReferenceVolts {
+		return fmt.Errorf("simulate: mid-rail %g V: must not lie above the reference, %g V", c.MidRailVolts, c.ReferenceVolts)
 	}
 	if c.RailLowVolts >= c.RailHighVolts {
 		return fmt.Errorf("simulate: lower rail %g V: must lie below the upper rail, %g V", c.RailLowVolts, c.RailHighVolts)
@@ -243,20 +278,7 @@ func (c Config) check() error {
 		default:
 			return fmt.Errorf("simulate: channel %s: kind %q: give pulse, ecg or other", ch.Label, ch.Kind)
 		}
-		err := within("channel "+ch.Label+": ", []limit{
-			{name: "signal", x: ch.SignalVolts, low: 0, high: 100, unit: " V"},
-			{name: "transit", x: ch.TransitSeconds, low: 0, high: 1, unit: " s"},
-			{name: "breathing", x: ch.BreathVolts, low: 0, high: 100, unit: " V"},
-			{name: "breathing depth", x: ch.BreathDepth, low: 0, high: 0.9},
-			{name: "drift", x: ch.DriftVolts, low: 0, high: 100, unit: " V rms"},
-			{name: "hum", x: ch.HumVolts, low: 0, high: 100, unit: " V rms"},
-			{name: "flicker", x: ch.FlickerVolts, low: 0, high: 100, unit: " V rms"},
-			{name: "motion", x: ch.MotionVolts, low: 0, high: 100, unit: " V"},
-			{name: "noise", x: ch.NoiseVolts, low: 0, high: 100, unit: " V rms"},
-			{name: "gain", x: ch.Gain, low: 0, high: 1000},
-			{name: "offset", x: ch.OffsetVolts, low: -100, high: 100, unit: " V"},
-		})
-		if err != nil {
+		if err := inRange("channel "+ch.Label+": ", ch.fields()); err != nil {
 			return err
 		}
 		if err := checkTrimmer(ch.TrimmerHz); err != nil {

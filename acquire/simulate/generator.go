@@ -241,13 +241,12 @@ func (g *Generator) sample(counts [][]int32, s int) {
 
 	for k := range g.inner {
 		// The last step ends on the sample itself.
-		t := end - float64(g.inner-1-k)*g.step
-		position := float64(g.index) - float64(g.inner-1-k)/float64(g.inner)
-		hum, flicker := g.mains.step(g.step)
-		from, to := g.heart.around(t)
+		m := moment{t: end - float64(g.inner-1-k)*g.step, position: float64(g.index) - float64(g.inner-1-k)/float64(g.inner)}
+		m.hum, m.flicker = g.mains.step(g.step)
+		m.from, m.to = g.heart.around(m.t)
 		for i := range g.boards {
 			b := &g.boards[i]
-			beat, found := b.analogue(g.heart, from, to, t, position, hum, flicker)
+			beat, found := b.analogue(g.heart, m)
 			if found && !g.isOff(beat) {
 				g.truth.Beats[i] = append(g.truth.Beats[i], beat)
 			}

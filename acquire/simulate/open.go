@@ -4,19 +4,27 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
 	"pulsewright/acquire"
 )
 
-// options are those Open knows, in the order of the signal's way.
-var options = []string{
-	"rate", "seed", "speed",
-	"bpm", "variation", "breath", "pulse", "ecg", "transit", "invert", "off",
-	"swing", "depth", "drift", "motion", "movement",
-	"mains", "wander", "hum", "harmonics", "flicker",
-	"trimmer", "noise", "gain", "offset", "low", "high", "midrail", "bits", "reference",
+// options are those Open knows, those of the fields among them.
+func (c *Config) options() []string {
+	known := []string{"seed", "speed", "bits", "bpm", "off", "invert", "harmonics", "pulse", "ecg", "transit"}
+	list := c.fields()
+	for i := range c.Channels {
+		list = append(list, c.Channels[i].fields()...)
+	}
+	for _, f := range list {
+		if f.option != "" && !slices.Contains(known, f.option) {
+			known = append(known, f.option)
+		}
+	}
+	slices.Sort(known)
+	return known
 }
 
 // Open opens demo:finger, demo:chest or demo:both. It implements acquire.Opener.
@@ -61,58 +69,49 @@ func FromAddress(a acquire.Address) (c Config, speed float64, err error) {
 	default:
 		return c, 0, &acquire.AddressError{Address: a.String(), Part: fmt.Sprintf("demo %q", a.Path), Rule: "known here are finger, chest, both"}
 	}
-	if err := a.Only(options...); err != nil {
+	if err := a.Only(c.options()...); err != nil {
 		return c, 0, err
 	}
-	number := func(dst *float64, option string, low, high float64) {
-		if err == nil {
-			*dst, err = a.Number(option, *dst, low, high)
-		}
+	if speed, err = a.Number("speed", 1, 0.01, 100); err != nil {
+		return c, 0, err
 	}
-	speed = 1
-	number(&speed, "speed", 0.01, 100)
+	if err := c.numbers(a); err != nil {
+		return c, 0, err
+	}
+	if err := c.lists(a); err != nil {
+		return c, 0, err
+	}
+	return c, speed, c.check()
+}
+
+// numbers takes the options that are one number, or a yes or no.
+func (c *Config) numbers(a acquire.Address) (err error) {
 	seed, bits := float64(c.Seed), float64(c.Bits)
-	number(&seed, "seed", 0, 1<<53)
-	number(&bits, "bits", 6, 24)
-	if err == nil && (seed != math.Trunc(seed) || bits != math.Trunc(bits)) {
-		return c, 0, &acquire.AddressError{Address: a.String(), Part: "option seed or bits", Rule: "give a whole number"}
-	}
-	c.Seed, c.Bits = uint64(seed), int(bits)
-	number(&c.RateHz, "rate", 25, 192000)
-	number(&c.Variation, "variation", 0, 0.2)
-	number(&c.BreathsPerMinute, "breath", 4, 40)
-	number(&c.MotionPerMinute, "motion", 0, 60)
-	number(&c.MainsHz, "mains", 10, 100)
-	number(&c.MainsWanderHz, "wander", 0, 1)
-	number(&c.ReferenceVolts, "reference", 0.1, 100)
-	number(&c.MidRailVolts, "midrail", 0, c.ReferenceVolts)
-	number(&c.RailLowVolts, "low", -100, 100)
-	number(&c.RailHighVolts, "high", -100, 100)
+	list := append(c.fields(), field{option: "seed", x: &seed, high: 1 << 53}, field{option: "bits", x: &bits, low: 6, high: 24})
 	for i := range c.Channels {
 		ch := &c.Channels[i]
-		if ch.Kind == acquire.KindPulse {
-			number(&ch.SignalVolts, "pulse", 0, 100)
-			number(&ch.TransitSeconds, "transit", 0, 1)
-		} else {
-			number(&ch.SignalVolts, "ecg", 0, 100)
-		}
-		number(&ch.BreathVolts, "swing", 0, 100)
-		number(&ch.BreathDepth, "depth", 0, 0.9)
-		number(&ch.DriftVolts, "drift", 0, 100)
-		number(&ch.HumVolts, "hum", 0, 100)
-		number(&ch.FlickerVolts, "flicker", 0, 100)
-		number(&ch.MotionVolts, "movement", 0, 100)
-		number(&ch.NoiseVolts, "noise", 0, 100)
-		number(&ch.TrimmerHz, "trimmer", 0, 1e6)
-		number(&ch.Gain, "gain", 0, 1000)
-		number(&ch.OffsetVolts, "offset", -100, 100)
-		if err == nil {
-			ch.Invert, err = a.Flag("invert", ch.Invert)
+		list = append(list, ch.fields()...)
+		if ch.Invert, err = a.Flag("invert", ch.Invert); err != nil {
+			return err
 		}
 	}
-	if err != nil {
-		return c, 0, err
+	for _, f := range list {
+		if f.option == "" {
+			continue
+		}
+		if *f.x, err = a.Number(f.option, *f.x, f.low, f.high); err != nil {
+			return err
+		}
 	}
+	if seed != math.Trunc(seed) || bits != math.Trunc(bits) {
+		return &acquire.AddressError{Address: a.String(), Part: "option seed or bits", Rule: "give a whole number"}
+	}
+	c.Seed, c.Bits = uint64(seed), int(bits)
+	return nil
+}
+
+// lists takes the options that are several numbers.
+func (c *Config) lists(a acquire.Address) (err error) {
 	bad := func(option, rule string) error {
 		return &acquire.AddressError{Address: a.String(), Part: "option " + option + "=" + a.Options.Get(option), Rule: rule}
 	}
@@ -121,13 +120,13 @@ func FromAddress(a acquire.Address) (c Config, speed float64, err error) {
 		for i, item := range strings.Split(a.Options.Get("bpm"), ",") {
 			if i == 0 {
 				if c.BPM, err = parse(item); err != nil {
-					return c, 0, bad("bpm", rule)
+					return bad("bpm", rule)
 				}
 				continue
 			}
 			at, bpm, err := pair(item)
 			if err != nil {
-				return c, 0, bad("bpm", rule)
+				return bad("bpm", rule)
 			}
 			c.Rates = append(c.Rates, RateStep{at, bpm})
 		}
@@ -136,7 +135,7 @@ func FromAddress(a acquire.Address) (c Config, speed float64, err error) {
 		for item := range strings.SplitSeq(a.Options.Get("off"), ",") {
 			from, to, err := pair(item)
 			if err != nil {
-				return c, 0, bad("off", "give stretches from:to in seconds, as in 20:30,50:55")
+				return bad("off", "give stretches from:to in seconds, as in 20:30,50:55")
 			}
 			c.Off = append(c.Off, Stretch{from, to})
 		}
@@ -147,16 +146,13 @@ func FromAddress(a acquire.Address) (c Config, speed float64, err error) {
 			for item := range strings.SplitSeq(text, ",") {
 				h, err := parse(item)
 				if err != nil {
-					return c, 0, bad("harmonics", "give shares of the fundamental for the 2nd, 3rd … harmonic, as in 0.03,0.2")
+					return bad("harmonics", "give shares of the fundamental for the 2nd, 3rd … harmonic, as in 0.03,0.2")
 				}
 				c.Harmonics = append(c.Harmonics, h)
 			}
 		}
 	}
-	if err := c.check(); err != nil {
-		return c, 0, err
-	}
-	return c, speed, nil
+	return nil
 }
 
 func parse(s string) (float64, error) {

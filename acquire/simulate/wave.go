@@ -26,44 +26,44 @@ func (w *wave) done() Beat {
 }
 
 // ecg looks for the R peak from 50 ms before the model's to window seconds
-// after it. from and to are the model's R peaks around t.
-func (w *wave) ecg(from, to, t, position, v, window float64) (Beat, bool) {
+// after it; v is the clean signal at m.
+func (w *wave) ecg(m moment, v, window float64) (Beat, bool) {
 	const before = 0.05
-	window = min(window, 0.5*(to-from))
+	window = min(window, 0.5*(m.to-m.from))
 	switch {
-	case to-t < before:
-		if w.beat != to {
-			w.beat, w.peak = to, math.Inf(-1)
+	case m.to-m.t < before:
+		if w.beat != m.to {
+			w.beat, w.peak = m.to, math.Inf(-1)
 		}
-	case w.beat == from && t-from > window:
-		w.footAt, w.interval = w.peakAt, to-from
+	case w.beat == m.from && m.t-m.from > window:
+		w.footAt, w.interval = w.peakAt, m.to-m.from
 		return w.done(), true
 	}
 	if v > w.peak && !math.IsNaN(w.beat) {
-		w.peak, w.peakAt = v, position
+		w.peak, w.peakAt = v, m.position
 	}
 	return Beat{}, false
 }
 
 // pulse looks for a beat's peak and the least value between the peak before
-// and it. from and to are the R peaks around t, less the transit.
-func (w *wave) pulse(from, to, position, v float64) (b Beat, found bool) {
-	if w.beat != from {
+// and it; m's R peaks are those around its time less the transit.
+func (w *wave) pulse(m moment, v float64) (b Beat, found bool) {
+	if w.beat != m.from {
 		if found = !math.IsNaN(w.beat); found {
 			b = w.done()
 			w.low, w.lowAt = w.nextLow, w.nextLowAt
 		}
-		w.beat, w.interval = from, to-from
+		w.beat, w.interval = m.from, m.to-m.from
 	}
 	if v > w.peak {
-		w.peak, w.peakAt, w.footAt = v, position, w.lowAt
+		w.peak, w.peakAt, w.footAt = v, m.position, w.lowAt
 		w.nextLow = math.Inf(1)
 	}
 	if v < w.low {
-		w.low, w.lowAt = v, position
+		w.low, w.lowAt = v, m.position
 	}
 	if v < w.nextLow {
-		w.nextLow, w.nextLowAt = v, position
+		w.nextLow, w.nextLowAt = v, m.position
 	}
 	return b, found
 }
