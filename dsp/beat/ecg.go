@@ -45,7 +45,8 @@ const (
 const (
 	ecgRateHz = 250 // internal rate, samples per second
 	ecgRing   = 2048
-	ecgCands  = 64
+	ecgCands  = 128
+	ecgSpare  = 8 // of them not looked at any more, soon to be overwritten
 	ecgChunk  = 256
 
 	shapeStep = 2  // shapes are kept at every second internal sample
@@ -68,6 +69,7 @@ type ecgCand struct {
 	sample    int64 // R peak, input samples
 	level     float64
 	floor     float64 // background level around it
+	quiet     float64 // level between the beats
 	agreement float64
 	feature   float64
 	threshold float64
@@ -86,6 +88,8 @@ type ecgShape struct {
 	v     [shapeLen]float64
 	count int
 	last  int64
+	// Mean slope of its beats: QRS complexes are steep, P and T waves are not.
+	slope float64
 	// What follows a beat of this kind, share of its level: the greatest level in
 	// each bin of the time after it, a mean over beats, and how many were seen.
 	tail  [tailLen]float64

@@ -26,9 +26,10 @@ func (d *ECGDetector) judge(dst []Beat, q *ecgCand) []Beat {
 }
 
 // weigh makes the candidate's feature and its threshold. The feature is the geometric
-// mean of level and slope, each beside the usual beat's, lessened for a strange shape
-// and where it comes early in a steady rhythm; the threshold rises with the background.
-// The form is that of a logistic decision in the logarithms of the measures.
+// mean of level and slope, each beside the usual beat's, lessened by what speaks against
+// a beat: a strange shape, coming early in a steady rhythm, being what the beat before
+// would leave; the threshold rises with the background. The form is that of a logistic
+// decision in the logarithms of the measures, so that no one of them decides alone.
 func (d *ECGDetector) weigh(q *ecgCand) {
 	usual := d.usual()
 	q.agreement = 0
@@ -36,9 +37,33 @@ func (d *ECGDetector) weigh(q *ecgCand) {
 		q.agreement = d.agree(q)
 	}
 	noise := clamp01(q.floor / usual / d.p.noiseFull)
-	cost := d.p.strangeWeight*(1-q.agreement) + d.p.earlyWeight*noise*d.early(q.at-d.last)
+	cost := d.p.strangeWeight*clamp01((1-q.agreement)/d.p.strangeFull) + d.p.earlyWeight*noise*d.early(q.at-d.last) + d.tail(q)
 	q.feature = math.Sqrt(q.level*usual*q.slope/d.usualSlope()) * math.Exp(-cost)
 	q.threshold = d.p.signalShare * usual * math.Pow(max(q.floor/usual, d.p.floorLeast)/0.1, d.p.floorPower)
+}
+
+// tail is the cost of coming where the last beat has its tail or its T wave. Soon after
+// a beat another must be great beside it; up to the end of a T wave, steeper than one
+// and greater than what followed such beats before.
+func (d *ECGDetector) tail(q *ecgCand) float64 {
+	gap := q.at - d.last
+	t := float64(gap) / (ecgRateHz * d.rootRR())
+	cost := 0.0
+	if near := clamp01(1 - (t-d.p.refractorySeconds)/d.p.waneSeconds); near > 0 {
+		cost += near * (d.p.waneWeight - d.p.waneGain*math.Log(q.level/d.lastCand.level))
+	}
+	if near := clamp01((1.2*d.p.tWaveEnd - t) / (0.4 * d.p.tWaveEnd)); near > 0 {
+		// All of either from a third of the slope and up to the height expected, nothing
+		// from the whole of it and tailTimes that height.
+		steep := q.slope / (d.p.bluntShare * min(d.lastCand.slope, d.usualSlope()))
+		cost += near * d.p.bluntWeight * clamp01(-math.Log(steep)/math.Log(3))
+		high := 0.5 // when it is not known
+		if e := d.expected(gap); e > 0 {
+			high = clamp01(1 - math.Log(q.level/e)/math.Log(d.p.tailTimes))
+		}
+		cost += near * d.p.tailWeight * high
+	}
+	return cost
 }
 
 // early says how far a beat so many internal samples after the last would be ahead
@@ -68,13 +93,13 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 		return "too soon after a beat"
 	}
 	if q.feature < q.threshold {
+		if q.feature*math.Exp(d.tail(q)) >= q.threshold {
+			return "T wave or tail of the beat before"
+		}
 		return "below the threshold"
 	}
-	if q.level < d.p.floorRatio*q.floor {
+	if q.level < d.p.floorRatio*q.quiet {
 		return "does not stand out from the background"
-	}
-	if d.isTail(q) {
-		return "T wave or tail of the beat before"
 	}
 	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
 		if x := d.level[i&(ecgRing-1)]; q.feature < d.p.aheadShare*x {
@@ -85,35 +110,11 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	return ""
 }
 
-// isTail says whether a candidate is no beat of its own but the T wave or the tail of
-// the last one. Soon after a beat another must be great, whatever its shape. Up to the
-// end of a T wave, one of no known shape must be steeper than a T wave, and where the
-// last one's kind is known to be followed by such a wave, steeper and greater than it.
-func (d *ECGDetector) isTail(q *ecgCand) bool {
-	gap := q.at - d.last
-	if q.level < d.wane(gap)*d.lastCand.level {
-		return true
-	}
-	if float64(gap) > d.p.tWaveEnd*ecgRateHz*d.rootRR() {
-		return false
-	}
-	slope := q.slope / min(d.lastCand.slope, d.usualSlope())
-	return slope < d.p.tWaveBlunt || slope < d.p.tailBlunt && q.level < d.p.tailTimes*d.expected(gap)
-}
-
 // rootRR is the square root of an interval in seconds, as the QT interval follows it
 // (Bazett 1920), kept within reason. Of the last intervals one of the longer: were T
 // waves taken for beats, the short ones would shut out the tests that refuse them.
 func (d *ECGDetector) rootRR() float64 {
 	return math.Sqrt(min(max(d.rankRR(0.75)/ecgRateHz, 0.4), 1.2))
-}
-
-// wane is the share of a beat's level that another needs so many internal samples
-// from it, falling from the end of the refractory time to none.
-func (d *ECGDetector) wane(gap int64) float64 {
-	t := float64(gap) / ecgRateHz
-	span := d.p.waneSeconds * d.rootRR()
-	return clamp01(d.p.waneShare * (1 - (t-d.p.refractorySeconds)/span))
 }
 
 // usual is the level of a usual beat, usualSlope its slope.
@@ -168,7 +169,7 @@ func (d *ECGDetector) take(dst []Beat, q *ecgCand, reason string) []Beat {
 	d.lastSample = q.sample
 	d.lastKind = d.learn(q)
 	d.tell2(q, true, reason)
-	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
+	quality := clamp01(q.agreement) * clamp01(1-q.quiet/q.level)
 	if q.clipped {
 		quality /= 2
 	}
@@ -192,7 +193,7 @@ func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
 	var best *ecgCand
 	for i := max(d.judged-ecgCands/2, 0); i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
-		if q.taken || q.fault != "" || float64(q.at-d.last) < d.p.tWaveEnd*ecgRateHz*d.rootRR() || d.isTail(q) || q.swing < d.config.MinVolts {
+		if q.taken || q.fault != "" || float64(q.at-d.last) < d.p.tWaveEnd*ecgRateHz*d.rootRR() || q.swing < d.config.MinVolts {
 			continue
 		}
 		if q.shadowed || q.feature < d.p.backShare*q.threshold || q.level < d.p.floorRatio*q.floor {
@@ -215,7 +216,7 @@ func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
 // the last seconds, and for slow ones in more of them.
 func (d *ECGDetector) search(dst []Beat, c int64) []Beat {
 	n := len(dst)
-	for _, seconds := range [...]int64{4, 7} {
+	for _, seconds := range [...]int64{4, 7, 13} {
 		if dst = d.searchIn(dst, c, seconds); len(dst) > n {
 			break
 		}
@@ -227,7 +228,7 @@ func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
 	from := max(c-seconds*ecgRateHz, d.last+int64(d.p.tWaveSeconds*ecgRateHz))
 	var pick [ecgCands]*ecgCand
 	first, second := 0.0, 0.0
-	for i := max(d.judged-ecgCands+8, 0); i < d.judged; i++ {
+	for i := max(d.judged-ecgCands+ecgSpare, 0); i < d.judged; i++ {
 		if q := &d.cands[i%ecgCands]; q.at >= from {
 			if q.level > first {
 				first, second = q.level, first
@@ -242,7 +243,7 @@ func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
 		least = max(least, d.p.signalShare*d.usual())
 	}
 	n := 0
-	for i := max(d.judged-ecgCands+8, 0); i < d.judged; i++ {
+	for i := max(d.judged-ecgCands+ecgSpare, 0); i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
 		if q.at < from || q.fault != "" || q.swing < d.config.MinVolts || q.level < least || q.level < d.p.startRatio*q.floor {
 			continue
@@ -255,7 +256,7 @@ func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
 				}
 				continue
 			}
-			if q.at-b.at < int64(d.p.tWaveSeconds*ecgRateHz) && (q.level < d.p.tWaveShare*b.level || q.slope < d.p.tailBlunt*b.slope) {
+			if q.at-b.at < int64(d.p.tWaveSeconds*ecgRateHz) && (q.level < d.p.tWaveShare*b.level || q.slope < d.p.tWaveBlunt*b.slope) {
 				continue
 			}
 		}
@@ -292,6 +293,8 @@ func (d *ECGDetector) searchIn(dst []Beat, c, seconds int64) []Beat {
 // measure locates R and takes the background and the shape.
 func (d *ECGDetector) measure(q *ecgCand) {
 	const mask = ecgRing - 1
+	// Fast beats leave less time between them, at 300 bpm hardly any.
+	between := clamp01((d.usualRR()/ecgRateHz - 0.2) / 0.3)
 	// Background: a low percentile of the level over the last two seconds.
 	n := 0
 	end := q.at + d.ahead
@@ -302,6 +305,7 @@ func (d *ECGDetector) measure(q *ecgCand) {
 	s := d.scratch[:n]
 	slices.Sort(s)
 	q.floor = s[n*35/100]
+	q.quiet = s[int(float64(n)*(0.02+0.33*between))]
 
 	for i := range q.shape {
 		q.shape[i] = d.shape[(q.at+d.shift+int64(i-shapeFull/2)*shapeStep)&mask]
@@ -452,16 +456,17 @@ func fit(x *[shapeFull]float64, v *[shapeLen]float64) float64 {
 	return best
 }
 
-// agree is the best correlation with the kinds known.
+// agree is the best correlation with the kinds known. A kind whose beats are blunt
+// beside the usual ones may be a P or T wave once taken for a beat and vouches for less.
 func (d *ECGDetector) agree(q *ecgCand) float64 {
-	best := -1.0
+	best, usual := -1.0, d.usualSlope()
 	for i := range d.shapes {
 		s := &d.shapes[i]
 		if s.count == 0 {
 			continue
 		}
 		r := fit(&q.shape, &s.v)
-		r *= 1 - d.p.novelty/float64(s.count)
+		r *= (1 - d.p.novelty/float64(s.count)) * clamp01(s.slope/(d.p.bluntKind*usual))
 		best = max(best, r)
 	}
 	return best
@@ -515,6 +520,7 @@ func (d *ECGDetector) learn(q *ecgCand) int {
 	}
 	g := 1 / math.Sqrt(xx)
 	alpha := max(1/float64(s.count), 0.125)
+	s.slope += alpha * (q.slope - s.slope)
 	for k := range s.v {
 		s.v[k] += alpha * (q.shape[bestLag+k]*g - s.v[k])
 	}
