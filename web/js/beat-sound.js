@@ -7,6 +7,8 @@ const LEAST_BETWEEN_SECONDS = 0.2;
 const LENGTH_SECONDS = 0.06;
 const PITCH_HZ = 740;
 const LOUDNESS = 0.25;
+/** A browser that gives sound says so within this time. */
+const ANSWER_MS = 2000;
 /** A report that had to wait longer is not sounded: a late tick misleads. */
 export const LATEST_MS = 100;
 
@@ -29,7 +31,12 @@ export class BeatSound {
   async start() {
     try {
       this.audio ??= this.make();
-      await this.audio.resume();
+      // Without an output some browsers never answer.
+      const answered = await Promise.race([this.audio.resume().then(() => true), new Promise((later) => window.setTimeout(later, ANSWER_MS))]);
+      if (!answered) {
+        void this.audio.suspend().catch(() => {});
+        return "The sound does not begin: is a loudspeaker or headphone connected?";
+      }
     } catch {
       this.audio = null;
       return "This browser gives no sound here.";

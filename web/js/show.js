@@ -24,6 +24,7 @@ const IDLE_MS = 4000;
 const LEAST_BETWEEN_FLASHES_MS = 340;
 const LAMP_MS = 130;
 const STALE_AFTER_MS = 3000;
+const TOLD_MS = 7000;
 /** Beats reported later than this are no news for the ear. */
 const LATE_BEAT_SECONDS = 1.5;
 const POINTER_STEP = 0.02;
@@ -92,6 +93,8 @@ export class ShowView {
     this.state = h("p", { class: "show-state", "data-testid": "show-state" });
     this.reason = h("p", { class: "show-reason", "data-testid": "show-reason" });
     this.held = h("p", { class: "show-held", hidden: true }, "Held still");
+    this.told = h("p", { class: "show-held show-told", hidden: true, "data-testid": "show-told" });
+    this.tellTimer = 0;
     this.label = h("p", { class: "show-label", "data-testid": "show-label" });
     this.ring = h("div", { class: "show-pointer", "aria-hidden": "true", "data-testid": "show-pointer", hidden: true });
     this.freezeButton = button("show-freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the trace still (space)" });
@@ -103,7 +106,7 @@ export class ShowView {
     this.leaveButton = button("show-leave", "Leave", () => this.leave(), { title: "Back to the page (Esc)" });
     this.controls = h("div", { class: "show-controls", role: "toolbar", "aria-label": "Show view" }, this.freezeButton, this.pointerButton, this.soundButton, this.rawButton, this.channelButton, this.groundButton, this.leaveButton);
     this.root = h("section", { class: "show", id: "show", "data-testid": "show", "aria-label": "Show view", tabindex: "-1", hidden: true },
-      h("div", { class: "show-sheet" }, this.canvas, this.held),
+      h("div", { class: "show-sheet" }, this.canvas, this.held, this.told),
       h("div", { class: "show-words" },
         h("div", { class: "show-rate" }, this.number, h("span", { class: "show-unit" }, this.lamp, "bpm")),
         h("div", { class: "show-say" }, this.label, this.state, this.reason)),
@@ -242,9 +245,18 @@ export class ShowView {
     if (this.sound.on) this.sound.stop();
     else {
       const why = await this.sound.start();
-      if (why) this.options.announce(why);
+      if (why) this.#tell(why);
     }
     this.#pressed(this.soundButton, this.sound.on);
+  }
+
+  /** Something to read for a while, for eyes and ears. @param {string} text */
+  #tell(text) {
+    this.options.announce(text);
+    setText(this.told, text);
+    this.told.hidden = false;
+    window.clearTimeout(this.tellTimer);
+    this.tellTimer = window.setTimeout(() => (this.told.hidden = true), TOLD_MS);
   }
 
   toggleRaw() {
