@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
@@ -30,8 +31,9 @@ type channel struct {
 	monitor *beat.Monitor
 	meter   *meter.Meter
 
-	base   int64 // session index of the monitor's and the meter's sample 0
-	seen   int64 // session index after the newest value
+	base   int64     // session index of the monitor's and the meter's sample 0
+	seen   int64     // session index after the newest value
+	valued time.Time // arrival of the newest block with a number in it
 	last   float64
 	hole   int  // samples without a value that were seen last, over all calls
 	fresh  bool // nothing since the last reset

@@ -263,10 +263,13 @@ func cloneBlock(b acquire.Block) acquire.Block {
 	return b
 }
 
-// readingOf is a channel's reading, or that nothing comes any more.
+// readingOf is a channel's reading, or that nothing, or no number, comes any more.
 func (s *Session) readingOf(c *channel, now time.Time) beat.Reading {
 	if silent := now.Sub(s.lastArrived).Seconds(); c.monitor != nil && s.source != nil && !s.lastArrived.IsZero() && s.pause == nil && silent >= silentSeconds && !s.source.Describe().ExactClock {
 		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("nothing has come from the source for %.0f s; is the board running?", silent)}
+	}
+	if empty := s.lastArrived.Sub(c.valued).Seconds(); c.monitor != nil && s.source != nil && empty >= silentSeconds && !s.source.Describe().ExactClock {
+		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no number has come on this channel for %.0f s; what does the board print?", empty)}
 	}
 	return c.reading()
 }

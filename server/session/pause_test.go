@@ -304,3 +304,25 @@ func TestSilenceShowsNoRate(t *testing.T) {
 		t.Errorf("a late page reads %+v", last)
 	}
 }
+
+// A column of nan is no slow start.
+func TestColumnWithoutNumbersIsSaid(t *testing.T) {
+	src := newScript(acquire.Info{Address: "test:x", ClaimedRateHz: 250, Channels: []acquire.Channel{{Label: "a", Kind: acquire.KindPulse, Unit: "V", VoltsPerCount: 1}}})
+	s := start(t, nil, src)
+	p := watch(t, s)
+	last := ChannelReading{}
+	p.reading = func(r ChannelReading) { last = r }
+	at := time.Now().Add(-6 * time.Second)
+	for k := range 60 { // a second of numbers, five of none
+		b := ramp(int64(25*k), 0, 25, at.Add(time.Duration(k)*100*time.Millisecond))
+		for i := range b.Counts[0] {
+			if k >= 10 {
+				b.Counts[0][i] = acquire.MissingCount
+			}
+		}
+		src.blocks <- b
+	}
+	p.until(func() bool {
+		return last.State == "no signal" && strings.HasPrefix(last.Reason, "no number has come on this channel for 5 s")
+	})
+}

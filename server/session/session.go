@@ -524,13 +524,17 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 		if cap(s.values[i]) < n {
 			s.values[i] = make([]float64, n+n/2)
 		}
-		v := s.values[i][:n]
+		v, valued := s.values[i][:n], false
 		for j, count := range b.Counts[i] {
 			if count == acquire.MissingCount {
 				v[j] = math.NaN()
 			} else {
 				v[j] = c.offset + float64(count)*c.factor
+				valued = true
 			}
+		}
+		if valued || c.valued.IsZero() {
+			c.valued = b.Arrived
 		}
 		if b.Clipped != nil && b.Clipped[i] || c.undo != nil && c.atEnd(b.Counts[i]) {
 			c.clip(max(c.seen, 1) + int64(n/s.decimation))

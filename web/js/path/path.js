@@ -250,7 +250,9 @@ export class PathPanel {
     const thin = server.decimation > 1 ? `, shown at ${rate(server.rateHz, 4)}` : "";
     setText(this.sourceRate, `${rate(used)}${thin}`);
     const bad = server.health?.unreadable ?? 0;
-    setText(this.sourceHealth, bad > 0 ? `${bad.toLocaleString("en")} unreadable lines` : (server.health?.detail ?? ""));
+    const detail = server.health?.detail ?? "";
+    const advice = detail.split("; ").find((part) => part.startsWith("lines such as"));
+    setText(this.sourceHealth, advice ?? (bad > 0 ? `${bad.toLocaleString("en")} unreadable lines` : detail));
   }
 
   /**
