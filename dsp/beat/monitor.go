@@ -394,8 +394,14 @@ func (m *Monitor) clipped(h hopStats) float64 {
 // Levels of quality. The rate is made of beats that look like beats; it is claimed
 // only when most of the last ones do.
 const (
-	beatQuality  = 0.15
-	claimQuality = 0.6
+	beatQuality       = 0.15
+	claimQuality      = 0.6
+	claimPulseQuality = 0.5
+	// Nor is it claimed of a pulse when the quality less twice the unsteadiness of the
+	// intervals is below this: uneven waves at uneven times are a moving hand's.
+	claimSteady = 0.25
+	// From this unsteadiness the reason tells of it.
+	tellUnsteady = 0.1
 	// A doubtful beat is still shown when the last eight have this much on average
 	// and it does not come earlier than this share of the usual interval.
 	doubtQuality = 0.3
@@ -505,6 +511,10 @@ func (m *Monitor) update() {
 	latency := float64(m.latency) / m.rateHz
 	limit := min(max(2, 1.8*m.meter.longest()), 3.2) + latency
 	rate, intervals := m.meter.bpm()
+	enough := claimQuality
+	if m.pulse != nil {
+		enough = claimPulseQuality
+	}
 	switch c := m.clipped(two); {
 	case m.flat(m.window(m.hopN, 4)):
 		r.State, r.Quality = StateNoSignal, 0
@@ -524,13 +534,16 @@ func (m *Monitor) update() {
 		}
 	case intervals < 3 && !m.meter.stepped:
 		r.State, r.Reason = StateSearching, "waiting for a few beats in a row"
-		if m.beats >= 3 && q < claimQuality {
+		if m.beats >= 3 && q < enough {
 			r.State = StateTooNoisy
 			r.Reason, m.figure = m.noise()
 		}
-	case q < claimQuality:
+	case q < enough:
 		r.State = StateTooNoisy
 		r.Reason, m.figure = m.noise()
+	case m.pulse != nil && q-2*m.meter.unsteady() < claimSteady:
+		r.State = StateTooNoisy
+		r.Reason = "the waves and the times between them are too uneven for a rate: hold still"
 	case rate > maxRateBPM:
 		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", maxRateBPM
 	case rate < minRateBPM:
@@ -538,6 +551,8 @@ func (m *Monitor) update() {
 	default:
 		r.State, r.RateBPM = StateReading, rate
 		switch {
+		case m.pulse != nil && m.meter.unsteady() > tellUnsteady:
+			r.Reason = "the beats come unevenly: of those that move little blood some may be missing"
 		case q > 0.8:
 			r.Reason = "the beats look alike"
 		default:

@@ -16,7 +16,7 @@ const (
 // (TestPulsePerturbed). Levels are relative to the typical beat.
 type pulseParams struct {
 	smoothSeconds float64 // whole length of the Hann smoothing; −6 dB at 1/length
-	trendSeconds  float64 // half length of the Hann mean that is taken for drift
+	trendSeconds  float64 // half length of the Hann mean that is taken for drift, in slow rhythms
 	hysteresis    float64 // a swing must turn back by this share of the level to end
 	startSeconds  float64 // heard before the first decision
 	threshold     float64 // a rise counts from this share of the level, in its expected time
@@ -30,26 +30,28 @@ type pulseParams struct {
 	notchReach    float64 // and up to this share of the R–R
 	decaySeconds  float64 // the level falls with this time constant when nothing is found
 	upstrokeEnd   float64 // the upstroke ends where the slope has fallen to this share
+	steepest      float64 // the slope is limited to so many of the usual beat's
 	tailSeconds   float64 // seen after the steepest point for the quality
 }
 
 func defaultPulseParams() pulseParams {
 	return pulseParams{
 		smoothSeconds: 0.17,
-		trendSeconds:  0.4,
+		trendSeconds:  0.5,
 		hysteresis:    0.04,
 		startSeconds:  3,
 		threshold:     0.45,
 		early:         0.6,
 		regular:       0.3,
 		searchShare:   0.12,
-		searchAt:      2,
+		searchAt:      2.2,
 		refractory:    0.4,
 		notchShare:    0.55,
 		notchSeconds:  0.4,
 		notchReach:    0.6,
 		decaySeconds:  1.5,
 		upstrokeEnd:   1.0 / 3,
+		steepest:      3,
 		tailSeconds:   0.3,
 	}
 }
@@ -58,17 +60,20 @@ func defaultPulseParams() pulseParams {
 // in any unit. It is a Detector.
 //
 // Method: the input is brought to 100–200 Hz (three running means, sinc³),
-// smoothed by a Hann window of 170 ms and freed of drift by taking away its
-// Hann-weighted mean over 0.4 s to either side. Being symmetric, that leaves no long
-// recovery after a strong pulse, as a causal high-pass does, in which a weak one would
-// drown; it costs those 0.4 s. The result is cut into rises and falls with a
+// smoothed by a Hann window of 170 ms, held to a slope of three times the usual
+// beat's, so that a jerk or a step does not outweigh the beats around it, and freed of
+// drift by taking away its Hann-weighted mean over 0.5 s to either side, less in a fast
+// rhythm. Being symmetric, that leaves no long recovery after a strong pulse, as a
+// causal high-pass does, in which a weak one would
+// drown; it costs those 0.5 s. The result is cut into rises and falls with a
 // hysteresis. Each rise is weighed by the geometric mean of its height and its
 // steepest slope and compared with the median of the last beats (an adaptive threshold
 // as in Zong et al. 2003, "An open-source algorithm to detect onset of arterial blood
 // pressure pulses", there on summed slopes). A rise is held to more before the expected
 // time than at it, the more so in a regular rhythm. A wave shortly after a beat that
 // starts from a shallow notch or is much smaller is that beat's dicrotic wave; so are
-// the weak ones when strong and weak have alternated unevenly. When the next beat comes
+// the weak ones when strong and weak have alternated unevenly, or the weak ones look
+// otherwise. When the next beat comes
 // after more than one and a half R–R, or none within two, the smaller rises since the
 // last one are looked at again.
 //
@@ -97,9 +102,10 @@ type PulseDetector struct {
 	workHz    float64
 	taps      []float64 // of the decimator
 	hann      []float64
-	trend     []float64
-	lag       float64 // input samples from an event to its work sample
-	tail      int     // work samples after the steepest point
+	trends    [8][]float64 // Hann means, the longest last
+	trendLag  int          // work samples by which y is later than smooth
+	lag       float64      // input samples from an event to its work sample
+	tail      int          // work samples after the steepest point
 	latency   int
 	rawMask   int64
 	workMask  int64
@@ -107,8 +113,11 @@ type PulseDetector struct {
 
 	raw    []float64 // ring of the input, less the first sample
 	dec    []float64 // ring at the work rate
-	smooth []float64 // ring: smoothed
-	y      []float64 // ring: smoothed and freed of drift, later by half the trend's length
+	free   []float64 // ring: smoothed
+	smooth []float64 // ring: of limited slope
+	offset float64   // of smooth less free
+	y      []float64 // ring: smoothed and freed of drift, later by trendLag
+	trend  int       // which of trends
 	n      int64     // input samples taken
 	k      int64     // work samples made
 	due    int
@@ -152,6 +161,7 @@ type swing struct {
 	depth             float64 // fall from the peak before to the foot
 	weight            float64
 	need              float64 // what it was held against when judged
+	quality           float64 // once reported, −1 before
 }
 
 type pendingBeat struct {
@@ -166,12 +176,14 @@ type decider struct {
 	heldN       int
 	started     bool
 	weights     ring8
+	slopes      ring8 // steepest, before they were limited
 	rr          ring8
 	last        swing
 	haveLast    bool
 	missed      [8]swing // rises rejected since the last beat
 	missedN     int
 	takes       takes
+	unlike      int     // rises found looking back, in a row, that did not look like a pulse
 	double      int     // above 0: a dicrotic wave is expected after each beat,
 	doubleReach float64 // up to so many samples after it
 	pending     [16]pendingBeat
@@ -224,8 +236,11 @@ func newPulse(rateHz float64, p pulseParams) (*PulseDetector, error) {
 		d.taps = convolve(d.taps, box)
 	}
 	d.hann = hannMean(p.smoothSeconds * d.workHz / 2)
-	d.trend = hannMean(p.trendSeconds * d.workHz)
-	d.lag = float64(len(d.taps)-1)/2 + float64((len(d.hann)-1)/2+(len(d.trend)-1)/2)*float64(d.ratio)
+	for i := range d.trends {
+		d.trends[i] = hannMean(p.trendSeconds * d.workHz * (trendLeast + (1-trendLeast)*float64(i)/float64(len(d.trends)-1)))
+	}
+	d.trendLag = len(d.trends[len(d.trends)-1]) / 2
+	d.lag = float64(len(d.taps)-1)/2 + float64((len(d.hann)-1)/2+d.trendLag)*float64(d.ratio)
 	d.tail = int(math.Ceil(p.tailSeconds * d.workHz))
 	d.latency = int(math.Ceil(p.tailSeconds*rateHz+d.lag)) + 2*d.ratio
 	const rememberSeconds = 12
@@ -236,6 +251,7 @@ func newPulse(rateHz float64, p pulseParams) (*PulseDetector, error) {
 	d.rawMask, d.workMask = int64(len(d.raw)-1), int64(size-1)
 	d.shapeFrom = int(math.Round(0.2 * d.workHz))
 	d.smooth, d.y = make([]float64, size), make([]float64, size)
+	d.free = make([]float64, size)
 	d.shape.init(d.shapeFrom + d.tail)
 	for i := range d.scratch {
 		d.scratch[i] = make([]float64, int(1.7*rateHz)+8)
@@ -282,6 +298,7 @@ func pow2(n float64) int {
 // Reset forgets everything; samples count from 0 again.
 func (d *PulseDetector) Reset() {
 	d.n, d.k, d.due = 0, 0, 0
+	d.offset, d.trend = 0, d.trendFor(0)
 	d.polarity.reset()
 	d.zig = zigzag{}
 	d.deciders = [2]decider{}
@@ -356,14 +373,18 @@ func (d *PulseDetector) work(dst []Beat) []Beat {
 	for i, h := range d.hann {
 		v += h * d.dec[(d.k-int64(i))&dm]
 	}
+	d.free[d.k&d.workMask] = v
+	v = d.limited(v)
 	d.smooth[d.k&d.workMask] = v
 	decide := float64(d.k) >= (d.p.startSeconds+d.p.trendSeconds)*d.workHz
 	if d.polarity.add(v, decide) {
 		d.shape.reset()
 	}
-	y := d.smooth[(d.k-int64(len(d.trend)-1)/2)&d.workMask]
-	for i, h := range d.trend {
-		y -= h * d.smooth[(d.k-int64(i))&d.workMask]
+	y := d.smooth[(d.k-int64(d.trendLag))&d.workMask]
+	trend := d.trends[d.trend]
+	newest := d.k - int64(d.trendLag-len(trend)/2)
+	for i, h := range trend {
+		y -= h * d.smooth[(newest-int64(i))&d.workMask]
 	}
 	slope := 0.0
 	if d.k > 0 {
@@ -380,6 +401,44 @@ func (d *PulseDetector) work(dst []Beat) []Beat {
 	d.pointPrev, d.pointCur = d.pointCur, y
 	d.k++
 	return dst
+}
+
+// The mean taken for drift is shorter in rhythms faster than this, in proportion and
+// down to a share.
+const (
+	trendRR    = 0.6 // seconds
+	trendLeast = 0.75
+)
+
+// trendFor chooses among trends for an R–R in work samples, 0 when unknown.
+func (d *PulseDetector) trendFor(rr float64) int {
+	most := len(d.trends) - 1
+	if rr == 0 {
+		return most / 2
+	}
+	return int(math.Round(float64(most) * unitClamp((rr/(trendRR*d.workHz)-trendLeast)/(1-trendLeast))))
+}
+
+// limited is the smoothed sample v with its slope limited to some of the usual beat's,
+// so that a jerk or a step outweighs no more beats than a few of its own size.
+func (d *PulseDetector) limited(v float64) float64 {
+	if d.k == 0 {
+		return v
+	}
+	limit := 0.0
+	for i := range d.deciders {
+		if s := &d.deciders[i].slopes; s.len() >= 3 {
+			limit = max(limit, d.p.steepest*s.median())
+		}
+	}
+	before := d.smooth[(d.k-1)&d.workMask]
+	d.offset *= 1 - 1/(10*d.workHz)
+	u := v + d.offset
+	if limit > 0 {
+		u = max(before-limit, min(u, before+limit))
+	}
+	d.offset = u - v
+	return u
 }
 
 // swings follows the rises and falls.

@@ -204,6 +204,7 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 		}
 	}
 	c.weights.add(s.weight)
+	c.slopes.add(d.steepest(s, c == &d.deciders[1]))
 	c.last, c.haveLast = s, true
 	if c.double > 0 {
 		c.double--
@@ -223,6 +224,9 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 		}
 		c.takes.n = 0
 	}
+	if (c == &d.deciders[0]) == (d.polarity.sign > 0) && c.rr.len() >= 4 {
+		d.trend = d.trendFor(c.expected())
+	}
 	c.missedN = 0
 	if c.pendingN == len(c.pending) {
 		copy(c.pending[:], c.pending[1:])
@@ -232,16 +236,25 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 	c.pendingN++
 }
 
-// searchBack looks for a missed beat when one is overdue.
+// timely is a rise's weight, less so far from the expected time; a rise half or
+// one and a half R–R after the last beat counts about 0.4 and 0.7.
+func (c *decider) timely(s swing) float64 {
+	off := math.Log(float64(s.steep-c.last.steep)/c.expected()) / 0.5
+	return s.weight * math.Exp(-off*off/2)
+}
+
+// searchBack looks for a missed beat when one is overdue: the strongest rise, those
+// near the expected time before others.
 func (c *decider) searchBack(d *PulseDetector) {
 	rr := c.expected()
 	if !c.haveLast || c.missedN == 0 || rr == 0 {
 		return
 	}
-	best, l := -1, c.weights.median()
+	best, most, l := -1, 0.0, c.weights.median()
 	for i, s := range c.missed[:c.missedN] {
-		if s.weight > d.p.searchShare*l && (best < 0 || s.weight > c.missed[best].weight) {
-			best = i
+		fit := c.timely(s)
+		if s.weight > d.p.searchShare*l && fit > most {
+			best, most = i, fit
 		}
 	}
 	if best < 0 {
@@ -256,8 +269,37 @@ func (c *decider) searchBack(d *PulseDetector) {
 			n++
 		}
 	}
+	if !c.believes(d.shape.likeness(d, c, s)) {
+		c.refuse(d, s, "looking back, but unlike a pulse, as those found so before")
+		c.missed, c.missedN = rest, n
+		return
+	}
 	c.take(d, s, true)
 	c.missed, c.missedN = rest, n
+}
+
+// believes tells whether a rise found looking back is taken, from how much it looks like
+// a pulse: one that does is, others only a few in a row. Otherwise the hump that is left
+// between two pulses when drift is taken away would be one.
+func (c *decider) believes(likeness float64) bool {
+	if likeness >= likeAPulse {
+		c.unlike = 0
+		return true
+	}
+	c.unlike++
+	return c.unlike <= unlikeLasts
+}
+
+// steepest is the slope of a rise, or of a fall, before it was limited.
+func (d *PulseDetector) steepest(s swing, fall bool) float64 {
+	most, sign, lag := 0.0, 1.0, int64(d.trendLag)
+	if fall {
+		sign = -1
+	}
+	for k := max(1, s.foot-lag); k <= s.peak-lag; k++ {
+		most = max(most, sign*(d.free[k&d.workMask]-d.free[(k-1)&d.workMask]))
+	}
+	return most
 }
 
 // emit reports the beats whose tail has been seen.
@@ -273,6 +315,7 @@ func (d *PulseDetector) emit(dst []Beat) []Beat {
 				continue
 			}
 			q := d.shape.judge(d, c, p.swing)
+			c.takes.judged(p.steep, q)
 			if e, ok := d.locate(p.swing, d.polarity.sign); ok && e.Sample > d.lastOut {
 				e.Quality = q
 				d.lastOut = e.Sample
@@ -297,7 +340,7 @@ func (d *PulseDetector) at(k int64) int64 {
 
 // drift is what was taken for drift at an input sample.
 func (d *PulseDetector) drift(at int64) float64 {
-	back := int64(len(d.trend)-1) / 2
+	back := int64(d.trendLag)
 	x := (float64(at) + d.lag) / float64(d.ratio)
 	k := int64(math.Floor(x))
 	v := [2]float64{}
@@ -431,15 +474,49 @@ func (t *takes) add(s swing, limit float64) {
 		t.n--
 	}
 	t.s[t.n] = s
+	t.s[t.n].quality = -1
 	t.n++
 	t.limit = limit
+}
+
+// judged notes the quality of a beat that is reported.
+func (t *takes) judged(steep int64, quality float64) {
+	for i := range t.s[:t.n] {
+		if t.s[i].steep == steep {
+			t.s[i].quality = quality
+		}
+	}
+}
+
+// unlike tells that of those taken in turn, from first on, one looks like the usual
+// pulse and the next does not, in a steady rhythm.
+func (t *takes) unlike(first int) bool {
+	var rr [takesKept / 2]float64
+	k := 0
+	for i := first; i+2 < t.n; i += 2 {
+		rr[k] = float64(t.s[i+2].steep - t.s[i].steep)
+		k++
+	}
+	if _, worst := spread(rr[:k]); worst > rateSteady {
+		return false
+	}
+	var sum [2]float64
+	var n [2]int
+	for i, s := range t.s[first:t.n] {
+		if s.quality >= 0 {
+			sum[i%2] += s.quality
+			n[i%2]++
+		}
+	}
+	return min(n[0], n[1]) >= 2 && sum[0]/float64(n[0])-sum[1]/float64(n[1]) > 0.7
 }
 
 // doubled tells whether strong and weak ones have alternated, each weak one sooner
 // after the strong one than before the next, and gives then within how many samples
 // the weak ones come; 0 if not. That is beat and dicrotic wave, both counted, when
 // the weak one comes within the limit, or later but less than a third as strong. A
-// rhythm in which the weak wave comes in the middle is left alone.
+// rhythm in which the weak wave comes in the middle is left alone, unless it is unlike
+// the strong one: pulses that alternate in strength are of one shape.
 func (t *takes) doubled() (reach float64) {
 	if t.n < takesKept {
 		return 0
@@ -448,14 +525,15 @@ func (t *takes) doubled() (reach float64) {
 	if t.s[1].weight > t.s[0].weight {
 		first = 1
 	}
+	unlike := t.unlike(first)
 	for i := first; i+2 < takesKept; i += 2 {
 		a, b, c := t.s[i], t.s[i+1], t.s[i+2]
 		before, after := float64(b.steep-a.steep), float64(c.steep-b.steep)
 		strong := min(a.weight, c.weight)
-		if b.weight > 0.8*strong || before > 0.85*after || after > 4*before {
+		if b.weight > 0.8*strong || after > 4*before {
 			return 0
 		}
-		if before > t.limit && b.weight > strong/3 {
+		if !unlike && (before > 0.85*after || before > t.limit && b.weight > strong/3) {
 			return 0
 		}
 		reach = max(reach, 1.2*before)

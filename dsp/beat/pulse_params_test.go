@@ -23,6 +23,7 @@ func pulseFields(p *pulseParams) map[string]*float64 {
 		"notchReach":    &p.notchReach,
 		"decaySeconds":  &p.decaySeconds,
 		"upstrokeEnd":   &p.upstrokeEnd,
+		"steepest":      &p.steepest,
 		"tailSeconds":   &p.tailSeconds,
 	}
 }

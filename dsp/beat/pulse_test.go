@@ -255,6 +255,61 @@ func TestPulseDicrotic(t *testing.T) {
 	}
 }
 
+// A knock and a step of thirty pulses' height (the finger shifts, a lamp is switched)
+// spoil the beats they cover, none after.
+func TestPulseJerks(t *testing.T) {
+	const rate, seconds = 250, 120
+	f := fingerAt(rate, steady(72, 0.6, seconds), seconds, 0.33, same(1, 0.2))
+	noise(f.x, 0.005, 3)
+	jerks := []float64{20, 40, 60, 80, 100} // seconds
+	for i := range f.x {
+		at := float64(i) / rate
+		for k, j := range jerks {
+			u := (at - j) / 0.04
+			switch k % 2 {
+			case 0:
+				f.x[i] += 30 * math.Exp(-u*u/2)
+			default:
+				f.x[i] += 30 / (1 + math.Exp(-4*u)) * float64(k-2) // up at 80 s, down at 40
+			}
+		}
+	}
+	// What lies within half a second of a jerk counts neither way.
+	covered := func(at int64) bool {
+		return slices.ContainsFunc(jerks, func(j float64) bool { return math.Abs(float64(at)/rate-j) < 0.5 })
+	}
+	f.peak = slices.DeleteFunc(f.peak, covered)
+	f.expect(t, slices.DeleteFunc(pulses(t, f), func(b Beat) bool { return covered(b.Sample) }), 8, 0.05)
+}
+
+// Strong and weak waves in turn, 0.4 s apart: beat and dicrotic wave if the weak ones
+// look otherwise, a pulse of alternating strength if they look alike.
+func TestPulseDoubled(t *testing.T) {
+	for _, c := range []struct {
+		weak, quality float64
+		at            int64 // of the weak one, of 100
+		doubled       bool
+	}{
+		{0.5, 0.1, 50, true},
+		{0.5, 0.9, 50, false},
+		{0.9, 0.1, 50, false},
+		{0.5, 0.9, 40, true},
+	} {
+		var k takes
+		for i := range int64(takesKept) {
+			s := swing{steep: 100 * (i / 2), weight: 1, quality: 0.95}
+			if i%2 == 1 {
+				s = swing{steep: s.steep + c.at, weight: c.weak, quality: c.quality}
+			}
+			k.add(s, 100)
+			k.judged(s.steep, s.quality)
+		}
+		if got := k.doubled() > 0; got != c.doubled {
+			t.Errorf("%+v: doubled %t", c, got)
+		}
+	}
+}
+
 func TestPulseSilence(t *testing.T) {
 	const rate = 250
 	n := 60 * rate

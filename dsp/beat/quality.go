@@ -14,14 +14,33 @@ type pulseShape struct {
 	alike int // beats in a row that agree with the one before but not the mean
 }
 
+// likeAPulse is how much a rise found looking back has to look like a pulse, and
+// unlikeLasts how many in a row are taken that do not.
+const (
+	likeAPulse  = 0.1
+	unlikeLasts = 5
+)
+
 func (t *pulseShape) init(n int) {
 	t.mean, t.prev, t.cur = make([]float64, n), make([]float64, n), make([]float64, n)
 }
 
 func (t *pulseShape) reset() { t.count, t.beats, t.alike = 0, 0, 0 }
 
-// judge gives 0 to 1 for the pulse s.
-func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
+// likeness of a rise to the usual pulse, 0 to 1; it learns nothing. What is heard of
+// it so far is compared.
+func (t *pulseShape) likeness(d *PulseDetector, c *decider, s swing) float64 {
+	n := t.cut(d, c, s)
+	n = min(n, int(d.k-s.steep)+d.shapeFrom)
+	if t.count == 0 || n < 3 {
+		return 1
+	}
+	level(t.cur[:n])
+	return alike(correlation(t.cur[:n], t.mean[:n]))
+}
+
+// cut puts the pulse s into cur and tells how much of it is to be compared.
+func (t *pulseShape) cut(d *PulseDetector, c *decider, s swing) int {
 	n := len(t.cur)
 	for i := range t.cur {
 		k := s.steep - int64(d.shapeFrom) + int64(i)
@@ -34,6 +53,16 @@ func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 	if rr := c.expected(); rr > 0 {
 		n = max(n/2, min(n, d.shapeFrom+int(0.8*rr)))
 	}
+	return n
+}
+
+// alike maps a correlation to a quality.
+func alike(r float64) float64 { return unitClamp((r - 0.65) / 0.3) }
+
+// judge gives 0 to 1 for the pulse s.
+func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
+	n := t.cut(d, c, s)
+	level(t.cur[:n])
 	q := 0.0
 	rMean, rPrev := 0.0, 0.0
 	if t.beats > 0 {
@@ -46,7 +75,7 @@ func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 	if t.beats == 0 {
 		r = 0.8
 	}
-	q = unitClamp((r - 0.5) / 0.45)
+	q = alike(r)
 	// The mean learns from beats that agree; when others agree among themselves it
 	// starts anew.
 	switch {
@@ -79,6 +108,20 @@ func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 		q *= 1 - 0.5*unitClamp((x-math.Log(1.5))/math.Log(3))
 	}
 	return q
+}
+
+// level takes away the straight line that fits best.
+func level(v []float64) {
+	n := float64(len(v))
+	var sum, moment float64
+	for i, x := range v {
+		sum += x
+		moment += x * (float64(i) - (n-1)/2)
+	}
+	slope := moment * 12 / (n * (n*n - 1))
+	for i := range v {
+		v[i] -= sum/n + slope*(float64(i)-(n-1)/2)
+	}
 }
 
 // correlation is Pearson's; 0 for a constant.
