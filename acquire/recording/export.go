@@ -321,7 +321,7 @@ func wavHeader(rate uint32, channels, bytes int, frames int64, comment string) [
 
 // ExportEDF writes a stretch with its annotations to a new EDF+ (.edf) or BDF+
 // (.bdf) file. For channels without a stated range the counts themselves decide
-// whether 16 bits do; for that the recording is read twice.
+// whether 16 or 24 bits do; for that the recording is read twice.
 func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	from, to, err := o.stretch(f)
 	if err != nil {
@@ -439,23 +439,15 @@ func (f *File) ranges(channels []acquire.Channel, o ExportOptions, from, to int6
 		if channels[c].MinCount < channels[c].MaxCount {
 			continue
 		}
-		if low[c] < -1<<23 || high[c] >= 1<<23 {
-			return fmt.Errorf("recording: %s: channel %q has counts from %d to %d, and BDF+ holds 24 bits: use CSV or WAV", f.path, channels[c].Label, low[c], high[c])
-		}
 		channels[c].MinCount, channels[c].MaxCount = low[c], max(high[c], low[c]+1)
 	}
 	return nil
 }
 
 // Convert writes the recording in to a new file out of the format that its name
-// ends in: .edf, .bdf, .csv, .wav, or .csv.gz, .wav.gz. When it fails or ctx
-// ends, out is removed.
-func Convert(ctx context.Context, in, out string, progress func(done, total int64)) error {
-	return ConvertWith(ctx, in, out, OpenOptions{}, ExportOptions{Progress: progress})
-}
-
-// ConvertWith is Convert with options of both sides; ctx replaces the export's.
-func ConvertWith(ctx context.Context, in, out string, open OpenOptions, o ExportOptions) error {
+// ends in: .edf, .bdf, .csv, .wav, or .csv.gz, .wav.gz. When it fails or ctx, which
+// replaces the export's, ends, out is removed.
+func Convert(ctx context.Context, in, out string, open OpenOptions, o ExportOptions) error {
 	base, packed := strings.CutSuffix(strings.ToLower(out), ".gz")
 	var write func(io.Writer, *File, ExportOptions) error
 	switch ext := filepath.Ext(base); {

@@ -159,3 +159,23 @@ func TestTimesInLumps(t *testing.T) {
 		}
 	}
 }
+
+// TestWideChannelIsExported: counts of more than 24 bits of a channel that states no range
+// go through a BDF+ file and out of it again, bit for bit.
+func TestWideChannelIsExported(t *testing.T) {
+	folder := t.TempDir()
+	counts := [][]int32{{0, 1<<30 + 7, -1<<30 - 9, acquire.MissingCount, 1<<31 - 1, -1<<31 + 1, 255, -1}}
+	header := Header{Info: acquire.Info{Channels: []acquire.Channel{{Label: "a"}}}, RateHz: 8, Wide: []bool{true}}
+	w, err := Create(filepath.Join(folder, "wide.bdf"), header)
+	must(t, err)
+	must(t, w.Write(counts, 0))
+	must(t, w.Close())
+	for _, name := range []string{"again.bdf", "then.csv"} {
+		out := filepath.Join(folder, name)
+		must(t, Convert(t.Context(), w.Path(), out, OpenOptions{}, ExportOptions{Counts: true}))
+		sameCounts(t, all(t, mustOpen(t, out)), counts)
+	}
+	if err := Convert(t.Context(), w.Path(), filepath.Join(folder, "narrow.edf"), OpenOptions{}, ExportOptions{}); err == nil || !strings.Contains(err.Error(), ".bdf") {
+		t.Errorf("into 16 bits: %v, want to be told of .bdf", err)
+	}
+}

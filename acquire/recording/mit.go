@@ -17,29 +17,6 @@ type MITAnnotation struct {
 	Text    string // of code 63, made safe
 }
 
-// mitSymbols are the customary letters of the codes.
-var mitSymbols = [...]string{1: "N", 2: "L", 3: "R", 4: "a", 5: "V", 6: "F", 7: "J", 8: "A", 9: "S", 10: "E", 11: "j",
-	12: "/", 13: "Q", 14: "~", 16: "|", 18: "s", 19: "T", 20: "*", 21: "D", 22: `"`, 23: "=", 24: "p", 25: "B", 26: "^",
-	27: "t", 28: "+", 29: "u", 30: "?", 31: "!", 32: "[", 33: "]", 34: "e", 35: "n", 36: "@", 37: "x", 38: "f", 39: "(",
-	40: ")", 41: "r"}
-
-// Symbol is the customary letter of the code: "N", "V", "[" …; "" when it has none.
-func (a MITAnnotation) Symbol() string {
-	if a.Code < 0 || a.Code >= len(mitSymbols) {
-		return ""
-	}
-	return mitSymbols[a.Code]
-}
-
-// IsBeat reports whether the code marks a heart beat.
-func (a MITAnnotation) IsBeat() bool {
-	switch a.Code {
-	case 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 25, 30, 34, 35, 38, 41:
-		return true
-	}
-	return false
-}
-
 // ReadMITAnnotations reads an annotation file: little-endian 16-bit words of a
 // 6-bit code and a 10-bit step in samples; 59 announces a 32-bit step, high half
 // first; 60 to 63 add to the entry before. A word of 0 ends it. A

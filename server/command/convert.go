@@ -37,7 +37,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 			fmt.Fprintf(stderr, "\r%3.0f %%", 100*float64(done)/float64(total))
 		}
 	}}
-	if err := recording.ConvertWith(ctx, f.Arg(0), f.Arg(1), open, options); err != nil {
+	if err := recording.Convert(ctx, f.Arg(0), f.Arg(1), open, options); err != nil {
 		return err
 	}
 	fmt.Fprintf(stderr, "\rwritten: %s\n", f.Arg(1))
