@@ -110,7 +110,7 @@ func watch(t *testing.T, s *Session) *page {
 // until reads messages until done says so.
 func (p *page) until(done func() bool) {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	for !done() {
 		m, dropped, err := p.client.Next(ctx)
