@@ -45,32 +45,55 @@ func grade(ok, middling bool) string {
 	return poor
 }
 
+// judge collects the verdicts on a report.
+type judge struct {
+	cfg Config
+	r   *Report
+	out []Verdict
+}
+
 func verdicts(cfg Config, r *Report) []Verdict {
-	var out []Verdict
-	add := func(topic, grade, text, remedy string) {
-		if grade == good {
-			remedy = ""
-		}
-		out = append(out, Verdict{topic, grade, text, remedy})
+	j := &judge{cfg: cfg, r: r}
+	if r.Level.Stuck {
+		j.stuck()
+		return j.out
 	}
-	l, c := &r.Level, &r.Clipping
+	j.clipping()
+	j.swing()
+	j.hum()
+	j.noise()
+	j.drift()
+	j.settling()
+	j.polarity()
+	return j.out
+}
 
-	if l.Stuck {
-		where, remedy := fmt.Sprintf("The signal stands still at %s.", amount(cfg, l.MeanVolts)), "Check that the board has power, that its output reaches this input, and that the right pin is read."
-		switch {
-		case c.ConverterHighShare > 0.9:
-			where, remedy = "The signal is stuck at the converter's upper end.", "Lower the gain or the level; measure the board's output with a voltmeter."
-		case c.ConverterLowShare > 0.9:
-			where, remedy = "The signal is stuck at the converter's lower end.", "Check power and mid-rail; measure the board's output with a voltmeter."
-		case cfg.SupplyHigh-cfg.SupplyLow > 0 && l.MeanVolts > cfg.SupplyHigh-0.3*(cfg.SupplyHigh-cfg.SupplyLow):
-			where, remedy = fmt.Sprintf("The signal is stuck near the upper rail, at %s.", amount(cfg, l.MeanVolts)), "An amplifier stage is saturated: look for offset times gain, too much light, or an open electrode."
-		case cfg.SupplyHigh-cfg.SupplyLow > 0 && l.MeanVolts < cfg.SupplyLow+0.1*(cfg.SupplyHigh-cfg.SupplyLow):
-			where, remedy = fmt.Sprintf("The signal is stuck near the lower rail, at %s.", amount(cfg, l.MeanVolts)), "Check the mid-rail's two resistors and buffer, and the sensor's supply."
-		}
-		add("signal", poor, where, remedy)
-		return out
+// add adds a verdict; what is good needs no remedy.
+func (j *judge) add(topic, grade, text, remedy string) {
+	if grade == good {
+		remedy = ""
 	}
+	j.out = append(j.out, Verdict{topic, grade, text, remedy})
+}
 
+func (j *judge) stuck() {
+	l, c := &j.r.Level, &j.r.Clipping
+	where, remedy := fmt.Sprintf("The signal stands still at %s.", amount(j.cfg, l.MeanVolts)), "Check that the board has power, that its output reaches this input, and that the right pin is read."
+	switch {
+	case c.ConverterHighShare > 0.9:
+		where, remedy = "The signal is stuck at the converter's upper end.", "Lower the gain or the level; measure the board's output with a voltmeter."
+	case c.ConverterLowShare > 0.9:
+		where, remedy = "The signal is stuck at the converter's lower end.", "Check power and mid-rail; measure the board's output with a voltmeter."
+	case j.cfg.SupplyHigh-j.cfg.SupplyLow > 0 && l.MeanVolts > j.cfg.SupplyHigh-0.3*(j.cfg.SupplyHigh-j.cfg.SupplyLow):
+		where, remedy = fmt.Sprintf("The signal is stuck near the upper rail, at %s.", amount(j.cfg, l.MeanVolts)), "An amplifier stage is saturated: look for offset times gain, too much light, or an open electrode."
+	case j.cfg.SupplyHigh-j.cfg.SupplyLow > 0 && l.MeanVolts < j.cfg.SupplyLow+0.1*(j.cfg.SupplyHigh-j.cfg.SupplyLow):
+		where, remedy = fmt.Sprintf("The signal is stuck near the lower rail, at %s.", amount(j.cfg, l.MeanVolts)), "Check the mid-rail's two resistors and buffer, and the sensor's supply."
+	}
+	j.add("signal", poor, where, remedy)
+}
+
+func (j *judge) clipping() {
+	c := &j.r.Clipping
 	clip := c.ConverterLowShare + c.ConverterHighShare
 	switch {
 	case clip > 0:
@@ -80,68 +103,75 @@ func verdicts(cfg Config, r *Report) []Verdict {
 		} else if c.ConverterLowShare == 0 {
 			end = "the upper end"
 		}
-		add("clipping", grade(false, clip < clipFair), fmt.Sprintf("%.2g %% of the samples lie at %s of the converter's range.", 100*clip, end), "Lower the gain, or bring the level to the middle of the converter's range.")
+		j.add("clipping", grade(false, clip < clipFair), fmt.Sprintf("%.2g %% of the samples lie at %s of the converter's range.", 100*clip, end), "Lower the gain, or bring the level to the middle of the converter's range.")
 	case c.FlatHighShare > 0:
-		add("clipping", poor, fmt.Sprintf("The tops are flat at %s: an amplifier runs into its limit there.", amount(cfg, c.FlatHighVolts)), "Lower the gain or the level; many op amps end 1.5 V below their supply.")
+		j.add("clipping", poor, fmt.Sprintf("The tops are flat at %s: an amplifier runs into its limit there.", amount(j.cfg, c.FlatHighVolts)), "Lower the gain or the level; many op amps end 1.5 V below their supply.")
 	case c.FlatLowShare > 0:
-		add("clipping", poor, fmt.Sprintf("The bottoms are flat at %s: an amplifier runs into its limit there.", amount(cfg, c.FlatLowVolts)), "Lower the gain or raise the mid-rail.")
+		j.add("clipping", poor, fmt.Sprintf("The bottoms are flat at %s: an amplifier runs into its limit there.", amount(j.cfg, c.FlatLowVolts)), "Lower the gain or raise the mid-rail.")
 	case !c.ConverterKnown:
-		add("clipping", good, "No flat tops are seen. Whether the converter's ends are reached is not known.", "")
+		j.add("clipping", good, "No flat tops are seen. Whether the converter's ends are reached is not known.", "")
 	default:
-		add("clipping", good, "Nothing is cut off.", "")
+		j.add("clipping", good, "Nothing is cut off.", "")
 	}
+}
 
-	p := &r.Pulse
+func (j *judge) swing() {
+	p := &j.r.Pulse
 	var rails float64
 	railName := "supply"
-	if v := cfg.SupplyHigh - cfg.SupplyLow; v > 0 {
+	if v := j.cfg.SupplyHigh - j.cfg.SupplyLow; v > 0 {
 		rails = v
-	} else if v := cfg.ConverterHigh - cfg.ConverterLow; v > 0 {
+	} else if v := j.cfg.ConverterHigh - j.cfg.ConverterLow; v > 0 {
 		rails, railName = v, "converter's range"
 	}
 	steps := math.Inf(1)
-	if cfg.VoltsPerCount > 0 {
-		steps = p.HeightVolts / cfg.VoltsPerCount
+	if j.cfg.VoltsPerCount > 0 {
+		steps = p.HeightVolts / j.cfg.VoltsPerCount
 	}
 	switch {
 	case !p.Known:
-		add("swing", noAnswer, "The pulse's height is not known: "+p.Reason+".", "Wait for heartbeats, or improve the contact.")
+		j.add("swing", noAnswer, "The pulse's height is not known: "+p.Reason+".", "Wait for heartbeats, or improve the contact.")
 	case rails == 0:
-		add("swing", noAnswer, fmt.Sprintf("The pulse is %s high. Whether that is much is not known without the supply.", amount(cfg, p.HeightVolts)), "Set the supply rails.")
+		j.add("swing", noAnswer, fmt.Sprintf("The pulse is %s high. Whether that is much is not known without the supply.", amount(j.cfg, p.HeightVolts)), "Set the supply rails.")
 	default:
 		share := p.HeightVolts / rails
 		g := grade(share >= swingGood && share <= 0.95, share >= swingFair)
 		remedy := "Raise the gain: the pulse should fill a third of the supply or more."
-		text := fmt.Sprintf("The pulse is %s high, %.2g %% of the %s.", amount(cfg, p.HeightVolts), 100*share, railName)
+		text := fmt.Sprintf("The pulse is %s high, %.2g %% of the %s.", amount(j.cfg, p.HeightVolts), 100*share, railName)
 		if steps < grainPoor {
 			g, text = poor, text+fmt.Sprintf(" It has only %.2g converter steps.", steps)
 		}
 		if share > 0.95 {
 			remedy = "Lower the gain a little: there is no room left."
 		}
-		add("swing", g, text, remedy)
+		j.add("swing", g, text, remedy)
 	}
+}
 
-	h := &r.Hum
+func (j *judge) hum() {
+	h := &j.r.Hum
 	switch {
 	case !h.Known:
-		add("hum", noAnswer, "Hum could not be measured: "+h.Reason+".", "Sample faster, or keep still.")
+		j.add("hum", noAnswer, "Hum could not be measured: "+h.Reason+".", "Sample faster, or keep still.")
 	case !h.Found:
-		add("hum", good, fmt.Sprintf("No hum is seen above %s rms.", amount(cfg, h.LimitVoltsRMS)), "")
+		j.add("hum", good, fmt.Sprintf("No hum is seen above %s rms.", amount(j.cfg, h.LimitVoltsRMS)), "")
 	case !h.ToPulseKnown:
-		add("hum", noAnswer, fmt.Sprintf("Hum at %.2f Hz is %s rms. How it compares with the pulse is not known.", h.FreqHz, amount(cfg, h.VoltsRMS)), "Wait for heartbeats.")
+		j.add("hum", noAnswer, fmt.Sprintf("Hum at %.2f Hz is %s rms. How it compares with the pulse is not known.", h.FreqHz, amount(j.cfg, h.VoltsRMS)), "Wait for heartbeats.")
 	default:
-		add("hum", grade(h.ToPulseDB <= humGoodDB, h.ToPulseDB <= humFairDB),
-			fmt.Sprintf("Hum at %.2f Hz is %s rms: peak to peak %.3g %% of the pulse (%.0f dB).", h.FreqHz, amount(cfg, h.VoltsRMS), 100*math.Pow(10, h.ToPulseDB/20), h.ToPulseDB),
+		j.add("hum", grade(h.ToPulseDB <= humGoodDB, h.ToPulseDB <= humFairDB),
+			fmt.Sprintf("Hum at %.2f Hz is %s rms: peak to peak %.3g %% of the pulse (%.0f dB).", h.FreqHz, amount(j.cfg, h.VoltsRMS), 100*math.Pow(10, h.ToPulseDB/20), h.ToPulseDB),
 			"Turn the low-pass trimmer towards a lower corner, shorten and twist the sensor's leads, run from batteries, keep mains cables away.")
 	}
+}
 
-	n := &r.Noise
+func (j *judge) noise() {
+	p := &j.r.Pulse
+	n := &j.r.Noise
 	switch {
 	case !n.Known:
-		add("noise", noAnswer, "Noise could not be measured: "+n.Reason+".", "")
+		j.add("noise", noAnswer, "Noise could not be measured: "+n.Reason+".", "")
 	default:
-		text := fmt.Sprintf("Noise is %s/√Hz about %.0f Hz", amount(cfg, n.VoltsPerRootHz), n.CentreHz)
+		text := fmt.Sprintf("Noise is %s/√Hz about %.0f Hz", amount(j.cfg, n.VoltsPerRootHz), n.CentreHz)
 		if n.ConverterKnown {
 			text += fmt.Sprintf(", %.2g converter steps", n.RMSInSteps)
 		}
@@ -152,41 +182,47 @@ func verdicts(cfg Config, r *Report) []Verdict {
 			remedy = "More gain before the converter, or a converter with more bits, would show more."
 		}
 		if !p.Known {
-			add("noise", noAnswer, text+" How it compares with the pulse is not known.", "Wait for heartbeats.")
+			j.add("noise", noAnswer, text+" How it compares with the pulse is not known.", "Wait for heartbeats.")
 			break
 		}
 		ratio := 6.6 * n.InHeartbeatBandVolts / p.HeightVolts
-		add("noise", grade(ratio <= noiseGood, ratio <= noiseFair), text, remedy)
+		j.add("noise", grade(ratio <= noiseGood, ratio <= noiseFair), text, remedy)
 	}
+}
 
-	d := &r.Drift
+func (j *judge) drift() {
+	p := &j.r.Pulse
+	d := &j.r.Drift
 	switch {
 	case !d.Known:
-		add("drift", noAnswer, "Drift is not known yet: "+d.Reason+".", "")
+		j.add("drift", noAnswer, "Drift is not known yet: "+d.Reason+".", "")
 	case !p.Known:
-		add("drift", noAnswer, fmt.Sprintf("The level wanders by %s.", amount(cfg, d.SwingVolts)), "")
+		j.add("drift", noAnswer, fmt.Sprintf("The level wanders by %s.", amount(j.cfg, d.SwingVolts)), "")
 	default:
 		ratio := d.SwingVolts / p.HeightVolts
-		add("drift", grade(ratio <= driftGood, ratio <= driftFair), fmt.Sprintf("The level wanders by %s, %.2g times the pulse.", amount(cfg, d.SwingVolts), ratio),
+		j.add("drift", grade(ratio <= driftGood, ratio <= driftFair), fmt.Sprintf("The level wanders by %s, %.2g times the pulse.", amount(j.cfg, d.SwingVolts), ratio),
 			"Keep still, let the contact settle, and check the coupling capacitor's corner.")
 	}
+}
 
-	s := &r.Settling
+func (j *judge) settling() {
+	s := &j.r.Settling
 	if s.Known {
-		add("settling", grade(s.Seconds <= settleGood, s.Seconds <= settleFair), fmt.Sprintf("After a movement of %s the signal was back in %.2g s.", amount(cfg, s.StepVolts), s.Seconds),
+		j.add("settling", grade(s.Seconds <= settleGood, s.Seconds <= settleFair), fmt.Sprintf("After a movement of %s the signal was back in %.2g s.", amount(j.cfg, s.StepVolts), s.Seconds),
 			"A smaller coupling capacitor or resistor settles sooner; keep its corner below 0.5 Hz for a pulse.")
 	} else {
-		add("settling", noAnswer, "Settling is not known: "+s.Reason+".", "")
+		j.add("settling", noAnswer, "Settling is not known: "+s.Reason+".", "")
 	}
+}
 
-	o := &r.Polarity
+func (j *judge) polarity() {
+	o := &j.r.Polarity
 	switch {
 	case !o.Known:
-		add("polarity", noAnswer, "Polarity is not known: "+o.Reason+".", "")
+		j.add("polarity", noAnswer, "Polarity is not known: "+o.Reason+".", "")
 	case o.Upright:
-		add("polarity", good, "The heartbeat stands upright.", "")
+		j.add("polarity", good, "The heartbeat stands upright.", "")
 	default:
-		add("polarity", fair, "The heartbeat is upside down.", "Swap the inputs or the electrodes, or switch on invert.")
+		j.add("polarity", fair, "The heartbeat is upside down.", "Swap the inputs or the electrodes, or switch on invert.")
 	}
-	return out
 }
