@@ -137,38 +137,46 @@ func (a *AdviceConfig) at(cornerHz, presentHz float64) AdviceRow {
 	return r
 }
 
-// Advise predicts hum and pulse for each corner and says what to set. It is an
-// error when hum or pulse are unknown or a part's value makes no sense.
-func Advise(cfg AdviceConfig) (Advice, error) {
+// check tells what is wrong or not known; it fills in the target and gives the hum's power.
+func (cfg *AdviceConfig) check() (hum float64, err error) {
 	for _, v := range []struct {
 		name  string
 		value float64
 	}{{"present resistor", cfg.PresentOhms}, {"present capacitor", cfg.PresentFarads}, {"capacitor", cfg.CapacitorFarads}, {"trimmer", cfg.TrimmerOhms}} {
 		if !(v.value >= 0) || math.IsInf(v.value, 0) {
-			return Advice{}, fmt.Errorf("meter: trimmer advice: %s of %v: it must be positive, or 0 when unknown", v.name, v.value)
+			return 0, fmt.Errorf("meter: trimmer advice: %s of %v: it must be positive, or 0 when unknown", v.name, v.value)
 		}
 	}
 	if (cfg.PresentOhms > 0) != (cfg.PresentFarads > 0) {
-		return Advice{}, fmt.Errorf("meter: trimmer advice: present low-pass of %v Ω and %v F: name both, or neither", cfg.PresentOhms, cfg.PresentFarads)
+		return 0, fmt.Errorf("meter: trimmer advice: present low-pass of %v Ω and %v F: name both, or neither", cfg.PresentOhms, cfg.PresentFarads)
 	}
 	if cfg.TargetDB == 0 {
 		cfg.TargetDB = defaultTargetDB
 	}
 	if !(cfg.TargetDB < 0) || math.IsInf(cfg.TargetDB, 0) {
-		return Advice{}, fmt.Errorf("meter: trimmer advice: target of %v dB: it must be below 0", cfg.TargetDB)
+		return 0, fmt.Errorf("meter: trimmer advice: target of %v dB: it must be below 0", cfg.TargetDB)
 	}
 	if !(cfg.PulseVolts > 0) || math.IsInf(cfg.PulseVolts, 0) {
-		return Advice{}, fmt.Errorf("meter: trimmer advice: the pulse's height is not known yet; wait for heartbeats")
+		return 0, fmt.Errorf("meter: trimmer advice: the pulse's height is not known yet; wait for heartbeats")
 	}
-	var hum float64
 	for _, v := range cfg.HumVoltsRMS {
 		hum += v * v
 	}
 	if !(hum > 0) || !(cfg.HumFreqHz > 0) {
-		return Advice{}, fmt.Errorf("meter: trimmer advice: no hum was found, so there is none to take away")
+		return 0, fmt.Errorf("meter: trimmer advice: no hum was found, so there is none to take away")
 	}
 	if cfg.Density.Averages == 0 || cfg.Density.BinHz > 1.001 || cfg.Density.RateHz < 60 {
-		return Advice{}, fmt.Errorf("meter: trimmer advice: it needs a spectrum with bins of 1 Hz or finer from 60 Hz sampling or more; wait, or sample faster")
+		return 0, fmt.Errorf("meter: trimmer advice: it needs a spectrum with bins of 1 Hz or finer from 60 Hz sampling or more; wait, or sample faster")
+	}
+	return hum, nil
+}
+
+// Advise predicts hum and pulse for each corner and says what to set. It is an
+// error when hum or pulse are unknown or a part's value makes no sense.
+func Advise(cfg AdviceConfig) (Advice, error) {
+	hum, err := cfg.check()
+	if err != nil {
+		return Advice{}, err
 	}
 	a := Advice{CapacitorFarads: cfg.CapacitorFarads}
 	if cfg.PresentOhms > 0 {
@@ -223,26 +231,31 @@ func Advise(cfg AdviceConfig) (Advice, error) {
 		a.Text = "Every corner up to 200 Hz costs too much of the pulse: leave the low-pass as it is and lower the hum at its source."
 	}
 	if a.CapacitorFarads > 0 {
-		a.ResistorOhms = 1 / (2 * math.Pi * a.Best.CornerHz * a.CapacitorFarads)
-		a.E24Ohms = E24(a.ResistorOhms)
-		a.WithE24 = cfg.at(CornerHz(a.E24Ohms, a.CapacitorFarads), a.PresentHz)
-		a.TrimmerOhms = cfg.TrimmerOhms
-		if a.TrimmerOhms == 0 { // the smallest common one with a fifth to spare
-			decade := math.Pow(10, math.Floor(math.Log10(a.ResistorOhms)))
-			for _, k := range []float64{1, 2, 5, 10, 20} {
-				if k*decade*0.8 >= a.ResistorOhms {
-					a.TrimmerOhms = k * decade
-					break
-				}
-			}
-		}
-		a.TrimmerShare = a.ResistorOhms / a.TrimmerOhms
-		if a.TrimmerShare > 1 {
-			a.TrimmerReason = fmt.Sprintf("the trimmer of %s is too small for %s: take a larger one or a larger capacitor", ohms(a.TrimmerOhms), ohms(a.ResistorOhms))
-			a.TrimmerShare = 1
-		}
+		a.choose(&cfg)
 	}
 	return a, nil
+}
+
+// choose finds the parts for the best corner with the capacitor.
+func (a *Advice) choose(cfg *AdviceConfig) {
+	a.ResistorOhms = 1 / (2 * math.Pi * a.Best.CornerHz * a.CapacitorFarads)
+	a.E24Ohms = E24(a.ResistorOhms)
+	a.WithE24 = cfg.at(CornerHz(a.E24Ohms, a.CapacitorFarads), a.PresentHz)
+	a.TrimmerOhms = cfg.TrimmerOhms
+	if a.TrimmerOhms == 0 { // the smallest common one with a fifth to spare
+		decade := math.Pow(10, math.Floor(math.Log10(a.ResistorOhms)))
+		for _, k := range []float64{1, 2, 5, 10, 20} {
+			if k*decade*0.8 >= a.ResistorOhms {
+				a.TrimmerOhms = k * decade
+				break
+			}
+		}
+	}
+	a.TrimmerShare = a.ResistorOhms / a.TrimmerOhms
+	if a.TrimmerShare > 1 {
+		a.TrimmerReason = fmt.Sprintf("the trimmer of %s is too small for %s: take a larger one or a larger capacitor", ohms(a.TrimmerOhms), ohms(a.ResistorOhms))
+		a.TrimmerShare = 1
+	}
 }
 
 func ohms(v float64) string {

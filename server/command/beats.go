@@ -69,10 +69,7 @@ func pickChannel(info acquire.Info, number int, kind string) (int, beat.Kind, er
 		}
 	}
 	if kind == "" {
-		kind = string(beat.Pulse)
-		if info.Channels[n].Kind == acquire.KindECG {
-			kind = string(beat.ECG)
-		}
+		return n, analysis.KindOf(info.Channels[n]), nil
 	}
 	return n, beat.Kind(kind), nil
 }

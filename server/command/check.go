@@ -38,21 +38,9 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if *mains != 0 && *mains != 50 && *mains != 60 {
 		return fmt.Errorf("%w: -mains %g: give 50 or 60, or leave it out", errMisused, *mains)
 	}
-	low, high, middle := math.NaN(), math.NaN(), math.NaN()
-	var err error
-	if *supply != "" {
-		l, h, ok := strings.Cut(*supply, ":")
-		var errLow, errHigh error
-		low, errLow = strconv.ParseFloat(l, 64)
-		high, errHigh = strconv.ParseFloat(h, 64)
-		if !ok || errLow != nil || errHigh != nil || !(low < high) {
-			return fmt.Errorf("%w: -supply %q: give the lower and the upper rail in volts, as in 0:5", errMisused, *supply)
-		}
-	}
-	if *midRail != "" {
-		if middle, err = strconv.ParseFloat(*midRail, 64); err != nil {
-			return fmt.Errorf("%w: -midrail %q: give volts, as in 2.5", errMisused, *midRail)
-		}
+	low, high, middle, err := rails(*supply, *midRail)
+	if err != nil {
+		return err
 	}
 	file, err := recording.OpenWith(f.Arg(0), recording.OpenOptions{RateHz: *rate})
 	if err != nil {
@@ -110,12 +98,30 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 			meter.Report
 		}{f.Arg(0), c.Label, info.ClaimedRateHz, float64(start) / info.ClaimedRateHz, report})
 	}
-	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, span(len(values), info.ClaimedRateHz), info.ClaimedRateHz, len(beats))
+	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, fmt.Sprintf("%.1f s", float64(len(values))/info.ClaimedRateHz), info.ClaimedRateHz, len(beats))
 	printReport(stdout, report)
 	return nil
 }
 
-func span(samples int, rateHz float64) string { return fmt.Sprintf("%.1f s", float64(samples)/rateHz) }
+// rails reads a supply as 0:5 and a mid-rail; NaN stands for what is not told.
+func rails(supply, midRail string) (low, high, middle float64, err error) {
+	low, high, middle = math.NaN(), math.NaN(), math.NaN()
+	if supply != "" {
+		l, h, ok := strings.Cut(supply, ":")
+		var errLow, errHigh error
+		low, errLow = strconv.ParseFloat(l, 64)
+		high, errHigh = strconv.ParseFloat(h, 64)
+		if !ok || errLow != nil || errHigh != nil || !(low < high) {
+			return low, high, middle, fmt.Errorf("%w: -supply %q: give the lower and the upper rail in volts, as in 0:5", errMisused, supply)
+		}
+	}
+	if midRail != "" {
+		if middle, err = strconv.ParseFloat(midRail, 64); err != nil {
+			return low, high, middle, fmt.Errorf("%w: -midrail %q: give volts, as in 2.5", errMisused, midRail)
+		}
+	}
+	return low, high, middle, nil
+}
 
 // printReport prints a report for a person.
 func printReport(w io.Writer, r meter.Report) {

@@ -3,10 +3,12 @@ package command
 import (
 	"context"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"io"
 	"os"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
@@ -21,7 +23,7 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	path := f.String("path", "", "`FILE` with path settings as JSON (see PathSettings in the API), instead")
 	rate := f.Float64("rate", 0, "sample rate in `Hz` (default: the recording's, else 250)")
 	bits := f.Int("bits", 0, "`width` of the converter (default: the recording's, else 10)")
-	signed := f.Bool("signed", false, "counts lie about 0 instead of above it")
+	signed := f.Bool("signed", false, "counts lie about 0 instead of above it (default: the recording's)")
 	form := f.String("form", string(firmware.Exact), "`exact` (30-bit coefficients, 64-bit sums) or small (14, 32)")
 	if err := parse(f, args, stdout); err != nil {
 		return err
@@ -35,33 +37,24 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	config := firmware.Config{RateHz: *rate, Bits: *bits, Signed: *signed, Form: firmware.Form(*form)}
 	var settings *signalpath.Settings
 	if f.NArg() == 1 {
-		file, err := recording.Open(f.Arg(0))
+		told := false
+		f.Visit(func(f *flag.Flag) { told = told || f.Name == "signed" })
+		channel, kept, rateHz, err := recordedPath(f.Arg(0), *number)
 		if err != nil {
 			return err
 		}
-		defer file.Close()
-		info := file.Describe()
-		if *number < 1 || *number > len(info.Channels) {
-			return fmt.Errorf("-channel %d: the recording has %d channels, counted from 1", *number, len(info.Channels))
-		}
-		c := info.Channels[*number-1]
 		if config.RateHz == 0 {
-			config.RateHz = info.ClaimedRateHz
+			config.RateHz = rateHz
 		}
+		width, below := server.ConverterBits(channel)
 		if config.Bits == 0 {
-			config.Bits, config.Signed = server.ConverterBits(c)
+			config.Bits = width
+		}
+		if !told {
+			config.Signed = below
 		}
 		if *kind == "" && *path == "" {
-			var kept struct {
-				Channels []struct {
-					Path signalpath.Settings `json:"path"`
-				} `json:"channels"`
-			}
-			if err := json.Unmarshal(file.Settings(), &kept); err == nil && *number <= len(kept.Channels) {
-				settings = &kept.Channels[*number-1].Path
-			} else {
-				*kind = c.Kind
-			}
+			settings, *kind = kept, channel.Kind
 		}
 	}
 	if config.RateHz == 0 {
@@ -107,4 +100,27 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 		fmt.Fprintf(stderr, "%d sections; rounding moves the gain by %.2g dB at most, at %.2g Hz; about %d cycles a sample on an 8-bit AVR, %d bytes of memory\n", len(sections), db, hz, fixed.Cycles(), fixed.StateBytes())
 	}
 	return err
+}
+
+// recordedPath reads channel number, from 1, of a recording, and the path it was recorded
+// with, nil when it tells none.
+func recordedPath(name string, number int) (c acquire.Channel, path *signalpath.Settings, rateHz float64, err error) {
+	file, err := recording.Open(name)
+	if err != nil {
+		return c, nil, 0, err
+	}
+	defer file.Close()
+	info := file.Describe()
+	if number < 1 || number > len(info.Channels) {
+		return c, nil, 0, fmt.Errorf("-channel %d: the recording has %d channels, counted from 1", number, len(info.Channels))
+	}
+	var kept struct {
+		Channels []struct {
+			Path signalpath.Settings `json:"path"`
+		} `json:"channels"`
+	}
+	if err := json.Unmarshal(file.Settings(), &kept); err == nil && number <= len(kept.Channels) {
+		path = &kept.Channels[number-1].Path
+	}
+	return info.Channels[number-1], path, info.ClaimedRateHz, nil
 }
