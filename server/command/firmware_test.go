@@ -27,7 +27,7 @@ func TestFirmwareCommand(t *testing.T) {
 	}{
 		{[]string{"firmware"}, 0, "high-pass, 0.3 Hz", "about 4950 cycles"},
 		{[]string{"firmware", "-kind", "ecg", "-rate", "500"}, 0, "#define PULSEWRIGHT_RATE_HZ 500", ""},
-		{[]string{"firmware", edf}, 0, "high-pass, 0.5 Hz", ""}, // made without settings: the usual path for an ECG
+		{[]string{"firmware", edf}, 0, "high-pass, 0.5 Hz", ""},                              // made without settings: the usual path for an ECG
 		{[]string{"firmware", edf}, 0, "if (count < 0) count = 0;\n  if (count > 1023)", ""}, // the recording's converter
 		{[]string{"firmware", "-signed", edf}, 0, "if (count < -512) count = -512;", ""},
 		{[]string{"firmware", "-signed", "-bits", "12", edf}, 0, "if (count < -2048) count = -2048;", ""},
