@@ -325,7 +325,7 @@ func TestClearAnswers(t *testing.T) {
 		want  string
 	}{
 		{"upper end", 5, "stuck at the converter's upper end"}, {"lower end", 0, "stuck at the converter's lower end"},
-		{"rail", 3.6, "near the upper rail"}, {"low rail", 0.3, "near the lower rail"}, {"middle", 2.5, "stands still at 2.5 V"},
+		{"rail", 3.6, "near the upper rail"}, {"low rail", 0.3, "near the lower rail"}, {"middle", 2.5, "stands still at 2.50 V"},
 	} {
 		x := make([]float64, 3000)
 		for i := range x {

@@ -3,6 +3,7 @@ package meter
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Limits of the grades, our own choice after common practice (no standard): what
@@ -22,18 +23,21 @@ const (
 // amount writes a value in the input's unit, volts with a prefix.
 func amount(cfg Config, v float64) string {
 	if cfg.Unit != "V" {
-		return fmt.Sprintf("%.3g %s", v, cfg.Unit)
+		return digits(v) + " " + cfg.Unit
 	}
 	switch a := math.Abs(v); {
 	case a == 0:
 		return "0 V"
 	case a < 1e-3:
-		return fmt.Sprintf("%.3g µV", v*1e6)
+		return digits(v*1e6) + " µV"
 	case a < 1:
-		return fmt.Sprintf("%.3g mV", v*1e3)
+		return digits(v*1e3) + " mV"
 	}
-	return fmt.Sprintf("%.3g V", v)
+	return digits(v) + " V"
 }
+
+// digits writes three significant digits, zeros too.
+func digits(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%#.3g", v), ".") }
 
 func grade(ok, middling bool) string {
 	switch {

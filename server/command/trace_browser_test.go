@@ -219,3 +219,41 @@ func TestBoardDrawerLeadsToPlaces(t *testing.T) {
 		}
 	}
 }
+
+// TestUndoCoversSpanAndSeconds: seconds across, a span and the overlay go back one by one
+// and forth again; a zoom has its own way back.
+func TestUndoCoversSpanAndSeconds(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	script(t, ctx, `window.S = () => pulsewright.stats(); window.at = (id) => document.querySelector('[data-testid="' + id + '"]'); window.pick = (e, v) => { e.value = v; e.dispatchEvent(new Event("change")); };
+		window.now = () => JSON.stringify([S().secondsAcross, document.querySelector(".lane-label select").value, S().overlaid])`)
+	soon(t, ctx, "the traces", `document.querySelector(".lane-label select")`, 10*time.Second)
+	states := []string{look[string](t, ctx, "now()")}
+	for _, change := range []string{`pick(at("seconds-across"), "5")`, `((e) => pick(e, [...e.options].map((o) => o.value).find((v) => Number(v) > 0 && v !== e.value)))(document.querySelector(".lane-label select"))`, `at("overlay").click()`} {
+		script(t, ctx, change)
+		states = append(states, look[string](t, ctx, "now()"))
+		if n := len(states); states[n-1] == states[n-2] || look[int](t, ctx, "S().settings.done") != n-1 {
+			t.Fatalf("%s: %s, before %s, %d changes to undo", change, states[n-1], states[n-2], look[int](t, ctx, "S().settings.done"))
+		}
+	}
+	for _, way := range []string{"undo", "redo"} {
+		for i := range 3 {
+			script(t, ctx, fmt.Sprintf(`at(%q).click()`, way))
+			want := states[2-i]
+			if way == "redo" {
+				want = states[i+1]
+			}
+			soon(t, ctx, fmt.Sprintf("%s %d", way, i+1), fmt.Sprintf("now() === %q", want), 5*time.Second)
+		}
+	}
+	script(t, ctx, `at("overlay").click()`)
+	before := look[int](t, ctx, "S().settings.done")
+	keyDown(t, ctx, "c")
+	keyDown(t, ctx, "z")
+	soon(t, ctx, "the zoom", "S().zooms === 1", 5*time.Second)
+	keyDown(t, ctx, "Z")
+	if n := look[int](t, ctx, "S().settings.done"); n != before {
+		t.Errorf("a zoom and its way back left %d changes to undo, before %d", n, before)
+	}
+}

@@ -48,6 +48,8 @@ const NARROW_CSS = 760;
 const FETCH_SECONDS = 60;
 /** A state message's last index may lag behind the frames by less than this. */
 const BACK_SECONDS = 3;
+/** Changes of span or seconds that follow each other so fast are undone together. */
+const ONE_CHANGE_MS = 1000;
 
 const store = new Store();
 const undo = new History();
@@ -68,6 +70,14 @@ const edgeAges = new Float64Array(600);
 let paintings = 0;
 let announcedAt = 0;
 let backfilling = false;
+/** How the trace is looked at. @type {Look} */
+let look = { secondsAcross: 10, overlaid: false, scales: {} };
+/** The newest change of it that can be undone. @type {import("./store.js").Change|null} */
+let lookChange = null;
+let lookAt = 0;
+/** It is being put, not changed by a person. */
+let restoring = false;
+let zooms = 0;
 
 // --- theme ----------------------------------------------------------------
 
@@ -128,8 +138,14 @@ const trace = new TracePanel(byId("trace"), {
   turns: still,
   announce,
   addNote: (text, index) => api.note(text, index).catch(failed),
-  scalesChanged: (scales) => prefs.set("scales " + address(), scales),
-  viewChanged: (what) => prefs.set("view " + address(), what),
+  scalesChanged: (scales) => {
+    prefs.set("scales " + address(), scales);
+    lookChanged("span", { ...look, scales });
+  },
+  viewChanged: (what) => {
+    prefs.set("view " + address(), what);
+    lookChanged(what.overlaid === look.overlaid ? "seconds across" : "overlay", { ...look, ...what });
+  },
   painted: (head) => {
     if (!rings) return;
     edgeAges[paintings++ % edgeAges.length] = lastAgeMs + performance.now() - lastFrameAt + ((rings.end - head) / trace.view.rateHz) * 1000;
@@ -255,6 +271,45 @@ function address() {
 
 function owner() {
   return store.state.server?.owner !== false;
+}
+
+// --- how the trace is looked at, with undo -------------------------------------
+
+/** @typedef {{secondsAcross: number, overlaid: boolean, scales: Record<string, {span: number, middle: number}>}} Look */
+
+/** @param {Look} next */
+async function putLook(next) {
+  restoring = true;
+  trace.setSeconds(next.secondsAcross);
+  trace.setOverlaid(next.overlaid);
+  trace.setScales(next.scales);
+  restoring = false;
+  look = next;
+}
+
+/**
+ * Takes down what a person changed. What follows at once, as when a key is held down,
+ * is one change with what came before. A zoom has its own way back.
+ * @param {string} label
+ * @param {Look} next
+ */
+function lookChanged(label, next) {
+  const before = look;
+  look = next;
+  const zoomed = trace.zooms.length !== zooms;
+  zooms = trace.zooms.length;
+  if (restoring || zoomed || JSON.stringify(before) === JSON.stringify(next)) return;
+  const now = performance.now();
+  const last = undo.done[undo.done.length - 1];
+  if (last && last === lookChange && last.label === label && now - lookAt < ONE_CHANGE_MS) {
+    undo.undone.length = 0;
+    last.redo = () => putLook(next);
+  } else {
+    lookChange = { label, undo: () => putLook(before), redo: () => putLook(next) };
+    undo.record(lookChange);
+  }
+  lookAt = now;
+  showHistory();
 }
 
 // --- settings, with undo -------------------------------------------------------
@@ -571,8 +626,11 @@ function showTrace() {
     probes = restoreProbes(prefs.get("probes " + address(), /** @type {unknown} */ (null)), list.length);
     probesFor = here;
     const view = prefs.get("view " + address(), { secondsAcross: 10, overlaid: false });
+    restoring = true;
     trace.setSeconds(view.secondsAcross);
     trace.setOverlaid(view.overlaid === true);
+    restoring = false;
+    look = { secondsAcross: trace.view.secondsAcross, overlaid: trace.overlaid, scales: prefs.get("scales " + address(), {}) };
   }
   trace.beats = beats;
   trace.show(rings, list, probes, prefs.get("scales " + address(), {}));

@@ -14,7 +14,7 @@ export class Cautions {
     this.dialog = dialog("cautions-dialog", "Before anybody is wired to a board",
       h("ul", { class: "cautions" },
         h("li", {}, h("b", {}, "A learning aid, not a medical device."), " Nothing here may be used to diagnose, to treat or to raise an alarm."),
-        h("li", {}, h("b", {}, "Electrodes on a person: batteries only."), " Unplug the computer's charger, monitor, projector and wired network, or put a medically rated isolator between. A USB cable ties the electrodes to a mains charger, and one fault in it can kill."),
+        h("li", {}, h("b", {}, "Electrodes on a person: batteries only."), " Unplug the computer’s charger, monitor, projector and wired network, or put a medically rated isolator between. A USB cable ties the electrodes to a mains charger, and one fault in it can kill."),
         h("li", {}, h("b", {}, "Never"), " with a pacemaker or another implant, on broken skin, or near defibrillation."),
         h("li", {}, h("b", {}, "A light-only finger sensor is safer,"), " but it too must run on low voltage and be enclosed. Do not stare into bright or infrared LEDs."),
         h("li", {}, "Local rules and the people licensed to judge them come before anything said here.")),

@@ -18,8 +18,8 @@ export class ScaleDialog {
       return { input, row: h("label", { class: "check" }, input, h("span", {}, label)) };
     };
     this.source = h("select", { id: "scale-source", "data-testid": "scale-source" },
-      h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter's reference and bits"), h("option", { value: "fullscale" }, "from the measured full scale of a sound input"), h("option", { value: "unknown" }, "unknown: show counts"));
-    this.reference = number("reference", "Reference voltage", "V", "What the converter's full scale stands for: often the 5 V or 3.3 V supply.");
+      h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter’s reference and bits"), h("option", { value: "fullscale" }, "from the measured full scale of a sound input"), h("option", { value: "unknown" }, "unknown: show counts"));
+    this.reference = number("reference", "Reference voltage", "V", "What the converter’s full scale stands for: often the 5 V or 3.3 V supply.");
     this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
     this.signed = check("signed", "counts are signed, about zero");
     this.full = number("full", "Full scale", "V", "Volts at the highest count; the Sound drawer measures it.");

@@ -17,7 +17,7 @@ export class SourcePicker {
   constructor(options) {
     this.options = options;
     this.side = select("sound-side", [["left", "left (or mono)"], ["right", "right"], ["both", "both channels"]], () => {});
-    this.keep = select("sound-keep", [["slow", "about 1 kHz, enough for a heartbeat"], ["full", "the input’s own rate, large files"]], () => {});
+    this.keep = select("sound-keep", [["slow", "about 1 kHz"], ["full", "the input’s own rate"]], () => {}, { title: "1 kHz is enough for a heartbeat; the input’s own rate makes large files" });
     this.inputs = h("div", { class: "inputs" });
     this.sound = h("section", { class: "choice-list" });
     this.#soundSection();
@@ -48,7 +48,7 @@ export class SourcePicker {
     const file = (/** @type {string} */ name, /** @type {string} */ what) => h("p", {}, h("a", { href: `/api/v1/sketch/${name}`, download: `${name}.ino`, "data-testid": `sketch-${name}` }, `${name}.ino`), " ", what);
     return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", { "data-testid": "source-explain-head" }, "What must a board print? Example sketch"),
         h("p", {}, "Numbers, one line for each sample, separated by comma, semicolon, tab or space, at an even pace of 100 to 1000 lines a second and at any usual baud rate. That is all; the baud rate is found by trying."),
-        h("p", {}, "A header line with names and units, and a column that carries the board's own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
+        h("p", {}, "A header line with names and units, and a column that carries the board’s own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
         h("pre", {}, EXAMPLE),
         h("p", {}, h("code", {}, "name:value"), " and ", h("code", {}, "name=value"), " pairs do as well. Other text is shown as what the board says."),
         h("p", {}, "Two sketches to load as they are:"),

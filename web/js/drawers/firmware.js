@@ -29,7 +29,7 @@ export class FirmwarePanel {
       this.asked = "";
       this.changed(this.ctx.store.state);
     };
-    const form = select("firmware-form", [["exact", "exact: 30 bits, 64-bit sums"], ["small", "small: 14 bits, 32-bit sums"]], (v) => {
+    const form = select("firmware-form", [["exact", "exact: 64-bit sums"], ["small", "small: 32-bit sums"]], (v) => {
       this.choice.form = v;
       keep();
     });

@@ -113,15 +113,15 @@ export class SharePanel {
       document.getElementById("share-straight")?.focus();
     });
     fill(watch, h("h3", {}, "Watch only"),
-      h("p", { class: "hint" }, s.watch.length > 1 ? "This computer has several addresses; use the one of the network the others are in." : "Open it on the other computer, or point a phone's camera at the picture."),
+      h("p", { class: "hint" }, s.watch.length > 1 ? "This computer has several addresses; use the one of the network the others are in." : "Open it on the other computer, or point a phone’s camera at the picture."),
       h("label", { class: "check" }, straight, h("span", {}, "opens straight in Show view")),
       ...s.watch.map((link, n) => this.#link(link + view, `share-watch-${n}`, "Watch-only link", s.watch.length > 1 ? () => {
         qr.src = `/api/v1/share/qr?for=watch&n=${n}${view}&t=${Date.now()}`;
         this.ctx.announce("The picture shows this link.");
       } : null)), qr);
-    fill(own, h("summary", { "data-testid": "share-own" }, "Owner's link"),
+    fill(own, h("summary", { "data-testid": "share-own" }, "Owner’s link"),
       h("p", { class: "warning" }, "Whoever has it can change everything here. Give it to nobody but yourself."),
-      ...s.own.map((link, n) => this.#link(link, `share-own-${n}`, "Owner's link", null)));
+      ...s.own.map((link, n) => this.#link(link, `share-own-${n}`, "Owner’s link", null)));
   }
 
   /**
@@ -164,7 +164,7 @@ export class SharePanel {
 
 /** @param {ShareState} s */
 export function cautionText(s) {
-  if (!s.on) return "Shared, everyone with the link on this network sees the signal. They can change nothing unless you give them the owner's link.";
+  if (!s.on) return "Shared, everyone with the link on this network sees the signal. They can change nothing unless you give them the owner’s link.";
   return "Everyone with the link on this network sees the signal, and what is written on this page." + (s.secure ? "" : " The connection is not encrypted: share it only in a network you trust.");
 }
 

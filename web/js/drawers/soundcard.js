@@ -81,7 +81,7 @@ class SoundPanel {
 
   /** @param {HTMLElement} root */
   #level(root) {
-    this.method = select("level-method", [["tone", "a 1 kHz tone of known rms"], ["step", "a direct voltage, connected once"]], () => this.#methodText());
+    this.method = select("level-method", [["tone", "a 1 kHz tone"], ["step", "a direct voltage"]], () => this.#methodText());
     this.volts = h("input", { type: "number", step: "any", min: "0", id: "level-volts", "data-testid": "level-volts", inputmode: "decimal" });
     this.methodHint = h("p", { class: "hint" });
     this.levelNow = h("p", { "data-testid": "level-now" });

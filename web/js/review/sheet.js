@@ -5,7 +5,7 @@ import { h, setText } from "../dom.js";
 import { clockTime, duration, fixed, prefixFor, quantity, stepDecimals } from "../format.js";
 import { AutoRange, linearTicks, timeStep } from "../scales.js";
 import { column, hatch } from "../trace/paint.js";
-import { between } from "../trace/view.js";
+import { asideCss, between } from "../trace/view.js";
 import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
 
 /** @import {Palette} from "../theme.js" */
@@ -302,7 +302,8 @@ export class Sheet {
       if (!this.cursors.on) continue;
       const x = this.xPx(this.cursors[name]);
       e.classList.toggle("outside", x < this.leftPx || x > this.leftPx + this.widthPx);
-      e.style.transform = `translateX(${(x / this.ratio).toFixed(1)}px)`;
+      const aside = asideCss(x / this.ratio, this.xPx(this.cursors[name === "a" ? "b" : "a"]) / this.ratio, name === "a");
+      e.style.transform = `translateX(${(x / this.ratio + aside).toFixed(1)}px)`;
       e.setAttribute("aria-valuenow", String(this.cursors[name]));
       e.setAttribute("aria-valuetext", `${clockTime(this.cursors[name] / this.rateHz, 0.001)}; difference ${duration(this.measure().seconds)}`);
     }

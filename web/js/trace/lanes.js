@@ -124,7 +124,8 @@ export class Lane {
     const shift = relative ? (this.low + this.high) / 2 : 0;
     const low = this.low - shift;
     const high = this.high - shift;
-    const t = linearTicks(low, high, most);
+    let t = linearTicks(low, high, most);
+    for (let more = 2; t.count === 0 && more <= 8; more *= 2) t = linearTicks(low, high, most * more); // no scale without a number
     const prefix = prefixFor(Math.max(Math.abs(low), Math.abs(high)), this.unit);
     const decimals = stepDecimals(t.step / prefix.factor);
     this.tickTexts.length = 0;

@@ -9,7 +9,7 @@ import { POINT_NAMES, POINT_TITLES, STYLES } from "../theme.js";
 import { Lane, placeLanes, shareSpan } from "./lanes.js";
 import { hatch, see, strokeColumns, strokeSamples } from "./paint.js";
 import { GUESS_MM_PER_CSS, heightFor, HEIGHTS, secondsFor, spanFor, SPEEDS } from "./paper.js";
-import { advance, between, View } from "./view.js";
+import { advance, asideCss, between, View } from "./view.js";
 
 /** @import {Channel, Frame, Gap, Note, Probe} from "../types.js" */
 /** @import {Rings} from "../rings.js" */
@@ -573,6 +573,20 @@ export class TracePanel {
     this.#buildLabels();
     this.options.viewChanged({ secondsAcross: this.view.secondsAcross, overlaid });
     this.options.loop.dirty(this);
+  }
+
+  /**
+   * Spans by channel and point, as scalesChanged tells them; automatic where there is none.
+   * @param {Record<string, {span: number, middle: number}>} scales
+   */
+  setScales(scales) {
+    for (const lane of this.lanes) {
+      const own = scales[`${lane.probe.channel}.${lane.probe.point}`];
+      lane.span = own?.span ?? 0;
+      lane.middle = own?.middle ?? lane.middle;
+      if (!own) lane.auto.reset();
+    }
+    this.#scalesChanged();
   }
 
   autoAll() {
@@ -1355,7 +1369,8 @@ export class TracePanel {
     if (this.cursors.on) {
       for (const name of /** @type {const} */ (["a", "b"])) {
         const x = (this.leftPx + view.xPx(this.cursors[name])) / ratio;
-        this.handles[name].style.transform = `translateX(${x.toFixed(1)}px)`;
+        const aside = asideCss(x, (this.leftPx + view.xPx(this.cursors[name === "a" ? "b" : "a"])) / ratio, name === "a");
+        this.handles[name].style.transform = `translateX(${(x + aside).toFixed(1)}px)`;
         this.handles[name].classList.toggle("outside", x < this.leftPx / ratio - 1 || x > this.sheet.clientWidth + 1);
       }
     }

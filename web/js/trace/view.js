@@ -3,6 +3,8 @@
 /** Pixels of the playhead's patience: how fast it closes on the newest sample. */
 const CATCH_UP_PER_SECOND = 5;
 const SNAP_SECONDS = 0.4;
+/** A cursor's handle with a little room. */
+const HANDLE_CSS = 24;
 
 /**
  * Moves the playhead towards the newest sample at the pace of the samples, so
@@ -118,4 +120,17 @@ export function between(a, b, rateHz) {
   const seconds = (b - a) / rateHz;
   const size = Math.abs(seconds);
   return { seconds, bpm: size > 0 ? 60 / size : NaN, hz: size > 0 ? 1 / size : NaN };
+}
+
+/**
+ * How far a cursor's handle moves aside, so that two near each other can both be read
+ * and taken hold of.
+ * @param {number} own place, CSS pixels
+ * @param {number} other
+ * @param {boolean} first of two at one place
+ */
+export function asideCss(own, other, first) {
+  const apart = Math.abs(own - other);
+  if (apart >= HANDLE_CSS) return 0;
+  return ((own === other ? first : own < other) ? -1 : 1) * (HANDLE_CSS - apart) / 2;
 }
