@@ -75,11 +75,11 @@ type Monitor struct {
 	run     int
 	step    float64 // smallest difference seen
 	meter   rateMeter
-	quality [8]float64
-	beats   int64      // with a quality noted
-	last    Beat       // last beat that the rate is made of
-	shown   int64      // sample of the last beat let through
-	held    [4]float64 // intervals to doubtful beats since then
+	quality [rateKept]float64 // of the last beats
+	beats   int64             // with a quality noted
+	last    Beat              // last beat that the rate is made of
+	shown   int64             // sample of the last beat let through
+	held    [4]float64        // intervals to doubtful beats since then
 	heldN   int
 	tiny    int // beats in a row far smaller than that
 	have    bool
@@ -400,6 +400,9 @@ const (
 	// Nor is it claimed of a pulse when the quality less twice the unsteadiness of the
 	// intervals is below this: uneven waves at uneven times are a moving hand's.
 	claimSteady = 0.25
+	// Nor when mean and median of the intervals differ by more than a rate may be off.
+	claimLopsided = 0.1
+	surelyAlike   = 0.9
 	// From this unsteadiness the reason tells of it.
 	tellUnsteady = 0.1
 	// A doubtful beat is still shown when the last eight have this much on average
@@ -425,7 +428,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	}
 	end := min(b.Sample/int64(m.hop)+1, m.hopN)
 	k := int(end - max(0, from/int64(m.hop)))
-	m.quality[m.beats%8] = b.Quality
+	m.quality[m.beats%rateKept] = b.Quality
 	m.beats++
 	h := m.window(end, max(k, 1))
 	heldBack := ""
@@ -486,14 +489,17 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 }
 
 // recentQuality is the mean of the last eight beats', 0 without beats.
-func (m *Monitor) recentQuality() float64 {
-	n := int(min(m.beats, 8))
+func (m *Monitor) recentQuality() float64 { return m.meanQuality(8) }
+
+// meanQuality is that of the last few beats, at most rateKept.
+func (m *Monitor) meanQuality(last int64) float64 {
+	n := min(m.beats, last)
 	if n == 0 {
 		return 0
 	}
 	q := 0.0
-	for i := range n {
-		q += m.quality[i]
+	for i := m.beats - n; i < m.beats; i++ {
+		q += m.quality[i%rateKept]
 	}
 	return q / float64(n)
 }
@@ -544,6 +550,9 @@ func (m *Monitor) update() {
 	case m.pulse != nil && q-2*m.meter.unsteady() < claimSteady:
 		r.State = StateTooNoisy
 		r.Reason = "the waves and the times between them are too uneven for a rate: hold still"
+	case m.pulse != nil && m.meter.lopsided() > claimLopsided && m.meanQuality(rateKept) < surelyAlike:
+		r.State = StateTooNoisy
+		r.Reason = "some beats are missing or too many: hold still, or the heart beats too unevenly for a rate from the finger"
 	case rate > maxRateBPM:
 		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", maxRateBPM
 	case rate < minRateBPM:

@@ -64,18 +64,17 @@ func defaultPulseParams() pulseParams {
 // beat's, so that a jerk or a step does not outweigh the beats around it, and freed of
 // drift by taking away its Hann-weighted mean over 0.5 s to either side, less in a fast
 // rhythm. Being symmetric, that leaves no long recovery after a strong pulse, as a
-// causal high-pass does, in which a weak one would
-// drown; it costs those 0.5 s. The result is cut into rises and falls with a
-// hysteresis. Each rise is weighed by the geometric mean of its height and its
+// causal high-pass does, in which a weak one would drown; it costs those 0.5 s. The
+// result is cut into rises and falls with a hysteresis. Each rise is weighed by the geometric mean of its height and its
 // steepest slope and compared with the median of the last beats (an adaptive threshold
 // as in Zong et al. 2003, "An open-source algorithm to detect onset of arterial blood
 // pressure pulses", there on summed slopes). A rise is held to more before the expected
 // time than at it, the more so in a regular rhythm. A wave shortly after a beat that
 // starts from a shallow notch or is much smaller is that beat's dicrotic wave; so are
 // the weak ones when strong and weak have alternated unevenly, or the weak ones look
-// otherwise. When the next beat comes
-// after more than one and a half R–R, or none within two, the smaller rises since the
-// last one are looked at again.
+// otherwise. When the next beat comes after more than one and a half R–R, or none within
+// two, the smaller rises since the last one are looked at again; what does not look like
+// a pulse is taken only a few times in a row.
 //
 // Polarity: the systolic upstroke is steeper than the fall after it, and the wave
 // stands higher above its mean than it falls below, since a pulse is shorter than

@@ -130,6 +130,10 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		early := d.p.early + d.p.regular*c.regularity()
 		need = early + (d.p.threshold-early)*(share-d.p.refractory)/(0.75-d.p.refractory)
 	}
+	// Later than any dicrotic wave in a slow rhythm: a weak beat.
+	if seconds > lateSeconds && rr > 2*lateSeconds*d.workHz && share > lateFrom {
+		need = min(need, lateShare)
+	}
 	s.need = need * l
 	if c.double > 0 && gap < c.doubleReach && s.weight < 0.85*c.last.weight {
 		c.double = doubleLasts
@@ -247,7 +251,7 @@ func (c *decider) timely(s swing) float64 {
 // near the expected time before others.
 func (c *decider) searchBack(d *PulseDetector) {
 	rr := c.expected()
-	if !c.haveLast || c.missedN == 0 || rr == 0 {
+	if !c.haveLast || c.missedN == 0 || c.rr.len() < 4 {
 		return
 	}
 	best, most, l := -1, 0.0, c.weights.median()
@@ -457,6 +461,15 @@ func (d *PulseDetector) triangles(v []float64, lo, half int64) {
 }
 
 const (
+	// A dicrotic wave comes a third of a second after its beat, later only in a very slow
+	// rhythm, in proportion. What comes later than both in a rhythm slower than twice
+	// lateSeconds counts from lateShare of the level: every second beat may be weak.
+	lateSeconds = 0.7
+	lateShare   = 0.3
+	lateFrom    = 0.45 // R–R
+)
+
+const (
 	takesKept   = 8
 	doubleLasts = 4 // beats without a dicrotic wave until it is no longer expected
 )
@@ -488,16 +501,22 @@ func (t *takes) judged(steep int64, quality float64) {
 	}
 }
 
-// unlike tells that of those taken in turn, from first on, one looks like the usual
-// pulse and the next does not, in a steady rhythm.
-func (t *takes) unlike(first int) bool {
+// steady tells that those taken in turn, from first on, come in a steady rhythm.
+func (t *takes) steady(first int) bool {
 	var rr [takesKept / 2]float64
 	k := 0
 	for i := first; i+2 < t.n; i += 2 {
 		rr[k] = float64(t.s[i+2].steep - t.s[i].steep)
 		k++
 	}
-	if _, worst := spread(rr[:k]); worst > rateSteady {
+	_, worst := spread(rr[:k])
+	return worst <= rateSteady
+}
+
+// unlike tells that of those taken in turn, from first on, one looks like the usual
+// pulse and the next does not, in a steady rhythm.
+func (t *takes) unlike(first int) bool {
+	if !t.steady(first) {
 		return false
 	}
 	var sum [2]float64
@@ -514,9 +533,10 @@ func (t *takes) unlike(first int) bool {
 // doubled tells whether strong and weak ones have alternated, each weak one sooner
 // after the strong one than before the next, and gives then within how many samples
 // the weak ones come; 0 if not. That is beat and dicrotic wave, both counted, when
-// the weak one comes within the limit, or later but less than a third as strong. A
-// rhythm in which the weak wave comes in the middle is left alone, unless it is unlike
-// the strong one: pulses that alternate in strength are of one shape.
+// the weak one comes within the limit (in a steady rhythm though nearly as strong, as
+// behind a coupling capacitor), or later but less than a third as strong. A rhythm in
+// which the weak wave comes in the middle is left alone, unless it is unlike the strong
+// one: pulses that alternate in strength are of one shape.
 func (t *takes) doubled() (reach float64) {
 	if t.n < takesKept {
 		return 0
@@ -525,15 +545,20 @@ func (t *takes) doubled() (reach float64) {
 	if t.s[1].weight > t.s[0].weight {
 		first = 1
 	}
-	unlike := t.unlike(first)
+	unlike, steady := t.unlike(first), t.steady(first)
 	for i := first; i+2 < takesKept; i += 2 {
 		a, b, c := t.s[i], t.s[i+1], t.s[i+2]
 		before, after := float64(b.steep-a.steep), float64(c.steep-b.steep)
 		strong := min(a.weight, c.weight)
-		if b.weight > 0.8*strong || after > 4*before {
+		soon := before <= 0.85*after && before <= t.limit
+		switch {
+		case after > 4*before:
 			return 0
-		}
-		if !unlike && (before > 0.85*after || before > t.limit && b.weight > strong/3) {
+		case soon && steady && b.weight <= 0.95*strong:
+		case soon && b.weight <= 0.8*strong:
+		case before <= 0.85*after && b.weight <= strong/3:
+		case unlike && b.weight <= 0.8*strong:
+		default:
 			return 0
 		}
 		reach = max(reach, 1.2*before)

@@ -115,6 +115,19 @@ func (m *rateMeter) unsteady() float64 {
 	return sum / float64(m.n-2)
 }
 
+// lopsided is how far the mean of the intervals is from the middle one (of an even number,
+// so that short and long ones in turn are no matter), as a logarithm: 0.08 for each beat
+// in twelve that is missed or too many.
+func (m *rateMeter) lopsided() float64 {
+	v := m.rr // a copy
+	n := m.n
+	if n < 3 {
+		return 0
+	}
+	mean, _ := spread(v[n%2 : n])
+	return math.Abs(math.Log(mean / medianOf(v[n%2:n])))
+}
+
 // median of the intervals, 0 for none.
 func (m *rateMeter) median() float64 {
 	v := m.rr // a copy

@@ -1,0 +1,228 @@
+package beat
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+)
+
+// trainOf is a train of pulses of a steady rhythm (3 % SD) from an invented sensor: a
+// systolic wave that rises with 70 ms and falls with 130 ms standard deviation and a
+// dicrotic one of a share of its height, all narrower above 75 bpm in proportion to
+// the R–R.
+func trainOf(rate, bpm, seconds, dicrotic, later float64, height func(at float64) float64) []float64 {
+	x := make([]float64, int(seconds*rate))
+	width := min(1, 75/bpm)
+	r := rand.New(rand.NewPCG(3, 3))
+	for at := 0.6; at < seconds; at += 60 / bpm * (1 + 0.03*r.NormFloat64()) {
+		h := 1.0
+		if height != nil {
+			h = height(at)
+		}
+		for k := max(0, int((at-0.4)*rate)); k < min(len(x), int((at+1.2)*rate)); k++ {
+			u := (float64(k)/rate - at) / width
+			s := 0.13
+			if u < 0 {
+				s = 0.07
+			}
+			v := (u - later) / 0.08
+			x[k] += h * (math.Exp(-u*u/(2*s*s)) + dicrotic*math.Exp(-v*v/2))
+		}
+	}
+	return x
+}
+
+// coupled is x behind a coupling capacitor: a first-order high-pass, by the bilinear
+// transform.
+func coupled(x []float64, rate, cornerHz float64) []float64 {
+	k := math.Tan(math.Pi * cornerHz / rate)
+	y := make([]float64, len(x))
+	before, out := x[0], 0.0
+	for i, v := range x {
+		out = (v - before + (1-k)*out) / (1 + k)
+		before, y[i] = v, out
+	}
+	return y
+}
+
+// told counts what a monitor says from 20 s on (EC13's time), ten times a second: the
+// shares of right rates, of wrong ones, and of each state.
+type told struct {
+	right, wrong float64
+	states       map[State]float64
+}
+
+func listen(t *testing.T, c MonitorConfig, x []float64, bpm float64) (o told) {
+	t.Helper()
+	c.Kind = Pulse
+	if c.Low == 0 && c.High == 0 {
+		c.Low, c.High = math.NaN(), math.NaN()
+	}
+	o.states = map[State]float64{}
+	w, n := watch(t, c), 0.0
+	w.hear(x, func(at float64, r Reading) {
+		if at < 20 {
+			return
+		}
+		n++
+		o.states[r.State]++
+		if r.Reason == "" {
+			t.Errorf("at %.1f s: %v without a reason", at, r)
+		}
+		switch {
+		case r.State == StateReading && near(r.RateBPM, bpm):
+			o.right++
+		case r.State == StateReading:
+			o.wrong++
+		}
+	})
+	o.right /= n
+	o.wrong /= n
+	for s := range o.states {
+		o.states[s] /= n
+	}
+	return o
+}
+
+// TestMonitorEdges: what a person at home runs into. The rate is right, both ways up;
+// never is a wrong one claimed.
+func TestMonitorEdges(t *testing.T) {
+	type edge struct {
+		name string
+		c    MonitorConfig
+		bpm  float64
+		x    []float64
+	}
+	var edges []edge
+	add := func(name string, c MonitorConfig, bpm float64, x []float64) {
+		edges = append(edges, edge{fmt.Sprintf("%s, %g bpm at %g Hz", name, bpm, c.RateHz), c, bpm, x})
+	}
+	for _, rate := range []float64{25, 50, 100, 1000} {
+		for _, bpm := range []float64{25, 45, 75, 120, 180, 250} {
+			x := trainOf(rate, bpm, 45, 0.25, 0.33, nil)
+			noise(x, 0.005, 3)
+			add("plain", MonitorConfig{RateHz: rate}, bpm, x)
+		}
+	}
+	for _, bpm := range []float64{35, 60, 90, 130, 180} {
+		// 0.3 % of 2.5 V, drift 13 and hum 8 times as large (FACTS: weak is 0.3 %).
+		x := trainOf(250, bpm, 45, 0.25, 0.33, nil)
+		for i := range x {
+			turn := 2 * math.Pi * float64(i) / 250
+			x[i] = 2.5 + 0.0075*x[i] + 0.1*math.Sin(0.07*turn) + 0.03*math.Sin(0.23*turn) + 0.06*math.Sin(50*turn) + 0.01*math.Sin(100*turn)
+		}
+		noise(x, 0.0005, 4)
+		add("weak pulse in drift and hum", MonitorConfig{RateHz: 250}, bpm, x)
+	}
+	for _, bpm := range []float64{45, 60, 75, 90, 110} {
+		x := trainOf(250, bpm, 45, 0.8, 0.33, nil)
+		noise(x, 0.005, 3)
+		add("second wave of 80 %", MonitorConfig{RateHz: 250}, bpm, x)
+		for _, breaths := range []float64{0.1, 0.25, 0.4} {
+			x := trainOf(250, bpm, 45, 0.25, 0.33, func(at float64) float64 { return 1 + 0.5*math.Sin(2*math.Pi*breaths*at) })
+			noise(x, 0.005, 3)
+			add(fmt.Sprintf("breathing at %g Hz moves the height by half", breaths), MonitorConfig{RateHz: 250}, bpm, x)
+		}
+		x = trainOf(250, bpm, 45, 0.25, 0.33, nil)
+		noise(x, 0.005, 3)
+		for i := range x {
+			x[i] += 5 * math.Floor(math.Mod(float64(i)/250/7, 2))
+		}
+		add("light five times the pulse, on and off", MonitorConfig{RateHz: 250}, bpm, x)
+		for _, counts := range []float64{40, 10, 5} { // of 8 bit
+			x := trainOf(100, bpm, 45, 0.25, 0.33, nil)
+			for i := range x {
+				x[i] = math.Round(counts*x[i] + 0.3 + 1.5*math.Sin(2*math.Pi*0.1*float64(i)/100))
+			}
+			add(fmt.Sprintf("%g counts high", counts), MonitorConfig{RateHz: 100, Low: -128, High: 127, Step: 1}, bpm, x)
+		}
+	}
+	// Coupling capacitors of sound cards differentiate a pulse (FACTS: 2 to 20 Hz).
+	for _, corner := range []float64{0.5, 2, 8, 20} {
+		for _, bpm := range []float64{45, 60, 75, 100, 140, 180} {
+			for _, dicrotic := range []float64{0.15, 0.3, 0.5} {
+				x := coupled(trainOf(1000, bpm, 45, dicrotic, 0.33, nil), 1000, corner)
+				noise(x, 0.01*slices.Max(x), 3)
+				add(fmt.Sprintf("coupled at %g Hz, second wave of %g", corner, dicrotic), MonitorConfig{RateHz: 1000}, bpm, x)
+			}
+		}
+	}
+	for _, e := range edges {
+		for _, way := range []string{"", ", upside down"} {
+			if way != "" {
+				e.x = inverse(e.x)
+			}
+			if o := listen(t, e.c, e.x, e.bpm); o.right < 0.85 || o.wrong > 0 {
+				t.Errorf("%s%s: right %.0f %%, wrong %.0f %%; want 85 and none; %v", e.name, way, 100*o.right, 100*o.wrong, o.states)
+			}
+		}
+	}
+}
+
+// TestMonitorSpoilt: where the signal is spoilt part of the time, a rate is right or a
+// reason is said.
+func TestMonitorSpoilt(t *testing.T) {
+	for _, bpm := range []float64{45, 75, 120} {
+		clean := trainOf(250, bpm, 90, 0.25, 0.33, nil)
+		noise(clean, 0.005, 3)
+		for _, top := range []float64{0.8, 0.6, 0.4} {
+			x := slices.Clone(clean)
+			for i := range x {
+				x[i] = min(x[i], top)
+			}
+			for _, c := range []MonitorConfig{{RateHz: 250}, {RateHz: 250, Low: -1, High: top}} {
+				o := listen(t, c, x, bpm)
+				t.Logf("%g bpm cut off at %g: right %.0f %%, %v", bpm, top, 100*o.right, o.states)
+				if o.wrong > 0 || top == 0.8 && o.right < 0.95 {
+					t.Errorf("%g bpm cut off at %g of the pulse: right %.0f %%, wrong %.0f %%", bpm, top, 100*o.right, 100*o.wrong)
+				}
+			}
+		}
+		// Three seconds in fifteen a hand moves: a random walk as large as the pulse.
+		x, r, walk := slices.Clone(clean), rand.New(rand.NewPCG(8, 8)), 0.0
+		for i := range x {
+			walk += 0.1 * (r.NormFloat64() - 0.1*walk)
+			if math.Mod(float64(i)/250, 15) < 3 {
+				x[i] += 2 * walk
+			}
+		}
+		o := listen(t, MonitorConfig{RateHz: 250}, x, bpm)
+		t.Logf("%g bpm, moved: right %.0f %%, wrong %.1f %%, %v", bpm, 100*o.right, 100*o.wrong, o.states)
+		if o.wrong > 0.1 {
+			t.Errorf("%g bpm, moved: wrong %.0f %% of the time; want 10 at most", bpm, 100*o.wrong)
+		}
+	}
+}
+
+// TestMonitorPulseBigeminy: every second beat is early and weaker. No other rate than
+// 80 bpm is claimed once it has been heard for 25 s, whatever the dicrotic wave, and
+// neither the early beat nor the hump in the pause is taken for what it is not.
+func TestMonitorPulseBigeminy(t *testing.T) {
+	for _, early := range []float64{0.45, 0.5, 0.55, 0.6, 0.65} {
+		for _, weak := range []float64{0.5, 0.7, 0.9} {
+			for _, dicrotic := range []float64{0, 0.15} {
+				var times []float64
+				for s := 0.5; s < 60; s += 1.5 {
+					times = append(times, s, s+early)
+				}
+				x := fingerAt(250, times, 60, 0.33, func(i int) (float64, float64) { return 1 - (1-weak)*float64(i%2), dicrotic }).x
+				noise(x, 0.004, 9)
+				w, wrong, right := watch(t, MonitorConfig{Kind: Pulse, RateHz: 250, Low: math.NaN(), High: math.NaN()}), 0, 0
+				w.hear(x, func(at float64, r Reading) {
+					switch {
+					case at < 25 || r.State != StateReading:
+					case near(r.RateBPM, 80):
+						right++
+					default:
+						wrong++
+					}
+				})
+				if wrong > 0 || right < 300 {
+					t.Errorf("early by %g s, %g high, dicrotic %g: right %d, wrong %d of 350; at the end %v", early, weak, dicrotic, right, wrong, w.Reading())
+				}
+			}
+		}
+	}
+}
