@@ -137,7 +137,7 @@ func TestDecimatorContract(t *testing.T) {
 }
 
 func TestRatioFor(t *testing.T) {
-	for rate, want := range map[float64]int{25: 1, 250: 1, 1000: 1, 4000: 1, 8000: 8, 11025: 11, 22050: 22, 44100: 44, 48000: 48, 96000: 96, 192000: 192, math.NaN(): 1} {
+	for rate, want := range map[float64]int{25: 1, 250: 1, 1000: 1, 4000: 1, 4001: 4, 5400: 5, 5600: 6, 7900: 8, 8000: 8, 11025: 11, 22050: 22, 44100: 44, 48000: 48, 96000: 96, 192000: 192, math.NaN(): 1} {
 		if got := filter.RatioFor(rate); got != want {
 			t.Errorf("%g Hz: ratio %d, want %d", rate, got, want)
 		}

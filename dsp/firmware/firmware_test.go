@@ -283,3 +283,22 @@ func TestNoLimitCycle(t *testing.T) {
 		}
 	}
 }
+
+// TestHighPassLetsNoLevelThrough: rounding leaves its zeros at 0 Hz.
+func TestHighPassLetsNoLevelThrough(t *testing.T) {
+	for k := range 200 {
+		for order := 1; order <= 4; order++ {
+			s, err := filter.ButterworthHighPass(250, 0.2+0.01*float64(k), order)
+			if err != nil {
+				t.Fatal(err)
+			}
+			f, err := New(s, Config{RateHz: 250, Bits: 10})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if g := f.Response(0); g != 0 {
+				t.Fatalf("%g Hz, order %d: gain %g at 0 Hz", 0.2+0.01*float64(k), order, g)
+			}
+		}
+	}
+}

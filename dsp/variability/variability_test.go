@@ -363,3 +363,21 @@ func TestClassify(t *testing.T) {
 		}
 	}
 }
+
+// TestAloneAmongUnsure: an interval with more unsure than sure ones around it, ten on each
+// side, is unsure itself.
+func TestAloneAmongUnsure(t *testing.T) {
+	for sure, want := range map[int]Mark{2: Unsure, 9: Unsure, 12: Normal, 20: Normal} {
+		list := make([]Interval, 21)
+		for i := range list {
+			list[i] = Interval{Seconds: 1, Quality: 0.1}
+			if i == 10 || i < 10 && i < (sure+1)/2 || i > 10 && i-11 < sure/2 {
+				list[i].Quality = 0.9
+			}
+		}
+		Classify(list)
+		if list[10].Mark != want {
+			t.Errorf("with %d sure ones of 20 around it: %s, want %s", sure, list[10].Mark, want)
+		}
+	}
+}
