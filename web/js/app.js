@@ -86,7 +86,11 @@ const contrastQuery = window.matchMedia("(prefers-contrast: more)");
 /** @type {"light"|"dark"|""} */
 let themeChoice = prefs.get("theme", /** @type {"light"|"dark"|""} */ (""));
 
+/** Paper is white whatever the screen is. */
+let printing = false;
+
 function isDark() {
+  if (printing) return false;
   return themeChoice ? themeChoice === "dark" : darkQuery.matches;
 }
 
@@ -786,6 +790,16 @@ byId("board-open").addEventListener("click", () => drawers?.toggle("board"));
 byId("banner-close").addEventListener("click", () => problem(""));
 darkQuery.addEventListener("change", applyTheme);
 contrastQuery.addEventListener("change", applyTheme);
+window.addEventListener("beforeprint", () => {
+  printing = true;
+  applyTheme();
+  loop.paintNow();
+});
+window.addEventListener("afterprint", () => {
+  printing = false;
+  applyTheme();
+  loop.allDirty();
+});
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden) loop.allDirty();
 });
