@@ -12,6 +12,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
 	"pulsewright/server/hub"
@@ -50,20 +51,8 @@ func lookAt(t *testing.T, h *httptest.Server, path string) (out Variability) {
 // truth gives the measures of the simulation's own beats from one sample to another.
 func truth(t *testing.T, address string, channel int, from, to int64) variability.Report {
 	t.Helper()
-	a, err := acquire.ParseAddress(address)
-	if err != nil {
-		t.Fatal(err)
-	}
-	config, _, err := simulate.FromAddress(a)
-	if err != nil {
-		t.Fatal(err)
-	}
-	g, err := simulate.New(config)
-	if err != nil {
-		t.Fatal(err)
-	}
-	n := int(to + 500)
-	g.Next([][]int32{make([]int32, n), make([]int32, n)})
+	_, g := simulatetest.Demo(t, address, to+500)
+	config := g.Config()
 	var intervals []variability.Interval
 	beats := g.Truth().Beats[channel]
 	for i := 1; i < len(beats); i++ {

@@ -10,32 +10,15 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/server/analysis"
 )
 
 // record keeps seconds of a simulated board as a file and returns its counts.
 func record(t *testing.T, c simulate.Config, seconds float64) (*recording.File, []int32, acquire.Channel) {
 	t.Helper()
-	g, err := simulate.New(c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	counts := [][]int32{make([]int32, int(seconds*c.RateHz))}
-	g.Next(counts)
-	path := filepath.Join(t.TempDir(), "board.edf")
-	if recording.Needs24Bits(g.Channels()) {
-		path = filepath.Join(t.TempDir(), "board.bdf")
-	}
-	w, err := recording.Create(path, recording.Header{Info: acquire.Info{ClaimedRateHz: c.RateHz, Channels: g.Channels()}, NoSync: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Write(counts, 0); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	path := filepath.Join(t.TempDir(), "board.bdf")
+	counts, g := simulatetest.Record(t, c, int64(seconds*c.RateHz), path)
 	f, err := recording.Open(path)
 	if err != nil {
 		t.Fatal(err)

@@ -12,8 +12,8 @@ import (
 	"testing"
 
 	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/beat/score"
 )
@@ -28,27 +28,8 @@ func call(args ...string) (status int, stdout, stderr string) {
 // record writes a simulated recording and returns its path and the truth.
 func record(t *testing.T, c simulate.Config, seconds float64, ext string) (string, simulate.Truth) {
 	t.Helper()
-	g, err := simulate.New(c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	n := int(seconds * c.RateHz)
-	counts := make([][]int32, len(g.Channels()))
-	for i := range counts {
-		counts[i] = make([]int32, n)
-	}
-	g.Next(counts)
 	path := filepath.Join(t.TempDir(), "lamp clip"+ext)
-	w, err := recording.Create(path, recording.Header{Info: acquire.Info{ClaimedRateHz: c.RateHz, Channels: g.Channels()}, NoSync: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Write(counts, 0); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	_, g := simulatetest.Record(t, c, int64(seconds*c.RateHz), path)
 	return path, g.Truth()
 }
 

@@ -15,34 +15,10 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"pulsewright/acquire"
-	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
 )
-
-// demoTruth is what a demo did in its first samples, by its own account.
-func demoTruth(t *testing.T, address string, samples int64) (simulate.Truth, simulate.Config) {
-	t.Helper()
-	a, err := acquire.ParseAddress(address)
-	if err != nil {
-		t.Fatal(err)
-	}
-	config, _, err := simulate.FromAddress(a)
-	if err != nil {
-		t.Fatal(err)
-	}
-	g, err := simulate.New(config)
-	if err != nil {
-		t.Fatal(err)
-	}
-	counts := make([][]int32, len(config.Channels))
-	for i := range counts {
-		counts[i] = make([]int32, samples)
-	}
-	g.Next(counts)
-	return g.Truth(), config
-}
 
 // readCautions closes the cautions, which an ECG brings up.
 func readCautions(t *testing.T, ctx context.Context) {
@@ -103,7 +79,8 @@ func TestBeatMarksStandAtTheTrueBeats(t *testing.T) {
 	if per >= 1.5 { // whole columns
 		origin = math.Floor(origin)
 	}
-	truth, _ := demoTruth(t, source, int64(s.End)+2*rateHz)
+	_, g := simulatetest.Demo(t, source, int64(s.End)+2*rateHz)
+	truth := g.Truth()
 	if len(s.Lanes) != 2 {
 		t.Fatalf("marks in %d channels: %+v", len(s.Lanes), s)
 	}
@@ -189,7 +166,8 @@ func TestIntervalsDrawer(t *testing.T) {
 			}
 		}
 	}
-	truth, config := demoTruth(t, source, int64(to)+rateHz)
+	_, g := simulatetest.Demo(t, source, int64(to)+rateHz)
+	truth, config := g.Truth(), g.Config()
 	var intervals []variability.Interval
 	beats := truth.Beats[0]
 	for i := 1; i < len(beats); i++ {

@@ -4,7 +4,6 @@ package command
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"math"
 	"net/http"
@@ -17,9 +16,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/dsp/variability"
 )
 
@@ -32,20 +30,8 @@ func TestReviewShowsIntervals(t *testing.T) {
 	const rate, seconds = 250.0, 300
 	config := simulate.Both()
 	config.RateHz, config.MotionPerMinute, config.BreathsPerMinute = rate, 0, 14
-	g, err := simulate.New(config)
-	if err != nil {
-		t.Fatal(err)
-	}
-	counts := [][]int32{make([]int32, seconds*rate), make([]int32, seconds*rate)}
-	g.Next(counts)
 	path := filepath.Join(t.TempDir(), "both.edf")
-	w, err := recording.Create(path, recording.Header{Info: acquire.Info{ClaimedRateHz: rate, Channels: g.Channels()}, NoSync: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := errors.Join(w.Write(counts, 0), w.Close()); err != nil {
-		t.Fatal(err)
-	}
+	_, g := simulatetest.Record(t, config, seconds*rate, path)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)

@@ -13,6 +13,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/server/analysis"
 )
 
@@ -107,16 +108,7 @@ func TestAnalysisFindsTheSimulatedRate(t *testing.T) {
 	const rate, bpm = 250.0, 75.0
 	c := simulate.Finger()
 	c.RateHz, c.BPM, c.Variation, c.MotionPerMinute = rate, bpm, 0, 0
-	g, err := simulate.New(c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	n := int(60 * rate)
-	counts := make([][]int32, len(g.Channels()))
-	for i := range counts {
-		counts[i] = make([]int32, n)
-	}
-	g.Next(counts)
+	counts, g := simulatetest.Run(t, c, 60*rate)
 	written(t, folder, "clip.edf", g.Channels()[0], rate, map[int64][]int32{0: counts[0]}, 0)
 	s := judged(t, folder, "/recordings/clip.edf/analysis?from=7500&to=15000", http.StatusOK)
 	if math.Abs(s.MedianBPM-bpm) > 2 {

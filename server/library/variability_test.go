@@ -14,8 +14,8 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
 	"pulsewright/server/analysis"
@@ -29,14 +29,8 @@ func TestVariabilityOfARecording(t *testing.T) {
 	const lostFrom, lostTo, length = 200 * 250, 230 * 250, 420 * 250
 	config := simulate.Chest()
 	config.RateHz, config.MotionPerMinute, config.BreathsPerMinute = rate, 0, 13
-	g, err := simulate.New(config)
-	if err != nil {
-		t.Fatal(err)
-	}
-	counts := make([]int32, length)
-	g.Next([][]int32{counts})
-	c := g.Channels()[0]
-	written(t, folder, "chest.edf", c, rate, map[int64][]int32{0: counts[:lostFrom], lostTo: counts[lostTo:]}, 0, lostTo)
+	counts, g := simulatetest.Run(t, config, length)
+	written(t, folder, "chest.edf", g.Channels()[0], rate, map[int64][]int32{0: counts[0][:lostFrom], lostTo: counts[0][lostTo:]}, 0, lostTo)
 	written(t, folder, "other.edf", acquire.Channel{Label: "light", Kind: acquire.KindOther, MaxCount: 100, MinCount: -100}, rate, map[int64][]int32{0: make([]int32, 1000)}, 0)
 
 	rs := NewReviews(NewStore(folder))
@@ -124,19 +118,7 @@ func TestArrivalInARecording(t *testing.T) {
 	const length = 150 * 250
 	config := simulate.Both()
 	config.RateHz, config.MotionPerMinute = rate, 0
-	g, err := simulate.New(config)
-	if err != nil {
-		t.Fatal(err)
-	}
-	counts := [][]int32{make([]int32, length), make([]int32, length)}
-	g.Next(counts)
-	w, err := recording.Create(filepath.Join(folder, "both.edf"), recording.Header{Info: acquire.Info{ClaimedRateHz: rate, Channels: g.Channels()}, NoSync: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := errors.Join(w.Write(counts, 0), w.Close()); err != nil {
-		t.Fatal(err)
-	}
+	simulatetest.Record(t, config, length, filepath.Join(folder, "both.edf"))
 	// The simulated pulse starts 0.2 s after R; its tangents (Tang et al. 2020's two
 	// Gaussians at 70 per minute, worked out by numpy) meet 0.057 s later, and the
 	// trimmer's pole at 30 Hz delays by 1/(2π·30 Hz) = 0.005 s.
