@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"strconv"
 
 	"github.com/go-chi/chi/v5"
 
@@ -53,19 +52,12 @@ func (rs *Reviews) getVariability(w http.ResponseWriter, r *http.Request) {
 // itself and returns false.
 func (rs *Reviews) stretch(w http.ResponseWriter, r *http.Request) (file *recording.File, channel int, from, to int64, ok bool) {
 	q := r.URL.Query()
-	number := func(name string, fallback int64) (int64, error) {
-		if q.Get(name) == "" {
-			return fallback, nil
-		}
-		x, err := strconv.ParseInt(q.Get(name), 10, 64)
-		if err != nil || x < 0 {
-			return 0, fmt.Errorf("%s=%s: give a whole number from 0", name, strconv.Quote(q.Get(name)))
-		}
-		return x, nil
+	from, err1 := number(q, "from", 0)
+	to, err2 := number(q, "to", math.MaxInt64)
+	n, err3 := number(q, "channel", 0)
+	if err3 == nil && (from < 0 || n < 0) {
+		err3 = fmt.Errorf("from=%d, channel=%d: give whole numbers from 0", from, n)
 	}
-	from, err1 := number("from", 0)
-	to, err2 := number("to", math.MaxInt64)
-	n, err3 := number("channel", 0)
 	for _, err := range []error{err1, err2, err3} {
 		if err != nil {
 			server.FailWith(w, http.StatusBadRequest, err)

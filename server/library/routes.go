@@ -113,7 +113,11 @@ func (h *handlers) keep(w http.ResponseWriter, r *http.Request) {
 }
 
 func (h *handlers) list(w http.ResponseWriter, r *http.Request) {
-	list, err := h.store.list(r.URL.Query().Get("brief") == "1")
+	read := h.store.List
+	if r.URL.Query().Get("brief") == "1" {
+		read = h.store.Brief
+	}
+	list, err := read()
 	if err != nil {
 		fail(w, err)
 		return
