@@ -31,21 +31,24 @@ func looksWAV(head []byte) bool {
 	return len(head) >= 12 && string(head[8:12]) == "WAVE" && (string(head[:4]) == "RIFF" || string(head[:4]) == "RF64" || string(head[:4]) == "BW64")
 }
 
-func openWAV(in *input, path string) (*File, error) {
-	bad := func(offset int64, format string, a ...any) (*File, error) {
-		return nil, &FormatError{Path: path, Offset: offset, Reason: fmt.Sprintf(format, a...)}
-	}
-	f := &File{format: "WAV", path: path}
-	st := &wavStore{in: in}
-	var long int64 = -1 // data size of a ds64 chunk
-	var rate, bits, valid int
-	var tag uint16
-	var meta *settings
-	found := false
+// wavChunks is what the chunks of a file say.
+type wavChunks struct {
+	tag            uint16 // 1 whole numbers, 3 floats
+	channels, rate int
+	bits, valid    int   // of a sample's container, and of those in use
+	long           int64 // data size of a ds64 chunk, −1 without one
+	data, size     int64 // of the samples: first byte and bytes, as far as they are there
+	found          bool  // there is a data chunk
+	settings       *settings
+}
+
+// read goes from chunk to chunk.
+func (w *wavChunks) read(in *input, f *File) error {
+	w.long = -1
 	for at := int64(12); at+8 <= in.size; {
 		b, err := in.bytes(at, 64)
 		if err != nil {
-			return nil, fmt.Errorf("recording: %s: byte %d: %w", path, at, err)
+			return fmt.Errorf("recording: %s: byte %d: %w", f.path, at, err)
 		}
 		id, size := string(b[:4]), int64(binary.LittleEndian.Uint32(b[4:]))
 		b = b[8:]
@@ -53,76 +56,90 @@ func openWAV(in *input, path string) (*File, error) {
 		case "ds64":
 			if len(b) >= 16 && size >= 16 {
 				f.format = "RF64"
-				long = int64(binary.LittleEndian.Uint64(b[8:]) & math.MaxInt64)
+				w.long = int64(binary.LittleEndian.Uint64(b[8:]) & math.MaxInt64)
 			}
 		case "fmt ":
 			if size < 16 || len(b) < 16 {
-				return bad(at, "format chunk of %d bytes; 16 or more belong there", size)
+				return &FormatError{Path: f.path, Offset: at, Reason: fmt.Sprintf("format chunk of %d bytes; 16 or more belong there", size)}
 			}
-			tag = binary.LittleEndian.Uint16(b)
-			st.channels = int(binary.LittleEndian.Uint16(b[2:]))
-			rate = int(binary.LittleEndian.Uint32(b[4:]))
-			bits = int(binary.LittleEndian.Uint16(b[14:]))
-			valid = bits
-			if tag == 0xfffe && size >= 40 && len(b) >= 40 {
-				if v := int(binary.LittleEndian.Uint16(b[18:])); v > 0 && v <= bits {
-					valid = v
-				}
-				tag = binary.LittleEndian.Uint16(b[24:])
-			}
+			w.sampleFormat(b, size)
 		case "LIST":
 			if size > 4 && size < 1<<20 {
 				list, err := in.bytes(at+8, int(size))
 				if err == nil && len(list) >= 4 && string(list[:4]) == "INFO" {
-					meta = wavSettings(list[4:], st.channels)
+					w.settings = wavSettings(list[4:], w.channels)
 				}
 			}
 		case "data":
-			st.data = at + 8
-			if size == math.MaxUint32 && long >= 0 {
-				size = long
+			w.data, w.found = at+8, true
+			if size == math.MaxUint32 && w.long >= 0 {
+				size = w.long
 			}
-			if size == math.MaxUint32 || size == 0 && st.data < in.size {
+			if size == math.MaxUint32 || size == 0 && w.data < in.size {
 				f.remark("the header does not say how long it is; read to the end")
-				size = in.size - st.data
+				size = in.size - w.data
 			}
-			if size > in.size-st.data {
-				f.remark("the header says %d bytes of samples, the file holds %d: its end is missing", size, in.size-st.data)
-				size = in.size - st.data
+			if size > in.size-w.data {
+				f.remark("the header says %d bytes of samples, the file holds %d: its end is missing", size, in.size-w.data)
+				size = in.size - w.data
 			}
-			st.frames = size // bytes for now
-			found = true
+			w.size = size
 		}
 		if size > in.size {
 			break
 		}
 		at += 8 + size + size&1
 	}
-	if st.channels == 0 || rate == 0 {
-		return bad(12, "no format chunk with channels and a sample rate")
+	return nil
+}
+
+// sampleFormat reads a format chunk of so many bytes, 16 or more of which are in b.
+func (w *wavChunks) sampleFormat(b []byte, size int64) {
+	w.tag = binary.LittleEndian.Uint16(b)
+	w.channels = int(binary.LittleEndian.Uint16(b[2:]))
+	w.rate = int(binary.LittleEndian.Uint32(b[4:]))
+	w.bits = int(binary.LittleEndian.Uint16(b[14:]))
+	w.valid = w.bits
+	if w.tag == 0xfffe && size >= 40 && len(b) >= 40 {
+		if v := int(binary.LittleEndian.Uint16(b[18:])); v > 0 && v <= w.bits {
+			w.valid = v
+		}
+		w.tag = binary.LittleEndian.Uint16(b[24:])
 	}
-	if st.channels > maxChannels {
-		return bad(12, "%d channels; up to %d can be read", st.channels, maxChannels)
+}
+
+func openWAV(in *input, path string) (*File, error) {
+	bad := func(format string, a ...any) (*File, error) {
+		return nil, &FormatError{Path: path, Offset: 12, Reason: fmt.Sprintf(format, a...)}
 	}
-	if !found {
-		return bad(12, "no data chunk, so no samples")
+	f := &File{format: "WAV", path: path}
+	var w wavChunks
+	if err := w.read(in, f); err != nil {
+		return nil, err
 	}
-	st.float = tag == 3
-	st.bytes = (bits + 7) / 8
 	switch {
-	case tag == 1 && bits >= 1 && bits <= 32:
-		st.shift = uint(8*st.bytes - valid)
-	case tag == 3 && (bits == 32 || bits == 64):
-	default:
-		return bad(12, "samples of format %d with %d bits; read are PCM of 8 to 32 bits and floats of 32 or 64; convert it with a general audio tool", tag, bits)
+	case w.channels == 0 || w.rate == 0:
+		return bad("no format chunk with channels and a sample rate")
+	case w.channels > maxChannels:
+		return bad("%d channels; up to %d can be read", w.channels, maxChannels)
+	case !w.found:
+		return bad("no data chunk, so no samples")
 	}
-	f.length = st.frames / int64(st.bytes*st.channels)
-	st.frames = f.length
-	f.info.ClaimedRateHz = float64(rate)
+	st := &wavStore{in: in, data: w.data, channels: w.channels, bytes: (w.bits + 7) / 8, float: w.tag == 3}
+	switch {
+	case w.tag == 1 && w.bits >= 1 && w.bits <= 32:
+		st.shift = uint(8*st.bytes - w.valid)
+	case st.float && (w.bits == 32 || w.bits == 64):
+	default:
+		return bad("samples of format %d with %d bits; read are PCM of 8 to 32 bits and floats of 32 or 64; convert it with a general audio tool", w.tag, w.bits)
+	}
+	st.frames = w.size / int64(st.bytes*st.channels)
+	f.store, f.length = st, st.frames
+	f.info.ClaimedRateHz = float64(w.rate)
 	for i := range st.channels {
 		c := acquire.Channel{Label: fmt.Sprintf("channel %d", i+1)}
 		if !st.float {
-			c.MinCount, c.MaxCount = clampCount(-1<<(valid-1)), int32(int64(1)<<(valid-1)-1)
+			c.MinCount, c.MaxCount = clampCount(-1<<(w.valid-1)), int32(int64(1)<<(w.valid-1)-1)
 		} else {
 			c.MinCount, c.MaxCount = -wavFloatCounts, wavFloatCounts
 		}
@@ -131,25 +148,29 @@ func openWAV(in *input, path string) (*File, error) {
 	if st.float {
 		f.remark("floating-point samples: 1.0 is count %d", wavFloatCounts)
 	}
-	// Settings may stand before the format chunk or after the data: tried anew.
-	if meta != nil && len(meta.Channels) == st.channels && !st.float {
-		f.meta = meta
-		for i, c := range meta.Channels {
-			f.info.Channels[i] = c.channel()
-		}
-		f.info.Started = meta.Started
-		if meta.RateHz > 0 && math.Round(meta.RateHz) == float64(rate) {
-			f.info.ClaimedRateHz = meta.RateHz
-		}
-		for _, h := range meta.Holes {
-			if h[0] >= 0 && h[1] > 0 && h[0] < f.length && h[1] <= f.length {
-				f.holes = append(f.holes, hole{h[0], h[1], int(h[2])})
-			}
-		}
-		f.holesKnown = true
+	// Settings that stand before the format chunk are of another number of channels.
+	if m := w.settings; m != nil && len(m.Channels) == st.channels && !st.float {
+		f.takeSettings(m, w.rate)
 	}
-	f.store = st
 	return f, nil
+}
+
+// takeSettings makes a WAV file of ours what it was: channels, rate, holes.
+func (f *File) takeSettings(m *settings, wholeRate int) {
+	f.meta = m
+	for i, c := range m.Channels {
+		f.info.Channels[i] = c.channel()
+	}
+	f.info.Started = m.Started
+	if m.RateHz > 0 && math.Round(m.RateHz) == float64(wholeRate) {
+		f.info.ClaimedRateHz = m.RateHz
+	}
+	for _, h := range m.Holes {
+		if h[0] >= 0 && h[1] > 0 && h[0] < f.length && h[1] <= f.length {
+			f.holes = append(f.holes, hole{h[0], h[1], int(h[2])})
+		}
+	}
+	f.holesKnown = true
 }
 
 // wavSettings finds our settings in the comment of an INFO list.
