@@ -37,8 +37,12 @@ func (d *ECGDetector) weigh(q *ecgCand) {
 		q.agreement = d.agree(q)
 	}
 	noise := clamp01(q.floor / usual / d.p.noiseFull)
-	cost := d.p.strangeWeight*clamp01((1-q.agreement)/d.p.strangeFull) + d.p.earlyWeight*noise*d.early(q.at-d.last) + d.tail(q)
+	cost := min(d.p.strangeWeight*(1-q.agreement), d.p.strangeMost) + d.p.earlyWeight*noise*d.early(q.at-d.last) + d.tail(q)
 	q.feature = math.Sqrt(q.level*usual*q.slope/d.usualSlope()) * math.Exp(-cost)
+	q.shadowed = false
+	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
+		q.shadowed = q.shadowed || q.feature < d.p.aheadShare*d.level[i&(ecgRing-1)]
+	}
 	q.threshold = d.p.signalShare * usual * math.Pow(max(q.floor/usual, d.p.floorLeast)/0.1, d.p.floorPower)
 }
 
@@ -58,6 +62,9 @@ func (d *ECGDetector) tail(q *ecgCand) float64 {
 		steep := q.slope / (d.p.bluntShare * min(d.lastCand.slope, d.usualSlope()))
 		cost += near * d.p.bluntWeight * clamp01(-math.Log(steep)/math.Log(3))
 		high := 0.5 // when it is not known
+		if d.likeT(q) {
+			high = 1
+		}
 		if e := d.expected(gap); e > 0 {
 			high = clamp01(1 - math.Log(q.level/e)/math.Log(d.p.tailTimes))
 		}
@@ -79,6 +86,8 @@ func (d *ECGDetector) early(gap int64) float64 {
 	}
 	slices.Sort(s)
 	steady := clamp01(1 - s[history/2]/(d.p.unsteady*usual))
+	// Nor is one whose last beat was early too: a fast one may have begun.
+	steady *= clamp01((d.rr[(d.nRR-1)%history]/usual - 0.5) / 0.3)
 	return steady * clamp01((0.9-float64(gap)/usual)/0.4)
 }
 
@@ -101,11 +110,8 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	if q.level < d.p.floorRatio*q.quiet {
 		return "does not stand out from the background"
 	}
-	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
-		if x := d.level[i&(ecgRing-1)]; q.feature < d.p.aheadShare*x {
-			q.shadowed = true
-			return "a stronger one follows"
-		}
+	if q.shadowed {
+		return "a stronger one follows"
 	}
 	return ""
 }
@@ -163,7 +169,7 @@ func (d *ECGDetector) take(dst []Beat, q *ecgCand, reason string) []Beat {
 		d.rr[d.nRR%history] = float64(rr)
 		d.nRR++
 	}
-	d.learnTail(q.at)
+	d.learnTail(q)
 	d.last = q.at
 	d.lastCand = *q
 	d.lastSample = q.sample
@@ -346,8 +352,9 @@ func (d *ECGDetector) locate(q *ecgCand) {
 		return w[half]
 	}
 	edge := max(reach/2, 1)
-	left, right := 0.0, 0.0
+	left, right, before := 0.0, 0.0, 0.0
 	for k := range edge {
+		before += at(center-(2*reach+k)*step) / float64(edge)
 		left += at(center-(reach+k)*step) / float64(edge)
 		right += at(center+(reach+k)*step) / float64(edge)
 	}
@@ -366,14 +373,29 @@ func (d *ECGDetector) locate(q *ecgCand) {
 		}
 	}
 	q.swing = highest - lowest
-	// Flat after it, to a fiftieth: no heart stops so.
-	flat := func() bool {
+	// calm says whether the input moves by less than a share of the swing over a time.
+	calm := func(from, to int64, share float64) bool {
 		low, high := math.Inf(1), math.Inf(-1)
-		for k := reach; k <= 5*reach/2; k++ {
+		for k := from; k <= to; k++ {
 			v := at(center + k*step)
 			low, high = min(low, v), max(high, v)
 		}
-		return high-low < 0.02*q.swing
+		return high-low < share*q.swing
+	}
+	// Flat after it, to a fiftieth: no heart stops so.
+	flat := func() bool { return calm(reach, 5*reach/2, 0.02) }
+	// An edge too sharp for a QRS, from one calm level to another.
+	sharp := func() bool {
+		if !calm(reach, 5*reach/2, d.p.stepCalm) || !calm(-5*reach/2, -reach, d.p.stepCalm) {
+			return false
+		}
+		span := max(2*half, 1)
+		for k := -reach; k <= reach-span; k++ {
+			if math.Abs(median(center+(k+span)*step)-median(center+k*step)) > d.p.stepSharp*q.swing {
+				return true
+			}
+		}
+		return false
 	}
 	// Nothing but two levels: an input thrown from rail to rail.
 	square := func() bool {
@@ -394,7 +416,7 @@ func (d *ECGDetector) locate(q *ecgCand) {
 		q.fault = "a flat line"
 	case q.swing < d.p.narrowShare*(rawHigh-rawLow):
 		q.fault = "a spike: too narrow for a QRS"
-	case math.Abs(right-left) > d.p.stepShare*q.swing && flat():
+	case min(math.Abs(right-left), math.Abs(right-before)) > d.p.stepShare*q.swing && (sharp() || flat()):
 		q.fault = "a step: the level does not come back"
 	case square():
 		q.fault = "clipped: from rail to rail"
@@ -527,16 +549,27 @@ func (d *ECGDetector) learn(q *ecgCand) int {
 	return kind
 }
 
-// learnTail takes in what followed the last beat, now that the next is known at the
-// internal index at.
-func (d *ECGDetector) learnTail(at int64) {
+// likeT says whether a candidate, beat or not, is blunter than the last beat and so soon
+// that it may be its T wave.
+func (d *ECGDetector) likeT(q *ecgCand) bool {
+	return float64(q.at-d.last) < d.p.tWaveNear*ecgRateHz && q.slope < d.p.tWaveSteep*d.lastCand.slope
+}
+
+// learnTail takes in what followed the last beat, now that the next, q, is known, the
+// next itself where it may be a T wave.
+func (d *ECGDetector) learnTail(q *ecgCand) {
 	if d.nPeaks < 2 || d.lastCand.level <= 0 {
 		return
 	}
+	end := q.at - int64(d.p.tailGuard*ecgRateHz)
+	if d.likeT(q) {
+		end = q.at + int64(d.p.tailGuard*ecgRateHz)
+	}
+	end = min(end, d.j-d.half)
 	s := &d.shapes[d.lastKind]
 	for k := range s.tail {
 		from := d.last + int64(k*tailStep)
-		if from+tailStep > at-int64(d.p.tailGuard*ecgRateHz) || from+tailStep > d.j-d.half {
+		if from+tailStep > end {
 			break
 		}
 		top := 0.0

@@ -15,14 +15,16 @@ type ecgParams struct {
 	spikeSeconds            float64 // a running median this long takes spikes off
 	narrowShare             float64 // and leaves this share of a QRS's swing
 	stepShare               float64 // a step's two levels differ by this share of the swing
+	stepSharp               float64 // and it does this share of it within spikeSeconds,
+	stepCalm                float64 // each level moving by less than this, or is flat after
 
 	// Feature and threshold.
 	signalShare   float64 // threshold, share of the usual beat, where the background is a tenth of it
 	floorPower    float64 // it rises with this power of the background
 	floorLeast    float64 // and the background counts as at least this share of a beat
 	floorRatio    float64 // a beat's level is at least so many backgrounds
-	strangeWeight float64 // exponent of a strange shape
-	strangeFull   float64 // that is, one that no kind correlates with but for this
+	strangeWeight float64 // exponent of a shape that no kind correlates with
+	strangeMost   float64 // but not more than this
 	bluntKind     float64 // a kind with less than this share of the usual slope vouches for less
 	novelty       float64 // how much a shape seen once only counts as strange
 	joinStray     float64 // a beat joins the kind it correlates with but for this
@@ -40,6 +42,8 @@ type ecgParams struct {
 	tailWeight  float64 // exponent of being as great as what followed such beats before
 	tailTimes   float64 // and nothing at so many times that
 	tailReach   float64 // seconds it may come earlier or later
+	tWaveNear   float64 // a beat sooner than this, seconds, with less than tWaveSteep of the
+	tWaveSteep  float64 // last one's slope may be its T wave
 	tailGuard   float64 // seconds before a beat that belong to it
 
 	// Search-back.
@@ -71,16 +75,16 @@ func defaultECGParams() ecgParams {
 		qrsLowHz: 8.8, qrsHighHz: 20, shapeLowHz: 3, shapeHighHz: 25,
 		windowSeconds: 0.095, nearSeconds: 0.06, aheadSeconds: 0.2, aheadShare: 0.27,
 		refractorySeconds: 0.16, locateSeconds: 0.07,
-		spikeSeconds: 0.014, narrowShare: 0.3, stepShare: 0.6,
+		spikeSeconds: 0.014, narrowShare: 0.3, stepShare: 0.6, stepSharp: 0.9, stepCalm: 0.25,
 
-		signalShare: 0.14, floorPower: 0.3, floorLeast: 0.05, floorRatio: 1.6,
-		strangeWeight: 1.5, strangeFull: 0.6, bluntKind: 0.3, novelty: 0.1, joinStray: 0.2,
+		signalShare: 0.137, floorPower: 0.3, floorLeast: 0.05, floorRatio: 1.6,
+		strangeWeight: 2.45, strangeMost: 1.45, bluntKind: 0.3, novelty: 0.1, joinStray: 0.2,
 		earlyWeight: 1.5, unsteady: 0.15, noiseFull: 0.15,
 
 		waneWeight: 0.9, waneGain: 0.8, waneSeconds: 0.28,
-		tWaveEnd: 0.6, bluntShare: 0.6, bluntWeight: 0.8, tailWeight: 0.9, tailTimes: 3, tailReach: 0.05, tailGuard: 0.1,
+		tWaveEnd: 0.6, bluntShare: 0.6, bluntWeight: 0.8, tailWeight: 0.9, tailTimes: 3, tailReach: 0.05, tWaveNear: 0.3, tWaveSteep: 0.85, tailGuard: 0.1,
 
-		backRatio: 1.5, backShare: 0.5, backAgree: 0.6, backRise: 4,
+		backRatio: 1.5, backShare: 0.85, backAgree: 0.6, backRise: 4,
 
 		lostSeconds: 3, restartSeconds: 6.5, startRatio: 3, startStray: 0.15,
 		startShare: 0.3, startLoners: 0.25, tWaveSeconds: 0.38, tWaveShare: 0.5, tWaveBlunt: 0.42,

@@ -1,6 +1,7 @@
 package beat
 
 import (
+	"encoding/binary"
 	"fmt"
 	"io/fs"
 	"math"
@@ -248,7 +249,8 @@ func perturbed(p ecgParams, seed uint64) (ecgParams, string) {
 
 // How far the parameters are tuned to the records: with half of them moved by a fifth,
 // in 24 draws, the gross figures move by less than 0.2 points. The draws are of PCG seeds
-// (20, 6000) and on, none of which was looked at while the method was made.
+// (20, 6000) and on, looked at while the method was made; of 100 others, seeds 5000 to
+// 5099, run once when it was done, 99 move them by less, the last by 0.22.
 func TestECGPerturbed(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short")
@@ -266,25 +268,95 @@ func TestECGPerturbed(t *testing.T) {
 	}
 }
 
-// Other rates, leads and rhythms: lead II of bidmc (Pimentel et al. 2017, 125 Hz) where
-// both leads agree, against the reference derived from two leads.
-func TestECGOtherRecords(t *testing.T) {
-	var total score.Total
-	for _, name := range pulseRecords {
-		if !strings.HasPrefix(name, "bidmc/") {
+// lead is an ECG lead of a record.
+type lead struct {
+	name string
+	x    []float64
+}
+
+// ecgLeads reads the ECG leads of "bidmc/06" or "challenge2015/b124s"; a missing value
+// repeats the one before: a flat line.
+func ecgLeads(t testing.TB, path string) []lead {
+	t.Helper()
+	folder, name, _ := strings.Cut(path, "/")
+	data := openData(t, folder)
+	var list []lead
+	is := func(s string) bool { return s == "II" || s == "III" || s == "V" || s == "AVR" }
+	if folder == "bidmc" {
+		lines := strings.Split(strings.TrimSpace(string(readGzip(t, data, "bidmc_"+name+"_Signals.csv.gz"))), "\n")
+		var columns []int
+		for i, s := range strings.Split(lines[0], ",") {
+			if s = strings.TrimSpace(s); is(s) {
+				columns = append(columns, i)
+				list = append(list, lead{name: s})
+			}
+		}
+		for _, l := range lines[1:] {
+			f := strings.Split(l, ",")
+			for i, c := range columns {
+				v := number(t, f[c])
+				if n := len(list[i].x); math.IsNaN(v) && n > 0 {
+					v = list[i].x[n-1]
+				}
+				list[i].x = append(list[i].x, v)
+			}
+		}
+		return list
+	}
+	hea, err := fs.ReadFile(data, name+".hea")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := strings.Split(string(hea), "\n")
+	n := int(number(t, strings.Fields(h[0])[1]))
+	b := readGzip(t, data, name+".mat.gz")[24:]
+	for c := range n {
+		f := strings.Fields(h[1+c])
+		s := f[len(f)-1]
+		if !is(s) {
 			continue
 		}
-		r := readRecord(t, name)
-		end := int64(len(r.ecg)) - int64(0.5*r.rateHz)
-		ref := score.Reference{Samples: r.sure, Uncertain: r.unsure, Excluded: []score.Span{{First: end, Last: math.MaxInt64}}}
-		res, err := score.Match(ref, runECG(t, r.ecg, r.rateHz, defaultECGParams()), score.Config{RateHz: r.rateHz})
-		if err != nil {
-			t.Fatal(err)
+		x := make([]float64, 0, len(b)/2/n)
+		last := 0.0
+		for i := 0; i+2*n <= len(b); i += 2 * n {
+			if v := int16(binary.LittleEndian.Uint16(b[i+2*c:])); v != math.MinInt16 {
+				last = float64(v)
+			}
+			x = append(x, last)
 		}
-		t.Logf("%s: beats %d FN %d FP %d", name, res.Beats(), res.FN, res.FP)
-		total.Add(res)
+		list = append(list, lead{s, x})
 	}
-	if g := total.Gross; !(g.Se() >= 0.998 && g.PPV() >= 0.998) {
+	return list
+}
+
+// Other rates, leads and rhythms: every ECG lead of bidmc (Pimentel et al. 2017, 125 Hz)
+// and challenge2015 (Clifford et al. 2015, 250 Hz) where two leads agree on the beats.
+// The reference was derived from those leads by an offline finder, no cardiologist's. The
+// others are told only: in a103l, a104s and a372s it lacks beats amid the artefact, and
+// in bidmc/03 lead II P is as great as R.
+func TestECGOtherRecords(t *testing.T) {
+	var total score.Total
+	for _, name := range append(slices.Clone(pulseRecords), unfitRecords...) {
+		r := readRecord(t, name)
+		for _, l := range ecgLeads(t, name) {
+			end := int64(len(l.x)) - int64(0.5*r.rateHz)
+			ref := score.Reference{Samples: r.sure, Uncertain: r.unsure, Excluded: []score.Span{{First: end, Last: math.MaxInt64}}}
+			res, err := score.Match(ref, runECG(t, l.x, r.rateHz, defaultECGParams()), score.Config{RateHz: r.rateHz})
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Logf("%-20s %-3s beats %3d FN %3d FP %3d", name, l.name, res.Beats(), res.FN, res.FP)
+			if slices.Contains(pulseRecords, name) {
+				total.Add(res)
+				if !(res.Se() >= 0.98 && res.PPV() >= 0.98) {
+					t.Errorf("%s %s: Se %.2f %%, +P %.2f %%, want 98 %% at least", name, l.name, 100*res.Se(), 100*res.PPV())
+				}
+			}
+		}
+	}
+	g := total.Gross
+	t.Logf("gross: beats %d FN %d FP %d, Se %.3f %%, +P %.3f %%", g.Beats(), g.FN, g.FP, 100*g.Se(), 100*g.PPV())
+	if !(g.Se() >= 0.998 && g.PPV() >= 0.998) {
 		t.Errorf("gross Se %.3f %%, +P %.3f %%, want 99.8 %% at least", 100*g.Se(), 100*g.PPV())
 	}
 }

@@ -237,6 +237,163 @@ func TestECGChanges(t *testing.T) {
 	}
 }
 
+// Rhythms and shapes of the clinic, drawn from their textbook measures (from memory):
+// every beat is found and none besides, at every rate.
+func TestECGRhythms(t *testing.T) {
+	const seconds = 90
+	normal := qrs{1e-3, 0.08, 0.25e-3, 0.18, 0.38}
+	always := func(q qrs) func(int) qrs { return func(int) qrs { return q } }
+	for name, c := range map[string]struct {
+		times func(r *rand.Rand) []float64
+		shape func(i int) qrs
+		more  func(m *made, r *rand.Rand)
+		most  int // missed and extra together
+	}{
+		"atrial fibrillation": {times: func(r *rand.Rand) []float64 {
+			return walk(0.7, seconds, func(int) float64 { return 0.38 + 0.7*r.Float64()*r.Float64() })
+		}, more: func(m *made, r *rand.Rand) { // f waves of 6 Hz
+			for i := range m.x {
+				m.x[i] += 0.06e-3 * math.Sin(2*math.Pi*6*float64(i)/m.rate)
+			}
+		}},
+		"bundle branch block, T late": {shape: always(qrs{1.2e-3, 0.16, -0.5e-3, 0.22, 0.50})},
+		"tachycardia of 180, wide":    {times: every(180), shape: always(qrs{1.5e-3, 0.14, 0, 0, 0})},
+		"tall T at 130":               {times: every(130), shape: always(qrs{0.8e-3, 0.06, 1e-3, 0.16, 0.30})},
+		"tall T in pairs": {times: func(r *rand.Rand) []float64 {
+			return walk(0.7, seconds, func(i int) float64 { return 0.44 + 0.18*float64(i%2) })
+		}, shape: always(qrs{0.8e-3, 0.06, 1e-3, 0.16, 0.30})},
+		"paced": {shape: always(qrs{1.3e-3, 0.17, -0.4e-3, 0.24, 0.48}), more: func(m *made, r *rand.Rand) {
+			for _, s := range m.r { // 2 ms, 3 mV, before each beat
+				for k := range max(1, int64(0.002*m.rate)) {
+					if i := s - int64(0.1*m.rate) + k; i >= 0 {
+						m.x[i] += 3e-3
+					}
+				}
+			}
+		}},
+		"extrasystoles of two kinds": {times: func(r *rand.Rand) []float64 {
+			return walk(0.7, seconds, func(i int) float64 { return [...]float64{0.8, 0.8, 0.8, 0.5, 1.1, 0.8, 0.42, 1.2}[i%8] })
+		}, shape: func(i int) qrs {
+			switch i % 8 {
+			case 4:
+				return qrs{-1.8e-3, 0.15, 0.6e-3, 0.24, 0.45}
+			case 7:
+				return qrs{1.4e-3, 0.13, -0.4e-3, 0.22, 0.42}
+			}
+			return normal
+		}, most: 2}, // the first of each kind may be strange
+		"runs of ventricular tachycardia": {times: func(r *rand.Rand) []float64 {
+			return walk(0.7, seconds, func(i int) float64 {
+				if i%20 >= 12 {
+					return 0.36
+				}
+				return 0.85
+			})
+		}, shape: func(i int) qrs {
+			if i%20 > 12 {
+				return qrs{1.6e-3, 0.15, -0.3e-3, 0.12, 0.30}
+			}
+			return normal
+		}, most: 1},
+		"a blocked P wave in every fourth": {times: func(r *rand.Rand) []float64 {
+			return walk(0.7, seconds, func(i int) float64 {
+				if i%3 == 2 {
+					return 1.6
+				}
+				return 0.8
+			})
+		}, more: pWaves(0.8), most: 1}, // once, before the P waves are known
+		"sinus arrest of 2.8 s": {times: func(r *rand.Rand) []float64 {
+			return walk(0.7, seconds, func(i int) float64 {
+				if i%12 == 11 {
+					return 2.8
+				}
+				return 0.85
+			})
+		}},
+		"voltage a third of it for 20 s": {more: func(m *made, r *rand.Rand) {
+			for i := int(40.4 * m.rate); i < int(60.4*m.rate); i++ {
+				m.x[i] *= 0.33
+			}
+		}, most: 1},
+		"voltage going up and down with breath": {more: func(m *made, r *rand.Rand) {
+			for i := range m.x {
+				m.x[i] *= 1 + 0.6*math.Sin(2*math.Pi*0.25*float64(i)/m.rate)
+			}
+		}},
+		"alternating voltage": {shape: func(i int) qrs {
+			q := normal
+			q.volts *= 1 - 0.6*float64(i%2)
+			return q
+		}},
+		"baseline steps": {more: func(m *made, r *rand.Rand) { // 2 mV, back over seconds, between beats
+			for k := 5; k+4 < len(m.r); k += 7 {
+				from := m.r[k] + int64(0.45*m.rate)
+				for i := from; i < int64(len(m.x)); i++ {
+					m.x[i] += 2e-3 * math.Exp(-float64(i-from)/m.rate/0.5)
+				}
+			}
+		}, most: 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			for _, rate := range testRates {
+				r := rand.New(rand.NewPCG(3, 17))
+				times := steady(72, 0.7, seconds)
+				if c.times != nil {
+					times = c.times(r)
+				}
+				shape := c.shape
+				if shape == nil {
+					shape = always(normal)
+				}
+				m := makeECG(rate, times, seconds, shape)
+				if c.more != nil {
+					c.more(&m, r)
+				}
+				noise(m.x, 10e-6, 21)
+				end := int64((seconds - 0.5) * rate)
+				ref := score.Reference{Samples: m.r, Excluded: []score.Span{{First: end, Last: math.MaxInt64}}}
+				var got []int64
+				for _, b := range detect(t, ECGConfig{RateHz: rate}, m.x) {
+					got = append(got, b.Sample)
+				}
+				res, err := score.Match(ref, got, score.Config{RateHz: rate})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if res.TP < 50 || res.FN+res.FP > c.most {
+					t.Errorf("%g Hz: %d right, missed %v, extra %v", rate, res.TP, res.Missed, res.Extra)
+				}
+			}
+		})
+	}
+}
+
+// walk gives beat times by their intervals.
+func walk(from, to float64, interval func(i int) float64) []float64 {
+	var s []float64
+	for i := 0; from < to; i++ {
+		s = append(s, from)
+		from += interval(i)
+	}
+	return s
+}
+
+func every(bpm float64) func(*rand.Rand) []float64 {
+	return func(*rand.Rand) []float64 { return steady(bpm, 0.7, 90) }
+}
+
+// pWaves adds P waves of 0.15 mV and 100 ms, 160 ms before R and on in the pauses.
+func pWaves(period float64) func(m *made, r *rand.Rand) {
+	return func(m *made, r *rand.Rand) {
+		for s := 0.7 - 0.16; s < float64(len(m.x))/m.rate; s += period {
+			for k := int((s - 0.05) * m.rate); k < min(int((s+0.05)*m.rate), len(m.x)); k++ {
+				m.x[k] += 0.15e-3 * math.Cos(math.Pi*(float64(k)/m.rate-s)/0.1)
+			}
+		}
+	}
+}
+
 // The same signal in another unit, turned over or lifted gives the same beats.
 func TestECGScaleAndPolarity(t *testing.T) {
 	m := makeECG(360, steady(70, 0.7, 60), 60, func(int) qrs { return qrs{1e-3, 0.09, 0.25e-3, 0.18, 0.38} })

@@ -409,8 +409,10 @@ const (
 	// and it does not come earlier than this share of the usual interval.
 	doubtQuality = 0.3
 	doubtEarly   = 0.65
-	// Where they have less, only a beat as good as this is shown.
-	goodQuality = 0.6
+	// Where they have less, of an ECG less than unlikeQuality, only a beat as good as
+	// goodQuality is shown.
+	unlikeQuality = 0.4
+	goodQuality   = 0.6
 	// What is this much smaller than the last good beat is noise after a lost pulse
 	// and not shown, until eight have come that look alike: a gain turned down.
 	tinyShare = 0.02
@@ -432,6 +434,10 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	m.beats++
 	h := m.window(end, max(k, 1))
 	heldBack := ""
+	unlike := doubtQuality
+	if m.pulse == nil {
+		unlike = unlikeQuality
+	}
 	doubtful := m.pulse != nil && b.Quality < beatQuality
 	switch {
 	case m.flat(m.window(end, max(k, 2))) || m.pulse != nil && b.Amplitude < 1e-3*(h.high-h.low):
@@ -443,7 +449,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	case m.pulse != nil && m.have && b.Amplitude < tinyShare*m.last.Amplitude && (m.tiny < 8 || m.recentQuality() < claimQuality):
 		m.tiny++
 		heldBack = "held back: far smaller than the beats before"
-	case m.pulse != nil && m.beats >= 8 && b.Quality < goodQuality && m.recentQuality() < doubtQuality:
+	case m.beats >= 8 && b.Quality < goodQuality && m.recentQuality() < unlike:
 		heldBack = "held back: the waves around are too unlike one another"
 	case doubtful && float64(b.Sample-m.shown)/m.rateHz < doubtEarly*m.meter.median():
 		heldBack = "held back: early and unlike the other beats"

@@ -174,3 +174,51 @@ func TestMonitorECGRecords(t *testing.T) {
 		t.Errorf("a rate is claimed in %.1f %% of the seconds; must be at least 90 %%", x)
 	}
 }
+
+// Noise of electrodes alone, no heart: baseline wander and muscle of the noise stress
+// test's records (Moody et al. 1984), 15 minutes of each lead, weak and strong beside a
+// converter's count, and again where the converter cuts off half of its swing. A rate is
+// claimed in hardly any second, and a beat shown in less than every fourth.
+func TestMonitorECGNoiseAlone(t *testing.T) {
+	data := openData(t, "nstdb")
+	for _, name := range []string{"bw_first", "ma_first"} {
+		first, second, err := mitdata.Signal(data, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for lead, x := range [][]float64{first, second} {
+			for _, c := range []struct {
+				gain float64 // counts of 5 µV
+				end  float64 // of the converter, counts; 0 unknown
+			}{{0.2, 0}, {1, 0}, {5, 0}, {1, 100}} {
+				config := MonitorConfig{Kind: ECG, RateHz: mitdata.RateHz, Low: math.NaN(), High: math.NaN(), Step: 1}
+				if c.end > 0 {
+					config.Low, config.High = -c.end, c.end
+				}
+				y := make([]float64, len(x))
+				for i, v := range x {
+					y[i] = math.Round(c.gain * v)
+					if c.end > 0 {
+						y[i] = min(max(y[i], -c.end), c.end)
+					}
+				}
+				w := watch(t, config)
+				claimed, asked := 0, 0
+				w.hear(y, func(at float64, r Reading) {
+					asked++
+					if r.State == StateReading {
+						claimed++
+					}
+				})
+				share := 100 * float64(claimed) / float64(asked)
+				t.Logf("%s lead %d, times %g, ends %g: a rate in %.2f %% of the time, %d beats in %d s", name, lead+1, c.gain, c.end, share, len(w.beats), asked/10)
+				if n := len(w.beats); n > asked/10/4 {
+					t.Errorf("%s lead %d, times %g, ends %g: %d beats in %d s, want one in 4 s at most", name, lead+1, c.gain, c.end, n, asked/10)
+				}
+				if !(share <= 2) {
+					t.Errorf("%s lead %d, times %g, ends %g: a rate is claimed in %.2f %% of the time, want 2 %% at most", name, lead+1, c.gain, c.end, share)
+				}
+			}
+		}
+	}
+}

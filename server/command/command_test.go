@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -178,6 +180,78 @@ func TestScoreOfKnownLists(t *testing.T) {
 	}
 	if got := strings.Fields(strings.Split(out, "\n")[1]); strings.Join(got[:7], " ") != "a 4 3 1 1 75.00 75.00" {
 		t.Errorf("scored %q, want 3 found, 1 missed, 1 extra", got)
+	}
+}
+
+// What score refuses names the thing, the value, the rule and the remedy.
+func TestScoreRefuses(t *testing.T) {
+	folder := t.TempDir()
+	file := func(name, text string) string {
+		path := filepath.Join(folder, name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	good := file("good.csv", "sample\n1000\n2000\n")
+	none := filepath.Join(folder, "none.atr")
+	for _, c := range []struct {
+		args   []string
+		status int
+		words  []string // standard error holds each
+	}{
+		{[]string{"-rate", "360", good}, 2, []string{"pairs", "reference"}},
+		{[]string{good, good}, 2, []string{"-rate 0", "Hz", "above 0"}},
+		{[]string{"-rate", "-360", good, good}, 2, []string{"-rate -360", "Hz", "above 0"}},
+		{[]string{"-rate", "NaN", good, good}, 2, []string{"-rate NaN", "Hz"}},
+		{[]string{"-rate", "Inf", good, good}, 2, []string{"-rate +Inf", "Hz"}},
+		{[]string{"-rate", "fast", good, good}, 2, []string{"fast", "-rate"}},
+		{[]string{"-rate", "360", "-learning", "-1", good, good}, 2, []string{"-learning -1", "seconds", "not below 0"}},
+		{[]string{"-rate", "360", "-window", "0", good, good}, 2, []string{"-window 0", "seconds", "above 0"}},
+		{[]string{"-rate", "360", none, good}, 1, []string{none, "no such file"}},
+		{[]string{"-rate", "360", good, none}, 1, []string{none, "no such file"}},
+		{[]string{"-rate", "360", folder, good}, 1, []string{folder, "directory"}},
+		{[]string{"-rate", "360", file("empty.csv", ""), good}, 1, []string{"empty.csv", "no header", "sample"}},
+		{[]string{"-rate", "360", file("other.csv", "time_s,kind\n1,ecg\n"), good}, 1, []string{"other.csv", "time_s, kind", "named sample"}},
+		{[]string{"-rate", "360", file("words.csv", "sample\n1000\nsoon\n"), good}, 1, []string{"words.csv", "line 3", `"soon"`, "whole number"}},
+		{[]string{"-rate", "360", file("below.csv", "sample\n-5\n"), good}, 1, []string{"below.csv", "line 2", `-5`, "0 or more"}},
+		{[]string{"-rate", "360", file("short.csv", "both,sample\n1,10\n1\n"), good}, 1, []string{"short.csv", "line 3", "sample"}},
+		{[]string{"-rate", "360", file("text.atr", "these are no annotations at all, only words"), good}, 1, []string{"text.atr", "MIT annotation file", ".csv"}},
+	} {
+		status, out, messages := call(append([]string{"score"}, c.args...)...)
+		if status != c.status || out != "" {
+			t.Errorf("%q: status %d, want %d\nstdout: %s\nstderr: %s", c.args, status, c.status, out, messages)
+		}
+		for _, w := range c.words {
+			if !strings.Contains(messages, w) {
+				t.Errorf("%q: %q does not say %q", c.args, strings.TrimSpace(messages), w)
+			}
+		}
+	}
+}
+
+// A file that ends a tenth of a second after an R peak, or anywhere later, lists that
+// beat: what the detector still holds back at the end is told.
+func TestBeatsListsTheLastBeat(t *testing.T) {
+	const rate = 250
+	for _, after := range []float64{0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.6} {
+		// QRS of 1 mV and 80 ms, a triangle, once a second, its R peaks at 0.5, 1.5 … s, and
+		// 5 µV of an amplifier's noise: what stands still is taken for clipped.
+		r := rand.New(rand.NewPCG(1, 2))
+		var text strings.Builder
+		text.WriteString("# rate 250 Hz\necg [mV]\n")
+		for i := range int((19.5 + after) * rate) {
+			off := math.Abs(math.Mod(float64(i)/rate, 1) - 0.5)
+			fmt.Fprintf(&text, "%.4f\n", max(0, 1-off/0.04)+0.005*r.NormFloat64())
+		}
+		path := filepath.Join(t.TempDir(), "short.csv")
+		if err := os.WriteFile(path, []byte(text.String()), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		found := foundBeats(t, "-kind", "ecg", path)
+		if n := len(found); n != 20 || math.Abs(float64(found[n-1])-19.5*rate) > 2 {
+			t.Errorf("the file ends %g s after the 20th R: %d beats, %v; want the last at %d", after, n, found, int64(19.5*rate))
+		}
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -31,7 +32,7 @@ func scoreBeats(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	if f.NArg() == 0 || f.NArg()%2 != 0 {
 		return fmt.Errorf("%w: name pairs of a reference and a list of detections", errMisused)
 	}
-	if !(*rate > 0) {
+	if !(*rate > 0) || math.IsInf(*rate, 1) {
 		return fmt.Errorf("%w: -rate %g: give the sample rate in Hz, above 0", errMisused, *rate)
 	}
 	if !(*learning >= 0) || !(*window > 0) {
@@ -135,6 +136,9 @@ func readBeatList(r io.Reader) (score.Reference, error) {
 		sample, err := strconv.ParseInt(strings.TrimSpace(row[at]), 10, 64)
 		if err != nil {
 			return out, fmt.Errorf("line %d: sample %q is not a whole number", line, row[at])
+		}
+		if sample < 0 {
+			return out, fmt.Errorf("line %d: sample %d: samples are counted from the first, 0 or more", line, sample)
 		}
 		if both >= 0 && both < len(row) && strings.TrimSpace(row[both]) == "0" {
 			out.Uncertain = append(out.Uncertain, sample)
