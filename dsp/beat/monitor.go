@@ -567,7 +567,7 @@ func (m *Monitor) update() {
 		r.State, r.RateBPM = StateReading, rate
 		switch {
 		case m.pulse != nil && m.meter.unsteady() > tellUnsteady:
-			r.Reason = "the beats come unevenly: of those that move little blood some may be missing"
+			r.Reason = reasonUneven
 		case q > 0.8:
 			r.Reason = "the beats look alike"
 		default:
@@ -576,6 +576,10 @@ func (m *Monitor) update() {
 	}
 	m.reading = r
 }
+
+// reasonUneven is told beside a rate of a pulse whose beats come unevenly, as those of a
+// heart whose early beats move no blood to the finger.
+const reasonUneven = "the beats come unevenly: of those that move little blood some may be missing"
 
 // noise says what is wrong with a signal whose beats do not look alike.
 func (m *Monitor) noise() (reason string, figure float64) {

@@ -15,6 +15,7 @@ type claims struct {
 	judged           int // claimed seconds with a reference rate
 	right            int // of these, within tolerance of it
 	strict           int // of these, of the common average alone
+	even, evenRight  int // judged and right ones not told to be uneven
 	states           map[State]int
 }
 
@@ -89,8 +90,15 @@ func runMonitor(t testing.TB, kind Kind, r record, delay float64) ([]Beat, claim
 			continue
 		}
 		c.judged++
-		if g.RateBPM >= o.low-tolerance(o.low) && g.RateBPM <= o.high+tolerance(o.high) {
+		right := g.RateBPM >= o.low-tolerance(o.low) && g.RateBPM <= o.high+tolerance(o.high)
+		if right {
 			c.right++
+		}
+		if g.Reason != reasonUneven {
+			c.even++
+			if right {
+				c.evenRight++
+			}
 		}
 		if math.Abs(g.RateBPM-o.common) <= tolerance(o.common) {
 			c.strict++
@@ -111,8 +119,9 @@ func TestMonitorPulseRecords(t *testing.T) {
 		_, delay := scorePulse(t, r, runPulse(t, r, defaultPulseParams()))
 		beats, c := runMonitor(t, Pulse, r, delay)
 		res, _ := scorePulse(t, r, beats)
-		t.Logf("%-20s Se %6.2f +P %6.2f F1 %6.2f  claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d  %v", name,
-			100*res.Se(), 100*res.PPV(), 100*res.F1(), share(c.claimed, c.seconds), share(c.right, c.judged), share(c.strict, c.judged), c.judged, c.states)
+		t.Logf("%-20s Se %6.2f +P %6.2f F1 %6.2f  claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d, %6.2f %% of the %d even ones  %v", name,
+			100*res.Se(), 100*res.PPV(), 100*res.F1(), share(c.claimed, c.seconds), share(c.right, c.judged), share(c.strict, c.judged), c.judged,
+			share(c.evenRight, c.even), c.even, c.states)
 		if slices.Contains(pulseRecords, name) {
 			total.Add(res)
 			all.seconds += c.seconds
@@ -120,12 +129,18 @@ func TestMonitorPulseRecords(t *testing.T) {
 			all.judged += c.judged
 			all.right += c.right
 			all.strict += c.strict
+			all.even += c.even
+			all.evenRight += c.evenRight
 		}
 	}
 	g := total.Gross
 	t.Logf("gross: beats %d FN %d FP %d Se %.2f +P %.2f F1 %.2f", g.Beats(), g.FN, g.FP, 100*g.Se(), 100*g.PPV(), 100*g.F1())
 	t.Logf("claimed %.1f %% of seconds, right %.2f %% (of the common average %.2f %%) of %d",
 		share(all.claimed, all.seconds), share(all.right, all.judged), share(all.strict, all.judged), all.judged)
+	t.Logf("not told to be uneven %d, right %.2f %%", all.even, share(all.evenRight, all.even))
+	if x := share(all.evenRight, all.even); x < 99.7 {
+		t.Errorf("rates not told to be uneven are right in %.2f %% of the seconds; must be at least 99.7 %%", x)
+	}
 	if g.F1() < 0.99 {
 		t.Errorf("gross F1 %.2f %%, must be at least 99 %%", 100*g.F1())
 	}

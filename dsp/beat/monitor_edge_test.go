@@ -161,6 +161,17 @@ func TestMonitorEdges(t *testing.T) {
 	}
 }
 
+// TestMonitorBeyond: a pulse slower than 20 or faster than 300 bpm is said to be out of range.
+func TestMonitorBeyond(t *testing.T) {
+	for _, bpm := range []float64{14, 17, 310, 330} {
+		x := trainOf(250, bpm, 60, 0.25, 0.33, nil)
+		noise(x, 0.005, 3)
+		if o := listen(t, MonitorConfig{RateHz: 250}, x, bpm); o.states[StateOutOfRange] < 0.95 {
+			t.Errorf("%g bpm: %v, want out of range", bpm, o.states)
+		}
+	}
+}
+
 // TestMonitorSpoilt: where the signal is spoilt part of the time, a rate is right or a
 // reason is said.
 func TestMonitorSpoilt(t *testing.T) {
