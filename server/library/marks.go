@@ -19,6 +19,8 @@ import (
 )
 
 const (
+	// pathNote begins the annotation of a path changed while recording.
+	pathNote  = "path settings "
 	marksName = ".marks.json"
 	mostMarks = 10_000
 )
@@ -145,7 +147,10 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 				return
 			}
 			for _, a := range list {
-				if recording.IsNote(a.Text) && !strings.HasPrefix(a.Text, "path settings {") {
+				if recording.IsNote(a.Text) {
+					if strings.HasPrefix(a.Text, pathNote) {
+						a.Text = "signal path changed" // the settings themselves are for programs
+					}
 					out.Notes = append(out.Notes, note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
 				}
 			}

@@ -15,6 +15,8 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire/recording"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server/session"
 )
 
 // ask sends a request to the library's routes and returns status and body.
@@ -192,5 +194,28 @@ func TestNotesMadeAfterwards(t *testing.T) {
 	after, err := os.ReadFile(filepath.Join(store.Folder(), id))
 	if err != nil || string(after) != string(before) {
 		t.Error("the recording itself changed")
+	}
+}
+
+// TestAPathChangedWhileRecordingIsTold in words, not as the settings that programs read.
+func TestAPathChangedWhileRecordingIsTold(t *testing.T) {
+	recorder, store := begin(t)
+	channel := session.ChannelState{Label: "pulse", Kind: "pulse", Path: signalpath.Preset("pulse", 250)}
+	recorder.Settings([]session.ChannelState{channel})
+	feed(recorder, 0, 500)
+	channel.Path.Drift.On = !channel.Path.Drift.On
+	recorder.Settings([]session.ChannelState{channel})
+	feed(recorder, 500, 500)
+	state, err := recorder.Keep("lamp clip", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	code, answer := ask(t, store, recorder, "GET", "/recordings/"+url.PathEscape(state.ID), "")
+	var out struct{ Notes []note }
+	if err := json.Unmarshal(answer, &out); err != nil || code != http.StatusOK {
+		t.Fatalf("%d %s", code, answer)
+	}
+	if len(out.Notes) != 1 || out.Notes[0].Text != "signal path changed" || out.Notes[0].Sample != 500 {
+		t.Errorf("notes %+v, want the change at sample 500", out.Notes)
 	}
 }

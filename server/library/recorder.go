@@ -442,7 +442,7 @@ func (r *Recorder) Settings(channels []session.ChannelState) {
 	first := r.past.newest
 	r.mu.Unlock()
 	if changed {
-		r.tell(event{first: first, text: "path settings " + string(data)})
+		r.tell(event{first: first, text: pathNote + string(data)})
 	}
 }
 

@@ -654,6 +654,17 @@ function showReading(state) {
   show.showReading();
 }
 
+/**
+ * A sentence without the source's name in front, which stands beside it.
+ * @param {string} text
+ * @param {string} name
+ */
+function withoutName(text, name) {
+  const head = name.split(",")[0] + ": ";
+  const at = text.indexOf(head);
+  return at >= 0 ? text.slice(at + head.length) : text;
+}
+
 /** @param {PageState} state */
 function showSource(state) {
   const server = state.server;
@@ -661,7 +672,7 @@ function showSource(state) {
   setText(byId("source-name"), server.source?.name || "no source");
   const status = server.status === "running" ? "" : server.statusText || server.status;
   const words = /** @type {Record<string, string>} */ ({ idle: "no source chosen", opening: "opening …", waiting: "waiting for it to come back", ended: "at its end", failed: "failed", paused: "paused" });
-  setText(byId("source-status"), status && server.status !== "running" ? server.statusText && server.statusText !== server.status ? sentence(server.statusText) : words[server.status] || server.status : "");
+  setText(byId("source-status"), status && server.status !== "running" ? server.statusText && server.statusText !== server.status ? sentence(withoutName(server.statusText, server.source?.name ?? "")) : words[server.status] || server.status : "");
   const clock = server.clock;
   const e = byId("clock");
   const used = clock?.usedRateHz || server.sourceRateHz;

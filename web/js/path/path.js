@@ -354,12 +354,12 @@ export class PathPanel {
     const lag = (/** @type {"drift"|"hum"|"smooth"} */ stage) => (r ? Math.max(0, Math.round(delayAt(r.freqHz, r[stage].delaySeconds, atHz) * (this.server?.rateHz ?? 0))) : 0);
     const p = channel.path;
     const d = removed(rings, this.channel, 1, from, to, 0);
-    if (this.driftAway) setText(this.driftAway, p.drift.on ? `took ${quantity(d.mean, channel.unit)} and ${quantity(d.rms, channel.unit, 2)} rms of drift` : "lets all through");
+    if (this.driftAway) setText(this.driftAway, p.drift.on ? d.count === 0 ? "no signal now" : `took ${quantity(d.mean, channel.unit)} and ${quantity(d.rms, channel.unit, 2)} rms of drift` : "lets all through");
     const u = removed(rings, this.channel, 2, from, to, lag("hum"));
-    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? `took ${quantity(u.rms, channel.unit, 2)} rms of hum` : "lets all through");
+    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? u.count === 0 ? "no signal now" : `took ${quantity(u.rms, channel.unit, 2)} rms of hum` : "lets all through");
     const s = removed(rings, this.channel, 3, from, to, lag("smooth"));
     const late = r && p.smooth.shape !== "off" ? `, ${duration(delayAt(r.freqHz, r.smooth.delaySeconds, atHz))} late` : "";
-    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? `took ${quantity(s.rms, channel.unit, 2)} rms${late}` : "lets all through");
+    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? s.count === 0 ? "no signal now" : `took ${quantity(s.rms, channel.unit, 2)} rms${late}` : "lets all through");
   }
 
   /** @param {Reading|undefined} reading */
