@@ -65,8 +65,8 @@ func defaultPulseParams() pulseParams {
 // drift by taking away its Hann-weighted mean over 0.52 s to either side, less in a fast
 // rhythm. Being symmetric, that leaves no long recovery after a strong pulse, as a
 // causal high-pass does, in which a weak one would drown; it costs those 0.52 s. The
-// result is cut into rises and falls with a hysteresis. Each rise is weighed by the geometric mean of its height and its
-// steepest slope and compared with the median of the last beats (an adaptive threshold
+// result is cut into rises and falls with a hysteresis. Each rise is weighed by the
+// geometric mean of its height and its steepest slope and compared with the median of the last beats (an adaptive threshold
 // as in Zong et al. 2003, "An open-source algorithm to detect onset of arterial blood
 // pressure pulses", there on summed slopes). A rise is held to more before the expected
 // time than at it, the more so in a regular rhythm. A wave shortly after a beat that

@@ -168,13 +168,14 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 	}
 }
 
+// reports tells whether c is of the polarity that is reported.
+func (d *PulseDetector) reports(c *decider) bool {
+	return (c == &d.deciders[0]) == (d.polarity.sign > 0)
+}
+
 // refuse explains a rise that is no beat, of the polarity that is reported.
 func (c *decider) refuse(d *PulseDetector, s swing, reason string) {
-	i := 0
-	if d.polarity.sign <= 0 {
-		i = 1
-	}
-	if d.explain == nil || c != &d.deciders[i] {
+	if d.explain == nil || !d.reports(c) {
 		return
 	}
 	d.explain(Candidate{Sample: max(d.at(s.peak), 0), Feature: s.weight, Threshold: s.need, Reason: reason})
@@ -228,7 +229,7 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 		}
 		c.takes.n = 0
 	}
-	if (c == &d.deciders[0]) == (d.polarity.sign > 0) && c.rr.len() >= 4 {
+	if d.reports(c) && c.rr.len() >= 4 {
 		d.trend = d.trendFor(c.expected())
 	}
 	c.missedN = 0
@@ -310,7 +311,7 @@ func (d *PulseDetector) steepest(s swing, fall bool) float64 {
 func (d *PulseDetector) emit(dst []Beat) []Beat {
 	for i := range d.deciders {
 		c := &d.deciders[i]
-		mine := (i == 0) == (d.polarity.sign > 0)
+		mine := d.reports(c)
 		for c.pendingN > 0 && d.k >= c.pending[0].steep+int64(d.tail) {
 			p := c.pending[0]
 			copy(c.pending[:], c.pending[1:c.pendingN])

@@ -27,12 +27,11 @@ func (t *pulseShape) init(n int) {
 
 func (t *pulseShape) reset() { t.count, t.beats, t.alike = 0, 0, 0 }
 
-// likeness of a rise to the usual pulse, 0 to 1; it learns nothing. What is heard of
-// it so far is compared.
+// likeness of a rise to the usual pulse, 0 to 1, 1 where none is known; it learns
+// nothing. What is heard of it so far is compared.
 func (t *pulseShape) likeness(d *PulseDetector, c *decider, s swing) float64 {
-	n := t.cut(d, c, s)
-	n = min(n, int(d.k-s.steep)+d.shapeFrom)
-	if t.count == 0 || n < 3 {
+	n := min(t.cut(d, c, s), int(d.k-s.steep)+d.shapeFrom)
+	if t.count == 0 || n < 3 || !d.reports(c) {
 		return 1
 	}
 	level(t.cur[:n])
