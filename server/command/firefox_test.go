@@ -224,7 +224,7 @@ func TestFirefox(t *testing.T) {
 
 	// No audio input here, or one that is refused: it is said with what to do.
 	f.press("s")
-	f.soon("the sources", `document.querySelector("dialog[open] .demo, dialog[open] [data-testid]")`)
+	f.soon("the sources", `[...document.querySelectorAll("dialog[open] button")].some((b) => /audio inputs/.test(b.textContent))`)
 	f.look(`[...document.querySelectorAll("dialog[open] button")].find((b) => /audio inputs/.test(b.textContent)).click()`)
 	f.soon("a refusal", `/no audio input|not allowed|refused/i.test(document.querySelector("dialog[open]").textContent)`)
 	f.press(wdEscape)
