@@ -37,12 +37,20 @@ func (d *ECGDetector) weigh(q *ecgCand) {
 		q.agreement = d.agree(q)
 	}
 	noise := clamp01(q.floor / usual / d.p.noiseFull)
-	cost := min(d.p.strangeWeight*(1-q.agreement), d.p.strangeMost) + d.p.earlyWeight*noise*d.early(q.at-d.last) + d.tail(q)
+	cost := min(d.p.strangeWeight*(1-q.agreement), d.p.strangeMost) +
+		d.p.earlyWeight*noise*d.early(q.at-d.last)
 	q.feature = math.Sqrt(q.level*usual*q.slope/d.usualSlope()) * math.Exp(-cost)
+	// That a beat comes soon after another must not let its own T wave outdo it.
+	tail := d.tail(q)
+	beside := q.feature
+	if d.likeT(q) {
+		beside *= math.Exp(-tail)
+	}
 	q.shadowed = false
 	for i := q.at + int64(d.p.nearSeconds*ecgRateHz); i <= q.at+d.ahead; i++ {
-		q.shadowed = q.shadowed || q.feature < d.p.aheadShare*d.level[i&(ecgRing-1)]
+		q.shadowed = q.shadowed || beside < d.p.aheadShare*d.level[i&(ecgRing-1)]
 	}
+	q.feature *= math.Exp(-tail)
 	q.threshold = d.p.signalShare * usual * math.Pow(max(q.floor/usual, d.p.floorLeast)/0.1, d.p.floorPower)
 }
 
