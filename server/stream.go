@@ -64,7 +64,7 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 		defer context.AfterFunc(v.gone, func() { stop(errLinkClosed) })()
 	}
 	you, _ := json.Marshal(map[string]any{"type": "you", "owner": who.role == Owner})
-	if err := write(ctx, c, websocket.MessageText, you); err != nil {
+	if err := write(life, c, websocket.MessageText, you); err != nil {
 		return
 	}
 	page := s.session.Watch()
@@ -75,7 +75,7 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	send := func(kind websocket.MessageType, data []byte) bool {
 		writes.Add(1)
 		defer writes.Add(1)
-		err := write(ctx, c, kind, data)
+		err := write(life, c, kind, data) // not ctx: cut off in the middle, no close frame could follow
 		if err != nil {
 			s.log.Debug("a page was given up", "err", err)
 		}
@@ -83,6 +83,9 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	}
 	for {
 		m, dropped, err := page.Next(ctx)
+		if err == nil {
+			err = ctx.Err() // what waits is not sent any more
+		}
 		if err != nil {
 			code, reason := websocket.StatusGoingAway, errClosing
 			switch {
