@@ -135,6 +135,8 @@ type ECGDetector struct {
 	lastCand   ecgCand
 	lastKind   int
 	lastSample int64
+	overdue    int64 // internal index from which on the next beat is overdue
+	looked     int64 // candidates judged when it was last looked for, and nothing found
 	searching  bool
 	nextTry    int64
 	shapes     [shapeMax]ecgShape

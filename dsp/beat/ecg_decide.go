@@ -182,6 +182,8 @@ func (d *ECGDetector) take(dst []Beat, q *ecgCand, reason string) []Beat {
 	d.lastCand = *q
 	d.lastSample = q.sample
 	d.lastKind = d.learn(q)
+	d.overdue = d.last + d.ahead + int64(math.Ceil(d.p.backRatio*d.usualRR()))
+	d.looked = -1
 	d.tell2(q, true, reason)
 	quality := clamp01(q.agreement) * clamp01(1-q.quiet/q.level)
 	if q.clipped {
@@ -200,14 +202,18 @@ func (d *ECGDetector) tell2(q *ecgCand, taken bool, reason string) {
 
 // lookBack takes a candidate refused before when the beat is overdue.
 func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
-	since := c - d.ahead - d.last
-	if float64(since) < d.p.backRatio*d.usualRR() {
+	if c < d.overdue || d.looked == d.judged {
 		return dst
 	}
+	d.looked = d.judged
 	var best *ecgCand
-	for i := max(d.judged-ecgCands/2, 0); i < d.judged; i++ {
+	end := d.p.tWaveEnd * ecgRateHz * d.rootRR()
+	for i := d.judged - 1; i >= max(d.judged-ecgCands/2, 0); i-- {
 		q := &d.cands[i%ecgCands]
-		if q.taken || q.fault != "" || float64(q.at-d.last) < d.p.tWaveEnd*ecgRateHz*d.rootRR() || q.swing < d.config.MinVolts {
+		if float64(q.at-d.last) < end {
+			break // older ones are sooner still
+		}
+		if q.taken || q.fault != "" || q.swing < d.config.MinVolts {
 			continue
 		}
 		if q.shadowed || q.feature < d.p.backShare*q.threshold || q.level < d.p.floorRatio*q.floor {
@@ -216,7 +222,7 @@ func (d *ECGDetector) lookBack(dst []Beat, c int64) []Beat {
 		if q.agreement < d.p.backAgree && q.feature < d.p.backRise*q.floor {
 			continue
 		}
-		if best == nil || q.feature > best.feature {
+		if best == nil || q.feature >= best.feature {
 			best = q
 		}
 	}
