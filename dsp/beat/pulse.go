@@ -36,22 +36,22 @@ type pulseParams struct {
 
 func defaultPulseParams() pulseParams {
 	return pulseParams{
-		smoothSeconds: 0.17,
-		trendSeconds:  0.52,
-		hysteresis:    0.04,
+		smoothSeconds: 0.156,
+		trendSeconds:  0.58,
+		hysteresis:    0.037,
 		startSeconds:  3,
-		threshold:     0.45,
-		early:         0.6,
+		threshold:     0.39,
+		early:         0.52,
 		regular:       0.3,
-		searchShare:   0.12,
+		searchShare:   0.1,
 		searchAt:      2.2,
-		refractory:    0.4,
-		notchShare:    0.55,
-		notchSeconds:  0.4,
+		refractory:    0.37,
+		notchShare:    0.51,
+		notchSeconds:  0.37,
 		notchReach:    0.6,
 		decaySeconds:  1.5,
 		upstrokeEnd:   1.0 / 3,
-		steepest:      3,
+		steepest:      2.6,
 		tailSeconds:   0.3,
 	}
 }
@@ -62,9 +62,9 @@ func defaultPulseParams() pulseParams {
 // Method: the input is brought to 100–200 Hz (three running means, sinc³),
 // smoothed by a Hann window of 170 ms, held to a slope of three times the usual
 // beat's, so that a jerk or a step does not outweigh the beats around it, and freed of
-// drift by taking away its Hann-weighted mean over 0.52 s to either side, less in a fast
+// drift by taking away its Hann-weighted mean over 0.58 s to either side, less in a fast
 // rhythm. Being symmetric, that leaves no long recovery after a strong pulse, as a
-// causal high-pass does, in which a weak one would drown; it costs those 0.52 s. The
+// causal high-pass does, in which a weak one would drown; it costs those 0.58 s. The
 // result is cut into rises and falls with a hysteresis. Each rise is weighed by the
 // geometric mean of its height and its steepest slope and compared with the median of the last beats (an adaptive threshold
 // as in Zong et al. 2003, "An open-source algorithm to detect onset of arterial blood
