@@ -158,21 +158,12 @@ func TestMonitorPulseRecords(t *testing.T) {
 // TestMonitorECGRecords: the rates claimed from the first lead of the development
 // MIT-BIH records.
 func TestMonitorECGRecords(t *testing.T) {
-	data := openData(t, "mitdb")
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
 	var all claims
-	for _, name := range devRecords {
-		x, _, err := mitdata.Signal(data, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ann, err := mitdata.Annotations(data, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		r := record{name: name, rateHz: mitdata.RateHz, x: x, sure: score.FromAnnotations(ann).Samples}
+	for _, m := range mitRecords(t) {
+		r := record{name: m.name, rateHz: mitdata.RateHz, x: m.x, sure: m.ref.Samples}
 		_, c := runMonitor(t, ECG, r, 0)
-		t.Logf("%s claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d  %v", name,
+		t.Logf("%s claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d  %v", r.name,
 			share(c.claimed, c.seconds), share(c.right, c.judged), share(c.strict, c.judged), c.judged, c.states)
 		all.seconds += c.seconds
 		all.claimed += c.claimed

@@ -60,7 +60,7 @@ func defaultPulseParams() pulseParams {
 // in any unit. It is a Detector.
 //
 // Method: the input is brought to 100–200 Hz (three running means, sinc³),
-// smoothed by a Hann window of 170 ms, held to a slope of three times the usual
+// smoothed by a Hann window of 156 ms, held to a slope of 2.6 times the usual
 // beat's, so that a jerk or a step does not outweigh the beats around it, and freed of
 // drift by taking away its Hann-weighted mean over 0.58 s to either side, less in a fast
 // rhythm. Being symmetric, that leaves no long recovery after a strong pulse, as a

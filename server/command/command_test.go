@@ -162,15 +162,18 @@ func TestCheckMeasuresTheSimulatedBoard(t *testing.T) {
 	}
 }
 
+// written is the path of a file made with a text.
+func written(t *testing.T, path, text string) string {
+	t.Helper()
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
 func TestScoreOfKnownLists(t *testing.T) {
 	folder := t.TempDir()
-	file := func(name, text string) string {
-		path := filepath.Join(folder, name)
-		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		return path
-	}
+	file := func(name, text string) string { return written(t, filepath.Join(folder, name), text) }
 	// Four beats, one found late by 10 ms, one missed, one too many.
 	reference := file("a.csv", "sample\n1000\n2000\n3000\n4000\n")
 	detected := file("b.csv", "sample,time_s,kind,amplitude,quality\n1010,1.01,ecg,1,1\n2000,2,ecg,1,1\n2500,2.5,ecg,1,1\n4000,4,ecg,1,1\n")
@@ -186,13 +189,7 @@ func TestScoreOfKnownLists(t *testing.T) {
 // What score refuses names the thing, the value, the rule and the remedy.
 func TestScoreRefuses(t *testing.T) {
 	folder := t.TempDir()
-	file := func(name, text string) string {
-		path := filepath.Join(folder, name)
-		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		return path
-	}
+	file := func(name, text string) string { return written(t, filepath.Join(folder, name), text) }
 	good := file("good.csv", "sample\n1000\n2000\n")
 	none := filepath.Join(folder, "none.atr")
 	for _, c := range []struct {
