@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -74,6 +73,10 @@ type Response struct {
 	// Trust is 0 to 1: the coherence of both runs around the frequency, where
 	// enough lines lie there; little where noise or hum is in the way.
 	Trust []float64 `json:"trust"`
+	// TrustedLowHz and TrustedHighHz bound the widest band whose points have a trust
+	// of 0.9 or more; 0 and 0 where there is none.
+	TrustedLowHz  float64 `json:"trustedLowHz"`
+	TrustedHighHz float64 `json:"trustedHighHz"`
 	// PassbandDB is the greatest gain.
 	PassbandDB float64 `json:"passbandDb"`
 	// Corners are where the gain passes 3.01 dB below that, rising in frequency.
@@ -86,6 +89,9 @@ type Corner struct {
 	// Rising: the gain rises with the frequency here.
 	Rising bool `json:"rising"`
 }
+
+// leastTrust of a point that is judged by.
+const leastTrust = 0.9
 
 // Errors of Measure.
 var (
@@ -109,8 +115,6 @@ const (
 	// a converter's noise, and a sweep that is there, break it up.
 	lostSamples = 64
 	lostLevel   = 16.0 / 32768
-	// mostMoved: above 700 Hz a board that passes anything delays by less.
-	movedFromHz, mostMovedSeconds = 700.0, 0.003
 )
 
 // Lost looks for digital silence amid the sweep: the sound system lost something
@@ -142,26 +146,6 @@ func Lost(run []float64, rateHz float64) error {
 	return nil
 }
 
-// moved tells whether H = board/loop still turns at high frequencies as only a
-// shift in time can make it.
-func moved(yl, yb []complex128, lineHz float64) bool {
-	// The mean turn of the cross-spectrum from line to line is −2π lineHz times the delay.
-	var sum complex128
-	var all float64
-	last := complex128(0)
-	for i := int(movedFromHz / lineHz); i < int(HighHz/lineHz) && i < len(yl); i++ {
-		c := yb[i] * cmplx.Conj(yl[i])
-		sum += c * cmplx.Conj(last)
-		all += cmplx.Abs(c) * cmplx.Abs(last)
-		last = c
-	}
-	if all == 0 {
-		return false
-	}
-	delay := -cmplx.Phase(sum) / (2 * math.Pi * lineHz)
-	return math.Abs(delay) > mostMovedSeconds
-}
-
 // pointsPerOctave of the frequencies told.
 const pointsPerOctave = 24
 
@@ -174,7 +158,8 @@ const pointsPerOctave = 24
 // silence: linear, not circular), and divided with the lines around a frequency
 // weighed by the loop-back's power, H = Σ Y_b Y_l* / Σ |Y_l|² (Bendat and Piersol,
 // Random Data, section 6.1: least squares when the noise is in the board's run).
-// Frequencies told are the lines' own mean.
+// Frequencies told are the lines' own mean. Where a latency changed (see moved) the
+// answer is ErrMoved.
 func Measure(s Sweep, loop, board []float64) (Response, error) {
 	if err := s.Check(); err != nil {
 		return Response{}, err
@@ -182,77 +167,23 @@ func Measure(s Sweep, loop, board []float64) (Response, error) {
 	if len(loop) != s.Total() || len(board) != len(loop) {
 		return Response{}, fmt.Errorf("%w (%d and %d samples of %d)", ErrRunLength, len(loop), len(board), s.Total())
 	}
-	ratio := max(1, int(s.RateHz/5500))
-	yl, err := transform(loop, s.RateHz, ratio)
-	if err != nil {
-		return Response{}, err
-	}
-	yb, err := transform(board, s.RateHz, ratio)
-	if err != nil {
-		return Response{}, err
-	}
 	for _, run := range [][]float64{loop, board} {
 		if err := Lost(run, s.RateHz); err != nil {
 			return Response{}, err
 		}
 	}
-	lineHz := s.RateHz / float64(ratio) / float64(2*(len(yl)-1))
-	most := 0.0
-	for _, y := range yl {
-		most = math.Max(most, cmplx.Abs(y))
+	l, err := newLines(s, loop, board)
+	if err != nil {
+		return Response{}, err
 	}
-	if most == 0 {
-		return Response{}, ErrWeak
-	}
-	if moved(yl, yb, lineHz) {
-		return Response{}, ErrMoved
-	}
-	var r Response
-	high := math.Min(HighHz, s.highHz()/1.1)
-	last := -1
-	for k := 0; ; k++ {
-		f := LowHz * math.Pow(2, float64(k)/pointsPerOctave)
-		if f > high {
-			break
-		}
-		from := int(math.Round(f * (1 - 0.004) / lineHz))
-		to := max(from, int(math.Round(f*(1+0.004)/lineHz)))
-		if from <= last { // lines are sparse down here: each once
-			continue
-		}
-		last = from
-		var cross complex128
-		var pl, pb, weight, freq float64
-		for i := from; i <= to && i < len(yl); i++ {
-			a, b := yl[i], yb[i]
-			p := real(a)*real(a) + imag(a)*imag(a)
-			cross += b * cmplx.Conj(a)
-			pl += p
-			pb += real(b)*real(b) + imag(b)*imag(b)
-			weight += p
-			freq += p * float64(i) * lineHz
-		}
-		// The sweep's amplitude falls by 3 dB an octave; 60 dB below even that there is nothing.
-		if pl == 0 || math.Sqrt(pl/float64(to-from+1)) < most*1e-6 {
-			continue
-		}
-		h := cross / complex(pl, 0)
-		if h == 0 {
-			continue
-		}
-		trust := 1.0
-		if to-from >= 4 && pb > 0 {
-			trust = real(cross*cmplx.Conj(cross)) / pl / pb
-		}
-		r.FreqHz = append(r.FreqHz, freq/weight)
-		r.GainDB = append(r.GainDB, 20*math.Log10(cmplx.Abs(h)))
-		r.PhaseDegrees = append(r.PhaseDegrees, cmplx.Phase(h)*180/math.Pi)
-		r.Trust = append(r.Trust, trust)
-	}
+	r := l.response(math.Min(HighHz, s.highHz()/1.1))
 	if len(r.FreqHz) < pointsPerOctave {
 		return Response{}, ErrWeak
 	}
-	unwrap(r.PhaseDegrees)
+	if moved(r) {
+		return Response{}, ErrMoved
+	}
+	r.trusted()
 	r.corners()
 	return r, nil
 }
@@ -282,33 +213,46 @@ func transform(x []float64, rateHz float64, ratio int) ([]complex128, error) {
 	return fourier.NewFFT(n).Coefficients(nil, padded), nil
 }
 
-func unwrap(degrees []float64) {
-	for i := 1; i < len(degrees); i++ {
-		degrees[i] -= 360 * math.Round((degrees[i]-degrees[i-1])/360)
+// trusted finds the widest band without two untrusted points side by side.
+func (r *Response) trusted() {
+	from, last, best := -1, -1, 0.0
+	for i, t := range r.Trust {
+		if t < leastTrust {
+			continue
+		}
+		if from < 0 || i-last > 2 {
+			from = i
+		}
+		last = i
+		if wide := r.FreqHz[i] / r.FreqHz[from]; wide > best {
+			best, r.TrustedLowHz, r.TrustedHighHz = wide, r.FreqHz[from], r.FreqHz[i]
+		}
 	}
 }
 
-// corners finds the passband's gain and where it is left.
+// corners finds the passband's gain and where it is left, from trusted points.
 func (r *Response) corners() {
+	r.Corners = []Corner{}
 	r.PassbandDB = math.Inf(-1)
+	var at []int
 	for i, g := range r.GainDB {
-		if r.Trust[i] > 0.9 {
+		if r.Trust[i] >= leastTrust {
+			at = append(at, i)
 			r.PassbandDB = math.Max(r.PassbandDB, g)
 		}
 	}
-	r.Corners = []Corner{}
-	if math.IsInf(r.PassbandDB, -1) {
+	if len(at) == 0 {
 		r.PassbandDB = 0
 		return
 	}
 	limit := r.PassbandDB - 20*math.Log10(math.Sqrt2)
-	for i := 1; i < len(r.GainDB); i++ {
-		a, b := r.GainDB[i-1]-limit, r.GainDB[i]-limit
+	for k := 1; k < len(at); k++ {
+		i, j := at[k-1], at[k]
+		a, b := r.GainDB[i]-limit, r.GainDB[j]-limit
 		if a < 0 == (b < 0) {
 			continue
 		}
-		x := a / (a - b)
-		f := r.FreqHz[i-1] * math.Pow(r.FreqHz[i]/r.FreqHz[i-1], x)
+		f := r.FreqHz[i] * math.Pow(r.FreqHz[j]/r.FreqHz[i], a/(a-b))
 		r.Corners = append(r.Corners, Corner{FreqHz: f, Rising: b > a})
 	}
 }

@@ -12,7 +12,7 @@ const LEAD_SECONDS = 0.4;
 const HEADER_BYTES = 32;
 
 /** @typedef {{kind: "loop"|"board", peak: number, level: string}} Run */
-/** @typedef {{freqHz: number[], gainDb: number[], phaseDegrees: number[], trust: number[], passbandDb: number, corners: {freqHz: number, rising: boolean}[]}} Measured */
+/** @typedef {{freqHz: number[], gainDb: number[], phaseDegrees: number[], trust: number[], passbandDb: number, trustedLowHz: number, trustedHighHz: number, corners: {freqHz: number, rising: boolean}[]}} Measured */
 
 /**
  * Puts a capture frame's samples into a recording that begins at a frame.

@@ -48,7 +48,7 @@ test("frames fall into their places, and what is lost stays missing", () => {
 });
 
 test("corners and cost in words", () => {
-  assert.equal(cornersText({ freqHz: [], gainDb: [], phaseDegrees: [], trust: [], passbandDb: -6, corners: [{ freqHz: 15.96, rising: false }] }).replaceAll("\u00a0", " "), "−3 dB at 16.0 Hz (falling), against −6.0 dB at best.");
+  assert.equal(cornersText({ freqHz: [], gainDb: [], phaseDegrees: [], trust: [], passbandDb: -6, trustedLowHz: 0.5, trustedHighHz: 242, corners: [{ freqHz: 15.96, rising: false }] }).replaceAll("\u00a0", " "), "−3 dB at 16.0 Hz (falling), against −6.0 dB at best. The sweep came through from 0.50 to 242 Hz.");
   const channel = /** @type {any} */ ({ unit: "V", coupling: { cornerHz: 8, floorHz: 0.05, gainDb: 44, noiseTimes: 2, noiseLowHz: 0.5, noiseHighHz: 40.5 } });
   // 1 µV/√Hz far above the corner, over 40 Hz: 6.3 µV; twice that.
   const text = costText(channel, { noise: { known: true, centreHz: 1e6, voltsPerRootHz: 1e-6 } }).replaceAll("\u00a0", " ");

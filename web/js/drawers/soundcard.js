@@ -44,9 +44,10 @@ export function costText(channel, report) {
  * @param {Measured} m
  */
 export function cornersText(m) {
-  if (m.corners.length === 0) return "No −3 dB point within what was measured.";
+  const band = m.trustedHighHz > 0 ? ` The sweep came through from ${significant(m.trustedLowHz, 2)} to ${significant(m.trustedHighHz, 2)} Hz.` : "";
+  if (m.corners.length === 0) return `No −3 dB point within what was measured.${band}`;
   const each = m.corners.map((c) => `${significant(c.freqHz, 3)} Hz (${c.rising ? "rising" : "falling"})`);
-  return `−3 dB at ${each.join(", ")}, against ${decibels(m.passbandDb)} at best.`;
+  return `−3 dB at ${each.join(", ")}, against ${decibels(m.passbandDb)} at best.${band}`;
 }
 
 class SoundPanel {
@@ -322,9 +323,11 @@ class SoundPanel {
     if (path) curves.push({ x: path.freqHz, y: path.whole.gainDb, colour: palette.faint, width: 1.6, dash: [7, 4] });
     curves.push({ x: m.freqHz, y: m.gainDb, colour: palette.traces[3], width: 2 });
     this.gainPlot.set(x, { low, high: top, unit: "dB", label: "gain" }, curves, m.corners.slice(0, 6).map((c) => ({ x: c.freqHz })));
-    const least = Math.floor(Math.min(...m.phaseDegrees) / 45) * 45;
-    const most = Math.ceil(Math.max(...m.phaseDegrees) / 45) * 45;
-    this.phasePlot.set(x, { low: least, high: Math.max(most, least + 45), unit: "°", label: "phase" }, [{ x: m.freqHz, y: m.phaseDegrees, colour: palette.traces[3], width: 2 }]);
+    const trusted = m.freqHz.map((_, i) => i).filter((i) => m.freqHz[i] >= m.trustedLowHz && m.freqHz[i] <= m.trustedHighHz);
+    const phase = trusted.map((i) => m.phaseDegrees[i]); // of noise it is a random walk
+    const least = phase.length ? Math.floor(Math.min(...phase) / 45) * 45 : -45;
+    const most = phase.length ? Math.ceil(Math.max(...phase) / 45) * 45 : 0;
+    this.phasePlot.set(x, { low: least, high: Math.max(most, least + 45), unit: "°", label: "phase" }, [{ x: trusted.map((i) => m.freqHz[i]), y: phase, colour: palette.traces[3], width: 2 }]);
     setText(this.corners, cornersText(m));
     const doubt = m.trust.filter((t) => t < 0.98).length;
     setText(this.legend, `Solid: the board${path ? "; dashed: the path in software, which follows it" : ""}; dotted: −3 dB.${doubt > m.freqHz.length / 20 ? ` At ${doubt} of ${m.freqHz.length} frequencies noise or hum is in the way: use more output level.` : ""}`);
