@@ -115,8 +115,11 @@ func checkLowpass(t *testing.T, name string, r Response, corner float64, want fu
 // TestLeastPhase holds Bode's relation against circuits whose phase is known.
 func TestLeastPhase(t *testing.T) {
 	for name, h := range map[string]func(f float64) complex128{
-		"low-pass 40 Hz":             func(f float64) complex128 { return 1 / complex(1, f/40) },
-		"high-pass 2, low-pass 2":    func(f float64) complex128 { a := complex(0, f/2); return a / (1 + a) / complex(1, f/150) / complex(1, f/150) },
+		"low-pass 40 Hz": func(f float64) complex128 { return 1 / complex(1, f/40) },
+		"high-pass 2, low-pass 2": func(f float64) complex128 {
+			a := complex(0, f/2)
+			return a / (1 + a) / complex(1, f/150) / complex(1, f/150)
+		},
 		"resonance of Q 3 at 100 Hz": func(f float64) complex128 { return 1 / complex(1-f*f/1e4, f/300) },
 	} {
 		var r Response
