@@ -256,6 +256,15 @@ func (s *Server) putScale(w http.ResponseWriter, r *http.Request) {
 	s.answerChannel(w, r)
 }
 
+func (s *Server) getReading(w http.ResponseWriter, r *http.Request) {
+	reading, err := s.session.Reading(channelOf(r))
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, reading)
+}
+
 func (s *Server) getMeters(w http.ResponseWriter, r *http.Request) {
 	report, err := s.session.Report(channelOf(r))
 	if err != nil {

@@ -133,6 +133,7 @@ func (s *Server) Handler() http.Handler {
 			r.Get("/channels/{n}/path/firmware", s.getFirmware)
 			r.Put("/channels/{n}/scale", s.putScale)
 			r.Post("/channels/{n}/calibration", s.postCalibration)
+			r.Get("/channels/{n}/reading", s.getReading)
 			r.Get("/channels/{n}/meters", s.getMeters)
 			r.Get("/channels/{n}/why", s.getWhy)
 			r.Get("/channels/{n}/spectrum", s.getSpectrum)

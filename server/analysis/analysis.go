@@ -137,12 +137,20 @@ func Beats(ctx context.Context, file *recording.File, channel int, kind beat.Kin
 	return follow(ctx, file, from, to, followed{channel: channel, kind: kind, found: found})
 }
 
-// followed is a channel whose beats are looked for, and what is called; values and
-// restarted may be nil.
+// Readings tells what a person would have seen of a channel at the end of each second,
+// 1 and on, of the whole recording: the live view's monitor is asked then. While samples
+// are missing the state is [beat.StateNoSignal].
+func Readings(ctx context.Context, file *recording.File, channel int, kind beat.Kind, second func(n int64, r beat.Reading)) error {
+	return follow(ctx, file, 0, file.Len(), followed{channel: channel, kind: kind, found: func(beat.Beat) {}, second: second})
+}
+
+// followed is a channel whose beats are looked for, and what is called; values, second
+// and restarted may be nil.
 type followed struct {
 	channel   int
 	kind      beat.Kind
 	values    func(at int64, values []float64) // before the beats found in them
+	second    func(n int64, r beat.Reading)    // at the end of the n-th second of the recording
 	restarted func()                           // the detector begins anew
 	found     func(beat.Beat)
 }
@@ -152,6 +160,7 @@ func follow(ctx context.Context, file *recording.File, from, to int64, list ...f
 	info := file.Describe()
 	channels := make([]int, len(list))
 	feeds := make([]*runs, len(list))
+	read := make([]func() beat.Reading, len(list))
 	latency := make([]int, len(list))
 	for k, do := range list {
 		c := info.Channels[do.channel]
@@ -167,7 +176,7 @@ func follow(ctx context.Context, file *recording.File, from, to int64, list ...f
 			return err
 		}
 		var beats []beat.Beat
-		channels[k], latency[k] = do.channel, monitor.LatencySamples()
+		channels[k], latency[k], read[k] = do.channel, monitor.LatencySamples(), monitor.Reading
 		feeds[k] = &runs{
 			bridge: int64(bridgeSeconds * info.ClaimedRateHz),
 			reset: func() {
@@ -192,7 +201,30 @@ func follow(ctx context.Context, file *recording.File, from, to int64, list ...f
 		if list[k].values != nil {
 			list[k].values(at, values)
 		}
-		feeds[k].add(at, values)
+		if list[k].second == nil {
+			feeds[k].add(at, values)
+			return
+		}
+		for n := int64(math.Floor(float64(at)/info.ClaimedRateHz)) + 1; ; n++ {
+			end := int64(math.Round(float64(n) * info.ClaimedRateHz)) // of the second
+			if end > at+int64(len(values)) {
+				feeds[k].add(at, values)
+				return
+			}
+			if end < at {
+				continue
+			}
+			feeds[k].add(at, values[:end-at])
+			at, values = end, values[end-at:]
+			r := read[k]()
+			if h := feeds[k].hole; h > feeds[k].bridge {
+				r = beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no samples for %.1f s: a gap in the recording", float64(h)/info.ClaimedRateHz)}
+			}
+			list[k].second(n, r)
+			if len(values) == 0 {
+				return
+			}
+		}
 	}); err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package command
 import (
 	"bufio"
 	"context"
+	"flag"
 	"fmt"
 	"io"
 	"strconv"
@@ -21,28 +22,14 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
-	if f.NArg() != 1 {
-		return fmt.Errorf("%w: name one recording, as in: pulsewright beats walk.edf", errMisused)
-	}
-	if *kind != "" && *kind != string(beat.ECG) && *kind != string(beat.Pulse) {
-		return fmt.Errorf("%w: -kind %q: choose ecg or pulse", errMisused, *kind)
-	}
-	if *number < 0 {
-		return fmt.Errorf("%w: -channel %d: channels are counted from 1", errMisused, *number)
-	}
-	file, err := recording.OpenWith(f.Arg(0), recording.OpenOptions{RateHz: *rate})
+	file, n, k, err := openChannel(f, *number, *kind, *rate)
 	if err != nil {
 		return err
 	}
 	defer file.Close()
-	info := file.Describe()
-	n, k, err := pickChannel(info, *number, *kind)
-	if err != nil {
-		return err
-	}
 	w := bufio.NewWriter(stdout)
 	fmt.Fprintln(w, "sample,time_s,kind,amplitude,quality")
-	rateHz := info.ClaimedRateHz
+	rateHz := file.Describe().ClaimedRateHz
 	err = analysis.Beats(ctx, file, n, k, 0, file.Len(), func(b beat.Beat) {
 		fmt.Fprintf(w, "%d,%s,%s,%s,%.3f\n", b.Sample, strconv.FormatFloat(float64(b.Sample)/rateHz, 'f', 4, 64), b.Kind, strconv.FormatFloat(b.Amplitude, 'g', 6, 64), b.Quality)
 	})
@@ -50,6 +37,30 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		return err
 	}
 	return w.Flush()
+}
+
+// openChannel opens the one recording that the arguments name and picks a channel of it
+// and a kind, both as their flags say.
+func openChannel(f *flag.FlagSet, number int, kind string, rateHz float64) (*recording.File, int, beat.Kind, error) {
+	if f.NArg() != 1 {
+		return nil, 0, "", fmt.Errorf("%w: name one recording, as in: pulsewright %s walk.edf", errMisused, f.Name())
+	}
+	if kind != "" && kind != string(beat.ECG) && kind != string(beat.Pulse) {
+		return nil, 0, "", fmt.Errorf("%w: -kind %q: choose ecg or pulse", errMisused, kind)
+	}
+	if number < 0 {
+		return nil, 0, "", fmt.Errorf("%w: -channel %d: channels are counted from 1", errMisused, number)
+	}
+	file, err := recording.OpenWith(f.Arg(0), recording.OpenOptions{RateHz: rateHz})
+	if err != nil {
+		return nil, 0, "", err
+	}
+	n, k, err := pickChannel(file.Describe(), number, kind)
+	if err != nil {
+		file.Close()
+		return nil, 0, "", err
+	}
+	return file, n, k, nil
 }
 
 // pickChannel chooses a channel (from 0) and a kind; number counts from 1, 0 and

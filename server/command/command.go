@@ -38,6 +38,7 @@ func commands() []command {
 		{"inputs", "list serial ports, audio inputs and demos", inputs},
 		{"check", "judge a board by a recording: swing, clipping, hum, noise, settling", check},
 		{"beats", "find the beats in a recording and print them as CSV", beats},
+		{"rate", "print the rate a person would have seen, second by second, as CSV", rate},
 		{"score", "compare beats with a reference, as EC57 does", scoreBeats},
 		{"convert", "turn a recording into another format", convert},
 		{"firmware", "print a signal path as C for the board's own processor", firmwareOf},

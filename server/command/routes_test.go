@@ -205,7 +205,7 @@ func settings(t *testing.T, h *httptest.Server) string {
 // owner's alone unless it is put here.
 var watchersMaySee = []string{
 	"/*", "/metrics", "/api/v1/stream", "/api/v1/state", "/api/v1/history", "/api/v1/beats",
-	"/api/v1/channels/{n}/path/response", "/api/v1/channels/{n}/path/firmware", "/api/v1/channels/{n}/meters", "/api/v1/channels/{n}/spectrum", "/api/v1/channels/{n}/trimmer", "/api/v1/channels/{n}/variability", "/api/v1/channels/{n}/why",
+	"/api/v1/channels/{n}/path/response", "/api/v1/channels/{n}/path/firmware", "/api/v1/channels/{n}/reading", "/api/v1/channels/{n}/meters", "/api/v1/channels/{n}/spectrum", "/api/v1/channels/{n}/trimmer", "/api/v1/channels/{n}/variability", "/api/v1/channels/{n}/why",
 }
 
 // TestWatcherChangesNothingByAnyRoute walks all routes of the whole program as a

@@ -118,6 +118,16 @@ func (s *Session) Recent(channel, point int, seconds float64) (values []float64,
 	return s.history.copySeries(make([]float64, n), channel*points+point), rateHz, s.state.Channels[channel].Unit, nil
 }
 
+// Reading returns a channel's newest rate, or the reason for none.
+func (s *Session) Reading(channel int) (beat.Reading, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := channelExists(channel, len(s.reading)); err != nil {
+		return beat.Reading{}, err
+	}
+	return s.reading[channel], nil
+}
+
 // Report returns a channel's newest meters.
 func (s *Session) Report(channel int) (meter.Report, error) {
 	s.mu.Lock()
