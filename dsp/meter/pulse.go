@@ -46,20 +46,19 @@ func (c cycle) level(x []float64, i int, sum float64) float64 {
 }
 
 func pulse(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.Measure) Pulse {
+	if cfg.Kind == "ecg" {
+		t := typicalECG(cfg, x, first, beats, hum)
+		if t.beats < leastTypicalBeats {
+			return Pulse{Reason: "fewer than three heartbeats in the window"}
+		}
+		h := t.height(0)
+		return Pulse{Known: h > 0, HeightVolts: h, Beats: t.beats, ecg: t}
+	}
 	c := mainsCycle(cfg, hum)
 	half := c.reach()
 	var h []float64
 	for _, b := range beats {
 		i, f := int(b.Sample-first), int(b.Foot-first)
-		if b.Kind == beat.ECG {
-			// The PR segment, 60 to 100 ms before R, over whole mains cycles.
-			f = i - int(0.08*cfg.RateHz)
-			if f-half < 0 || i+half >= len(x) {
-				continue
-			}
-			h = append(h, math.Abs(peakNear(x, i, int(0.004*cfg.RateHz), b.Amplitude)-c.mean(x, f)))
-			continue
-		}
 		if f-half < 0 || i+half >= len(x) || f >= i {
 			continue
 		}
@@ -68,9 +67,6 @@ func pulse(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.Me
 	if len(h) >= 3 {
 		slices.Sort(h)
 		return Pulse{Known: h[len(h)/2] > 0, HeightVolts: h[len(h)/2], Beats: len(h)}
-	}
-	if cfg.Kind == "ecg" {
-		return Pulse{Reason: "fewer than three heartbeats in the window"}
 	}
 	// Without beats: the swing of each two seconds with the mains cycle averaged out.
 	step := int(2 * cfg.RateHz)
@@ -112,15 +108,4 @@ func (c cycle) swing(x []float64, f, i int) float64 {
 		return best
 	}
 	return math.Abs(extreme(i-rise/2, i+rise/2, up) - extreme(f-rise, f+rise/2, !up))
-}
-
-// peakNear is the extreme value near i in the direction of sign.
-func peakNear(x []float64, i, reach int, sign float64) float64 {
-	best := x[i]
-	for k := max(0, i-reach); k <= min(len(x)-1, i+reach); k++ {
-		if sign < 0 && x[k] < best || sign >= 0 && x[k] > best {
-			best = x[k]
-		}
-	}
-	return best
 }

@@ -63,6 +63,7 @@ type Pulse struct {
 	Reason      string  `json:"reason"`
 	HeightVolts float64 `json:"heightVolts"`
 	Beats       int     `json:"beats"` // 0: from the swing of each two seconds, without beats
+	ecg         typical // the typical beat of an ECG
 }
 
 // Hum is the mains in the last two seconds (for a whole file: the median window).

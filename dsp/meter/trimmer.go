@@ -40,6 +40,7 @@ type AdviceConfig struct {
 	HumFreqHz   float64
 	HumVoltsRMS []float64
 	TrimmerConfig
+	ecg typical // an ECG's typical beat, when there is one
 }
 
 // TrimmerConfig is what the user says about the low-pass. Zeros are unknown.
@@ -101,6 +102,9 @@ func power2(freqHz, cornerHz float64) float64 {
 // its frequency; the pulse by the root of the ratio of its band's power after to
 // that before, noise and hum lines in the band left out. The band's power stands
 // for the height: within a few per cent for a pulse at corners above 3 Hz.
+//
+// An ECG's narrow R peak is another matter: its typical beat goes through the changed
+// response and is measured.
 func (a *AdviceConfig) at(cornerHz, presentHz float64) AdviceRow {
 	change := func(f float64) float64 {
 		g := power2(f, cornerHz)
@@ -117,12 +121,33 @@ func (a *AdviceConfig) at(cornerHz, presentHz float64) AdviceRow {
 	}
 	r.HumVoltsRMS = math.Sqrt(then)
 	r.HumGainDB = 10 * math.Log10(then/now)
+	if a.ecg.beats > 0 {
+		late := 1 / (2 * math.Pi * cornerHz)
+		then := a.ecg.through(func(f float64) complex128 {
+			g := 1 / complex(1, f/cornerHz)
+			if presentHz > 0 {
+				g *= complex(1, f/presentHz)
+			}
+			return g
+		})
+		now := a.ecg.through(func(float64) complex128 { return 1 })
+		r.PulseGain = then.height(late) / now.height(0)
+	} else {
+		r.PulseGain = a.bandGain(change)
+	}
+	r.PulseVolts = a.PulseVolts * r.PulseGain
+	r.HumToPulseDB = 20 * math.Log10(2*math.Sqrt2*r.HumVoltsRMS/r.PulseVolts)
+	return r
+}
+
+// bandGain is the root of the band's power after a change of the squared gain over that before.
+func (a *AdviceConfig) bandGain(change func(freqHz float64) float64) float64 {
 	high := 15.0
 	if a.Kind == "ecg" {
 		high = 40
 	}
 	d := &a.Density
-	now, then = 0, 0
+	var now, then float64
 	for i, v := range d.V2PerHz {
 		f := d.FreqHz(i)
 		if f < 0.5 || f > high || a.HumFreqHz > 0 && math.Abs(f-a.HumFreqHz) < 3*d.BinHz {
@@ -131,10 +156,7 @@ func (a *AdviceConfig) at(cornerHz, presentHz float64) AdviceRow {
 		now += v
 		then += v * change(f)
 	}
-	r.PulseGain = math.Sqrt(then / now)
-	r.PulseVolts = a.PulseVolts * r.PulseGain
-	r.HumToPulseDB = 20 * math.Log10(2*math.Sqrt2*r.HumVoltsRMS/r.PulseVolts)
-	return r
+	return math.Sqrt(then / now)
 }
 
 // check tells what is wrong or not known; it fills in the target and gives the hum's power.
@@ -286,5 +308,5 @@ func adviseFrom(cfg Config, x []float64, r *Report, t TrimmerConfig) (Advice, er
 	if !r.Hum.Found {
 		return Advice{}, fmt.Errorf("meter: trimmer advice: %s", r.Hum.Reason)
 	}
-	return Advise(AdviceConfig{Density: d, Kind: cfg.Kind, PulseVolts: r.Pulse.HeightVolts, HumFreqHz: r.Hum.FreqHz, HumVoltsRMS: r.Hum.HarmonicsVoltsRMS, TrimmerConfig: t})
+	return Advise(AdviceConfig{Density: d, Kind: cfg.Kind, PulseVolts: r.Pulse.HeightVolts, HumFreqHz: r.Hum.FreqHz, HumVoltsRMS: r.Hum.HarmonicsVoltsRMS, TrimmerConfig: t, ecg: r.Pulse.ecg})
 }

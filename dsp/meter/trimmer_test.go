@@ -26,7 +26,7 @@ func throughRC(x []float64, rateHz, cornerHz float64, keep int) []float64 {
 }
 
 // The advised resistor, set, brings hum to what was predicted within 1 dB, and the
-// pulse within 6 %. Truth: the same heartbeat and hum through the new low-pass, at
+// pulse within 4 %. Truth: the same heartbeat and hum through the new low-pass, at
 // eight times the rate.
 func TestAdviceComesTrue(t *testing.T) {
 	t.Logf("| board | capacitor µF | present Hz | advised Hz | E24 kΩ | trimmer | hum now mV | predicted mV | measured mV | dB off | pulse predicted V | measured V | hum/pulse dB |")
@@ -44,6 +44,8 @@ func TestAdviceComesTrue(t *testing.T) {
 		{"pulse", 72, 49.9, 0.2, 1e-6, 2200, -50, 20e3, 72.343, 2e-6}, // cannot be reached
 		{"ecg", 72, 50.05, 0.01, 1e-6, 0, -34, 10e3, 300, 2e-6},
 		{"ecg", 60, 60.02, 0.02, 100e-9, 10e3, -30, 100e3, 159.155, 2e-6},
+		{"ecg", 72, 50.05, 0.06, 1e-6, 0, -36, 50e3, 300, 2e-6},    // down to 8 Hz: the R peak loses much
+		{"ecg", 85, 49.97, 0.3, 1e-6, 4700, -20, 50e3, 33.9, 2e-6}, // hum as large as the beat
 	} {
 		b := plain()
 		b.kind, b.bpm, b.humHz, b.hum, b.noise, b.rate, b.seconds, b.bits, b.height = c.kind, c.bpm, c.humHz, c.hum, c.noise, 8000, 10, 24, 1.5
@@ -109,7 +111,7 @@ func TestAdviceComesTrue(t *testing.T) {
 		if math.Abs(off) > 1 {
 			t.Errorf("%+v: hum is %.2f dB off the prediction", c, off)
 		}
-		if p := then.Pulse.HeightVolts / a.WithE24.PulseVolts; math.Abs(p-1) > 0.12 {
+		if p := then.Pulse.HeightVolts / a.WithE24.PulseVolts; math.Abs(p-1) > 0.04 {
 			t.Errorf("%+v: pulse is %.3g of the prediction", c, p)
 		}
 		if a.Reached && math.Abs(a.Best.HumToPulseDB-c.target) > 0.01 && a.Best.CornerHz < 199 {
