@@ -16,6 +16,7 @@ const (
 	gateRatio     = 5.0  // residual over its running median that marks a burst
 	longestBurst  = 0.4  // seconds; longer is a change of the hum
 	changeFloor   = 0.03 // residual below this share of the hum is never a burst
+	mostDrift     = 0.1  // hertz a second: ten times a large grid's
 	medianSeconds = 0.3  // how fast the running median may double or halve
 )
 
@@ -56,6 +57,7 @@ type Canceller struct {
 	glide   float64
 	gains   [maxHarmonics]float64
 	gainsAt float64
+	drift   float64 // hertz a second
 
 	// One entry for each output of the tracker's band-pass.
 	phase   []complex128 // u at that output's centre
@@ -275,25 +277,61 @@ func (c *Canceller) output() {
 		return
 	}
 	if c.goodHop*4 >= c.hop {
-		// A first-order loop on amplitude and phase, a second one on frequency, both
-		// slowed down by the share of the hop that was left out.
-		share := float64(c.goodHop) / float64(c.hop)
-		alpha := share * hopSeconds / loopSeconds
-		for h := range c.n {
-			e := c.err[h] / complex(float64(c.goodHop), 0)
-			if h == 0 {
-				a2 := real(c.want[0])*real(c.want[0]) + imag(c.want[0])*imag(c.want[0])
-				if a2 > 0 {
-					phi := imag(e*cmplx.Conj(c.want[0])) / a2
-					phi = max(-0.5, min(0.5, phi))
-					c.setFreq(c.freqHz + alpha*alpha/4*phi/(2*math.Pi*hopSeconds))
-				}
-			}
-			c.want[h] += complex(alpha, 0) * e
-		}
+		c.correct()
 	}
+	c.setFreq(c.freqHz + c.drift*hopSeconds)
 	c.inHop, c.goodHop = 0, 0
 	c.err = [maxHarmonics]complex128{}
+}
+
+// correct turns and scales what is known by the mean error of the last hop, slowed
+// down by the share of the hop that was left out. One phase is common to all
+// harmonics, the (h+1)-th turning h+1 times as far; its best estimate from errors of
+// equal noise is φ = Σ (h+1) Im(e w*) / Σ (h+1)² |w|². It drives a third-order loop of
+// phase, frequency and drift with a triple pole, which a frequency that moves evenly
+// leaves no error in (Gardner, Phaselock Techniques, chapter 2; the gains 3ω, 3ω², ω³
+// are a triple pole's). Each harmonic's own amplitude and phase follow beside it by
+// a first-order one.
+func (c *Canceller) correct() {
+	share := float64(c.goodHop) / float64(c.hop)
+	alpha, w := share*hopSeconds/loopSeconds, share/(3*loopSeconds)
+	var turned, weight float64
+	for h := range c.n {
+		c.err[h] /= complex(float64(c.goodHop), 0)
+		a, k := c.want[h], float64(h+1)
+		turned += k * imag(c.err[h]*cmplx.Conj(a))
+		weight += k * k * (real(a)*real(a) + imag(a)*imag(a))
+	}
+	phi := 0.0
+	if weight > 0 {
+		phi = max(-0.5, min(0.5, turned/weight))
+	}
+	turn := cmplx.Rect(1, alpha*phi)
+	z := turn
+	for h := range c.n {
+		rotated := c.want[h] * z
+		c.want[h] = rotated + complex(alpha, 0)*(c.err[h]-(rotated-c.want[h]))
+		z *= turn
+	}
+	c.drift = max(-mostDrift, min(mostDrift, c.drift+w*w*w*hopSeconds*phi/(2*math.Pi)))
+	c.retune(c.freqHz + 3*w*w*hopSeconds*phi/(2*math.Pi))
+}
+
+// retune takes over a better frequency for the oldest entry's time: what came after
+// it, up to the present sample, turned wrongly by the difference ever since. So the
+// loop has no dead time.
+func (c *Canceller) retune(freqHz float64) {
+	was := c.freqHz
+	c.setFreq(freqHz)
+	f := c.t.front
+	perEntry := cmplx.Rect(1, 2*math.Pi*(c.freqHz-was)/f.outHz)
+	turn := complex(1, 0)
+	for k := 1; k <= len(c.phase); k++ { // the oldest first
+		i := (c.at + k) % len(c.phase)
+		c.phase[i] *= turn
+		turn *= perEntry
+	}
+	c.u *= cmplx.Rect(1, 2*math.Pi*(c.freqHz-was)*(float64(c.spare)/f.outHz+float64(f.half)/f.rateHz))
 }
 
 // model is the band-passed hum at an oscillator phase.
@@ -359,7 +397,7 @@ func (c *Canceller) check() {
 	c.active = true
 	front := c.t.front
 	c.n = f.n
-	c.gainsAt = 0
+	c.gainsAt, c.drift = 0, 0
 	c.setFreq(f.freqHz)
 	// From the centre of the newest value to the present sample, then into the
 	// oscillator's frame.
