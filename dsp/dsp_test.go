@@ -33,6 +33,7 @@ var rules = []struct {
 // allowed are exceptions: package folder and import.
 var allowed = map[[2]string]string{
 	{"dsp/dsptest", "math/rand/v2"}: "test signals with a fixed seed; used by tests only",
+	{"dsp/board", "math/rand/v2"}:   "boards drawn within their tolerances, with a seed that is given",
 }
 
 // clock are the functions of package time that ask for the time: in dsp the sample

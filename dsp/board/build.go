@@ -1,0 +1,231 @@
+package board
+
+// builder makes a circuit of a board.
+type builder struct {
+	circuit
+	board      *Board
+	components []Component
+	values     []float64 // of the components, as they are in the circuit
+}
+
+// build makes the circuit; values, of the length of components, replace the parts' own
+// when not nil.
+func (b *Board) build(components []Component, values []float64) *circuit {
+	if values == nil {
+		values = make([]float64, len(components))
+		for i := range components {
+			values[i] = components[i].effective()
+		}
+	}
+	k := &builder{board: b, components: components, values: values}
+	k.names = []string{"0"}
+	k.sources = append(k.sources, fixed{name: "supply", node: k.node("supply"), volts: b.SupplyVolts})
+	k.in = k.node("in")
+	k.sources = append(k.sources, fixed{name: "vin", node: k.in})
+	k.midRail()
+	var p port
+	for i := range b.Stages {
+		p = k.stage(i, p)
+		k.ports = append(k.ports, p)
+	}
+	k.out = p.plus
+	k.names[k.out] = "out"
+	k.assemble()
+	return &k.circuit
+}
+
+func (k *builder) node(name string) int {
+	k.names = append(k.names, name)
+	return len(k.names) - 1
+}
+
+// inside is a node of a stage.
+func (k *builder) inside(stage int, name string) int {
+	return k.node("s" + string(rune('a'+stage)) + "_" + name)
+}
+
+// part finds a component; ok tells that the stage has it.
+func (k *builder) part(stage int, role string, second bool) (int, bool) {
+	for i, c := range k.components {
+		if c.Stage == stage && c.Role == role && c.second == second {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
+// put lays a part between two nodes; it tells false when the stage has none.
+func (k *builder) put(stage int, role string, second bool, a, b int) bool {
+	i, ok := k.part(stage, role, second)
+	if !ok {
+		return false
+	}
+	e := twoNode{a, b, k.values[i], i}
+	if k.components[i].Unit == "F" {
+		k.capacitors = append(k.capacitors, e)
+	} else {
+		k.resistors = append(k.resistors, e)
+	}
+	return true
+}
+
+// row lays parts in series from a to b, those that the stage has.
+func (k *builder) row(stage int, second bool, a, b int, roles ...string) {
+	var have []string
+	for _, r := range roles {
+		if _, ok := k.part(stage, r, second); ok {
+			have = append(have, r)
+		}
+	}
+	for i, r := range have {
+		to := b
+		if i < len(have)-1 {
+			to = k.inside(stage, r+map[bool]string{true: "2"}[second])
+		}
+		k.put(stage, r, second, a, to)
+		a = to
+	}
+}
+
+func (k *builder) opAmp(stage, plus, minus, out int) {
+	limits := k.board.opAmp(stage)
+	k.amplifiers = append(k.amplifiers, amplifier{plus: plus, minus: minus, out: out, limits: limits, stage: stage})
+	if limits.BiasAmps != 0 {
+		k.flows = append(k.flows, flow{"", ground, plus, limits.BiasAmps, false}, flow{"", ground, minus, limits.BiasAmps, false})
+	}
+}
+
+func (k *builder) midRail() {
+	m := k.board.MidRail
+	if m == nil {
+		return
+	}
+	k.middle = k.node("mid")
+	tap := k.middle
+	if m.Buffered {
+		tap = k.node("tap")
+		k.opAmp(-1, tap, k.middle, k.middle)
+	}
+	k.put(-1, "top", false, k.sources[0].node, tap)
+	k.put(-1, "bottom", false, tap, ground)
+	k.put(-1, "bypass", false, tap, ground)
+}
+
+// stage lays stage i behind a port and gives the port that it hands on.
+func (k *builder) stage(i int, from port) port {
+	in := from.plus
+	switch k.board.Stages[i].Kind {
+	case phototransistor, photodiode:
+		return k.light(i)
+	case electrodes:
+		return k.electrodes(i)
+	case difference:
+		return k.differenceAmplifier(i, from)
+	case instrumentation:
+		return k.instrumentation(i, from)
+	}
+	out := k.inside(i, "out")
+	switch k.board.Stages[i].Kind {
+	case generator:
+		k.put(i, "source", false, k.in, out)
+	case coupling:
+		k.put(i, "capacitor", false, in, out)
+		k.put(i, "resistor", false, out, k.middle)
+	case lowPass:
+		k.row(i, false, in, out, "resistor", "trimmer")
+		k.put(i, "capacitor", false, out, ground)
+	case divider:
+		k.put(i, "top", false, in, out)
+		k.put(i, "bottom", false, out, ground)
+		k.put(i, "capacitor", false, out, ground)
+	case buffer:
+		k.opAmp(i, in, out, out)
+	case nonInverting:
+		minus := k.inside(i, "minus")
+		k.opAmp(i, in, minus, out)
+		k.feedback(i, minus, out)
+		k.row(i, false, minus, k.middle, "leg", "legCapacitor")
+	case inverting:
+		minus := k.inside(i, "minus")
+		k.opAmp(i, k.middle, minus, out)
+		k.feedback(i, minus, out)
+		k.row(i, false, in, minus, "inCapacitor", "in")
+	case sallenKey:
+		k.sallenKey(i, in, out)
+	}
+	return port{out, ground}
+}
+
+func (k *builder) feedback(i, minus, out int) {
+	k.row(i, false, minus, out, "feedback", "trimmer")
+	k.put(i, "feedbackCapacitor", false, minus, out)
+}
+
+func (k *builder) sallenKey(i, in, out int) {
+	between, plus, minus := k.inside(i, "between"), k.inside(i, "plus"), out
+	k.put(i, "first", false, in, between)
+	k.put(i, "second", false, between, plus)
+	k.put(i, "feedbackCapacitor", false, between, out)
+	k.put(i, "capacitor", false, plus, ground)
+	if _, ok := k.part(i, "leg", false); ok {
+		minus = k.inside(i, "minus")
+		k.put(i, "feedback", false, minus, out)
+		k.put(i, "leg", false, minus, k.middle)
+	}
+	k.opAmp(i, plus, minus, out)
+}
+
+// light is a current with the light into a load.
+func (k *builder) light(i int) port {
+	out := k.inside(i, "out")
+	lamp, _ := k.part(i, "lamp", false)
+	transfer, _ := k.part(i, "transfer", false)
+	amps := k.values[lamp] * k.values[transfer]
+	supply := k.sources[0].node
+	from, to, load, across := supply, out, ground, supply
+	if k.board.Stages[i].PullUp {
+		from, to, load, across = out, ground, supply, ground
+	}
+	k.controlled = append(k.controlled, controlled{name: "Glight", a: from, b: to, from: k.in, gain: amps, amps: true})
+	k.flows = append(k.flows, flow{"Ilight", from, to, amps, true})
+	k.put(i, "load", false, out, load)
+	k.put(i, "capacitance", false, out, across)
+	return port{out, ground}
+}
+
+// electrodes are half of the volts above and half below the body.
+func (k *builder) electrodes(i int) port {
+	body := k.inside(i, "body")
+	k.put(i, "third", false, body, k.middle)
+	wire := func(name string, second bool, gain float64) int {
+		e, out := k.inside(i, "at_"+name), k.inside(i, name)
+		k.controlled = append(k.controlled, controlled{name: "Ebody_" + name, a: e, b: body, from: k.in, gain: gain})
+		k.row(i, second, e, out, "skin", "series")
+		k.put(i, "bias", second, out, k.middle)
+		return out
+	}
+	return port{wire("plus", false, 0.5), wire("minus", true, -0.5)}
+}
+
+func (k *builder) differenceAmplifier(i int, from port) port {
+	plus, minus, out := k.inside(i, "plus"), k.inside(i, "minus"), k.inside(i, "out")
+	k.opAmp(i, plus, minus, out)
+	k.put(i, "in", false, from.minus, minus)
+	k.put(i, "feedback", false, minus, out)
+	k.put(i, "feedbackCapacitor", false, minus, out)
+	k.put(i, "in", true, from.plus, plus)
+	k.put(i, "feedback", true, plus, k.middle)
+	k.put(i, "feedbackCapacitor", true, plus, k.middle)
+	return port{out, ground}
+}
+
+func (k *builder) instrumentation(i int, from port) port {
+	upper, lower := k.inside(i, "upper"), k.inside(i, "lower")
+	upperMinus, lowerMinus := k.inside(i, "uminus"), k.inside(i, "lminus")
+	k.opAmp(i, from.plus, upperMinus, upper)
+	k.opAmp(i, from.minus, lowerMinus, lower)
+	k.put(i, "arm", false, upper, upperMinus)
+	k.put(i, "arm", true, lower, lowerMinus)
+	k.put(i, "gain", false, upperMinus, lowerMinus)
+	return k.differenceAmplifier(i, port{upper, lower})
+}
