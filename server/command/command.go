@@ -42,6 +42,7 @@ func commands() []command {
 		{"score", "compare beats with a reference, as EC57 does", scoreBeats},
 		{"convert", "turn a recording into another format", convert},
 		{"firmware", "print a signal path as C for the board's own processor", firmwareOf},
+		{"board", "compute a board from its parts: response, noise, span, SPICE netlist", boardOf},
 	}
 }
 
