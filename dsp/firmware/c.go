@@ -1,110 +1,125 @@
 package firmware
 
 import (
+	"embed"
 	"fmt"
+	"math"
 	"strings"
+	"text/template"
 )
 
-// Cycles is about how many clock cycles a sample takes on an 8-bit AVR, from runs on a
-// simulated ATmega328P (gcc 5.4, -Os).
-func (f *Filter) Cycles() int {
-	if f.cfg.Form == Small {
-		return 20 + 450*len(f.sections)
-	}
-	return 30 + 1640*len(f.sections)
-}
+//go:embed c
+var templates embed.FS
 
-// StateBytes is the memory that a path takes on the board.
-func (f *Filter) StateBytes() int {
-	if f.cfg.Form == Small {
-		return 1 + 10*max(1, len(f.sections))
+// render fills in one of the templates in c; they are the program's own, so a failure
+// is a fault of the program.
+func render(name string, data any) string {
+	t, err := template.ParseFS(templates, "c/*.tmpl")
+	if err != nil {
+		panic(err)
 	}
-	return 1 + 20*max(1, len(f.sections))
-}
-
-// C is the path as one C header for any C99 or C++ compiler with arithmetic right
-// shifts. Lines of about tell a reader what it is; they become comments.
-func (f *Filter) C(about []string) string {
 	var b strings.Builder
-	line := func(format string, a ...any) { fmt.Fprintf(&b, format+"\n", a...) }
-	type kind struct{ coef, data, acc, mask string }
-	k := kind{"int32_t", "int32_t", "int64_t", "INT64_C(0x3fffffff)"}
-	if f.cfg.Form == Small {
-		k = kind{"int16_t", "int16_t", "int32_t", "INT32_C(0x3fff)"}
+	if err := t.ExecuteTemplate(&b, name, data); err != nil {
+		panic(err)
 	}
+	return b.String()
+}
+
+// caution begins every exported program.
+const caution = "A learning aid, not a medical device. With electrodes on a person: batteries only."
+
+// comment makes lines fit for // comments.
+func comment(about []string) []string {
+	list := []string{caution}
 	for _, a := range about {
-		line("// %s", strings.Map(func(r rune) rune {
+		list = append(list, strings.Map(func(r rune) rune {
 			if r < ' ' || r == '\\' {
 				return ' '
 			}
 			return r
 		}, a))
 	}
-	line("//")
-	line("// Call pulsewright_path once for each sample, %g times a second, with the converter's", f.cfg.RateHz)
-	line("// count; it returns counts times %d. The first sample is taken as if it had stood for ever.", 1<<f.fraction)
-	line("// A learning aid, not a medical device.")
-	line("#ifndef PULSEWRIGHT_PATH_H")
-	line("#define PULSEWRIGHT_PATH_H")
-	line("#include <stdint.h>")
-	line("")
-	line("#define PULSEWRIGHT_RATE_HZ %g", f.cfg.RateHz)
-	line("#define PULSEWRIGHT_FRACTION %d  // fractional bits of what is returned", f.fraction)
-	line("#define PULSEWRIGHT_SECTIONS %d", len(f.sections))
-	line("")
-	line("typedef char pulsewright_needs_arithmetic_shift[(-1 >> 1) == -1 ? 1 : -1];")
-	line("")
-	n := max(1, len(f.sections))
-	line("typedef struct {")
-	line("  uint8_t started;")
-	line("  %s x[%d][2], y[%d][2];  // of each section, one and two samples ago", k.data, n, n)
-	line("  %s e[%d];               // what rounding cut off", k.data, n)
-	line("} pulsewright_state;  // all zero before the first sample")
-	line("")
-	line("static inline int32_t pulsewright_path(pulsewright_state *s, int32_t count) {")
-	if len(f.sections) > 0 {
-		line("  // b0, b1, b2, a1, a2 and the gain at 0 Hz, in 1/2^%d", f.q)
-		line("  static const %s c[PULSEWRIGHT_SECTIONS][6] = {", k.coef)
-		for _, t := range f.sections {
-			line("    {%d, %d, %d, %d, %d, %d},", t.b[0], t.b[1], t.b[2], t.a[0], t.a[1], t.gain)
+	return list
+}
+
+// cascade is what the templates are told of a Filter.
+type cascade struct {
+	Name, State, Upper string
+	Sections           []sectionC
+	Room               int
+	Q                  uint
+	Data, Coefficient  string
+	Sum, Mask, Read    string
+	Low, High          int64
+	Guard, One         int64
+	Drop, Fraction     uint
+}
+
+type sectionC struct {
+	Numbers []int64
+	About   string
+}
+
+func (f *Filter) cascade(name, state string) cascade {
+	c := cascade{Name: name, State: state, Upper: strings.ToUpper(name), Room: max(1, len(f.sections)), Q: f.q,
+		Data: "int32_t", Coefficient: "int32_t", Sum: "int64_t", Mask: "INT64_C(0x3fffffff)", Read: "PULSEWRIGHT_READ32",
+		Low: f.low, High: f.high, Guard: 1 << f.guard, One: 1 << f.fraction, Drop: f.guard - f.fraction, Fraction: f.fraction}
+	if f.cfg.Form == Small {
+		c.Data, c.Coefficient, c.Sum, c.Mask, c.Read = "int16_t", "int16_t", "int32_t", "INT32_C(0x3fff)", "PULSEWRIGHT_READ16"
+	}
+	unit := math.Exp2(float64(f.q))
+	for _, s := range f.sections {
+		n := []int64{s.b[0], s.b[1], s.b[2], s.a[0], s.a[1], s.gain}
+		var about []string
+		for _, v := range n {
+			about = append(about, fmt.Sprintf("%.4g", float64(v)/unit))
 		}
-		line("  };")
+		c.Sections = append(c.Sections, sectionC{n, strings.Join(about, " ")})
 	}
-	line("  if (count < %d) count = %d;", f.low, f.low)
-	line("  if (count > %d) count = %d;", f.high, f.high)
-	line("  %s x = (%s)(count * %d);", k.data, k.data, 1<<f.guard)
-	if len(f.sections) > 0 {
-		line("  if (!s->started) {")
-		line("    %s v = x;", k.data)
-		line("    s->started = 1;")
-		line("    for (uint8_t i = 0; i < PULSEWRIGHT_SECTIONS; i++) {")
-		line("      s->x[i][0] = s->x[i][1] = v;")
-		line("      v = (%s)((%s)v * c[i][5] >> %d);", k.data, k.acc, f.q)
-		line("      s->y[i][0] = s->y[i][1] = v;")
-		line("      s->e[i] = 0;")
-		line("    }")
-		line("  }")
-		line("  for (uint8_t i = 0; i < PULSEWRIGHT_SECTIONS; i++) {")
-		line("    %s acc = s->e[i];", k.acc)
-		line("    acc += (%s)c[i][0] * x;", k.acc)
-		line("    acc += (%s)c[i][1] * s->x[i][0];", k.acc)
-		line("    acc += (%s)c[i][2] * s->x[i][1];", k.acc)
-		line("    acc -= (%s)c[i][3] * s->y[i][0];", k.acc)
-		line("    acc -= (%s)c[i][4] * s->y[i][1];", k.acc)
-		line("    s->e[i] = (%s)(acc & %s);", k.data, k.mask)
-		line("    s->x[i][1] = s->x[i][0];")
-		line("    s->x[i][0] = x;")
-		line("    x = (%s)(acc >> %d);", k.data, f.q)
-		line("    s->y[i][1] = s->y[i][0];")
-		line("    s->y[i][0] = x;")
-		line("  }")
+	return c
+}
+
+// rate is the sample rate in at most four digits, as texts show it.
+func rate(hz float64) string { return fmt.Sprintf("%.4g", hz) }
+
+// C is the path as one C header for any C99 or C++ compiler with arithmetic right
+// shifts. Lines of about tell a reader what it is; they become comments.
+func (f *Filter) C(about []string) string {
+	return render("path.h.tmpl", struct {
+		About []string
+		Rate  string
+		Path  cascade
+	}{comment(about), rate(f.cfg.RateHz), f.cascade("path", "pulsewright_state")})
+}
+
+// finderC is what the template of the finder is told.
+type finderC struct {
+	BandLow, BandHigh        float64
+	ShortMs, LongMs          int
+	Ring, Every, HalfStep    int
+	Intervals                int
+	TwiceIntervals, Least    int
+	Alike, SteadyShare       int64
+	Refract, Width, Slowest  int
+	Near16, Height16         int64
+	PerMinute                int64
+	Delay, Lead, Tail, Half2 int
+	MeanShift, StuckMost     int
+	W1Unit, W2Unit, Offset   int64
+	Shift                    int
+	Low, High                int32
+	Squared                  bool
+}
+
+func (f *Finder) finderC() finderC {
+	n, m := f.n, f.m
+	w1, w2 := int64(2*n.half1+1), int64(2*n.half2+1)
+	ms := func(steps int64) int {
+		return int(math.Round(1000 * float64(steps) * float64(n.every) / f.band.cfg.RateHz))
 	}
-	if len(f.sections) == 0 {
-		line("  (void)s;")
-	}
-	line("  return (int32_t)x >> %d;", f.guard-f.fraction)
-	line("}")
-	line("")
-	line("#endif")
-	return b.String()
+	return finderC{BandLow: m.lowHz, BandHigh: m.highHz, ShortMs: ms(w1), LongMs: ms(w2), Ring: len(f.ring), Every: n.every, HalfStep: n.every / 2,
+		Intervals: intervalsFor, TwiceIntervals: 2 * intervalsFor, Least: leastFor, Alike: int64(m.alike), SteadyShare: steadyShare,
+		Refract: n.refract, Width: n.width, Slowest: n.slowest, Near16: n.near16, Height16: n.height16, PerMinute: n.perMinute,
+		Delay: n.delay, Lead: n.half2 - n.half1, Tail: n.half2 + n.half1 + 1, Half2: n.half2, MeanShift: meanShift, StuckMost: stuckMost,
+		W1Unit: w1 * offsetUnit, W2Unit: w2 * offsetUnit, Offset: n.offset * w1 * w2, Shift: n.shift, Low: n.stuckLow, High: n.stuckTop, Squared: m.squared}
 }
