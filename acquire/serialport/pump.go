@@ -18,9 +18,11 @@ var (
 // pump reads a link in its own goroutine, so that the system's small buffer
 // never overflows, and stamps the time of arrival.
 type pump struct {
-	link link
-	done chan struct{} // closed when the goroutine ended
-	wake chan struct{} // holds a token when pieces or err changed
+	link    link
+	patient bool          // a full backlog waits instead of failing
+	room    chan struct{} // holds a token when the backlog shrank
+	done    chan struct{} // closed when the goroutine ended
+	wake    chan struct{} // holds a token when pieces or err changed
 
 	// Owned by next's caller.
 	current []byte
@@ -38,7 +40,13 @@ type piece struct {
 }
 
 func startPump(l link) *pump {
-	p := &pump{link: l, done: make(chan struct{}), wake: make(chan struct{}, 1)}
+	return startPumpFor(l, false)
+}
+
+// startPumpFor makes a pump; a patient one stops reading while much waits, so that the
+// sender must wait too.
+func startPumpFor(l link, patient bool) *pump {
+	p := &pump{link: l, patient: patient, done: make(chan struct{}), wake: make(chan struct{}, 1), room: make(chan struct{}, 1)}
 	go p.run()
 	return p
 }
@@ -59,7 +67,11 @@ func (p *pump) run() {
 				p.pieces = append(p.pieces, piece{n, at})
 			}
 		}
-		if err == nil && len(p.bytes) > maxBacklog {
+		full := len(p.bytes) > maxBacklog
+		if p.patient {
+			full = len(p.bytes) > patientBacklog
+		}
+		if err == nil && full && !p.patient {
 			err = errBacklog
 		}
 		if p.closing {
@@ -78,6 +90,17 @@ func (p *pump) run() {
 		if err != nil {
 			return
 		}
+		if full {
+			<-p.room
+		}
+	}
+}
+
+// makeRoom lets a patient pump read on.
+func (p *pump) makeRoom() {
+	select {
+	case p.room <- struct{}{}:
+	default:
 	}
 }
 
@@ -98,6 +121,7 @@ func (p *pump) next(ctx context.Context, wait time.Duration) ([]byte, time.Time,
 			p.bytes = p.bytes[:copy(p.bytes, p.bytes[first.size:])]
 			p.pieces = p.pieces[:copy(p.pieces, p.pieces[1:])]
 			p.mu.Unlock()
+			p.makeRoom()
 			if timer != nil {
 				timer.Stop()
 			}
@@ -147,6 +171,7 @@ func (p *pump) close() error {
 	p.mu.Lock()
 	p.closing = true
 	p.mu.Unlock()
+	p.makeRoom()
 	err := p.link.Close()
 	<-p.done
 	return err

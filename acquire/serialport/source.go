@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"net/url"
 	"os"
@@ -33,7 +34,8 @@ const (
 	readSilence  = 100 * time.Millisecond // Read returns an empty block
 	readCoalesce = 3 * time.Millisecond   // at least, between two blocks
 
-	maxBacklog = 4 << 20 // bytes waiting for Read; more is a reader that stopped
+	maxBacklog     = 4 << 20  // bytes waiting for Read; more is a reader that stopped
+	patientBacklog = 64 << 10 // bytes waiting for Read; then a sender that can wait has to
 )
 
 // commonBauds are tried in this order when none is given.
@@ -86,6 +88,7 @@ func Open(ctx context.Context, a acquire.Address) (acquire.Source, error) {
 
 // options of an address, checked.
 type options struct {
+	wire      wire
 	port      string
 	baud      int // 0: to be found
 	frames    bool
@@ -103,7 +106,7 @@ func parseOptions(a acquire.Address) (o options, err error) {
 	if err := a.Only("baud", "bits", "format", "kind", "names", "rate", "reference"); err != nil {
 		return o, err
 	}
-	o.port = a.Path
+	o.port, o.wire = a.Path, cable(a.Path)
 	baud, err := a.Number("baud", 0, 0, 8_000_000)
 	if err != nil {
 		return o, err
@@ -221,7 +224,13 @@ func open(ctx context.Context, a acquire.Address, dial dialer) (acquire.Source, 
 	if err != nil {
 		return nil, openError(o.port, err)
 	}
-	s.pump = startPump(l)
+	return s.start(ctx, a, l, baud)
+}
+
+// start learns the format from an open link and describes it. It closes the link when
+// it fails.
+func (s *source) start(ctx context.Context, a acquire.Address, l link, baud int) (acquire.Source, error) {
+	s.pump = startPumpFor(l, s.opts.wire.patient)
 	format, err := s.learn(ctx, baud)
 	if err != nil {
 		s.pump.close()
@@ -256,14 +265,13 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 			}
 			bytesSeen += len(piece)
 			if _, err := s.decoder.Feed(piece); err != nil {
-				return Format{}, fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+				return Format{}, fmt.Errorf("%s: %w", s.opts.wire.who, err)
 			}
 			s.restAt = at
 		}
 		if firstByte.IsZero() {
 			if now.Sub(began) > openSilence {
-				return Format{}, fmt.Errorf("serialport: %s: silent for %g s at %d baud; is the board running its program, and are its ground and transmit wires connected?",
-					s.opts.port, openSilence.Seconds(), baud)
+				return Format{}, fmt.Errorf("%s: silent for %g s%s; %s", s.opts.wire.who, openSilence.Seconds(), s.opts.wire.at(baud), s.opts.wire.silent)
 			}
 			continue
 		}
@@ -287,7 +295,7 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 		}
 		format, err := s.decoder.Settle()
 		if err != nil {
-			return Format{}, fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+			return Format{}, fmt.Errorf("%s: %w", s.opts.wire.who, err)
 		}
 		return format, nil
 	}
@@ -299,16 +307,16 @@ func (s *source) unreadable(baud, bytesSeen int) error {
 	if line != "" {
 		seen += fmt.Sprintf(", such as %q", line)
 	}
-	remedy := "is the board's baud rate the same, and does it end each line of numbers with a newline?"
+	remedy := s.opts.wire.same + "does it end each line of numbers with a newline?"
 	if s.opts.frames {
-		remedy = "is the board's baud rate the same, and does it send frames as FRAMES.md says?"
+		remedy = s.opts.wire.same + "does it send frames as FRAMES.md says?"
 	} else if d, ok := s.decoder.(*LineDecoder); ok && line == "" && advice(printable(d.partial, 40)) != "" {
 		remedy = fmt.Sprintf("%q came without an end of line: end each line of numbers with a newline", printable(d.partial, 40))
 	} else if a := advice(line); a != "" {
 		remedy = a
 	}
-	return fmt.Errorf("serialport: %s: no readable %s in %g s at %d baud (%s); %s",
-		s.opts.port, s.opts.what(), openPatience.Seconds(), baud, seen, remedy)
+	return fmt.Errorf("%s: no readable %s in %g s%s (%s); %s",
+		s.opts.wire.who, s.opts.what(), openPatience.Seconds(), s.opts.wire.at(baud), seen, remedy)
 }
 
 // newestLine is the newest line that was not read as samples, made printable, or "".
@@ -337,8 +345,12 @@ func (s *source) describe(a acquire.Address, baud int, f Format) error {
 	for k, v := range a.Options {
 		address.Options[k] = v
 	}
-	address.Options.Set("baud", strconv.Itoa(baud))
-	s.info = acquire.Info{Address: address.String(), Name: fmt.Sprintf("%s, %d baud", o.port, baud),
+	name := o.port
+	if baud != 0 {
+		address.Options.Set("baud", strconv.Itoa(baud))
+		name = fmt.Sprintf("%s, %d baud", o.port, baud)
+	}
+	s.info = acquire.Info{Address: address.String(), Name: name,
 		ClaimedRateHz: f.ClaimedRateHz, Channels: f.Channels}
 	if o.rateHz != 0 {
 		s.info.ClaimedRateHz = o.rateHz
@@ -414,10 +426,10 @@ func (s *source) Read(ctx context.Context) (acquire.Block, error) {
 			s.rest = s.rest[n:]
 			if err != nil {
 				if s.decoder.Waiting() > 0 { // deliver what came before it first
-					s.failed = fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+					s.failed = fmt.Errorf("%s: %w", s.opts.wire.who, err)
 					return s.deliver(arrived), nil
 				}
-				return acquire.Block{}, s.fail(fmt.Errorf("serialport: %s: %w", s.opts.port, err))
+				return acquire.Block{}, s.fail(fmt.Errorf("%s: %w", s.opts.wire.who, err))
 			}
 			if held {
 				split = true
@@ -519,11 +531,13 @@ func (s *source) gone(err error) error {
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return err
 	case errors.Is(err, errClosed):
-		return fmt.Errorf("serialport: %s: read after close: %w", s.opts.port, os.ErrClosed)
+		return fmt.Errorf("%s: read after close: %w", s.opts.wire.who, os.ErrClosed)
+	case errors.Is(err, io.EOF) && s.opts.wire.ends:
+		return io.EOF
 	case errors.Is(err, errBacklog):
-		return fmt.Errorf("serialport: %s: %w", s.opts.port, err)
+		return fmt.Errorf("%s: %w", s.opts.wire.who, err)
 	}
-	return fmt.Errorf("serialport: %s: %w (%v); plug it in again", s.opts.port, acquire.ErrUnplugged, err)
+	return fmt.Errorf("%s: %w (%v); %s", s.opts.wire.who, acquire.ErrUnplugged, err, s.opts.wire.again)
 }
 
 // publish makes the counts visible to Health.
@@ -565,7 +579,10 @@ func (s *source) Health() acquire.Health {
 	defer s.mu.Unlock()
 	h := s.health
 	_, baud, _ := strings.Cut(s.info.Name, ", ")
-	parts := []string{baud}
+	var parts []string
+	if baud != "" {
+		parts = append(parts, baud)
+	}
 	if s.tried {
 		parts[0] += ", found by trying"
 	}
