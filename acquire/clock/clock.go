@@ -72,6 +72,8 @@ type Estimate struct {
 	// Warning is a sentence when the measured rate differs from the claimed one by
 	// more than 1 % beyond the uncertainty, else empty.
 	Warning string `json:"warning"`
+	// Steadiness is how evenly the samples come now.
+	Steadiness
 }
 
 type point struct {
@@ -142,6 +144,8 @@ type Estimator struct {
 	boardN0, boardN     int64
 	boardFrom, boardEnd float64
 	board               float64
+
+	steady steady
 }
 
 // New makes an Estimator for a source that claims claimedHz, or 0 for nothing.
@@ -151,7 +155,7 @@ func New(claimedHz float64) *Estimator {
 	}
 	return &Estimator{claimed: claimedHz, used: claimedHz,
 		buckets: make([]bucket, 0, maxBuckets), points: make([]point, 0, maxPieces),
-		slopes: make([]float64, 0, maxPieces*(maxPieces-1)/2)}
+		slopes: make([]float64, 0, maxPieces*(maxPieces-1)/2), steady: newSteady()}
 }
 
 // Reset starts the measurement anew, for a gap of unknown length. The rate is
@@ -161,6 +165,7 @@ func (e *Estimator) Reset() {
 	e.buckets = e.buckets[:0]
 	e.kept = e.measured > 0
 	e.boardStarted = false
+	e.steady.reset()
 }
 
 // Observe notes that samples, counted since the source was opened and those
@@ -182,12 +187,14 @@ func (e *Estimator) Observe(samples int64, at time.Time) {
 		e.begin(samples, at)
 		return
 	}
+	e.steady.arrived(t, max(0, dt), e.lastN, samples, e.used)
 	e.add(samples, max(t, e.last))
 	if e.last-e.done >= 0.5 {
 		e.sinceUsed += e.last - e.done
 		e.done = e.last
 		e.measure()
 		e.choose()
+		e.watch()
 		e.warn()
 	}
 }
@@ -419,7 +426,7 @@ func (e *Estimator) ObserveBoard(samples int64, seconds float64) {
 func (e *Estimator) Estimate() Estimate {
 	x := Estimate{ClaimedHz: e.claimed, BoardHz: e.board, MeasuredHz: e.measured, UncertaintyHz: e.uncertainty,
 		UsedHz: e.used, Ready: e.measured > 0}
-	x.Warning = e.warning
+	x.Warning, x.Steadiness = e.warning, e.steady.now
 	return x
 }
 

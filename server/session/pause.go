@@ -271,5 +271,16 @@ func (s *Session) readingOf(c *channel, now time.Time) beat.Reading {
 	if empty := s.lastArrived.Sub(c.valued).Seconds(); c.monitor != nil && s.source != nil && empty >= silentSeconds && !s.source.Describe().ExactClock {
 		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no number has come on this channel for %.0f s; what does the board print?", empty)}
 	}
-	return c.reading()
+	return s.trusted(c.reading())
+}
+
+// trusted withholds a rate while the sampling clock is in doubt.
+func (s *Session) trusted(r beat.Reading) beat.Reading {
+	if s.source == nil || s.source.Describe().ExactClock || r.State != beat.StateReading {
+		return r
+	}
+	if doubt := s.estimator.Estimate().Doubt; doubt != "" {
+		return beat.Reading{State: beat.StateSearching, Quality: r.Quality, Reason: doubt}
+	}
+	return r
 }

@@ -129,6 +129,7 @@ type Session struct {
 	estimator   *clock.Estimator
 	designedHz  float64 // rate of the points the filters were made for
 	usedHz      float64 // measured rate of the source
+	moves       int64   // of the estimator, when the filters were designed
 	sourceBase  int64   // session source index of the source's sample 0
 	nextSource  int64   // session source index after the newest sample
 	held        []acquire.Block
@@ -292,7 +293,7 @@ func (s *Session) adopt(source acquire.Source) error {
 	s.estimator = clock.New(info.ClaimedRateHz)
 	s.sourceBase, s.nextSource = 0, 0
 	s.held, s.channels = nil, nil
-	s.designedHz, s.usedHz = 0, info.ClaimedRateHz
+	s.designedHz, s.usedHz, s.moves = 0, info.ClaimedRateHz, 0
 	s.lastArrived, s.lastTaken, s.lastRebuild = time.Time{}, time.Time{}, time.Time{}
 	s.sequence = 0
 	s.mu.Lock()
@@ -736,7 +737,7 @@ func (s *Session) updateRate(now time.Time) {
 		if e.Ready {
 			state.MeasuredRateHz, state.UncertaintyHz = e.MeasuredHz, e.UncertaintyHz
 		}
-		state.Warning = e.Warning
+		state.Warning, state.Steadiness = e.Warning, e.Steadiness
 		if s.channels != nil && e.UsedHz > 0 && e.UsedHz != s.usedHz {
 			s.usedHz, state.UsedRateHz = e.UsedHz, e.UsedHz
 			pointHz := s.usedHz / float64(s.decimation)
@@ -744,7 +745,9 @@ func (s *Session) updateRate(now time.Time) {
 			s.state.RateHz, s.state.SourceRateHz = pointHz, s.usedHz
 			s.mu.Unlock()
 			far := math.Abs(pointHz/s.designedHz-1) > rebuildShare
-			if far && e.UncertaintyHz < rebuildShare/2*s.usedHz && now.Sub(s.lastRebuild) > 10*time.Second {
+			moved := e.Moves != s.moves
+			s.moves = e.Moves
+			if far && (moved || e.UncertaintyHz < rebuildShare/2*s.usedHz && now.Sub(s.lastRebuild) > 10*time.Second) {
 				s.redesign(pointHz)
 				s.lastRebuild = now
 			} else {

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/clock"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/signalpath"
 )
@@ -156,4 +157,6 @@ type ClockState struct {
 	UsedRateHz     float64 `json:"usedRateHz"`
 	Exact          bool    `json:"exact"` // a file or a simulation: the samples are the clock
 	Warning        string  `json:"warning"`
+	// Steadiness is how evenly the samples come now, and why no bpm is shown if not.
+	clock.Steadiness
 }

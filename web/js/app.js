@@ -681,7 +681,7 @@ function showSource(state) {
     const unsure = clock.uncertaintyHz > 0 ? ` ± ${significant(clock.uncertaintyHz, 1)}` : "";
     setText(e, `${rate(clock.measuredRateHz)}${unsure} measured${clock.claimedRateHz > 0 ? `, ${rate(clock.claimedRateHz)} claimed` : ""}`);
   } else setText(e, `${rate(used)} sampling rate`);
-  const warning = clock?.warning ?? "";
+  const warning = clock?.doubt ? sentence(clock.doubt) : clock?.warning ?? "";
   const w = byId("clock-warning");
   setText(w, warning);
   w.hidden = warning === "";
