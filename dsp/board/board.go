@@ -429,3 +429,13 @@ func (b *Board) copy() *Board {
 	}
 	return &n
 }
+
+// WithoutSensor is the board as a sweep sees it: a source of 50 Ω in place of a light
+// sensor; electrodes stay, since they are fed the same way.
+func (b *Board) WithoutSensor() *Board {
+	n := b.copy()
+	if n.Stages[0].Kind == phototransistor || n.Stages[0].Kind == photodiode {
+		n.Stages[0] = Stage{Kind: generator, Name: b.Stages[0].Title(), Parts: map[string]Part{"source": {Value: 50}}}
+	}
+	return n
+}

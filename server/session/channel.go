@@ -8,6 +8,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
+	parts "pulsewright/dsp/board"
 	"pulsewright/dsp/filter"
 	"pulsewright/dsp/meter"
 	"pulsewright/dsp/signalpath"
@@ -19,6 +20,7 @@ type channel struct {
 	info   acquire.Channel
 	kind   string
 	scale  ScaleSettings
+	board  *parts.Board // before the converter, nil when nobody drew it
 	rateHz float64
 
 	factor, offset float64 // value = offset + count × factor
@@ -125,8 +127,9 @@ func (c *channel) rescale() error {
 		c.monitor = m
 		m.Explain(c.explain)
 	}
-	mc := meter.Config{RateHz: c.rateHz, Kind: c.kind, SupplyLow: orNaN(s.SupplyLowVolts, s.Gain), SupplyHigh: orNaN(s.SupplyHighVolts, s.Gain),
-		MidRail: orNaN(s.MidRailVolts, s.Gain), ConverterLow: config.Low, ConverterHigh: config.High, VoltsPerCount: c.step(), Unit: c.unit}
+	railLow, railHigh, middle := c.rails()
+	mc := meter.Config{RateHz: c.rateHz, Kind: c.kind, SupplyLow: orNaN(railLow, s.Gain), SupplyHigh: orNaN(railHigh, s.Gain),
+		MidRail: orNaN(middle, s.Gain), ConverterLow: config.Low, ConverterHigh: config.High, VoltsPerCount: c.step(), Unit: c.unit}
 	m, err := meter.New(mc)
 	if err != nil {
 		return err
@@ -393,7 +396,7 @@ func (c *channel) reading() beat.Reading {
 
 func (c *channel) state() ChannelState {
 	low, high := c.ends()
-	s := ChannelState{Label: c.info.Label, Kind: c.kind, Unit: c.unit, Path: c.path.Settings(), Scale: c.scale,
+	s := ChannelState{Label: c.info.Label, Kind: c.kind, Unit: c.unit, Path: c.path.Settings(), Scale: c.scale, Board: c.board,
 		HumHz: c.path.HumHz(), StepVolts: c.step(), LowVolts: low, HighVolts: high}
 	if c.undo != nil {
 		const low, high = 0.5, 40

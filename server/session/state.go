@@ -6,6 +6,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/clock"
 	"pulsewright/dsp/beat"
+	parts "pulsewright/dsp/board"
 	"pulsewright/dsp/signalpath"
 )
 
@@ -56,6 +57,9 @@ type ChannelState struct {
 	Unit  string              `json:"unit"` // of the points: "V", another, or "counts"
 	Path  signalpath.Settings `json:"path"`
 	Scale ScaleSettings       `json:"scale"`
+	// Board is what lies before the converter (dsp/board/FORMAT.md); null when nobody
+	// drew it.
+	Board *parts.Board `json:"board"`
 	// Coupling tells what undoing the coupling capacitor does and costs; null where
 	// it is left.
 	Coupling *CouplingState `json:"coupling"`
