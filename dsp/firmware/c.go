@@ -62,10 +62,10 @@ type sectionC struct {
 
 func (f *Filter) cascade(name, state string) cascade {
 	c := cascade{Name: name, State: state, Upper: strings.ToUpper(name), Room: max(1, len(f.sections)), Q: f.q,
-		Data: "int32_t", Coefficient: "int32_t", Sum: "int64_t", Mask: "INT64_C(0x3fffffff)", Read: "PULSEWRIGHT_READ32",
+		Data: "int32_t", Coefficient: "int32_t", Sum: "int64_t", Mask: "0x3fffffffL", Read: "PULSEWRIGHT_READ32",
 		Low: f.low, High: f.high, Guard: 1 << f.guard, One: 1 << f.fraction, Drop: f.guard - f.fraction, Fraction: f.fraction}
 	if f.cfg.Form == Small {
-		c.Data, c.Coefficient, c.Sum, c.Mask, c.Read = "int16_t", "int16_t", "int32_t", "INT32_C(0x3fff)", "PULSEWRIGHT_READ16"
+		c.Data, c.Coefficient, c.Sum, c.Mask, c.Read = "int16_t", "int16_t", "int32_t", "0x3fffL", "PULSEWRIGHT_READ16"
 	}
 	unit := math.Exp2(float64(f.q))
 	for _, s := range f.sections {
@@ -101,6 +101,7 @@ type finderC struct {
 	TwiceIntervals, Least    int
 	Alike, SteadyShare       int64
 	Refract, Width, Slowest  int
+	Near                     int
 	Near16, Height16         int64
 	PerMinute                int64
 	Delay, Lead, Tail, Half2 int
@@ -119,7 +120,7 @@ func (f *Finder) finderC() finderC {
 	}
 	return finderC{BandLow: m.lowHz, BandHigh: m.highHz, ShortMs: ms(w1), LongMs: ms(w2), Ring: len(f.ring), Every: n.every, HalfStep: n.every / 2,
 		Intervals: intervalsFor, TwiceIntervals: 2 * intervalsFor, Least: leastFor, Alike: int64(m.alike), SteadyShare: steadyShare,
-		Refract: n.refract, Width: n.width, Slowest: n.slowest, Near16: n.near16, Height16: n.height16, PerMinute: n.perMinute,
+		Refract: n.refract, Width: n.width, Slowest: n.slowest, Near: n.near, Near16: n.near16, Height16: n.height16, PerMinute: n.perMinute,
 		Delay: n.delay, Lead: n.half2 - n.half1, Tail: n.half2 + n.half1 + 1, Half2: n.half2, MeanShift: meanShift, StuckMost: stuckMost,
 		W1Unit: w1 * offsetUnit, W2Unit: w2 * offsetUnit, Offset: n.offset * w1 * w2, Shift: n.shift, Low: n.stuckLow, High: n.stuckTop, Squared: m.squared}
 }

@@ -26,6 +26,7 @@ type method struct {
 	offset         float64 // share of the mean power that the short mean must exceed the long one by
 	widthShare     float64 // of the short mean's length that a block must last
 	nearShare      float64 // a block nearer to the last beat than this share of the middle interval …
+	nearSeconds    float64 // … or than this …
 	nearHeight     float64 // … must reach this share of the last beat's height; 0: no such rule
 	refractSeconds float64 // no second beat within
 	alike          uint64  // the lowest of the last heights times this reaches the highest, or no rate; 0: no such rule
@@ -34,7 +35,7 @@ type method struct {
 var methods = map[Kind]method{
 	// Two moving averages after Elgendi, Jonkman and De Boer 2010 (8 to 20 Hz, 97 and
 	// 611 ms, 8 %; from memory), here causal, the offset of the running mean.
-	ECG: {lowHz: 8, highHz: 20, lowOrder: 2, squared: true, shortSeconds: 0.052, longSeconds: 0.304, offset: 0.1, widthShare: 0.8, refractSeconds: 0.25},
+	ECG: {lowHz: 8, highHz: 20, lowOrder: 2, squared: true, shortSeconds: 0.052, longSeconds: 0.304, offset: 0.1, widthShare: 0.8, nearSeconds: 0.42, nearHeight: 0.125, refractSeconds: 0.25},
 	// The same after Elgendi et al. 2013 (111 and 667 ms; from memory), with a high-pass
 	// of 3 Hz instead of 0.5: it lets the steep rise stand out of drift and second waves.
 	Pulse: {lowHz: 3, highHz: 8, lowOrder: 1, shortSeconds: 0.056, longSeconds: 0.252, offset: 0.05, widthShare: 0.7, nearShare: 0.65, nearHeight: 0.4, refractSeconds: 0.25, alike: 4},
@@ -60,6 +61,7 @@ type numbers struct {
 	shift              int   // right shift from the band's output to heightBits
 	offset             int64 // in 1/1024
 	width              int   // least steps of a block
+	near               int   // steps
 	near16, height16   int64 // shares in 1/16
 	refract            int   // steps
 	slowest            int   // steps: a longer interval is no rhythm, everything begins anew
@@ -147,6 +149,7 @@ func (m method) numbers(cfg Config, band *Filter) numbers {
 	n.shift = max(0, cfg.Bits+band.Fraction()-heightBits)
 	n.offset = int64(math.Round(m.offset * offsetUnit))
 	n.width = int(math.Ceil(m.widthShare * float64(2*n.half1+1)))
+	n.near = steps(m.nearSeconds)
 	n.near16, n.height16 = int64(math.Round(16*m.nearShare)), int64(math.Round(16*m.nearHeight))
 	n.perMinute = int64(math.Round(60 * grid * 16))
 	n.stuckLow, n.stuckTop = int32(band.low), int32(band.high)
@@ -252,7 +255,7 @@ func (f *Finder) block() int {
 			return 0
 		}
 		if count, sum := f.intervals(); count >= leastFor &&
-			int64(since)*16*int64(count) < n.near16*int64(sum) && s.height*16 < uint64(s.heights[f.before(0)])*uint64(n.height16) {
+			(int64(since)*16*int64(count) < n.near16*int64(sum) || since < uint32(n.near)) && s.height*16 < uint64(s.heights[f.before(0)])*uint64(n.height16) {
 			return 0
 		}
 		s.between[s.next] = uint16(since)

@@ -2,6 +2,8 @@ package firmware
 
 import (
 	"bytes"
+	"context"
+	"encoding/binary"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -10,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"pulsewright/acquire/acquiretest"
 )
@@ -186,17 +189,26 @@ func avrTools(t *testing.T) (runner string) {
 }
 
 // buildAVR compiles the whole program; it gives the file, its program memory and its RAM.
-func buildAVR(t *testing.T, b *Board) (elf string, flash, ram int) {
+func buildAVR(t *testing.T, b *Board, target Target) (elf string, flash, ram int) {
 	t.Helper()
-	code, err := b.Program(AVR, []string{"lamp clip A"})
+	code, err := b.Program(target, []string{"lamp clip A"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	write(t, filepath.Join(dir, "board.c"), code)
+	source := filepath.Join(dir, "board.c")
+	write(t, source, code)
 	elf = filepath.Join(dir, "board.elf")
-	if out, err := exec.Command("avr-gcc", "-std=gnu99", "-Os", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-o", elf, filepath.Join(dir, "board.c")).CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
+	args := []string{"-Os", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-o", elf}
+	compiler := "avr-gcc"
+	if target == Ino {
+		compiler = "avr-g++"
+		args = append(args, "-DBOARD=\""+source+"\"", "testdata/ino.cpp")
+	} else {
+		args = append(args, "-std=gnu99", source)
+	}
+	if out, err := exec.Command(compiler, args...).CombinedOutput(); err != nil {
+		t.Fatalf("%s: %v\n%s", compiler, err, out)
 	}
 	out, err := exec.Command("avr-size", elf).Output()
 	if err != nil {
@@ -209,54 +221,137 @@ func buildAVR(t *testing.T, b *Board) (elf string, flash, ram int) {
 	return elf, flash + data, data + bss
 }
 
+// boardRun is what a run on the simulated ATmega328P gave.
+type boardRun struct {
+	samples, shortest, longest, stack int
+	awake                             float64
+}
+
+// runAVR feeds the converter with list's counts and compares the lines with b's, but for
+// the light, which a byte still on its way can be behind.
+func runAVR(t *testing.T, runner, elf string, b *Board, list []taken) (r boardRun) {
+	t.Helper()
+	var in, figures bytes.Buffer
+	for i := range list {
+		list[i].lost = 0
+		in.Write([]byte{byte(list[i].count), byte(list[i].count >> 8)})
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Minute)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, runner, elf)
+	cmd.Stdin, cmd.Stderr = &in, &figures
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, figures.String())
+	}
+	if _, err := fmt.Sscanf(figures.String(), "samples %d shortest %d longest %d awake %f stack %d", &r.samples, &r.shortest, &r.longest, &r.awake, &r.stack); err != nil {
+		t.Fatalf("%q: %v", figures.String(), err)
+	}
+	plain := strings.NewReplacer("*", "", " ", "", "\r", "")
+	want, _, _ := lines(b, list)
+	got, want := plain.Replace(string(out)), plain.Replace(want)
+	if !strings.HasPrefix(got, want) { // after the last count the converter's input stays
+		t.Fatal(firstDifference(got, want))
+	}
+	return r
+}
+
 // TestWholeProgramOnABoard runs it on a simulated ATmega328P whose converter is fed.
 func TestWholeProgramOnABoard(t *testing.T) {
 	runner := avrTools(t)
-	seconds := 40.0
-	if s := os.Getenv("PULSEWRIGHT_BOARD_SECONDS"); s != "" {
-		fmt.Sscan(s, &seconds)
-	}
 	for _, k := range boards {
 		if k.c.Bits != 10 {
 			continue
 		}
 		b := mustBoard(t, k.kind, k.c)
-		elf, flash, ram := buildAVR(t, b)
-		list := heart(k.kind, k.c, int(seconds*k.c.RateHz))
-		var in bytes.Buffer
-		for i := range list {
-			list[i].lost = 0
-			in.Write([]byte{byte(list[i].count), byte(list[i].count >> 8)})
+		elf, flash, ram := buildAVR(t, b, AVR)
+		r := runAVR(t, runner, elf, b, heart(k.kind, k.c, int(boardSeconds(t)*k.c.RateHz)))
+		share := 100 * r.awake * k.c.RateHz / 16e6
+		t.Logf("%s: %d samples, %d to %d cycles apart, %.1f %% of 16 MHz, flash %d, RAM %d and a stack of %d bytes", k.name, r.samples, r.shortest, r.longest, share, flash, ram, r.stack)
+		if r.shortest < 64000-128 || r.longest > 64000+128 { // a tick of the converter's own clock
+			t.Errorf("%s: samples %d to %d cycles apart: one was late", k.name, r.shortest, r.longest)
 		}
-		cmd := exec.Command(runner, elf)
-		cmd.Stdin = &in
-		var figures bytes.Buffer
-		cmd.Stderr = &figures
-		out, err := cmd.Output()
-		if err != nil {
-			t.Fatalf("%s: %v\n%s", k.name, err, figures.String())
+		off := func(said, is, most float64) bool { return math.Abs(said/is-1) > most }
+		if c := b.Cost(); off(float64(c.Cycles), r.awake, 0.05) || off(float64(c.FlashBytes), float64(flash), 0.1) || off(float64(c.RAMBytes), float64(ram+r.stack), 0.03) {
+			t.Errorf("%s: said to cost %+v", k.name, c)
 		}
-		var samples, shortest, longest, stack int
-		var awake float64
-		if _, err := fmt.Sscanf(figures.String(), "samples %d shortest %d longest %d awake %f stack %d", &samples, &shortest, &longest, &awake, &stack); err != nil {
-			t.Fatalf("%s: %q: %v", k.name, figures.String(), err)
-		}
-		want, _, _ := lines(b, list)
-		want = want[strings.Index(want, "\n")+1:]
-		got := strings.ReplaceAll(string(out), " #", "#")
-		got = strings.Replace(got[strings.Index(got, "\n")+1:], " t_us", "t_us", 1)
-		stars := strings.NewReplacer("*", "", " ", "")
-		got, want = stars.Replace(got), stars.Replace(want)
-		if !strings.HasPrefix(got, want) { // after the last count the converter's input stays
-			t.Fatalf("%s: %s", k.name, firstDifference(got, want))
-		}
-		share := 100 * awake * k.c.RateHz / 16e6
-		t.Logf("%s: %d samples, %d to %d cycles apart, %.1f %% of 16 MHz, flash %d, RAM %d and a stack of %d bytes", k.name, samples, shortest, longest, share, flash, ram, stack)
-		if shortest < 64000-128 || longest > 64000+128 { // a tick of the converter's own clock
-			t.Errorf("%s: samples %d to %d cycles apart: one was late", k.name, shortest, longest)
-		}
-		if share > 50 || ram+stack > 1229 || flash > 14*1024 {
-			t.Errorf("%s: %.1f %% of the processor, %d bytes of RAM and stack, %d of flash: at most 50 %%, 1.2 KB, 14 KB", k.name, share, ram+stack, flash)
+		if share > 50 || ram+r.stack > 1229 || flash > 14*1024 {
+			t.Errorf("%s: %.1f %% of the processor, %d bytes of RAM and stack, %d of flash: at most 50 %%, 1.2 KB, 14 KB", k.name, share, ram+r.stack, flash)
 		}
 	}
+}
+
+// TestInoOnABoard: the same lines from the .ino file.
+func TestInoOnABoard(t *testing.T) {
+	runner := avrTools(t)
+	k := boards[0]
+	b := mustBoard(t, k.kind, k.c)
+	elf, flash, ram := buildAVR(t, b, Ino)
+	r := runAVR(t, runner, elf, b, heart(k.kind, k.c, int(10*k.c.RateHz)))
+	t.Logf("%s: %d samples, %d to %d cycles apart, flash %d, RAM %d", k.name, r.samples, r.shortest, r.longest, flash, ram)
+}
+
+// TestWholeProgramOnAnARM runs it on a simulated Cortex-M0 and counts its instructions.
+func TestWholeProgramOnAnARM(t *testing.T) {
+	for _, tool := range []string{"arm-none-eabi-gcc", "qemu-system-arm"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			acquiretest.Missing(t, tool+" (install gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm)")
+		}
+	}
+	for _, k := range boards {
+		b := mustBoard(t, k.kind, k.c)
+		code, err := b.Program(Plain, []string{k.name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		dir := t.TempDir()
+		write(t, filepath.Join(dir, "board.c"), code)
+		elf := filepath.Join(dir, "board.elf")
+		if out, err := exec.Command("arm-none-eabi-gcc", "-std=gnu99", "-mcpu=cortex-m0", "-mthumb", "-Os", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-DBOARD=\""+filepath.Join(dir, "board.c")+"\"",
+			"-nostartfiles", "-T", "testdata/m0.ld", "-o", elf, "testdata/m0.c", "-lc", "-lgcc").CombinedOutput(); err != nil {
+			t.Fatalf("%s: %v\n%s", k.name, err, out)
+		}
+		list := heart(k.kind, k.c, int(boardSeconds(t)*k.c.RateHz))
+		var in []byte
+		for _, v := range list {
+			in = binary.LittleEndian.AppendUint32(in, uint32(v.count))
+			in = binary.LittleEndian.AppendUint32(in, uint32(v.lost))
+		}
+		write(t, filepath.Join(dir, "counts"), string(in))
+		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Minute)
+		cmd := exec.CommandContext(ctx, "qemu-system-arm", "-M", "microbit", "-nographic", "-semihosting", "-icount", "shift=0", "-kernel", elf)
+		cmd.Dir = dir
+		out, err := cmd.CombinedOutput()
+		cancel()
+		var instructions, samples int
+		if _, e := fmt.Sscanf(string(out), "instructions %d samples %d", &instructions, &samples); e != nil || err != nil {
+			t.Fatalf("%s: %v, %v: %q", k.name, err, e, out)
+		}
+		got, err := os.ReadFile(filepath.Join(dir, "lines"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want, _, _ := lines(b, list); string(got) != want {
+			t.Fatalf("%s: %s", k.name, firstDifference(string(got), want))
+		}
+		// Cortex-M0 instructions take 1 cycle, loads and stores 2, branches 3 (its
+		// Technical Reference Manual, table 3-1): two in the mean is much.
+		share := 100 * 2 * float64(instructions) * k.c.RateHz / 48e6
+		t.Logf("%s: %d samples, %d instructions each: at two cycles %.1f %% of 48 MHz", k.name, samples, instructions, share)
+		if samples != len(list) || k.c.RateHz <= 250 && share > 15 {
+			t.Errorf("%s: %d of %d samples, %.1f %% of the processor: at most 15 %%", k.name, samples, len(list), share)
+		}
+	}
+}
+
+// boardSeconds of signal run on the simulated processors: PULSEWRIGHT_BOARD_SECONDS or 40.
+func boardSeconds(t *testing.T) float64 {
+	t.Helper()
+	seconds := 40.0
+	if s := os.Getenv("PULSEWRIGHT_BOARD_SECONDS"); s != "" {
+		if _, err := fmt.Sscan(s, &seconds); err != nil {
+			t.Fatalf("PULSEWRIGHT_BOARD_SECONDS=%s: %v", s, err)
+		}
+	}
+	return seconds
 }

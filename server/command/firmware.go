@@ -10,6 +10,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
+	"pulsewright/dsp/filter"
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server"
@@ -25,6 +26,7 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	bits := f.Int("bits", 0, "`width` of the converter (default: the recording's, else 10)")
 	signed := f.Bool("signed", false, "counts lie about 0 instead of above it (default: the recording's)")
 	form := f.String("form", string(firmware.Exact), "`exact` (30-bit coefficients, 64-bit sums) or small (14, 32)")
+	whole := f.String("whole", "", "`ino, avr or c`: a whole program around the path, with a beat finder, rate, light and printed lines:\nino for boards with setup and loop, avr for an ATmega328P alone, c with four functions of yours")
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
@@ -88,17 +90,40 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	if err != nil {
 		return err
 	}
+	applied := p.Settings()
+	applied.Hum.FreqHz = p.HumHz()
+	about := server.AboutPath(applied, config.RateHz)
+	if *whole != "" {
+		return wholeProgram(sections, *kind, config, firmware.Target(*whole), about, stdout, stderr)
+	}
 	fixed, err := firmware.New(sections, config)
 	if err != nil {
 		return err
 	}
-	applied := p.Settings()
-	applied.Hum.FreqHz = p.HumHz()
-	_, err = io.WriteString(stdout, fixed.C(server.AboutPath(applied, config.RateHz)))
+	_, err = io.WriteString(stdout, fixed.C(about))
 	if err == nil {
 		hz, db := fixed.Error()
-		fmt.Fprintf(stderr, "%d sections; rounding moves the gain by %.2g dB at most, at %.2g Hz; about %d cycles a sample on an 8-bit AVR, %d bytes of memory\n", len(sections), db, hz, fixed.Cycles(), fixed.StateBytes())
+		fmt.Fprintf(stderr, "%d sections; rounding moves the gain by %.2g dB at most, at %.2g Hz; about %d cycles a sample on an 8-bit AVR, %d bytes of RAM, %d of program memory\n", len(sections), db, hz, fixed.Cycles(), fixed.StateBytes(), fixed.ConstantBytes())
 	}
+	return err
+}
+
+// wholeProgram prints the program for a board, and what it costs there.
+func wholeProgram(sections filter.Sections, kind string, config firmware.Config, target firmware.Target, about []string, stdout, stderr io.Writer) error {
+	board, err := firmware.NewBoard(sections, firmware.Kind(kind), config)
+	if err != nil {
+		return err
+	}
+	code, err := board.Program(target, about)
+	if err != nil {
+		return err
+	}
+	if _, err := io.WriteString(stdout, code); err != nil {
+		return err
+	}
+	cost := board.Cost()
+	_, err = fmt.Fprintf(stderr, "on an ATmega328P at 16 MHz: about %.0f %% of the processor, %d of 32768 bytes of program memory, %d of 2048 bytes of RAM; a beat is told about %.1f s after it came\n",
+		100*float64(cost.Cycles)*config.RateHz/16e6, cost.FlashBytes, cost.RAMBytes, board.LatencySeconds())
 	return err
 }
 

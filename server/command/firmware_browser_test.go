@@ -20,7 +20,7 @@ func TestFirmwareDrawer(t *testing.T) {
 	look[bool](t, ctx, `(document.querySelector('[data-testid=cautions-ack]')?.click(), document.querySelector('[data-testid=drawer-firmware]').click(), true)`)
 	const code = `document.querySelector('[data-testid=firmware-code]')?.textContent ?? ""`
 	soon(t, ctx, "the code", `/PULSEWRIGHT_RATE_HZ 250/.test(`+code+`)`, 10*time.Second)
-	if text := look[string](t, ctx, code); !strings.Contains(text, "low-pass, 15 Hz, order 2") || strings.Count(text, "int64_t acc") != 1 {
+	if text := look[string](t, ctx, code); !strings.Contains(text, "low-pass, 15 Hz, order 2") || strings.Count(text, "int64_t sum") != 1 {
 		t.Errorf("the code is %.400q", text)
 	}
 	picture(t, ctx, "exact")
@@ -28,7 +28,7 @@ func TestFirmwareDrawer(t *testing.T) {
 		look[bool](t, ctx, `(() => { const s = document.querySelector('[data-testid=`+id+`]'); s.value = "`+value+`"; s.dispatchEvent(new Event("change", {bubbles: true})); return true })()`)
 	}
 	set("firmware-form", "small")
-	soon(t, ctx, "small arithmetic", `/int32_t acc/.test(`+code+`)`, 10*time.Second)
+	soon(t, ctx, "small arithmetic", `/int32_t sum/.test(`+code+`)`, 10*time.Second)
 	set("smooth-cutoff", "20")
 	soon(t, ctx, "the path's change", `/low-pass, 20 Hz/.test(`+code+`)`, 10*time.Second)
 	saved := look[string](t, ctx, `document.querySelector('[data-testid=firmware-save]').getAttribute("href")`)
