@@ -12,9 +12,10 @@ import (
 )
 
 // Address names a source: scheme:path?options, as in
-// "serial:/dev/ttyACM0?baud=115200", "file:walk.edf?speed=10" or "demo:finger".
+// "serial:/dev/ttyACM0?baud=115200", "file:walk.edf?speed=10" or "demo:finger". A
+// lone "-" is "stdin:-", standard input.
 type Address struct {
-	Scheme  string     // lower case, before the first colon
+	Scheme  string     // lower case letters, and hyphens between them, before the first colon
 	Path    string     // between the colon and the first question mark, as it stands
 	Options url.Values // after the question mark; each name at most once
 }
@@ -39,14 +40,20 @@ func ParseAddress(s string) (Address, error) {
 	if strings.ContainsAny(s, "\x00\r\n") {
 		return fail("control character", "leave it out")
 	}
+	if s == "-" || strings.HasPrefix(s, "-?") {
+		return ParseAddress("stdin:" + s)
+	}
 	scheme, rest, ok := strings.Cut(s, ":")
 	if !ok {
 		return fail("no scheme", "begin with serial:, sound:, file: or demo:, as in demo:finger")
 	}
-	if scheme == "" || strings.Trim(strings.ToLower(scheme), "abcdefghijklmnopqrstuvwxyz") != "" {
+	if strings.Trim(scheme, "-") != scheme || scheme == "" || strings.Trim(strings.ToLower(scheme), "abcdefghijklmnopqrstuvwxyz-") != "" {
 		return fail(fmt.Sprintf("scheme %q", scheme), "use letters only, as in serial:, sound:, file: or demo:")
 	}
 	path, query, _ := strings.Cut(rest, "?")
+	if path == "" && strings.EqualFold(scheme, "stdin") {
+		path = "-"
+	}
 	if path == "" {
 		return fail("no path", "name the port, device, file or demo after the colon")
 	}

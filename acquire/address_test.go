@@ -23,6 +23,10 @@ func TestParseAddress(t *testing.T) {
 		{"demo:finger?", "demo", "finger", nil, "demo:finger"},
 		{"demo:finger?hum=", "demo", "finger", map[string]string{"hum": ""}, "demo:finger?hum="},
 		{"serial:/dev/tty?names=a%26b,c+d", "serial", "/dev/tty", map[string]string{"names": "a&b,c d"}, "serial:/dev/tty?names=a%26b%2Cc+d"},
+		{"-", "stdin", "-", nil, "stdin:-"},
+		{"-?rate=250", "stdin", "-", map[string]string{"rate": "250"}, "stdin:-?rate=250"},
+		{"stdin:", "stdin", "-", nil, "stdin:-"},
+		{"tcp-listen:3333", "tcp-listen", "3333", nil, "tcp-listen:3333"},
 		{"sound:hw:1,0", "sound", "hw:1,0", nil, "sound:hw:1,0"},
 		{"file:what?.edf?x=1", "file", "what", map[string]string{".edf?x": "1"}, "file:what?.edf%3Fx=1"}, // a question mark ends the path
 	} {
@@ -41,7 +45,7 @@ func TestParseAddress(t *testing.T) {
 		}
 	}
 	for text, part := range map[string]string{
-		"": "no scheme", "finger": "no scheme", ":finger": `scheme ""`, "de mo:x": `scheme "de mo"`, "a1:x": `scheme "a1"`, "/dev/ttyACM0": "no scheme", "demo:": "no path", "demo:?hum=1": "no path",
+		"": "no scheme", "finger": "no scheme", ":finger": `scheme ""`, "de mo:x": `scheme "de mo"`, "a1:x": `scheme "a1"`, "-a:x": `scheme "-a"`, "--:x": `scheme "--"`, "/dev/ttyACM0": "no scheme", "demo:": "no path", "demo:?hum=1": "no path",
 		"demo:x?hum=1&hum=2": `option "hum"`, "demo:x?hum=%zz": "options", "demo:x?a;b": "options", "demo:x\n": "control character", "demo:x\x00y": "control character", "file:a\rb": "control character",
 	} {
 		_, err := ParseAddress(text)

@@ -47,6 +47,9 @@ type Choices struct {
 	Ports      []Choice `json:"ports"`
 	Recordings []Choice `json:"recordings"`
 	Sounds     []Choice `json:"sounds"`
+	// Hosts are the addresses of this computer in its networks, where it can listen for
+	// boards.
+	Hosts []string `json:"hosts"`
 	// Problems says what could not be listed and why.
 	Problems []string `json:"problems"`
 }

@@ -26,6 +26,7 @@ const (
 	openPatience  = 3 * time.Second        // of bytes without a readable line
 	openListening = 500 * time.Millisecond // of readable lines before the format is settled
 	openRows      = 20
+	openManyRows  = 4096                    // settle it at once: they come faster than any clock
 	openReadable  = 0.05                    // share of readable bytes; a wrong baud rate gives now and then a number
 	infoPatience  = 1500 * time.Millisecond // for an info frame
 	tryListening  = 400 * time.Millisecond  // at one baud rate while looking for it
@@ -33,6 +34,7 @@ const (
 
 	readSilence  = 100 * time.Millisecond // Read returns an empty block
 	readCoalesce = 3 * time.Millisecond   // at least, between two blocks
+	maxBlock     = 1 << 14                // samples; a sender that never pauses gets no longer ones
 
 	maxBacklog     = 4 << 20  // bytes waiting for Read; more is a reader that stopped
 	patientBacklog = 64 << 10 // bytes waiting for Read; then a sender that can wait has to
@@ -252,6 +254,12 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 	var bytesSeen int
 	for {
 		piece, at, err := s.pump.next(ctx, 20*time.Millisecond)
+		if rows, _ := s.decoder.Rows(); s.opts.wire.ends && errors.Is(err, io.EOF) {
+			if rows == 0 {
+				return Format{}, fmt.Errorf("%s: it ended before a line of numbers came%s", s.opts.wire.who, seenText(bytesSeen, s.newestLine()))
+			}
+			return s.settle()
+		}
 		if err != nil {
 			return Format{}, s.gone(err)
 		}
@@ -290,23 +298,33 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 			if heard < openListening/5 || !f.described() && heard < infoPatience {
 				continue
 			}
-		} else if !(rows >= openRows && heard >= openListening || rows >= 3 && heard >= 2*time.Second || heard >= openPatience) {
+		} else if !(rows >= openRows && heard >= openListening || rows >= openManyRows || rows >= 3 && heard >= 2*time.Second || heard >= openPatience) {
 			continue
 		}
-		format, err := s.decoder.Settle()
-		if err != nil {
-			return Format{}, fmt.Errorf("%s: %w", s.opts.wire.who, err)
-		}
-		return format, nil
+		return s.settle()
 	}
+}
+
+func (s *source) settle() (Format, error) {
+	format, err := s.decoder.Settle()
+	if err != nil {
+		return Format{}, fmt.Errorf("%s: %w", s.opts.wire.who, err)
+	}
+	return format, nil
+}
+
+// seenText says in brackets how much came and shows a line of it.
+func seenText(bytes int, line string) string {
+	text := fmt.Sprintf(" (%d bytes came", bytes)
+	if line != "" {
+		text += fmt.Sprintf(", such as %q", line)
+	}
+	return text + ")"
 }
 
 // unreadable says why nothing could be read, and what to do about it.
 func (s *source) unreadable(baud, bytesSeen int) error {
-	seen, line := fmt.Sprintf("%d bytes came", bytesSeen), s.newestLine()
-	if line != "" {
-		seen += fmt.Sprintf(", such as %q", line)
-	}
+	line := s.newestLine()
 	remedy := s.opts.wire.same + "does it end each line of numbers with a newline?"
 	if s.opts.frames {
 		remedy = s.opts.wire.same + "does it send frames as FRAMES.md says?"
@@ -315,8 +333,8 @@ func (s *source) unreadable(baud, bytesSeen int) error {
 	} else if a := advice(line); a != "" {
 		remedy = a
 	}
-	return fmt.Errorf("%s: no readable %s in %g s%s (%s); %s",
-		s.opts.wire.who, s.opts.what(), openPatience.Seconds(), s.opts.wire.at(baud), seen, remedy)
+	return fmt.Errorf("%s: no readable %s in %g s%s%s; %s",
+		s.opts.wire.who, s.opts.what(), openPatience.Seconds(), s.opts.wire.at(baud), seenText(bytesSeen, line), remedy)
 }
 
 // newestLine is the newest line that was not read as samples, made printable, or "".
@@ -431,7 +449,7 @@ func (s *source) Read(ctx context.Context) (acquire.Block, error) {
 				}
 				return acquire.Block{}, s.fail(fmt.Errorf("%s: %w", s.opts.wire.who, err))
 			}
-			if held {
+			if held || s.decoder.Waiting() >= maxBlock {
 				split = true
 				break
 			}

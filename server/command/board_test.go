@@ -87,10 +87,14 @@ func (b *bench) write(line []byte) {
 }
 
 // play prints a simulated signal in millivolts at its rate until ctx ends.
-func (b *bench) play(ctx context.Context, c simulate.Config) {
+func (b *bench) play(ctx context.Context, c simulate.Config) { printSignal(ctx, b.t, c, b.write) }
+
+// printSignal writes a simulated signal in millivolts, a line at a time, at its rate
+// until ctx ends.
+func printSignal(ctx context.Context, t *testing.T, c simulate.Config, write func([]byte)) {
 	g, err := simulate.New(c)
 	if err != nil {
-		b.t.Error(err)
+		t.Error(err)
 		return
 	}
 	channels := g.Channels()
@@ -116,7 +120,7 @@ func (b *bench) play(ctx context.Context, c simulate.Config) {
 			fmt.Fprintf(&line, "%.2f", 1000*channel.Value(counts[i][0]))
 		}
 		line.WriteString("\r\n")
-		b.write(line.Bytes())
+		write(line.Bytes())
 	}
 }
 

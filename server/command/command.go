@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/bytestream"
 	"pulsewright/acquire/playback"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/serialport"
@@ -102,6 +103,7 @@ func usage(w io.Writer) {
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "pulsewright COMMAND -h explains a command. Sources are named by address:")
 	fmt.Fprintln(w, "  demo:finger   demo:chest   serial:/dev/ttyACM0?baud=115200   file:walk.edf?speed=10")
+	fmt.Fprintln(w, "  tcp:192.168.1.7:3333   tcp-listen:3333   udp:3333   fifo:/tmp/board   - (standard input)")
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "A learning aid, not a medical device: do not use it to diagnose, treat or raise alarms.")
 }
@@ -140,12 +142,17 @@ func parse(f *flag.FlagSet, args []string, stdout io.Writer) error {
 }
 
 // openers opens every kind of source; pages is nil where no page can send sound.
-func openers(pages *soundcard.Browser) acquire.Openers {
+func openers(pages *soundcard.Browser, stdin io.Reader) acquire.Openers {
 	return acquire.Openers{
-		"demo":   simulate.Open,
-		"serial": serialport.Open,
-		"sound":  openSound(pages),
-		"file":   openFile,
+		"demo":       simulate.Open,
+		"serial":     serialport.Open,
+		"tcp":        bytestream.OpenTCP,
+		"tcp-listen": bytestream.OpenTCPListen,
+		"udp":        bytestream.OpenUDP,
+		"fifo":       bytestream.OpenFIFO,
+		"stdin":      bytestream.NewInput(stdin).Open,
+		"sound":      openSound(pages),
+		"file":       openFile,
 	}
 }
 

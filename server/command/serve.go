@@ -14,9 +14,11 @@ import (
 	"path/filepath"
 	"runtime"
 	"sync"
+	"time"
 
 	"github.com/go-chi/chi/v5"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/serialport"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/soundcard"
@@ -95,7 +97,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	intervals := server.NewIntervals()
 	settings := library.NewSettings(folder, log)
 	defer settings.Close()
-	live = session.New(session.Config{Openers: openers(audio), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
+	live = session.New(session.Config{Openers: openers(audio, os.Stdin), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
 		Remember: settings,
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
@@ -143,9 +145,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 		source = "demo:finger"
 	}
 	wg.Go(func() {
-		if err := live.Open(ctx, source); err != nil && ctx.Err() == nil {
-			log.Error("cannot open the source", "err", err)
-		}
+		openFirst(ctx, live, source, log)
 	})
 	if o.open {
 		if err := openBrowser(ctx, address); err != nil {
@@ -162,6 +162,32 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 		return nil
 	}
 	return err
+}
+
+// openFirst opens the first source. One that may still come (a board not yet plugged
+// in, or not yet connected) is tried again until it is there or another was chosen.
+func openFirst(ctx context.Context, live *session.Session, source string, log *slog.Logger) {
+	for said := ""; ; {
+		err := live.Open(ctx, source)
+		if err == nil || ctx.Err() != nil {
+			return
+		}
+		if text := err.Error(); text != said {
+			said = text
+			log.Error("cannot open the source", "err", err)
+		}
+		if !errors.Is(err, acquire.ErrUnplugged) {
+			return
+		}
+		select {
+		case <-time.After(time.Second):
+		case <-ctx.Done():
+			return
+		}
+		if live.State().Status != session.StatusFailed {
+			return
+		}
+	}
 }
 
 // openCard opens this computer's sound card for measuring a board.
@@ -224,7 +250,7 @@ func dataFolder(named string) (string, error) {
 
 // choices lists the sources that can be opened now.
 func choices(files []string, store *library.Store) server.Choices {
-	c := server.Choices{Demos: []server.Choice{}, Ports: []server.Choice{}, Recordings: []server.Choice{}, Sounds: []server.Choice{}, Problems: []string{}}
+	c := server.Choices{Demos: []server.Choice{}, Ports: []server.Choice{}, Recordings: []server.Choice{}, Sounds: []server.Choice{}, Hosts: hosts(), Problems: []string{}}
 	for _, d := range simulate.Demos() {
 		c.Demos = append(c.Demos, server.Choice{Address: d.Address, Name: d.Name, What: d.What})
 	}
@@ -259,6 +285,30 @@ func choices(files []string, store *library.Store) server.Choices {
 	return c
 }
 
+// hosts lists this computer's addresses in its networks.
+func hosts() []string {
+	list := []string{}
+	all, err := net.InterfaceAddrs()
+	if err != nil {
+		return list // listening on all of them is still offered
+	}
+	for _, a := range all {
+		if n, ok := a.(*net.IPNet); ok && n.IP.IsGlobalUnicast() {
+			list = append(list, n.IP.String())
+		}
+	}
+	return list
+}
+
+// cableless are the forms of addresses of boards without a cable, for inputs.
+var cableless = []server.Choice{
+	{Address: "tcp:HOST:PORT", Name: "TCP", What: "a board in the network that listens; this program connects to it"},
+	{Address: "tcp-listen:PORT", Name: "TCP", What: "a board that connects to this computer; ADDRESS:PORT lets other computers in"},
+	{Address: "udp:PORT", Name: "UDP", What: "a board that sends packets to this computer; ADDRESS:PORT lets other computers in"},
+	{Address: "fifo:PATH", Name: "pipe", What: "a named pipe into which another program writes"},
+	{Address: "-", Name: "standard input", What: "what another program prints into this one"},
+}
+
 // openBrowser asks the system to show an address.
 func openBrowser(ctx context.Context, address string) error {
 	var c *exec.Cmd
@@ -286,7 +336,7 @@ func inputs(_ context.Context, args []string, stdout, stderr io.Writer) error {
 		return fmt.Errorf("%w: inputs takes no argument, got %q", errMisused, f.Arg(0))
 	}
 	c := choices(nil, nil)
-	for _, list := range [][]server.Choice{c.Ports, c.Sounds, c.Demos} {
+	for _, list := range [][]server.Choice{c.Ports, c.Sounds, cableless, c.Demos} {
 		for _, s := range list {
 			fmt.Fprintf(stdout, "%s\t%s\t%s\n", s.Address, s.Name, s.What)
 		}

@@ -2,6 +2,7 @@
 
 import { api, requestText, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
+import { CablelessForm } from "./cableless.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
 
 /** @import {Choice, Choices} from "./types.js" */
@@ -21,6 +22,7 @@ export class SourcePicker {
     this.inputs = h("div", { class: "inputs" });
     this.sound = h("section", { class: "choice-list" });
     this.#soundSection();
+    this.cableless = new CablelessForm((address) => this.open(address));
     this.lists = h("div", { class: "choices" });
     this.listed = "";
     // One and the same after looking again, so that it keeps the focus.
@@ -31,7 +33,7 @@ export class SourcePicker {
     const form = h("form", { class: "address-form" },
       h("label", { for: "source-address" }, "Another address"),
       h("div", { class: "row" }, this.address, h("button", { type: "submit", "data-testid": "source-open-address", class: "accent" }, "Open")),
-      h("p", { class: "hint" }, "serial:PORT · sound:DEVICE · file:NAME · demo:finger"));
+      h("p", { class: "hint" }, "serial:PORT · tcp:HOST:PORT · tcp-listen:PORT · udp:PORT · fifo:PATH · sound:DEVICE · file:NAME · demo:finger"));
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.open(this.address.value.trim());
@@ -100,9 +102,11 @@ export class SourcePicker {
     const shown = JSON.stringify(c);
     if (shown === this.listed) return; // what has the focus keeps it
     this.listed = shown;
+    this.cableless.offer(c.hosts ?? []);
     const focused = document.activeElement === this.again;
     fill(this.lists,
       this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then look again; on Linux your user may have to join the group that owns the port."),
+      this.cableless.root,
       this.sound,
       this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
       this.#section("Sound inputs of this program", "sounds", c.sounds, ""),
@@ -169,7 +173,7 @@ export class SourcePicker {
       setText(this.error, "Write an address first, such as serial:/dev/ttyACM0 or demo:finger.");
       return;
     }
-    setText(this.busy, address.startsWith("serial:") ? "Listening to the board; finding its baud rate takes a few seconds …" : "Opening …");
+    setText(this.busy, address.startsWith("serial:") ? "Listening to the board; finding its baud rate takes a few seconds …" : /^(tcp|udp|fifo)/.test(address) ? "Waiting for the board …" : "Opening …");
     try {
       await api.open(address);
       this.dialog.close();

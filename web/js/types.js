@@ -72,7 +72,7 @@
 /** @typedef {{freqHz: number[], drift: Stage, hum: Stage, smooth: Stage, whole: Stage}} PathResponse */
 /** @typedef {{gainDb: number[], delaySeconds: number[]}} Stage */
 /** @typedef {{address: string, name: string, what?: string}} Choice */
-/** @typedef {{demos: Choice[], ports: Choice[], recordings: Choice[], sounds: Choice[], problems: string[]}} Choices */
+/** @typedef {{demos: Choice[], ports: Choice[], recordings: Choice[], sounds: Choice[], hosts?: string[], problems: string[]}} Choices */
 /** @typedef {{channel: number, point: number}} Probe */
 /**
  * One binary frame of the stream, decoded.
