@@ -36,6 +36,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		{"serve", "show a signal live on a page in the browser (the default)", serve},
+		{"stream", "print a live signal, its beats and its rate for other programs", streamLive},
 		{"inputs", "list serial ports, audio inputs and demos", inputs},
 		{"check", "judge a board by a recording: swing, clipping, hum, noise, settling", check},
 		{"beats", "find the beats in a recording and print them as CSV", beats},

@@ -145,7 +145,9 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 		source = "demo:finger"
 	}
 	wg.Go(func() {
-		openFirst(ctx, live, source, log)
+		if err := openFirst(ctx, live, source, log); err != nil {
+			log.Error("cannot open the source", "err", err)
+		}
 	})
 	if o.open {
 		if err := openBrowser(ctx, address); err != nil {
@@ -166,27 +168,32 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 
 // openFirst opens the first source. One that may still come (a board not yet plugged
 // in, or not yet connected) is tried again until it is there or another was chosen.
-func openFirst(ctx context.Context, live *session.Session, source string, log *slog.Logger) {
+func openFirst(ctx context.Context, live *session.Session, source string, log *slog.Logger) error {
 	for said := ""; ; {
 		err := live.Open(ctx, source)
 		if err == nil || ctx.Err() != nil {
-			return
+			return nil
+		}
+		if !errors.Is(err, acquire.ErrUnplugged) {
+			return err
 		}
 		if text := err.Error(); text != said {
 			said = text
-			log.Error("cannot open the source", "err", err)
+			log.Warn("waiting for the source", "err", err)
 		}
-		if !errors.Is(err, acquire.ErrUnplugged) {
-			return
+		if waitABit(ctx, time.Second) != nil || live.State().Status != session.StatusFailed {
+			return nil
 		}
-		select {
-		case <-time.After(time.Second):
-		case <-ctx.Done():
-			return
-		}
-		if live.State().Status != session.StatusFailed {
-			return
-		}
+	}
+}
+
+// waitABit waits, unless ctx ends before.
+func waitABit(ctx context.Context, long time.Duration) error {
+	select {
+	case <-time.After(long):
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
 	}
 }
 
