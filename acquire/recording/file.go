@@ -42,6 +42,10 @@ type Gap struct {
 type OpenOptions struct {
 	// RateHz is the sample rate of a file that tells none; a file's own wins.
 	RateHz float64
+	// Of a text file: what parts its columns (',', ';', '\t', ' '), its decimal sign
+	// ('.' or ','), and the time column's name or number from 1. 0 and "": found.
+	Separator, Decimal byte
+	Time               string
 }
 
 // File is an open recording. It satisfies playback.Recording and its Noter.
@@ -692,6 +696,9 @@ func guessKind(label string) string {
 
 // looksText reports whether bytes are text that could be CSV.
 func looksText(head []byte) bool {
+	if len(head) >= 4 && (head[0] == 0xff && head[1] == 0xfe || head[0] == 0xfe && head[1] == 0xff) {
+		return head[2] == 0 != (head[3] == 0) // UTF-16, a plain letter first
+	}
 	for _, b := range head {
 		if b < ' ' && b != '\t' && b != '\r' && b != '\n' {
 			return false

@@ -1,0 +1,395 @@
+package recording
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// csvColumn is what the first pass learns of a column.
+type csvColumn struct {
+	name, unit string
+	digits     int     // most decimals seen
+	high       float64 // greatest magnitude seen
+	rounded    bool
+}
+
+// rateInWords reads "Rate: 250", "fs=250", "sampling frequency;250".
+var rateInWords = regexp.MustCompile(`(?i)\b(?:fs|rate|freq|frequency|abtastrate|sampl\w*[ _]?(?:rate|freq\w*)?)\b["' ]*(?:[([]hz[)\]])?\s*[:=,;\t ]\s*["']?([0-9]+(?:\.[0-9]+)?)\s*(k?)(?:hz)?["']?\s*[,;]*$`)
+
+var rateInComment = regexp.MustCompile(`(?i)([0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?)\s*(k?)Hz\b`)
+
+// scaleInComment reads a line like "mV = (adc-2048)/130" for all channels.
+var scaleInComment = regexp.MustCompile(`(?i)\b([munµ]?V) = \([a-z]+ ?- ?([0-9.]+)\) ?/ ?([0-9.]+)`)
+
+// splitUnit takes "pulse [mV]" or "pulse (mV)" apart.
+func splitUnit(s string) (name, unit string) {
+	s = strings.TrimSpace(strings.Trim(strings.TrimSpace(s), "'"))
+	for _, pair := range []string{"[]", "()"} {
+		if i := strings.LastIndexByte(s, pair[0]); i > 0 && s[len(s)-1] == pair[1] {
+			return strings.TrimSpace(s[:i]), strings.TrimSpace(s[i+1 : len(s)-1])
+		}
+	}
+	return s, ""
+}
+
+// csvPlan is how to read a file.
+type csvPlan struct {
+	path      string
+	separator byte
+	point     byte
+	pairs     bool // fields are name:value
+	header    int  // rows to skip before the numbers
+	names     []string
+	preamble  []string // lines before the table
+	columns   []csvColumn
+	clock     int // column, or −1
+	day       int // column with the date, or −1
+	kind      clockKind
+	step      float64
+	times     clockReader
+	channels  []int // columns
+}
+
+// csvLookLines are looked at to tell where the table begins.
+const csvLookLines = 60
+
+// look tells separator, header and roles from the first rows.
+func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
+	r := newCSVReader(in, 0)
+	var lines []string
+	for len(lines) < csvLookLines {
+		line, err := r.text()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return nil, &FormatError{Path: path, Line: r.line, Reason: err.Error()}
+		}
+		lines = append(lines, line)
+	}
+	if len(lines) == 0 {
+		return nil, &FormatError{Path: path, Line: r.line, Reason: "no row of numbers in it"}
+	}
+	p := &csvPlan{path: path, point: '.', clock: -1, day: -1, separator: options.Separator}
+	if p.separator == 0 {
+		p.separator = pickSeparator(lines)
+	}
+	if p.point = options.Decimal; p.point == 0 {
+		p.point = p.pickPoint(lines)
+	}
+	if err := p.findTable(lines); err != nil {
+		return nil, err
+	}
+	first := p.split(lines[p.header])
+	if n := max(len(first), len(p.columns)); n > maxChannels {
+		return nil, &FormatError{Path: path, Line: p.header + 1, Reason: fmt.Sprintf("%d columns; up to %d can be read", n, maxChannels)}
+	}
+	named := len(p.columns) > 0
+	if !named {
+		p.columns = make([]csvColumn, len(first))
+	}
+	p.findClock(first, lines, options.Time)
+	p.findChannels(lines, named)
+	if len(p.channels) == 0 {
+		return nil, &FormatError{Path: path, Line: 1, Reason: "only a time column, no signal"}
+	}
+	return p, nil
+}
+
+// split takes a line apart, of name:value the values.
+func (p *csvPlan) split(line string) []string {
+	fields := splitRow(nil, line, p.separator)
+	for i, f := range fields {
+		if _, value, ok := pair(f); ok && p.pairs {
+			fields[i] = value
+		}
+	}
+	return fields
+}
+
+// pickPoint is a comma where fields have one and commas do not part them.
+func (p *csvPlan) pickPoint(lines []string) byte {
+	if p.separator == ',' {
+		return '.'
+	}
+	for _, line := range lines[len(lines)/2:] {
+		for _, s := range splitRow(nil, line, p.separator) {
+			if _, d, ok := decimal(s, ','); ok && d > 0 {
+				return ','
+			}
+		}
+	}
+	return '.'
+}
+
+// weigh counts the fields that are numbers or times, and those that are words.
+func (p *csvPlan) weigh(fields []string) (numbers, words int) {
+	for _, s := range fields {
+		_, _, ok := number(s, p.point)
+		if !ok {
+			_, _, ok = p.times.read(s)
+		}
+		if !ok {
+			_, ok = readDay(s)
+		}
+		switch {
+		case ok:
+			numbers++
+		case !missingWord(s):
+			words++
+		}
+	}
+	return numbers, words
+}
+
+// findTable finds the first row of numbers that others follow; the names stand in the
+// line before it, units perhaps between, and what stands before those is a preamble.
+func (p *csvPlan) findTable(lines []string) error {
+	if p.findPairs(lines) {
+		return nil
+	}
+	isRow := func(line string) bool {
+		numbers, words := p.weigh(p.split(line))
+		return numbers > words || words == 0 && numbers+words == 0
+	}
+	usual := usualWidth(lines, p.separator)
+	begin := slices.IndexFunc(lines, func(line string) bool { return len(p.split(line)) == usual && isRow(line) })
+	if begin < 0 {
+		return &FormatError{Path: p.path, Line: 1, Reason: fmt.Sprintf("%q and what follows is no row of numbers: names may stand in a line above them, and units in one between", shorten(lines[0]))}
+	}
+	p.header = begin
+	wide := len(p.split(lines[begin]))
+	var head [][]string // the names, or the units and the names
+	for i := begin - 1; i >= 0 && len(head) < 2; i-- {
+		fields := p.split(lines[i])
+		if len(fields) != wide && len(fields)+1 != wide || len(head) == 1 && !allUnits(head[0]) {
+			break
+		}
+		head = append(head, fields)
+	}
+	p.preamble = lines[:begin-len(head)]
+	if len(head) == 0 {
+		return nil
+	}
+	p.names = head[len(head)-1]
+	for _, s := range p.names {
+		name, unit := splitUnit(s)
+		p.columns = append(p.columns, csvColumn{name: name, unit: unit})
+	}
+	if len(head) == 2 {
+		for i, s := range head[0] {
+			if s = strings.Trim(s, "'[]() "); i < len(p.columns) && s != "" && p.columns[i].unit == "" {
+				p.columns[i].unit = s
+			}
+		}
+	}
+	return nil
+}
+
+// allUnits tells a line of units: each field is one, in brackets or quotes perhaps.
+func allUnits(fields []string) bool {
+	for _, s := range fields {
+		s = strings.ToLower(strings.Trim(s, "'\"[]() "))
+		_, volts := unitScale(s)
+		_, clock := clockUnits[s]
+		if !volts && !clock && !slices.Contains([]string{"", "-", "counts", "count", "lsb", "a.u.", "au", "v", "mv", "uv", "µv", "bpm", "%", "mmhg", "nu", "hz", "g"}, s) {
+			return false
+		}
+	}
+	return true
+}
+
+// usualWidth is the number of fields that most lines have.
+func usualWidth(lines []string, separator byte) int {
+	counts := map[int]int{}
+	best := 0
+	for _, line := range lines {
+		n := len(splitRow(nil, line, separator))
+		if counts[n]++; counts[n] > counts[best] || counts[n] == counts[best] && n > best {
+			best = n
+		}
+	}
+	return best
+}
+
+// findPairs takes lines of name:value, as boards print them.
+func (p *csvPlan) findPairs(lines []string) bool {
+	whole := 0
+	for _, line := range lines {
+		fields, pairs := splitRow(nil, line, p.separator), 0
+		for _, f := range fields {
+			if _, _, ok := pair(f); ok {
+				pairs++
+			}
+		}
+		if pairs == len(fields) {
+			whole++
+		}
+	}
+	if p.pairs = 10*whole >= 9*len(lines); !p.pairs {
+		return false
+	}
+	for _, f := range splitRow(nil, lines[0], p.separator) {
+		name, _, _ := pair(f)
+		name, unit := splitUnit(name)
+		p.columns = append(p.columns, csvColumn{name: name, unit: unit})
+	}
+	return true
+}
+
+// findClock looks for the time among the columns: by the name asked for, by their
+// names, else by how the first one rises.
+func (p *csvPlan) findClock(first, lines []string, asked string) {
+	for i := range p.columns {
+		c := &p.columns[i]
+		kind, step := clockOf(c.name, c.unit)
+		if i >= len(first) || !p.readable(first[i]) {
+			continue
+		}
+		switch {
+		case asked != "" && (strings.EqualFold(c.name, asked) || asked == strconv.Itoa(i+1)):
+			if kind != secondsClock {
+				step = 1
+			}
+			p.clock, p.kind, p.step = i, secondsClock, step
+		case asked != "":
+		case kind == dateOnly:
+			p.day = i
+		case kind != noClock && (p.clock < 0 || p.kind == countClock && kind == secondsClock):
+			p.clock, p.kind, p.step = i, kind, step
+		}
+	}
+	if p.clock >= 0 && p.kind == secondsClock && p.clock < len(first) {
+		if x, _, ok := number(first[p.clock], p.point); !ok {
+			p.kind, p.step = textClock, 1
+		} else if p.step == 1 && p.columns[p.clock].unit == "" {
+			p.step = epochStep(x)
+		}
+	}
+	if p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "") {
+		p.guessClock(lines[p.header:])
+	}
+}
+
+// readable tells a number, a time or a date.
+func (p *csvPlan) readable(s string) bool {
+	n, _ := p.weigh([]string{s})
+	return n > 0
+}
+
+// findChannels takes the columns that are left: not a second clock, not one without a
+// name and a number.
+func (p *csvPlan) findChannels(lines []string, named bool) {
+	first := p.split(lines[p.header])
+	for i := range p.columns {
+		c := &p.columns[i]
+		kind, _ := clockOf(c.name, c.unit)
+		clock := named && kind != noClock && i < len(first) && p.readable(first[i])
+		if i == p.clock || i == p.day || clock || named && c.name == "" && !p.signal(i, lines[p.header:]) {
+			continue
+		}
+		p.channels = append(p.channels, i)
+	}
+}
+
+// signal tells that a nameless column among named ones is one: it holds numbers that do
+// not just count the rows.
+func (p *csvPlan) signal(column int, lines []string) bool {
+	counted, numbers := true, 0
+	last := math.NaN()
+	for _, line := range lines {
+		fields := p.split(line)
+		if column >= len(fields) {
+			continue
+		}
+		x, _, ok := number(fields[column], p.point)
+		if !ok {
+			continue
+		}
+		numbers++
+		counted = counted && (math.IsNaN(last) || x == last+1)
+		last = x
+	}
+	return numbers > 0 && !counted
+}
+
+// guessClock takes a nameless first column as a clock if it holds times, or rises
+// evenly: by one, sample numbers; by less than a second with decimals, seconds; as the
+// time since 1970 does, that.
+func (p *csvPlan) guessClock(lines []string) {
+	var last, low, high float64
+	digits := 0
+	low = math.Inf(1)
+	if len(lines) < 3 {
+		return
+	}
+	texts := 0
+	for i, line := range lines {
+		fields := p.split(line)
+		x, d, ok := number(fields[0], p.point)
+		if !ok {
+			if _, _, isTime := p.times.read(fields[0]); !isTime {
+				return
+			}
+			texts++
+			continue
+		}
+		digits = max(digits, d)
+		if i > 0 {
+			low, high = min(low, x-last), max(high, x-last)
+		}
+		last = x
+	}
+	if texts == len(lines) {
+		p.clock, p.kind, p.step = 0, textClock, 1
+		return
+	}
+	if len(lines) < 10 || texts > 0 {
+		return
+	}
+	switch q := math.Pow10(-digits); {
+	case digits == 0 && low == 1 && high == 1:
+		p.clock, p.kind, p.step = 0, countClock, 1
+	case digits > 0 && low > 0 && high < 1 && high-low <= 2.001*q && low > 2*q:
+		p.clock, p.kind, p.step = 0, secondsClock, 1
+	case last >= 1e9 && low >= 0 && high*epochStep(last) <= 10:
+		p.clock, p.kind, p.step = 0, secondsClock, epochStep(last)
+	}
+}
+
+// pickSeparator takes the sign that splits most lines into the same number of
+// fields, above one.
+func pickSeparator(lines []string) byte {
+	best, bestScore := byte(','), 0
+	for _, sep := range []byte{'\t', ';', ',', arrow, ' '} {
+		counts := map[int]int{}
+		for _, line := range lines {
+			counts[len(splitRow(nil, line, sep))]++
+		}
+		score := 0
+		for n, lines := range counts {
+			if n > 1 {
+				score = max(score, lines)
+			}
+		}
+		if sep == ' ' && (bestScore > 0 || 2*score <= len(lines)) {
+			continue // blanks only when nothing else splits, and more than a header's "pulse [V]"
+		}
+		if score > bestScore {
+			best, bestScore = sep, score
+		}
+	}
+	return best
+}
+
+func shorten(s string) string {
+	if len(s) > 60 {
+		s = s[:57] + "..."
+	}
+	return safeText(s)
+}

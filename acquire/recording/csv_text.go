@@ -1,0 +1,202 @@
+package recording
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+
+	"golang.org/x/text/encoding/unicode"
+)
+
+// csvMaxLine bounds a line, so that a binary file or an endless line is refused.
+const csvMaxLine = 1 << 20
+
+// arrow is the separator "->", as between a stamp and what was read at it.
+const arrow = '>'
+
+// csvReader splits text into rows of fields. Fields are as in RFC 4180: quotes
+// may enclose separators, doubled quotes and line ends.
+type csvReader struct {
+	r         *bufio.Reader
+	separator byte // ' ' means any run of blanks
+	line      int  // of the row last read
+	next      int
+	fields    []string
+	pairs     bool // fields are name:value
+	comment   func(text string)
+	buffer    []byte
+}
+
+var errLongLine = fmt.Errorf("a line of more than %d bytes", csvMaxLine)
+
+func newCSVReader(in *input, separator byte) *csvReader {
+	return &csvReader{r: plainText(bufio.NewReaderSize(io.NewSectionReader(in, 0, in.size), 1<<16)), separator: separator}
+}
+
+// plainText gives UTF-8 with line ends of LF or CR LF: it takes a byte order mark away,
+// turns UTF-16 that has one into UTF-8, and lone CRs into LFs where no LF stands in the
+// first 64 KiB.
+func plainText(r *bufio.Reader) *bufio.Reader {
+	mark, _ := r.Peek(3)
+	switch {
+	case len(mark) == 3 && string(mark) == "\xef\xbb\xbf":
+		r.Discard(3)
+	case len(mark) >= 2 && (string(mark[:2]) == "\xff\xfe" || string(mark[:2]) == "\xfe\xff"):
+		decoder := unicode.UTF16(unicode.LittleEndian, unicode.ExpectBOM).NewDecoder()
+		r = bufio.NewReaderSize(decoder.Reader(r), 1<<16)
+	}
+	if head, _ := r.Peek(1 << 16); bytes.IndexByte(head, '\r') >= 0 && bytes.IndexByte(head, '\n') < 0 {
+		return bufio.NewReaderSize(lineEnds{r}, 1<<16)
+	}
+	return r
+}
+
+// lineEnds turns CR into LF.
+type lineEnds struct{ r io.Reader }
+
+func (l lineEnds) Read(b []byte) (int, error) {
+	n, err := l.r.Read(b)
+	for i, c := range b[:n] {
+		if c == '\r' {
+			b[i] = '\n'
+		}
+	}
+	return n, err
+}
+
+// text returns the next line without its end, blank ones and comments left out.
+func (c *csvReader) text() (string, error) {
+	for {
+		c.next++
+		c.line = c.next
+		line, err := c.raw()
+		if err != nil {
+			return "", err
+		}
+		t := strings.TrimLeft(line, " \t")
+		if t == "" {
+			continue
+		}
+		if sign := commentSign(t); sign > 0 {
+			if c.comment != nil {
+				c.comment(strings.TrimSpace(t[sign:]))
+			}
+			continue
+		}
+		return line, nil
+	}
+}
+
+// commentSign is the length of the sign that begins a comment: #, % or //; 0 for none.
+func commentSign(line string) int {
+	switch {
+	case line[0] == '#' || line[0] == '%':
+		return 1
+	case strings.HasPrefix(line, "//"):
+		return 2
+	}
+	return 0
+}
+
+func (c *csvReader) raw() (string, error) {
+	b, err := c.r.ReadSlice('\n')
+	if err == bufio.ErrBufferFull {
+		c.buffer = append(c.buffer[:0], b...)
+		for err == bufio.ErrBufferFull && len(c.buffer) <= csvMaxLine {
+			b, err = c.r.ReadSlice('\n')
+			c.buffer = append(c.buffer, b...)
+		}
+		b = c.buffer
+	}
+	if len(b) > csvMaxLine {
+		return "", errLongLine
+	}
+	if err != nil && (err != io.EOF || len(b) == 0) {
+		return "", err
+	}
+	s := string(b)
+	s = strings.TrimSuffix(s, "\n")
+	return strings.TrimSuffix(s, "\r"), nil
+}
+
+// row returns the next row's fields, valid until the next call.
+func (c *csvReader) row() ([]string, error) {
+	line, err := c.text()
+	if err != nil {
+		return nil, err
+	}
+	for strings.Count(line, `"`)%2 == 1 && len(line) < 1<<16 {
+		c.next++
+		more, err := c.raw()
+		if err != nil {
+			break
+		}
+		line += "\n" + more
+	}
+	c.fields = splitRow(c.fields[:0], line, c.separator)
+	if c.pairs {
+		for i, f := range c.fields {
+			if _, value, ok := pair(f); ok {
+				c.fields[i] = value
+			}
+		}
+	}
+	return c.fields, nil
+}
+
+// pair takes name:value or name=value apart, the value a number.
+func pair(field string) (name, value string, ok bool) {
+	i := strings.LastIndexAny(field, ":=")
+	if i <= 0 || i+1 == len(field) {
+		return "", "", false
+	}
+	name, value = strings.TrimSpace(field[:i]), strings.TrimSpace(field[i+1:])
+	if _, _, ok := number(value, '.'); !ok || !strings.ContainsFunc(name, latinLetter) || strings.ContainsAny(name, ":=") {
+		return "", "", false
+	}
+	return name, value, true
+}
+
+func latinLetter(r rune) bool { return 'a' <= r|0x20 && r|0x20 <= 'z' }
+
+// splitRow appends the fields of one row, blanks around them removed.
+func splitRow(fields []string, line string, separator byte) []string {
+	if separator == arrow {
+		for part := range strings.SplitSeq(line, "->") {
+			fields = append(fields, strings.TrimSpace(part))
+		}
+		return fields
+	}
+	if separator == ' ' {
+		return append(fields, strings.Fields(line)...)
+	}
+	if strings.IndexByte(line, '"') < 0 {
+		for {
+			i := strings.IndexByte(line, separator)
+			if i < 0 {
+				return append(fields, strings.TrimSpace(line))
+			}
+			fields = append(fields, strings.TrimSpace(line[:i]))
+			line = line[i+1:]
+		}
+	}
+	var b strings.Builder
+	quoted := false
+	for i := 0; i < len(line); i++ {
+		switch ch := line[i]; {
+		case ch == '"' && quoted && i+1 < len(line) && line[i+1] == '"':
+			b.WriteByte('"')
+			i++
+		case ch == '"':
+			quoted = !quoted
+		case ch == separator && !quoted:
+			fields = append(fields, strings.TrimSpace(b.String()))
+			b.Reset()
+		default:
+			b.WriteByte(ch)
+		}
+	}
+	return append(fields, strings.TrimSpace(b.String()))
+}
