@@ -2,6 +2,7 @@ package server
 
 import (
 	"fmt"
+	"math"
 	"net/http"
 	"slices"
 
@@ -15,7 +16,8 @@ const (
 	boardPerDecade          = 16
 	spreadPerDecade         = 6
 	spreadBoards            = 60
-	lookSeconds             = 10.0 // of signal behind a ghost
+	lookSeconds             = 8.0 // of signal behind a ghost
+	turnPlaces              = 13
 	beatBefore, beatAfter   = 0.3, 0.6
 	mostBoardRateHz         = 5000 // for a ghost
 )
@@ -95,6 +97,28 @@ func figuresOf(b *board.Board, tolerance float64) (*boardFigures, error) {
 	return a, nil
 }
 
+func (s *Server) postBoardTurn(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Board   board.Board `json:"board"`
+		Trimmer string      `json:"trimmer"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := body.Board.Check(); err != nil {
+		Fail(w, err)
+		return
+	}
+	places, err := body.Board.Turn(body.Trimmer, turnPlaces)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	Answer(w, struct {
+		Places []board.Turned `json:"places"`
+	}{places})
+}
+
 // putBoard takes {"board": …} or {"board": null}.
 func (s *Server) putBoard(w http.ResponseWriter, r *http.Request) {
 	var body struct {
@@ -150,7 +174,17 @@ func (s *Server) postBoardLook(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
+	for _, x := range append(look.Stages, look.Volts, look.Ghost.Volts, look.Typical, look.TypicalGhost) {
+		toMicrovolts(x)
+	}
 	Answer(w, look)
+}
+
+// toMicrovolts rounds, so that an answer drawn twice a second stays short.
+func toMicrovolts(x []float64) {
+	for i, v := range x {
+		x[i] = math.Round(v*1e6) / 1e6
+	}
 }
 
 // boardVolts is the newest stretch of a channel, in volts at the board's output.

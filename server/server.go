@@ -151,6 +151,7 @@ func (s *Server) Handler() http.Handler {
 				r.Get("/sketch/{name}", s.getSketch)
 				r.Get("/board", s.getBoardKinds)
 				r.Post("/board/figures", s.postBoardFigures)
+				r.Post("/board/turn", s.postBoardTurn)
 				r.Put("/channels/{n}/board", s.putBoard)
 				r.Post("/channels/{n}/board/look", s.postBoardLook)
 				r.Post("/channels/{n}/board/compare", s.postBoardCompare)

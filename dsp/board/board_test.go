@@ -391,3 +391,30 @@ func FuzzParse(f *testing.F) {
 		b.Netlist(board.NetlistOptions{LowHz: 1, HighHz: 10, PerDecade: 1})
 	})
 }
+
+// TestTurn: of an RC alone, hum at a place of the trimmer is 1/√(1 + (50/f₀)²) over that where
+// it stands, and the corner 1/(2πRC).
+func TestTurn(t *testing.T) {
+	b := lone(t, `{"stage": "generator", "parts": {"source": 0.1}}, {"stage": "low-pass", "parts": {"resistor": 1e3, "trimmer": {"value": 2e4, "at": 0.5}, "capacitor": "1u"}}`)
+	all, err := b.Turn("P1", 5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	corner := func(at float64) float64 { return 1 / (2 * math.Pi * (1000.1 + 2e4*math.Max(at, 1e-4)) * 1e-6) }
+	hum := func(at float64) float64 { return 1 / math.Hypot(1, 50/corner(at)) }
+	for i, at := range []float64{0, 0.25, 0.5, 0.75, 1} {
+		near(t, "corner", *all[i].CornerHz, corner(at), 1e-4)
+		if math.Abs(all[i].HumDB-20*math.Log10(hum(at)/hum(0.5))) > 1e-3 {
+			t.Errorf("hum at %g: %g dB", at, all[i].HumDB)
+		}
+		near(t, "settling", *all[i].SettlingSeconds, math.Log(20)/(2*math.Pi*corner(at)), 1e-4)
+		if i > 0 && !(all[i].SignalDB < all[i-1].SignalDB && all[i].SignalDB > all[i].HumDB-all[0].HumDB+all[0].SignalDB) {
+			t.Errorf("signal at %g: %g dB", at, all[i].SignalDB)
+		}
+	}
+	for _, ref := range []string{"P2", "R1", ""} {
+		if _, err := b.Turn(ref, 5); err == nil {
+			t.Errorf("%q was turned", ref)
+		}
+	}
+}
