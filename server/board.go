@@ -228,7 +228,7 @@ func (s *Server) lookThrough(channel int, stretch session.Stretch, present, chan
 	}
 	typical := func(x []float64) []float64 { return meanBeat(x, at, look.RateHz) }
 	look.Typical, look.TypicalGhost = typical(stretch.Values), typical(ghost.Volts)
-	stages, err := changed.AtStages(look.RateHz, ghost.Volts)
+	stages, err := changed.AtStages(present, look.RateHz, stretch.Values)
 	if err != nil {
 		return nil, err
 	}

@@ -30,6 +30,8 @@ type boardComparison struct {
 	// Trimmers is where each trimmer stands by the measured corner, 0 to 1.
 	Trimmers map[string]float64 `json:"trimmers"`
 	CornerHz float64            `json:"cornerHz"` // that was measured, 0 for none
+	// Advice names the part to change, and what to.
+	Advice []string `json:"advice"`
 }
 
 func (s *Server) postBoardCompare(w http.ResponseWriter, r *http.Request) {
@@ -60,6 +62,7 @@ func (s *Server) postBoardCompare(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
+	c.Advice = append(swingAdvice(b, &report, stretch.Gain), s.humAdvice(r.Context(), channelOf(r), b, c.CornerHz)...)
 	Answer(w, c)
 }
 

@@ -64,23 +64,27 @@ func (changed *Board) Ghost(present *Board, rateHz float64, volts []float64) (*G
 	return g, nil
 }
 
-// AtStages is what a signal of volts at the board's output was at each stage's output,
-// about its mean there, in the band where the response leaves enough of it: for each stage
-// a slice of the signal's length.
-func (b *Board) AtStages(rateHz float64, volts []float64) ([][]float64, error) {
+// AtStages is what a signal of volts at the present board's output would be at each stage's
+// output of the changed one, about its mean there, without limits: for each stage a slice
+// of the signal's length. Before a low-pass it is the part of the signal that matters, up
+// to about twice the board's band; what lies above is left away, since it would be mostly
+// noise raised again.
+func (changed *Board) AtStages(present *Board, rateHz float64, volts []float64) ([][]float64, error) {
 	if n := len(volts); n < 16 || n > mostGhost || !(rateHz >= 1 && rateHz <= 1e6) {
 		return nil, fmt.Errorf("board: %d samples at %g Hz at the stages: it must be 16 to %d at 1 Hz to 1 MHz", n, rateHz, mostGhost)
 	}
-	hz, whole := ghostGrid(b, rateHz, len(volts))
-	k := b.build(b.Components(), nil)
+	hz, whole := ghostGrid(present, rateHz, len(volts))
+	k := changed.build(changed.Components(), nil)
 	s := newSolver(k)
-	stages := make([][]complex128, len(b.Stages))
+	_, high := changed.Band()
+	stages := make([][]complex128, len(changed.Stages))
 	for _, f := range hz {
 		s.set(k, complex(0, 2*math.Pi*f))
 		x := s.unit(k.vin)
 		s.solve(x)
+		kept := complex(1/(1+math.Pow(f/(2*high), 4)), 0)
 		for i := range stages {
-			stages[i] = append(stages[i], k.ports[i].of(x))
+			stages[i] = append(stages[i], kept*k.ports[i].of(x))
 		}
 	}
 	all := make([][]float64, len(stages))

@@ -16,10 +16,9 @@ func (s *Session) SetBoard(ctx context.Context, n int, b *parts.Board) error {
 		}
 	}
 	return s.onChannel(ctx, n, func(c *channel) error {
-		s.flush(s.now())
 		old := c.board
 		c.board = b
-		if err := c.rescale(); err != nil {
+		if err := c.meter.SetRails(c.rails()); err != nil {
 			c.board = old
 			return err
 		}
@@ -27,21 +26,21 @@ func (s *Session) SetBoard(ctx context.Context, n int, b *parts.Board) error {
 	})
 }
 
-// rails takes what nobody told of rails and mid-rail from the board, in the scale's volts.
-func (c *channel) rails() (low, high, middle *float64) {
+// rails are what the signal may use and where it rests, in the unit of the points: as
+// told, else as the board allows; NaN when neither says it.
+func (c *channel) rails() (low, high, middle float64) {
 	s := c.scale
-	low, high, middle = s.SupplyLowVolts, s.SupplyHighVolts, s.MidRailVolts
-	if c.board == nil || c.unit != "V" {
-		return low, high, middle
+	lowest, highest, rest := s.SupplyLowVolts, s.SupplyHighVolts, s.MidRailVolts
+	if c.board != nil && c.unit == "V" {
+		span := c.board.Span()
+		if lowest == nil && highest == nil && span.LowVolts < span.HighVolts {
+			lowest, highest = &span.LowVolts, &span.HighVolts
+		}
+		if rest == nil {
+			rest = &span.RestVolts
+		}
 	}
-	span := c.board.Span()
-	if low == nil && high == nil {
-		low, high = &span.LowVolts, &span.HighVolts
-	}
-	if middle == nil {
-		middle = &span.RestVolts
-	}
-	return low, high, middle
+	return orNaN(lowest, s.Gain), orNaN(highest, s.Gain), orNaN(rest, s.Gain)
 }
 
 // Stretch is a piece of a channel at its first point, gap-free.

@@ -128,8 +128,8 @@ func (c *channel) rescale() error {
 		m.Explain(c.explain)
 	}
 	railLow, railHigh, middle := c.rails()
-	mc := meter.Config{RateHz: c.rateHz, Kind: c.kind, SupplyLow: orNaN(railLow, s.Gain), SupplyHigh: orNaN(railHigh, s.Gain),
-		MidRail: orNaN(middle, s.Gain), ConverterLow: config.Low, ConverterHigh: config.High, VoltsPerCount: c.step(), Unit: c.unit}
+	mc := meter.Config{RateHz: c.rateHz, Kind: c.kind, SupplyLow: railLow, SupplyHigh: railHigh,
+		MidRail: middle, ConverterLow: config.Low, ConverterHigh: config.High, VoltsPerCount: c.step(), Unit: c.unit}
 	m, err := meter.New(mc)
 	if err != nil {
 		return err

@@ -2,6 +2,7 @@
 
 import { api, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
+import { BoardModel } from "./board/model.js";
 import { Cautions } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
@@ -14,6 +15,7 @@ import { DrawerHost } from "./drawers.js";
 import "./drawers/share.js";
 import "./drawers/why.js";
 import "./drawers/firmware.js";
+import "./drawers/parts.js";
 import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";
 import { Guide } from "./guide.js";
@@ -167,9 +169,17 @@ const save = new SaveDialog(trace, {
   announce,
 });
 
+/** @type {BoardModel} */
+const board = new BoardModel({ channel: () => path.channel, problem });
+/** @type {PathPanel} */
 const path = new PathPanel(byId("path"), {
   palette: palette(),
-  chooseChannel: () => showReading(store.state),
+  board,
+  openParts: () => drawers?.open("parts"),
+  chooseChannel: () => {
+    showReading(store.state);
+    board.changed(store.state);
+  },
   setPath: changePath,
   setKind: changeKind,
   setPreset: changePreset,
@@ -240,6 +250,7 @@ drawers = new DrawerHost(byId("drawer"), {
       if (c) scaleDialog.show(channel, c);
     },
     audio,
+    board,
     announce,
     problem,
   },
@@ -643,6 +654,7 @@ function showTrace() {
 /** @param {PageState} state */
 function showPath(state) {
   path.update(state.server, probes, owner());
+  board.changed(state);
 }
 
 /** @param {PageState} state */

@@ -31,6 +31,7 @@ import { prefs } from "./store.js";
 /** @import {TracePanel} from "./trace/trace.js" */
 /** @import {BeatList} from "./store.js" */
 /** @import {AudioInput} from "./audio-input.js" */
+/** @import {BoardModel} from "./board/model.js" */
 
 /**
  * @typedef {object} DrawerPanel
@@ -52,6 +53,7 @@ import { prefs } from "./store.js";
  * @property {(channel: number) => void} openScale the dialog of volts, rails and mid-rail
  * @property {FrameLoop} loop the page's one frame loop, for a view that outlives the drawer
  * @property {AudioInput} audio the browser's audio input
+ * @property {BoardModel} board the board of the chosen channel, as soldered and as drawn
  * @property {() => void} dirty asks for draw()
  * @property {() => void} close
  * @property {(text: string) => void} announce says it to screen readers

@@ -27,6 +27,7 @@
  * @property {string} unit "V", another unit, or "counts"
  * @property {PathSettings} path
  * @property {ScaleSettings} scale
+ * @property {import("./board/words.js").Board|null} [board] before the converter
  * @property {Coupling|null} [coupling] of an undone coupling capacitor
  * @property {number} [humHz]
  * @property {number} [latencySeconds]

@@ -1,5 +1,6 @@
 // The signal path as the control: blocks on a wire with probes between them.
 
+import { BoardStrip } from "../board/strip.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { duration, quantity, rate, significant } from "../format.js";
 import { Plot } from "../plot.js";
@@ -9,6 +10,7 @@ import { delayAt, removed } from "./removed.js";
 import { hasProbe } from "./probes.js";
 
 /** @import {Channel, Kind, PathResponse, PathSettings, Probe, Reading, ServerState} from "../types.js" */
+/** @import {BoardModel} from "../board/model.js" */
 /** @import {Palette} from "../theme.js" */
 /** @import {Rings} from "../rings.js" */
 
@@ -23,6 +25,8 @@ const CURVE_HIGH_DB = 4;
 /**
  * @typedef {object} PathOptions
  * @property {Palette} palette
+ * @property {BoardModel} board
+ * @property {() => void} openParts the drawer of the board's parts
  * @property {(channel: number) => void} chooseChannel
  * @property {(channel: number, path: PathSettings, label: string) => void} setPath
  * @property {(channel: number, kind: Kind) => void} setKind
@@ -112,8 +116,9 @@ export class PathPanel {
       return b;
     });
     const wire = () => h("span", { class: "wire", "aria-hidden": "true" });
+    this.boardStrip = new BoardStrip({ palette: this.palette, board: o.board, openParts: o.openParts });
     this.strip = h("div", { class: "strip", id: "path-strip" },
-      source, wire(), scale, this.#node(0), drift, this.#node(1), hum, this.#node(2), smooth, this.#node(3), beats, this.#node(4));
+      this.boardStrip.root, wire(), source, wire(), scale, this.#node(0), drift, this.#node(1), hum, this.#node(2), smooth, this.#node(3), beats, this.#node(4));
     this.root.append(this.head, this.strip);
     const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: this.palette, label, bare: true });
     this.folded = false;
@@ -384,11 +389,13 @@ export class PathPanel {
   setPalette(palette) {
     this.palette = palette;
     for (const p of Object.values(this.plots ?? {})) p.palette = palette;
+    this.boardStrip?.setPalette(palette);
     this.#drawCurves();
   }
 
   destroy() {
     for (const p of Object.values(this.plots ?? {})) p.destroy();
+    this.boardStrip?.destroy();
     this.root.replaceChildren();
   }
 }

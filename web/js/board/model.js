@@ -1,0 +1,255 @@
+// The board of the chosen channel: as it is soldered (on the server), as it is being drawn
+// here, and what follows from both. Panels listen.
+
+import { request } from "../api.js";
+import { sameBoard, withPart, withStage } from "./words.js";
+
+/** @import {PageState} from "../store.js" */
+/** @import {Board, PartObject, StageKind} from "./words.js" */
+
+/** Figures are asked for when a person has paused so long, and a ghost so often. */
+const PAUSE_MS = 120;
+const LOOK_MS = 700;
+const COMPARE_MS = 3000;
+
+/** @typedef {{board: Board, figures: any, spread: any, parts: any[], cautions: string[]}} Computed */
+/** @typedef {{kinds: StageKind[], opAmps: string[], examples: Record<string, Board>}} Known */
+
+export class BoardModel {
+  /** @param {{channel: () => number, problem: (text: string) => void}} options */
+  constructor(options) {
+    this.options = options;
+    /** @type {Known|null} */
+    this.known = null;
+    /** As soldered. @type {Board|null} */
+    this.present = null;
+    /** As drawn; null when there is none. @type {Board|null} */
+    this.draft = null;
+    /** Of the draft. @type {Computed|null} */
+    this.computed = null;
+    /** Of the present board. @type {Computed|null} */
+    this.before = null;
+    /** @type {any} */
+    this.look = null;
+    /** @type {any} */
+    this.comparison = null;
+    /** @type {{trimmer: string, places: any[]}|null} */
+    this.turned = null;
+    this.error = "";
+    this.lookError = "";
+    this.tolerance = 0;
+    this.owner = true;
+    this.channel = -1;
+    this.volts = false;
+    this.watchers = 0;
+    /** @type {Set<() => void>} */
+    this.listeners = new Set();
+    this.asked = 0;
+    this.timer = 0;
+    this.lookTimer = 0;
+    this.compareAt = 0;
+    this.turnKey = "";
+  }
+
+  /** @param {() => void} listener */
+  subscribe(listener) {
+    this.listeners.add(listener);
+    return () => this.listeners.delete(listener);
+  }
+
+  #tell() {
+    for (const l of this.listeners) l();
+  }
+
+  /** Somebody looks at the ghost; call the answer when not any more. */
+  watch() {
+    this.watchers++;
+    if (this.watchers === 1) this.#looking(0);
+    return () => {
+      this.watchers--;
+      if (this.watchers === 0) window.clearTimeout(this.lookTimer);
+    };
+  }
+
+  get changes() {
+    return this.draft !== null && !sameBoard(this.draft, this.present);
+  }
+
+  /** @param {PageState} state */
+  changed(state) {
+    const channel = this.options.channel();
+    const c = state.server?.channels[channel];
+    const board = /** @type {Board|null} */ (c?.board ?? null);
+    this.owner = state.server?.owner !== false;
+    const volts = c?.unit === "V";
+    if (channel === this.channel && volts === this.volts && (board ? sameBoard(board, this.present) : this.present === null)) return;
+    const fresh = channel !== this.channel || !this.changes;
+    this.channel = channel;
+    this.volts = volts;
+    this.present = board;
+    this.before = null;
+    this.look = this.comparison = null;
+    if (fresh || board === null) this.draft = board && structuredClone(board);
+    if (!this.draft) this.computed = null;
+    this.#soon();
+    this.#tell();
+  }
+
+  /** Kinds and examples, asked for once. */
+  async learn() {
+    if (this.known || !this.owner) return;
+    try {
+      this.known = await request("GET", "/board");
+    } catch (e) {
+      this.error = e instanceof Error ? e.message : String(e);
+    }
+    this.#tell();
+  }
+
+  /** @param {Board|null} board */
+  draw(board) {
+    this.draft = board;
+    this.#soon();
+    this.#tell();
+  }
+
+  /**
+   * @param {number} stage
+   * @param {string} role
+   * @param {Partial<PartObject>} change
+   */
+  edit(stage, role, change) {
+    if (this.draft) this.draw(withPart(this.draft, stage, role, change));
+  }
+
+  /**
+   * @param {number} stage
+   * @param {string} role
+   */
+  takeOut(stage, role) {
+    if (!this.draft) return;
+    const next = structuredClone(this.draft);
+    delete next.stages[stage].parts?.[role];
+    this.draw(next);
+  }
+
+  /**
+   * @param {number} place
+   * @param {string} kind
+   */
+  addStage(place, kind) {
+    if (this.draft) this.draw(withStage(this.draft, place, kind));
+  }
+
+  /** @param {number} stage */
+  removeStage(stage) {
+    if (!this.draft) return;
+    const next = structuredClone(this.draft);
+    next.stages.splice(stage, 1);
+    this.draw(next);
+  }
+
+  /** Back to what is soldered. */
+  back() {
+    this.draw(this.present && structuredClone(this.present));
+  }
+
+  /** Says that the board is built as drawn. */
+  async keep() {
+    try {
+      const answer = await request("PUT", `/channels/${this.options.channel()}/board`, { board: this.draft });
+      this.options.problem("");
+      this.present = answer.board;
+      this.before = this.look = this.comparison = null;
+      this.draw(this.present && structuredClone(this.present));
+    } catch (e) {
+      this.options.problem(e instanceof Error ? e.message : String(e));
+    }
+  }
+
+  #soon() {
+    window.clearTimeout(this.timer);
+    this.timer = window.setTimeout(() => void this.#compute(), PAUSE_MS);
+  }
+
+  async #compute() {
+    if (!this.owner) return;
+    const number = ++this.asked;
+    const draft = this.draft;
+    this.error = "";
+    if (draft) {
+      try {
+        if (this.present && !this.before) this.before = await request("POST", "/board/figures", { board: this.present, tolerance: this.tolerance });
+        const computed = !this.changes && this.before ? this.before : await request("POST", "/board/figures", { board: draft, tolerance: this.tolerance });
+        if (number !== this.asked) return;
+        this.computed = computed;
+        this.draft = structuredClone(computed.board); // as the program writes it
+        await this.#turn(number);
+      } catch (e) {
+        if (number !== this.asked) return;
+        this.error = e instanceof Error ? e.message : String(e);
+      }
+    }
+    this.#tell();
+    if (this.watchers > 0) this.#looking(0);
+  }
+
+  /**
+   * The trimmer from end to end; where it stands itself does not matter to that.
+   * @param {number} number of the question
+   */
+  async #turn(number) {
+    const trimmer = this.computed?.parts.find((p) => p.at !== undefined && p.role === "trimmer");
+    if (!trimmer || !this.draft) {
+      this.turned = null;
+      return;
+    }
+    const reference = this.present ?? this.draft;
+    const key = JSON.stringify(reference) + trimmer.ref;
+    if (key === this.turnKey && this.turned) return;
+    const answer = await request("POST", "/board/turn", { board: reference, trimmer: trimmer.ref });
+    if (number !== this.asked) return;
+    this.turnKey = key;
+    this.turned = { trimmer: trimmer.ref, places: answer.places };
+  }
+
+  /** @param {number} after milliseconds */
+  #looking(after) {
+    window.clearTimeout(this.lookTimer);
+    this.lookTimer = window.setTimeout(() => void this.#ask(), after);
+  }
+
+  async #ask() {
+    const draft = this.draft;
+    const channel = this.options.channel();
+    if (draft && this.owner && !document.hidden && this.error === "") {
+      try {
+        const look = await request("POST", `/channels/${channel}/board/look`, { present: this.present ?? draft, changed: draft });
+        if (performance.now() - this.compareAt > COMPARE_MS || !this.comparison) {
+          this.compareAt = performance.now();
+          this.comparison = await request("POST", `/channels/${channel}/board/compare`, { board: this.present ?? draft });
+        }
+        if (channel === this.channel) this.look = look;
+        this.lookError = "";
+      } catch (e) {
+        this.lookError = e instanceof Error ? e.message : String(e);
+        this.look = null;
+      }
+      this.#tell();
+    }
+    if (this.watchers > 0) this.#looking(LOOK_MS);
+  }
+
+  /** @param {number} tolerance a share for every part, 0: each its own */
+  setTolerance(tolerance) {
+    this.tolerance = tolerance;
+    this.before = null;
+    this.#soon();
+  }
+
+  destroy() {
+    window.clearTimeout(this.timer);
+    window.clearTimeout(this.lookTimer);
+    this.listeners.clear();
+  }
+}

@@ -1,0 +1,180 @@
+// Boards in words and numbers: parts as text, what a stage is called, what changed. No DOM.
+
+import { fixed, quantity, significant } from "../format.js";
+
+const NBSP = "\u00a0";
+
+/** @typedef {{value: number, name?: string, tolerance?: number, at?: number}} PartObject */
+/** @typedef {number|string|PartObject} Part */
+/** @typedef {{stage: string, name?: string, parts?: Record<string, Part>, opAmp?: any, pullUp?: boolean}} BoardStage */
+/** @typedef {{board: number, name?: string, kind?: string, supplyVolts: number, opAmp?: any, midRail?: any, converter?: any, stages: BoardStage[]}} Board a `*.board.json`, see dsp/board/FORMAT.md */
+/** @typedef {{role: string, unit: string, optional: boolean, trimmer: boolean, twice: boolean}} Role */
+/** @typedef {{stage: string, sensor: boolean, opAmps: number, roles: Role[]}} StageKind */
+
+/** What stages are called on the page. @type {Record<string, string>} */
+const TITLES = {
+  phototransistor: "Phototransistor", photodiode: "Photodiode", electrodes: "Electrodes", generator: "Source of volts",
+  difference: "Difference amplifier", instrumentation: "Instrumentation amplifier", coupling: "Coupling",
+  "non-inverting": "Gain", inverting: "Inverting gain", "low-pass": "Low-pass", "sallen-key": "Sallen–Key", buffer: "Buffer", divider: "Divider",
+};
+
+/** @param {BoardStage} stage */
+export function stageTitle(stage) {
+  return stage.name || TITLES[stage.stage] || stage.stage;
+}
+
+/** @param {string} kind */
+export function kindTitle(kind) {
+  return TITLES[kind] ?? kind;
+}
+
+/** What parts are called. @type {Record<string, string>} */
+const ROLES = {
+  load: "load", lamp: "lamp’s current", transfer: "light that arrives", capacitance: "sensor’s own", series: "in each wire", third: "third electrode", skin: "skin, each", bias: "to the middle, each",
+  source: "source", in: "in", feedback: "feedback", feedbackCapacitor: "across it", arm: "arm, each", gain: "sets the gain", capacitor: "capacitor", resistor: "resistor", leg: "leg",
+  legCapacitor: "in the leg", inCapacitor: "at the input", trimmer: "trimmer", first: "first", second: "second", top: "upper", bottom: "lower",
+};
+
+/** @param {string} role */
+export function roleTitle(role) {
+  return ROLES[role] ?? role;
+}
+
+const FACTORS = /** @type {Record<string, number>} */ ({ p: 1e-12, n: 1e-9, u: 1e-6, "µ": 1e-6, "μ": 1e-6, m: 1e-3, "": 1, R: 1, k: 1e3, K: 1e3, M: 1e6, G: 1e9 });
+
+/**
+ * Reads "4k7", "10 kΩ", "100 nF", "0,47u", "1e-6"; NaN when it is no value.
+ * @param {string} text
+ */
+export function parseValue(text) {
+  const s = text.trim().replace(",", ".").replace("−", "-").replace(/\s*(?:Ω|ohm|F|A)$/, "").trim();
+  const plain = /^(\d+(?:\.\d*)?(?:[eE][-+]?\d+)?)\s*([pnuµμmkKMGR]?)$/.exec(s);
+  if (plain) return Number(plain[1]) * FACTORS[plain[2]];
+  const inside = /^(\d+)([pnuµμmkKMGR])(\d+)$/.exec(s);
+  if (inside) return Number(`${inside[1]}.${inside[3]}`) * FACTORS[inside[2]];
+  return NaN;
+}
+
+/**
+ * A part's value with its unit: "4.7 kΩ".
+ * @param {number} value
+ * @param {string} unit
+ */
+export function valueText(value, unit) {
+  if (unit === "") return significant(value, 3);
+  for (const [prefix, factor] of /** @type {[string, number][]} */ ([["G", 1e9], ["M", 1e6], ["k", 1e3], ["", 1], ["m", 1e-3], ["µ", 1e-6], ["n", 1e-9], ["p", 1e-12]])) {
+    if (Math.abs(value) >= factor * (1 - 1e-9) || prefix === "p") return String(Number((value / factor).toPrecision(4))) + NBSP + prefix + unit;
+  }
+  return String(value);
+}
+
+/**
+ * A part as an object, its text read.
+ * @param {Part|undefined} part
+ * @returns {PartObject|null}
+ */
+export function partOf(part) {
+  if (part === undefined) return null;
+  if (typeof part === "number") return { value: part };
+  if (typeof part === "string") return { value: parseValue(part) };
+  return { ...part, value: typeof part.value === "number" ? part.value : parseValue(String(part.value)) };
+}
+
+/**
+ * A copy of a board with a part's value or place changed.
+ * @param {Board} board
+ * @param {number} stage
+ * @param {string} role
+ * @param {Partial<PartObject>} change
+ * @returns {Board}
+ */
+export function withPart(board, stage, role, change) {
+  const next = structuredClone(board);
+  const s = next.stages[stage];
+  s.parts ??= {};
+  const now = partOf(s.parts[role]) ?? { value: 0 };
+  s.parts[role] = { ...now, ...change };
+  return next;
+}
+
+/** What a new stage begins with. @type {Record<string, Record<string, Part>>} */
+const FIRST_PARTS = {
+  phototransistor: { load: 10e3, lamp: 0.01, transfer: 0.01 }, photodiode: { load: 1e6, lamp: 0.01, transfer: 1e-4 },
+  electrodes: { series: 100e3, third: 100e3 }, generator: { source: 50 },
+  difference: { in: 100e3, feedback: 1e6 }, instrumentation: { arm: 22e3, gain: 10e3, in: 10e3, feedback: 10e3 },
+  coupling: { capacitor: 1e-6, resistor: 1e6 }, "non-inverting": { feedback: 100e3, leg: 10e3 }, inverting: { in: 10e3, feedback: 100e3 },
+  "low-pass": { resistor: 1e3, trimmer: { value: 20e3, at: 0.5 }, capacitor: 1e-6 }, "sallen-key": { first: 10e3, second: 10e3, feedbackCapacitor: 2.2e-6, capacitor: 1e-6 },
+  buffer: {}, divider: { top: 10e3, bottom: 10e3 },
+};
+
+/**
+ * A copy with a stage more, before the place.
+ * @param {Board} board
+ * @param {number} place
+ * @param {string} kind
+ * @returns {Board}
+ */
+export function withStage(board, place, kind) {
+  const next = structuredClone(board);
+  next.stages.splice(place, 0, { stage: kind, parts: structuredClone(FIRST_PARTS[kind] ?? {}) });
+  return next;
+}
+
+/** @param {Board} a @param {Board|null} b */
+export function sameBoard(a, b) {
+  return b !== null && JSON.stringify(a) === JSON.stringify(b);
+}
+
+/**
+ * What is different between two boards' parts: "R4 10 kΩ → 27 kΩ".
+ * @param {{ref: string, unit: string, value: number, at?: number}[]} before
+ * @param {{ref: string, unit: string, value: number, at?: number}[]} after
+ */
+export function differences(before, after) {
+  /** @type {string[]} */
+  const list = [];
+  for (const p of after) {
+    const old = before.find((q) => q.ref === p.ref);
+    if (!old) list.push(`${p.ref} ${valueText(p.value, p.unit)} added`);
+    else if (old.value !== p.value) list.push(`${p.ref} ${valueText(old.value, p.unit)} → ${valueText(p.value, p.unit)}`);
+    else if ((old.at ?? 0) !== (p.at ?? 0)) list.push(`${p.ref} at ${fixed(100 * (old.at ?? 0), 0)}${NBSP}% → ${fixed(100 * (p.at ?? 0), 0)}${NBSP}%`);
+  }
+  for (const q of before) if (!after.some((p) => p.ref === q.ref)) list.push(`${q.ref} taken out`);
+  return list;
+}
+
+/** @param {{lowHz: number|null, highHz: number|null, peakDb: number}} corners */
+export function cornersText(corners) {
+  const hz = (/** @type {number} */ v) => significant(v, 3) + NBSP + "Hz";
+  const band = corners.lowHz && corners.highHz ? `${hz(corners.lowHz)} to ${hz(corners.highHz)}` : corners.highHz ? `up to ${hz(corners.highHz)}` : corners.lowHz ? `from ${hz(corners.lowHz)}` : "all frequencies";
+  return band;
+}
+
+/** A gain as people say it: "× 101", or a share. @param {number} db */
+export function gainText(db) {
+  return "×" + NBSP + significant(10 ** (db / 20), 3);
+}
+
+/**
+ * The figures of a board: term and value.
+ * @param {any} f board.Figures
+ * @param {any} spread board.Spread
+ * @returns {[string, string, string][]} term, value, test id
+ */
+export function boardFigures(f, spread) {
+  const hz = (/** @type {{low: number, high: number}|null} */ r) => (r ? `; 95 of 100 boards ${significant(r.low, 3)} to ${significant(r.high, 3)}${NBSP}Hz` : "");
+  const first = f.span.clipsFirst >= 0 ? f.stages[f.span.clipsFirst].title : "the converter";
+  const loudest = f.noise.sources[0];
+  /** @type {[string, string, string][]} */
+  const rows = [
+    ["Passes", cornersText(f.corners) + hz(spread?.cornerHighHz ?? null), "board-corners"],
+    ["Gain", `${gainText(f.corners.peakDb)} (${fixed(f.corners.peakDb, 1)}${NBSP}dB)`, "board-gain"],
+    ["Hum, 50 Hz", `${fixed(f.humDb, 1)}${NBSP}dB against the best frequency`, "board-hum"],
+    ["Settles", f.settlingSeconds === null ? "never" : quantity(f.settlingSeconds, "s"), "board-settling"],
+    ["Span", `${quantity(f.span.lowVolts, "V")} to ${quantity(f.span.highVolts, "V")}, at rest ${quantity(f.span.restVolts, "V")}`, "board-span"],
+    ["Clips first", `${first}, from ${quantity(f.span.inputVolts, "V")} at the sensor`, "board-clips"],
+    ["Noise", `${quantity(f.noise.voltsRms, "V")} rms, ${fixed(f.noise.lowHz, 1)} to ${fixed(f.noise.highHz, 0)}${NBSP}Hz${loudest ? `; most from ${loudest.name} (${loudest.what})` : ""}`, "board-noise"],
+  ];
+  if (spread?.bodyVoltsPerNanoamp) rows.push(["Hum into the body", `${quantity(spread.bodyVoltsPerNanoamp, "V")} for each nA, or less in 95 of 100 boards`, "board-body"]);
+  return rows;
+}
