@@ -144,14 +144,6 @@ func TestOpenRefuses(t *testing.T) {
 	}
 }
 
-func TestGuessKind(t *testing.T) {
-	for label, want := range map[string]string{"ECG II": "ecg", "MLII": "ecg", "V5": "ecg", "II": "ecg", "chest": "ecg", "lead_1": "ecg", "PLETH": "pulse", "finger pulse": "pulse", "ppg_ir": "pulse", "RESP": "other", "EEG Fpz-Cz": "other", "vin": ""} {
-		if got := guessKind(label); got != want {
-			t.Errorf("%q is %q, want %q", label, got, want)
-		}
-	}
-}
-
 // One column whose header has a unit is one channel: the blank in front of it parts nothing.
 func TestOneColumnWithUnit(t *testing.T) {
 	for _, text := range []string{"pulse [V]\n2.5\n2.625\n", "# rate 250 Hz\npulse [V]\n2.5\n2.625\n2.5\n"} {

@@ -199,7 +199,7 @@ func (f *File) finish() error {
 			c.Label = fmt.Sprintf("channel %d", i+1)
 		}
 		if c.Kind == acquire.KindUnknown {
-			c.Kind = guessKind(c.Label)
+			c.Kind = acquire.KindOfLabel(c.Label)
 		}
 	}
 	return nil
@@ -663,35 +663,6 @@ func unitScale(unit string) (float64, bool) {
 		return 1e-9, true
 	}
 	return 0, false
-}
-
-// guessKind tells from a label what a channel carries.
-func guessKind(label string) string {
-	l := strings.ToLower(label)
-	words := strings.FieldsFunc(l, func(r rune) bool {
-		return !('a' <= r && r <= 'z' || '0' <= r && r <= '9')
-	})
-	for _, w := range words {
-		switch w {
-		case "i", "ii", "iii", "avr", "avl", "avf", "v", "v1", "v2", "v3", "v4", "v5", "v6", "mli", "mlii", "mliii", "d3", "d4":
-			return acquire.KindECG
-		case "ir", "red", "ppg":
-			return acquire.KindPulse
-		case "resp", "respiration", "cvp", "eeg", "emg", "eog", "temp", "temperature", "status", "accx", "accy", "accz":
-			return acquire.KindOther
-		}
-	}
-	for _, s := range []string{"ecg", "ekg", "lead", "chest", "mlv"} {
-		if strings.Contains(l, s) {
-			return acquire.KindECG
-		}
-	}
-	for _, s := range []string{"pleth", "pulse", "ppg", "finger"} {
-		if strings.Contains(l, s) {
-			return acquire.KindPulse
-		}
-	}
-	return acquire.KindUnknown
 }
 
 // looksText reports whether bytes are text that could be CSV.

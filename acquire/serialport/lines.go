@@ -774,7 +774,7 @@ func newChannel(label, unit string, digits, index int, used map[string]bool) acq
 		label = fmt.Sprintf("%s %d", base, n)
 	}
 	used[label] = true
-	c := acquire.Channel{Label: label, Kind: kindOf(label), Digits: digits}
+	c := acquire.Channel{Label: label, Kind: acquire.KindOfLabel(label), Digits: digits}
 	perUnit := 0.0
 	switch unit {
 	case "V", "v":
@@ -796,22 +796,6 @@ func newChannel(label, unit string, digits, index int, used map[string]bool) acq
 		c.VoltsPerCount = 1 / (perUnit * float64(powersOfTen[digits]))
 	}
 	return c
-}
-
-// kindOf guesses a channel's kind from its name, which a person may overrule.
-func kindOf(label string) string {
-	l := strings.ToLower(label)
-	for _, w := range []string{"ecg", "ekg", "chest", "lead"} {
-		if strings.Contains(l, w) {
-			return acquire.KindECG
-		}
-	}
-	for _, w := range []string{"pulse", "ppg", "finger"} {
-		if strings.Contains(l, w) {
-			return acquire.KindPulse
-		}
-	}
-	return acquire.KindUnknown
 }
 
 // replayRow makes a sample of the next row read while learning.
