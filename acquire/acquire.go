@@ -75,7 +75,13 @@ type Info struct {
 	LengthSamples int64 `json:"lengthSamples"`
 	// Started is the wall-clock time of the first sample of a recording, else zero.
 	Started time.Time `json:"started,omitzero"`
+	// Invented is true of a demo and of every recording of one: nobody measured
+	// these samples. It stays with the signal, and whatever shows it says so.
+	Invented bool `json:"invented,omitempty"`
 }
+
+// InventedTag is the word that stands beside invented samples, in names of files too.
+const InventedTag = "INVENTED"
 
 // Channel describes one column of samples. Volts = OffsetVolts + count ×
 // VoltsPerCount, at the converter's input.

@@ -120,6 +120,7 @@ type settings struct {
 	Started  time.Time         `json:"started,omitzero"`
 	RateHz   float64           `json:"rateHz,omitempty"`
 	Source   string            `json:"source,omitempty"`
+	Invented bool              `json:"invented,omitempty"` // acquire.Info.Invented
 	Channels []settingsChannel `json:"channels"`
 	Other    json.RawMessage   `json:"settings,omitempty"`
 	// Holes lists missing stretches in formats that cannot mark them otherwise:
@@ -160,6 +161,7 @@ func parseSettings(text string, channels int) *settings {
 			return nil
 		}
 	}
+	s.Invented = s.Invented || strings.HasPrefix(s.Source, "demo:") // as older files tell it
 	return &s
 }
 

@@ -77,6 +77,7 @@ type csvFacts struct {
 	// scale and offset of all channels in volts, as a comment tells; scale 0 for none.
 	scale, offset float64
 	meta          *settings // of a file this package wrote in counts, else nil
+	invented      bool      // a comment says so
 	times         []float64 // the first of the clock, in its own unit
 	timeDigits    int
 	started       time.Time
@@ -188,6 +189,7 @@ func (c *csvFacts) comment(text string, channels int) {
 			c.scale, c.offset = unit/gain, -zero*unit/gain
 		}
 	}
+	c.invented = c.invented || strings.HasPrefix(text, acquire.InventedTag)
 	if rest, ok := strings.CutPrefix(text, textSettings); ok && c.meta == nil {
 		c.meta = parseSettings(rest, channels)
 	}
@@ -221,7 +223,7 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 		}
 		f.info.Channels = append(f.info.Channels, ch)
 	}
-	f.info.Started = facts.started
+	f.info.Started, f.info.Invented = facts.started, facts.invented || facts.meta != nil && facts.meta.Invented
 	if facts.meta == nil {
 		return
 	}

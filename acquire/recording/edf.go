@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -225,6 +226,7 @@ func openEDF(in *input, path string) (*File, error) {
 	st.describe(f, h, rate)
 	f.store = st
 	f.info.Started = edfStart(h.fixed, h.plus)
+	f.info.Invented = slices.Contains(strings.Fields(string(h.fixed[88:168])), acquire.InventedTag)
 	annotated := len(st.annotations) > 0 && st.records > 0
 	if f.ours && annotated {
 		f.meta = st.settings(len(st.signals))
@@ -236,6 +238,7 @@ func openEDF(in *input, path string) (*File, error) {
 		if !m.Started.IsZero() {
 			f.info.Started = m.Started
 		}
+		f.info.Invented = f.info.Invented || m.Invented
 	}
 
 	times := &edfTimes{store: st, duration: h.duration}

@@ -65,6 +65,9 @@ func (o *ExportOptions) each(f *File, from, to int64, do func(counts [][]int32, 
 	})
 }
 
+// aid stands in every export that people read.
+const aid = "Learning aid, not a medical device."
+
 // ExportCSV writes RFC 4180 rows: time_s, then the channels with their unit in
 // brackets, each with the decimals that tell neighbouring counts apart. Missing samples are empty
 // fields, samples in gaps have no row. Comment lines in front carry the rate, and with Counts the settings.
@@ -74,6 +77,10 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 		return err
 	}
 	out := bufio.NewWriterSize(w, 1<<16)
+	out.WriteString("# " + aid + "\r\n")
+	if f.info.Invented {
+		out.WriteString("# " + acquire.InventedTag + ": nobody measured these numbers.\r\n")
+	}
 	fmt.Fprintf(out, "# rate %s Hz\r\n", strconv.FormatFloat(f.info.ClaimedRateHz, 'g', -1, 64))
 	if o.Counts {
 		m, err := json.Marshal(f.settings())
@@ -144,7 +151,7 @@ func quoteCSV(s string) string {
 }
 
 func (f *File) settings() settings {
-	m := settings{Program: formatVersion, Started: f.info.Started, RateHz: f.info.ClaimedRateHz}
+	m := settings{Program: formatVersion, Started: f.info.Started, RateHz: f.info.ClaimedRateHz, Invented: f.info.Invented}
 	for _, c := range f.info.Channels {
 		m.Channels = append(m.Channels, settingsOf(c))
 	}

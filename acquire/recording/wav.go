@@ -161,7 +161,7 @@ func (f *File) takeSettings(m *settings, wholeRate int) {
 	for i, c := range m.Channels {
 		f.info.Channels[i] = c.channel()
 	}
-	f.info.Started = m.Started
+	f.info.Started, f.info.Invented = m.Started, m.Invented
 	if m.RateHz > 0 && math.Round(m.RateHz) == float64(wholeRate) {
 		f.info.ClaimedRateHz = m.RateHz
 	}

@@ -485,6 +485,14 @@ func word(s string) string {
 	return s
 }
 
+// inventedWord is the tag as a header subfield of its own, in front of what may be cut.
+func inventedWord(invented bool) string {
+	if invented {
+		return acquire.InventedTag + " "
+	}
+	return ""
+}
+
 func (w *Writer) begin(out disk, h Header) error {
 	w.out = out
 	date, clock, long := "01.01.85", "00.00.00", "X"
@@ -503,7 +511,7 @@ func (w *Writer) begin(out disk, h Header) error {
 	var b strings.Builder
 	b.WriteString(version)
 	b.WriteString(headerText("X X X "+word(h.Patient), 80))
-	b.WriteString(headerText("Startdate "+long+" X X Pulsewright "+word(h.Info.Name), 80))
+	b.WriteString(headerText("Startdate "+long+" X X Pulsewright "+inventedWord(h.Info.Invented)+word(h.Info.Name), 80))
 	b.WriteString(date + clock)
 	b.WriteString(headerText(strconv.FormatInt(w.header, 10), 8))
 	b.WriteString(headerText(w.format+"+C", 44))
@@ -548,7 +556,7 @@ func (w *Writer) begin(out disk, h Header) error {
 	if _, err := w.out.WriteAt([]byte(b.String()), 0); err != nil {
 		return &WriteError{Path: w.path, Err: unwrapPath(err)}
 	}
-	m := settings{Program: formatVersion, Started: h.Started, RateHz: w.rate, Source: h.Info.Address}
+	m := settings{Program: formatVersion, Started: h.Started, RateHz: w.rate, Source: h.Info.Address, Invented: h.Info.Invented}
 	for _, c := range h.Info.Channels {
 		m.Channels = append(m.Channels, settingsOf(c))
 	}

@@ -54,7 +54,7 @@ func name(a acquire.Address) string {
 			return d.Name
 		}
 	}
-	return "Demo " + a.Path
+	return "Invented " + a.Path
 }
 
 // FromAddress reads an address as Open does, without opening it.
@@ -184,17 +184,17 @@ type Demo struct {
 // Demos lists the demos to offer: the boards of an invented evening class.
 func Demos() []Demo {
 	return []Demo{
-		{"demo:finger", "Lamp clip", "A finger sensor with a fair pulse, some hum and now and then a movement."},
-		{"demo:chest", "Chest leads", "A chest-lead amplifier with clear R peaks and a little hum."},
-		{"demo:both", "Chest leads and lamp clip", "One heart on two boards: each pulse follows its R peak by a fifth of a second."},
-		{"demo:finger?hum=0.5&trimmer=0", "Bench 2: trimmer wide open", "The pulse is there, but hum from the house wiring covers it."},
-		{"demo:finger?gain=2.6", "Bench 3: too much gain", "The amplifier runs into its upper rail and the pulse has flat tops."},
-		{"demo:finger?hum=0.02&pulse=0.05", "Bench 4: cold finger", "A pulse of a few converter steps, with little hum."},
-		{"demo:finger?motion=10&movement=1.2", "Bench 5: restless hand", "Movements cover the pulse several times a minute."},
-		{"demo:finger?off=20:30,50:55", "Bench 6: finger taken off", "The clip is empty from 20 to 30 and from 50 to 55 seconds."},
-		{"demo:finger?flicker=0.3&rate=100&wander=0.05", "Bench 7: lamp overhead", "Light flickers at 100 Hz, and sampling at 100 Hz turns that into a slow drift."},
-		{"demo:finger?bpm=70,30:110,60:70", "Stairs", "The heart goes from 70 to 110 beats per minute and back, half a minute each."},
-		{"demo:chest?hum=0.4&noise=0.03&trimmer=0", "Bench 8: loose leads", "Dry electrodes bring in more hum than heart."},
-		{"demo:both?bits=12&rate=1000", "Bench 9: the fast board", "Both signals at 12 bits and 1000 samples a second."},
+		{"demo:finger", "Invented lamp clip", "A finger sensor with a fair pulse, some hum and now and then a movement."},
+		{"demo:chest", "Invented chest leads", "A chest-lead amplifier with clear R peaks and a little hum."},
+		{"demo:both", "Invented chest leads and lamp clip", "One heart on two boards: each pulse begins about a fifth of a second after its R peak and is highest later."},
+		{"demo:finger?hum=0.5&trimmer=0", "Invented bench 2: trimmer wide open", "The pulse is there, but hum from the house wiring covers it."},
+		{"demo:finger?gain=2.6", "Invented bench 3: too much gain", "The amplifier runs into its upper rail and the pulse has flat tops."},
+		{"demo:finger?hum=0.02&pulse=0.05", "Invented bench 4: cold finger", "A pulse of a few converter steps, with little hum."},
+		{"demo:finger?motion=10&movement=1.2", "Invented bench 5: restless hand", "Movements cover the pulse several times a minute."},
+		{"demo:finger?off=20:30,50:55", "Invented bench 6: finger taken off", "The clip is empty from 20 to 30 and from 50 to 55 seconds."},
+		{"demo:finger?flicker=0.3&rate=100&wander=0.05", "Invented bench 7: lamp overhead", "Light flickers at 100 Hz, and sampling at 100 Hz turns that into a slow drift."},
+		{"demo:finger?bpm=70,30:110,60:70", "Invented stairs", "The heart goes from 70 to 110 beats per minute and back, half a minute each."},
+		{"demo:chest?hum=0.4&noise=0.03&trimmer=0", "Invented bench 8: loose leads", "Dry electrodes bring in more hum than heart."},
+		{"demo:both?bits=12&rate=1000", "Invented bench 9: the fast board", "Both signals at 12 bits and 1000 samples a second."},
 	}
 }

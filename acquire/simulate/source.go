@@ -47,7 +47,7 @@ func NewSource(c Config, info acquire.Info, speed float64) (*Source, error) {
 	if err != nil {
 		return nil, err
 	}
-	info.ClaimedRateHz, info.ExactClock, info.Channels = c.RateHz, true, g.Channels()
+	info.ClaimedRateHz, info.ExactClock, info.Invented, info.Channels = c.RateHz, true, true, g.Channels()
 	s := &Source{Generator: g, info: info, speed: speed, closed: make(chan struct{})}
 	// At most a second at a time.
 	n := int(math.Ceil(c.RateHz))

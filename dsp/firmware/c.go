@@ -26,7 +26,7 @@ func render(name string, data any) string {
 }
 
 // caution begins every exported program.
-const caution = "A learning aid, not a medical device. With electrodes on a person: batteries only."
+const caution = "A learning aid, not a medical device. With electrodes on a person: batteries only, nothing plugged into the mains."
 
 // comment makes lines fit for // comments.
 func comment(about []string) []string {

@@ -3,7 +3,6 @@
 package command
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"regexp"
@@ -19,13 +18,6 @@ import (
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
 )
-
-// readCautions closes the cautions, which an ECG brings up.
-func readCautions(t *testing.T, ctx context.Context) {
-	t.Helper()
-	soon(t, ctx, "the cautions", `document.querySelector('[data-testid=cautions-ack]')?.offsetParent`, 20*time.Second)
-	look[bool](t, ctx, `(document.querySelector('[data-testid=cautions-ack]').click(), document.activeElement?.blur(), true)`)
-}
 
 // marksNow reads the beat marks off the picture itself: in each channel's first lane
 // the middles of what is drawn two pixels below the lane's top.
@@ -59,7 +51,6 @@ func TestBeatMarksStandAtTheTrueBeats(t *testing.T) {
 	ctx := browser(t, 1280, 800)
 	open(t, ctx, program(t, source))
 	soon(t, ctx, "beats on both channels", `window.pulsewright?.stats?.().beats.filter((n) => n > 20).length === 2`, 60*time.Second)
-	readCautions(t, ctx)
 	if err := chromedp.Do(ctx, chromedp.KeyEvent(" ")); err != nil {
 		t.Fatal(err)
 	}
@@ -130,7 +121,6 @@ func TestIntervalsDrawer(t *testing.T) {
 	address := program(t, source)
 	open(t, ctx, address)
 	soon(t, ctx, "the page", `document.querySelector('[data-testid=drawer-intervals]')`, 20*time.Second)
-	readCautions(t, ctx)
 	if err := chromedp.Do(ctx, chromedp.KeyEvent("i")); err != nil {
 		t.Fatal(err)
 	}

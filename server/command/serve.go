@@ -97,7 +97,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	intervals := server.NewIntervals()
 	settings := library.NewSettings(folder, log)
 	defer settings.Close()
-	live = session.New(session.Config{Openers: openers(audio, os.Stdin), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
+	live = session.New(session.Config{Openers: warned(openers(audio, os.Stdin), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
 		Remember: settings,
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
@@ -350,6 +350,9 @@ func inputs(_ context.Context, args []string, stdout, stderr io.Writer) error {
 	}
 	for _, p := range c.Problems {
 		fmt.Fprintln(stderr, "pulsewright inputs:", p)
+	}
+	if len(c.Ports)+len(c.Sounds) > 0 {
+		fmt.Fprintln(stderr, beforeWired)
 	}
 	return nil
 }

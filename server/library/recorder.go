@@ -183,6 +183,16 @@ func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) 
 	return j, recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: map[string]any{"channels": p.settings}, Wide: p.wide()}, nil
 }
 
+// fileName is FileName with the tag of what is invented behind the name.
+func fileName(h recording.Header, name string) string {
+	file := recording.FileName(h.Started, name, h.Info.Channels)
+	if !h.Info.Invented || strings.Contains(file, inventedMark) {
+		return file
+	}
+	ext := filepath.Ext(file)
+	return strings.TrimSuffix(file, ext) + inventedMark + ext
+}
+
 // create makes the job's file. Called without mu, since a disk may be slow and
 // the session must not wait for it. A job without a file has ended.
 func (r *Recorder) create(j *job, name string, header recording.Header) error {
@@ -193,7 +203,7 @@ func (r *Recorder) create(j *job, name string, header recording.Header) error {
 	var w *recording.Writer
 	var path string
 	if err == nil {
-		path, err = free(r.folder, recording.FileName(header.Started, name, header.Info.Channels), func(path string) (err error) {
+		path, err = free(r.folder, fileName(header, name), func(path string) (err error) {
 			w, err = recording.Create(path, header)
 			return err
 		})

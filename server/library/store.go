@@ -15,6 +15,7 @@ import (
 	"sync"
 	"time"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 )
 
@@ -40,6 +41,7 @@ type Entry struct {
 	Annotations int       `json:"annotations"` // notes and lines of the board in it
 	Recording   bool      `json:"recording"`   // being written now
 	Problem     string    `json:"problem"`     // why it cannot be read, or ""
+	Invented    bool      `json:"invented"`    // acquire.Info.Invented
 }
 
 // Store is a folder of recordings. All methods are safe for concurrent use.
@@ -80,9 +82,13 @@ var ErrNoRecording = errors.New("no such recording")
 
 var extensions = []string{".edf", ".bdf", ".wav", ".csv"}
 
-// nameOf makes a name for a person of a file's name: without the ending and the time.
+// inventedMark stands in the file's name of an invented recording, behind the name.
+const inventedMark = " " + acquire.InventedTag
+
+// nameOf makes a name for a person of a file's name: without the ending, the time and
+// the mark of what is invented, which stands beside it.
 func nameOf(id string) string {
-	name := strings.TrimSuffix(id, filepath.Ext(id))
+	name := strings.Replace(strings.TrimSuffix(id, filepath.Ext(id)), inventedMark, "", 1)
 	const stamp = "2006-01-02 15.04.05"
 	if len(name) > len(stamp) {
 		if _, err := time.Parse(stamp, name[:len(stamp)]); err == nil {
@@ -180,6 +186,7 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 			e.Started = d.Started
 		}
 		e.RateHz = d.ClaimedRateHz
+		e.Invented = d.Invented
 		if d.ClaimedRateHz > 0 {
 			e.Seconds = float64(f.Len()) / d.ClaimedRateHz
 		}
@@ -267,8 +274,13 @@ func (s *Store) Rename(id, name string) (string, error) {
 		return "", fmt.Errorf("name %s: give 1 to 100 characters", strconv.Quote(name))
 	}
 	old := strings.TrimSuffix(id, filepath.Ext(id))
-	stamp := strings.TrimSpace(strings.TrimSuffix(old, nameOf(id)))
-	target := strings.TrimSpace(stamp+" "+cleanName(name)) + filepath.Ext(id)
+	plain := strings.Replace(old, inventedMark, "", 1)
+	stamp := strings.TrimSpace(strings.TrimSuffix(plain, nameOf(id)))
+	target := strings.TrimSpace(stamp + " " + cleanName(name))
+	if plain != old {
+		target += inventedMark
+	}
+	target += filepath.Ext(id)
 	if target == id {
 		return id, nil
 	}

@@ -3,7 +3,7 @@
 import { api, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
 import { BoardModel } from "./board/model.js";
-import { Cautions } from "./cautions.js";
+import { Cautions, isLive } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
 import "./drawers/check.js";
@@ -37,6 +37,7 @@ import { CalibrateDialog, screenMm } from "./trace/calibrate.js";
 import { SaveDialog } from "./trace/save.js";
 import { TracePanel } from "./trace/trace.js";
 import { WatchOnly } from "./watch-only.js";
+import * as words from "./words.js";
 
 /** @import {Channel, Frame, Kind, PathSettings, Probe, ScaleSettings} from "./types.js" */
 /** @import {PageState} from "./store.js" */
@@ -103,7 +104,7 @@ function palette() {
 
 function applyTheme() {
   document.documentElement.dataset.theme = isDark() ? "dark" : "light";
-  setText(byId("theme"), isDark() ? "Paper" : "Slate");
+  setText(byId("theme"), isDark() ? words.theme.light : words.theme.dark);
   trace.setPalette(palette());
   path.setPalette(palette());
   drawers?.theme(palette());
@@ -132,8 +133,9 @@ function failed(e) {
 // --- panels -----------------------------------------------------------------
 
 const audio = new AudioInput({ changed: showAudio });
-const picker = new SourcePicker({ opened: () => problem(""), audio });
 const cautions = new Cautions();
+byId("cautions-open").after(" ", cautions.said, " ", cautions.person);
+const picker = new SourcePicker({ opened: () => problem(""), mayOpen: (a) => cautions.mayOpen(a), audio });
 const reading = new ReadingPanel(byId("reading"), { announce, still });
 const playback = new PlaybackPanel(byId("playback"), { problem });
 const scaleDialog = new ScaleDialog({ set: changeScale });
@@ -164,7 +166,7 @@ const trace = new TracePanel(byId("trace"), {
 const calibrate = new CalibrateDialog({ measured: (mm) => trace.setScreen(mm) });
 trace.setScreen(screenMm());
 const save = new SaveDialog(trace, {
-  source: () => store.state.server?.source?.name ?? "",
+  source: sourceName,
   began: () => store.state.server?.t0 ?? "",
   announce,
 });
@@ -206,6 +208,7 @@ const show = new ShowView({
   scale: () => ({ rateHz: trace.view.rateHz, secondsAcross: trace.view.secondsAcross }),
   reading: () => store.state.readings[showChannel()],
   announce,
+  source: () => ({ name: store.state.server?.source?.name ?? "", invented: invented(), wired: cautions.wired && owner() }),
   // What lies behind it is not painted.
   changed: (open) => (open ? loop.remove(trace) : loop.add(trace)),
 });
@@ -282,6 +285,17 @@ function channels() {
 
 function address() {
   return store.state.server?.source?.address ?? "";
+}
+
+/** Nobody measured it: a demo, or a recording of one. */
+function invented() {
+  return store.state.server?.source?.invented === true;
+}
+
+/** For pictures and files: with the tag of what is invented. */
+function sourceName() {
+  const name = store.state.server?.source?.name ?? "";
+  return invented() ? `${words.INVENTED} ${name}` : name;
 }
 
 function owner() {
@@ -623,11 +637,11 @@ store.subscribe((state, before) => {
     showPath(state);
     showSource(state);
     playback.update(server, owner());
-    if (server) cautions.consider(address(), server.channels.some((c) => c.kind === "ecg"));
+    considerCautions();
   }
   if (state.readings !== before.readings || state.server !== before.server) showReading(state);
   if (state.text !== before.text || state.server?.health !== before.server?.health) showBoard(state);
-  watchOnly.update(owner());
+  watchOnly.update(owner(), isLive(address()));
   guide.update(state.server, channels()[path.channel], state.readings[path.channel], owner());
   showBanner(state);
   showStatus(state);
@@ -682,9 +696,10 @@ function showSource(state) {
   const server = state.server;
   if (!server) return;
   setText(byId("source-name"), server.source?.name || "no source");
+  byId("source-invented").hidden = !invented();
+  document.title = server.source?.name ? `${sourceName()} – Pulsewright` : "Pulsewright";
   const status = server.status === "running" ? "" : server.statusText || server.status;
-  const words = /** @type {Record<string, string>} */ ({ idle: "no source chosen", opening: "opening …", waiting: "waiting for it to come back", ended: "at its end", failed: "failed", paused: "paused" });
-  setText(byId("source-status"), status && server.status !== "running" ? server.statusText && server.statusText !== server.status ? sentence(withoutName(server.statusText, server.source?.name ?? "")) : words[server.status] || server.status : "");
+  setText(byId("source-status"), status && server.status !== "running" ? server.statusText && server.statusText !== server.status ? sentence(withoutName(server.statusText, server.source?.name ?? "")) : words.status[server.status] || server.status : "");
   const clock = server.clock;
   const e = byId("clock");
   const used = clock?.usedRateHz || server.sourceRateHz;
@@ -728,6 +743,11 @@ function showStatus(state) {
   setText(byId("dropped"), state.dropped > 0 ? `${state.dropped.toLocaleString("en")} frames dropped here` : "");
 }
 
+function considerCautions() {
+  const server = store.state.server;
+  if (server) cautions.consider({ address: address(), status: server.status, electrodes: server.channels.some((c) => c.kind === "ecg"), owner: owner() });
+}
+
 /** Twice a second: ages, measures, positions. */
 function slowTick() {
   if (document.hidden) return;
@@ -742,6 +762,7 @@ function slowTick() {
   show.showReading();
   path.measure(rings);
   if (rings) playback.tick(rings.end);
+  considerCautions();
 }
 window.setInterval(slowTick, SLOW_TICK_MS);
 

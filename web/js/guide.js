@@ -3,6 +3,7 @@
 
 import { button, fill, h, setText } from "./dom.js";
 import { prefs } from "./store.js";
+import * as words from "./words.js";
 
 /** @import {Channel, Reading, ServerState} from "./types.js" */
 
@@ -37,11 +38,11 @@ export class Guide {
     this.open = !prefs.get(KEY + " seen", false);
     const o = options;
     this.steps = [
-      { title: "Bring the signal in", text: "Load a board with the example sketch, plug it in, choose its port. Nothing built yet? Go on with the demo.",
-        does: [button("guide-source", "Choose a source", o.openSource, { class: "accent" }), button("guide-sketch", "Example sketch", o.openSketch)] },
-      { title: "Say what it is", text: "Tell what a count is worth, so that the trace is in volts, and whether it is a finger or a chest.",
-        does: [button("guide-scale", "Volts …", o.openScale), button("guide-finger", "Finger", () => o.preset("pulse")), button("guide-chest", "Chest", () => o.preset("ecg"))] },
-      { title: "Trust the rate", text: "In Check, turn the trimmer until the hum is gone and the beat still there. A rate appears when it can be trusted; until then the line beside it says why not.",
+      { ...words.guide[0],
+        does: [button("guide-source", "Choose a source", o.openSource, { class: "accent" }), button("guide-sketch", "Example program", o.openSketch)] },
+      { ...words.guide[1],
+        does: [button("guide-scale", "Set volts …", o.openScale), button("guide-finger", "Finger", () => o.preset("pulse")), button("guide-chest", "Chest", () => o.preset("ecg"))] },
+      { ...words.guide[2],
         does: [button("guide-check", "Check", o.openCheck)] },
     ];
     this.tabs = this.steps.map((s, i) => h("li", {}, button(`guide-step-${i + 1}`, "", () => this.go(i), { class: "quiet" })));

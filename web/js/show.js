@@ -11,6 +11,7 @@ import { niceStep, stepSeconds } from "./scales.js";
 import { Lane } from "./trace/lanes.js";
 import { hatch, see, strokeColumns, strokeSamples } from "./trace/paint.js";
 import { advance, View } from "./trace/view.js";
+import * as words from "./words.js";
 
 /** @import {Channel, Gap, Probe, Reading} from "./types.js" */
 /** @import {BeatList} from "./store.js" */
@@ -52,6 +53,7 @@ const LOOKS = {
  * @property {() => {rateHz: number, secondsAcross: number}} scale
  * @property {() => Reading|undefined} reading of the channel shown
  * @property {(text: string) => void} announce
+ * @property {() => {name: string, invented: boolean, wired: boolean}} source wired: electrodes on a person at this computer
  * @property {(open: boolean) => void} changed
  */
 
@@ -92,12 +94,16 @@ export class ShowView {
     this.lamp.hidden = options.still;
     this.state = h("p", { class: "show-state", "data-testid": "show-state" });
     this.reason = h("p", { class: "show-reason", "data-testid": "show-reason" });
-    this.held = h("p", { class: "show-held", hidden: true }, "Held still");
+    this.held = h("p", { class: "show-held", hidden: true }, "Frozen");
     this.told = h("p", { class: "show-held show-told", hidden: true, "data-testid": "show-told" });
     this.tellTimer = 0;
     this.label = h("p", { class: "show-label", "data-testid": "show-label" });
+    this.invented = h("b", { class: "invented", hidden: true, "data-testid": "show-invented" }, words.INVENTED);
+    this.sourceName = h("span", { "data-testid": "show-source" });
+    this.projector = h("b", { class: "show-projector", hidden: true, "data-testid": "show-projector" }, words.wired.projector);
+    this.foot = h("p", { class: "show-foot" }, this.invented, this.sourceName, h("span", {}, words.AID), this.projector);
     this.ring = h("div", { class: "show-pointer", "aria-hidden": "true", "data-testid": "show-pointer", hidden: true });
-    this.freezeButton = button("show-freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the trace still (space)" });
+    this.freezeButton = button("show-freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Freeze the trace (space)" });
     this.pointerButton = button("show-point", "Pointer", () => this.togglePointer(), { "aria-pressed": "false", title: "A ring that follows the mouse, the finger or the arrow keys (p)" });
     this.soundButton = button("show-sound", "Beat sound", () => this.toggleSound(), { "aria-pressed": "false", title: "A soft tick at each beat (m)" });
     this.rawButton = button("show-raw", "Raw", () => this.toggleRaw(), { "aria-pressed": String(this.point === RAW), title: "As measured, before the signal path (r)" });
@@ -110,7 +116,7 @@ export class ShowView {
       h("div", { class: "show-words" },
         h("div", { class: "show-rate" }, this.number, h("span", { class: "show-unit" }, this.lamp, "bpm")),
         h("div", { class: "show-say" }, this.label, this.state, this.reason)),
-      this.controls, this.ring);
+      this.foot, this.controls, this.ring);
     document.body.append(this.root);
     const ctx = this.canvas.getContext("2d", { alpha: false });
     if (!ctx) throw new Error("this browser cannot draw on a canvas");
@@ -209,7 +215,7 @@ export class ShowView {
   /** For the list of keys. @returns {Key[]} */
   static help() {
     return [
-      { key: "", shown: "space", what: "hold the trace still, or go on", run: () => {} },
+      { key: "", shown: "space", what: "freeze, or go on", run: () => {} },
       { key: "", shown: "p", what: "a pointer for mouse, finger and arrows", run: () => {} },
       { key: "", shown: "m", what: "a soft tick at each beat", run: () => {} },
       { key: "", shown: "r", what: "as measured, or cleaned", run: () => {} },
@@ -222,7 +228,7 @@ export class ShowView {
 
   toggleFreeze() {
     this.#setHeld(!this.view.held);
-    this.options.announce(this.view.held ? "Trace held still." : "Live.");
+    this.options.announce(this.view.held ? "Frozen." : "Live.");
   }
 
   /** @param {boolean} held */
@@ -367,14 +373,18 @@ export class ShowView {
     if (!this.open) return;
     const r = this.options.reading();
     const silent = this.lastFrameAt > 0 && performance.now() - this.lastFrameAt > STALE_AFTER_MS;
-    const words = readingWords(r, silent);
-    setText(this.number, words.number);
-    setText(this.state, words.state);
-    setText(this.reason, words.reason);
+    const say = readingWords(r, silent);
+    setText(this.number, say.number);
+    setText(this.state, say.state);
+    setText(this.reason, say.reason);
     const channels = this.options.channels();
     this.channelButton.hidden = channels.length < 2;
     setText(this.label, channels.length > 1 ? (channels[this.channel]?.label ?? "") : "");
-    this.root.classList.toggle("none", words.number === "–");
+    this.root.classList.toggle("none", say.number === "–");
+    const source = this.options.source();
+    setText(this.sourceName, source.name);
+    this.invented.hidden = !source.invented;
+    this.projector.hidden = !source.wired;
   }
 
   // --- drawing --------------------------------------------------------------

@@ -4,6 +4,7 @@ import { api, requestText, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
 import { CablelessForm } from "./cableless.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
+import * as words from "./words.js";
 
 /** @import {Choice, Choices} from "./types.js" */
 
@@ -14,7 +15,7 @@ t_us,pulse [mV]
 12000,2507.4`;
 
 export class SourcePicker {
-  /** @param {{opened: (address: string) => void, audio: AudioInput}} options */
+  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput}} options */
   constructor(options) {
     this.options = options;
     this.side = select("sound-side", [["left", "left (or mono)"], ["right", "right"], ["both", "both channels"]], () => {});
@@ -24,36 +25,38 @@ export class SourcePicker {
     this.#soundSection();
     this.cableless = new CablelessForm((address) => this.open(address));
     this.lists = h("div", { class: "choices" });
+    this.demos = h("div", { class: "choices" });
     this.listed = "";
     // One and the same after looking again, so that it keeps the focus.
-    this.again = button("source-refresh", "Look again", () => this.refresh(), { class: "quiet" });
+    this.again = button("source-refresh", "Refresh the list", () => this.refresh(), { class: "quiet" });
     this.address = h("input", { type: "text", id: "source-address", "data-testid": "source-address", autocomplete: "off", spellcheck: "false", placeholder: "serial:/dev/ttyACM0?baud=115200" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "source-error" });
     this.busy = h("p", { class: "hint", role: "status" });
     const form = h("form", { class: "address-form" },
-      h("label", { for: "source-address" }, "Another address"),
+      h("label", { for: "source-address" }, "Type an address"),
       h("div", { class: "row" }, this.address, h("button", { type: "submit", "data-testid": "source-open-address", class: "accent" }, "Open")),
       h("p", { class: "hint" }, "serial:PORT · tcp:HOST:PORT · tcp-listen:PORT · udp:PORT · fifo:PATH · sound:DEVICE · file:NAME · demo:finger"));
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.open(this.address.value.trim());
     });
-    this.sketch = h("pre", { "data-testid": "sketch", tabindex: "0", "aria-label": "The sketch any_board.ino" });
+    this.sketch = h("pre", { "data-testid": "sketch", tabindex: "0", "aria-label": "The example program any_board.ino" });
     this.explain = this.#explain();
     this.explain.addEventListener("toggle", () => this.#fetchSketch());
+    this.caution = h("p", { class: "caution-line" }, words.wired.line, " ", h("a", { href: "/wiring.html", target: "_blank", rel: "noopener", "data-testid": "wiring" }, words.wired.page));
     this.dialog = dialog("source-dialog", "Where does the signal come from?",
-      this.error, this.busy, this.lists, form,
+      this.error, this.busy, this.caution, this.lists, form, this.demos,
       this.explain);
   }
 
   #explain() {
     const file = (/** @type {string} */ name, /** @type {string} */ what) => h("p", {}, h("a", { href: `/api/v1/sketch/${name}`, download: `${name}.ino`, "data-testid": `sketch-${name}` }, `${name}.ino`), " ", what);
-    return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", { "data-testid": "source-explain-head" }, "What must a board print? Example sketch"),
+    return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", { "data-testid": "source-explain-head" }, "What must a board print? Example programs"),
         h("p", {}, "Numbers, one line for each sample, separated by comma, semicolon, tab or space, at an even pace of 100 to 1000 lines a second and at any usual baud rate. That is all; the baud rate is found by trying."),
         h("p", {}, "A header line with names and units, and a column that carries the board’s own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
         h("pre", {}, EXAMPLE),
-        h("p", {}, h("code", {}, "name:value"), " and ", h("code", {}, "name=value"), " pairs do as well. Other text is shown as what the board says."),
-        h("p", {}, "Two sketches to load as they are:"),
+        h("p", {}, "Other text is shown as what the board says."),
+        h("p", {}, "Two example programs to load as they are:"),
         file("any_board", "for any board with analogRead, the shortest"),
         file("lamp_clip", "for an ATmega328P at 16 MHz: a timer starts each conversion, so the pace is exact"),
         this.sketch);
@@ -105,14 +108,14 @@ export class SourcePicker {
     this.cableless.offer(c.hosts ?? []);
     const focused = document.activeElement === this.again;
     fill(this.lists,
-      this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then look again; on Linux your user may have to join the group that owns the port."),
+      this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then refresh the list. On Linux your user may have to join the group that owns the port."),
       this.cableless.root,
       this.sound,
       this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
       this.#section("Sound inputs of this program", "sounds", c.sounds, ""),
-      this.#section("Demos", "demos", c.demos, ""),
       ...c.problems.map((p) => h("p", { class: "error" }, sentence(p))),
       this.again);
+    fill(this.demos, this.#section("Demos, all invented", "demos", c.demos, ""));
     if (focused) this.again.focus();
   }
 
@@ -133,7 +136,7 @@ export class SourcePicker {
     const missing = AudioInput.missing();
     fill(this.sound, h("h3", {}, "Sound through this browser"),
       h("p", { class: "hint" }, missing || "The audio input of the computer that shows this page. Wire the board through a divider and a series capacitor, never with a person on a mains-powered computer."),
-      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, "Channel"), this.side), h("label", { class: "pick" }, h("span", {}, "Keep"), this.keep)),
+      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, "Channel"), this.side), h("label", { class: "pick" }, h("span", {}, "Sample rate to record"), this.keep)),
       missing ? null : this.inputs);
     fill(this.inputs, button("sound-look", "Look for audio inputs", () => this.#lookForInputs()));
   }
@@ -153,6 +156,7 @@ export class SourcePicker {
   /** @param {string} id */
   async #openInput(id) {
     setText(this.error, "");
+    if (!(await this.options.mayOpen("sound:browser"))) return;
     setText(this.busy, "Opening the audio input …");
     const side = /** @type {"left"|"right"|"both"} */ (this.side.value);
     try {
@@ -173,6 +177,7 @@ export class SourcePicker {
       setText(this.error, "Write an address first, such as serial:/dev/ttyACM0 or demo:finger.");
       return;
     }
+    if (!(await this.options.mayOpen(address))) return;
     setText(this.busy, address.startsWith("serial:") ? "Listening to the board; finding its baud rate takes a few seconds …" : /^(tcp|udp|fifo)/.test(address) ? "Waiting for the board …" : "Opening …");
     try {
       await api.open(address);

@@ -2,7 +2,8 @@
 // and a line says so. The server refuses such requests anyway. Elements of class
 // owner-only are hidden (share.css).
 
-import { byId, h } from "./dom.js";
+import { byId, h, setText } from "./dom.js";
+import * as words from "./words.js";
 
 /** Controls outside the panels that take the owner's right themselves. */
 const OWNER_CONTROLS = ["source-open", "note-add"];
@@ -10,12 +11,17 @@ const OWNER_CONTROLS = ["source-open", "note-add"];
 export class WatchOnly {
   constructor() {
     this.owner = true;
-    this.line = h("p", { class: "watch-line", "data-testid": "watch-only", hidden: true }, "Watch only: the owner of this page changes things.");
+    this.caution = h("span", { "data-testid": "watch-caution" });
+    this.line = h("p", { class: "watch-line", "data-testid": "watch-only", hidden: true }, "Watch only: the owner of this page changes things.", this.caution);
     byId("source-status").closest("section")?.append(this.line);
   }
 
-  /** @param {boolean} owner */
-  update(owner) {
+  /**
+   * @param {boolean} owner
+   * @param {boolean} live somebody may be wired to the board
+   */
+  update(owner, live) {
+    setText(this.caution, live && !owner ? " " + words.wired.watcher : "");
     if (owner === this.owner) return;
     this.owner = owner;
     document.body.classList.toggle("watch-only", !owner);

@@ -1,6 +1,9 @@
 // Lamp clip and chest leads, frames: A0 and A1 at 1 kHz, ten samples a frame, at
 // 115200 baud.
 //
+// With electrodes on a person: batteries only, for board and computer, and nothing
+// plugged into the mains. Never with an implant. A learning aid, not a medical device.
+//
 // Timer 1 starts the conversion of A0 every 250 ticks of 4 µs; its end starts A1,
 // 108 µs later. Two buffers take turns: one fills while the loop sends the other.
 // When the loop is late the samples are dropped, but the sequence goes on, so

@@ -1,5 +1,8 @@
 // Lamp clip, lines: A0 every 4 ms as "t_us,pulse" at 115200 baud.
 //
+// With electrodes on a person: batteries only, for board and computer, and nothing
+// plugged into the mains. Never with an implant. A learning aid, not a medical device.
+//
 // Timer 1 starts a conversion every 1000 ticks of 4 µs; the conversion's end puts
 // it into a small queue; the loop prints. A sample that finds the queue full is
 // left out, and its t_us is missing from the lines.

@@ -8,6 +8,7 @@ import { Plot } from "../plot.js";
 import { library } from "../review/library.js";
 import { decodePiece } from "../review/window.js";
 import { differences, farApart, grades } from "./words.js";
+import { INVENTED } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Entry, Stretch} from "../review/library.js" */
@@ -101,7 +102,7 @@ class SideForm {
 
   /** @param {Entry[]} list */
   offer(list) {
-    fill(this.pick, ...list.map((e) => h("option", { value: e.id }, `${e.name || e.id}${e.started ? `, ${e.started.slice(0, 10)}` : ""}`)));
+    fill(this.pick, ...list.map((e) => h("option", { value: e.id }, `${e.invented ? INVENTED + " " : ""}${e.name || e.id}${e.started ? `, ${e.started.slice(0, 10)}` : ""}`)));
   }
 
   /** @param {string} id */

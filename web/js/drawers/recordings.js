@@ -7,6 +7,7 @@ import { registerDrawer } from "../drawers.js";
 import { bytes, clockTime, rate, significant } from "../format.js";
 import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
 import { openReview } from "../review/review.js";
+import { INVENTED } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Entry, Running, Trashed} from "../review/library.js" */
@@ -436,8 +437,9 @@ class RecordingsPanel {
       this.#show();
     }, { class: "quiet", "aria-expanded": String(open), "aria-label": `${open ? "Less" : "More"} about ${e.name || e.id}` });
     const title = button(id, e.name || e.id, () => openReview(this.ctx, e.id), { class: "recording-name", disabled: e.problem !== "", title: "Look at it" });
+    const tag = e.invented ? h("span", { class: "invented" }, INVENTED) : null;
     return h("li", { class: "recording" + (e.recording ? " now" : ""), "data-recording": e.id },
-      h("div", { class: "recording-head" }, mark, title, e.recording ? h("span", { class: "recording-now" }, "being recorded") : null, h("span", { class: "spring" }), more),
+      h("div", { class: "recording-head" }, mark, title, tag, e.recording ? h("span", { class: "recording-now" }, "being recorded") : null, h("span", { class: "spring" }), more),
       h("p", { class: "recording-line" }, e.problem ? h("span", { class: "warning" }, e.problem) : summary(e)),
       e.note ? h("p", { class: "recording-note" }, e.note) : null,
       open ? this.#more(e, id) : null);

@@ -22,6 +22,7 @@ import { decodeBeats } from "./window.js";
  * @property {number} annotations
  * @property {boolean} recording
  * @property {string} problem
+ * @property {boolean} [invented] nobody measured it
  */
 /** @typedef {{sample: number, text: string, board: boolean, added: boolean, durationSeconds: number}} RecordedNote */
 /** @typedef {{label: string, kind: string, unit: string, path: PathSettings|null}} RecordedChannel */

@@ -11,6 +11,7 @@ import { PathFields, plainPath } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
 import { PieceSource } from "./source.js";
 import { firstFrom, medianRate } from "./window.js";
+import { INVENTED } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
@@ -207,7 +208,7 @@ class ReviewView {
     this.beatChannel = 0;
     this.intervals.show(detail);
     this.#toggleIntervals(false);
-    setText(this.title, detail.name || detail.id);
+    fill(this.title, detail.name || detail.id, detail.invented ? " " : null, detail.invented ? h("span", { class: "invented", "data-testid": "review-invented" }, INVENTED) : null);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
     const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));
     for (const pick of [this.beatPick, this.pathPick]) {

@@ -1,10 +1,14 @@
 // Any board: prints what stands on A0, one number a line, 250 lines a second.
 //
-// Load it, then choose the board's port in Pulsewright; the baud rate is found by
-// trying. Tell under Scale what a count is worth: the converter's reference and
-// bits, such as 5 V and 10 bits, or 3.3 V and 12 bits.
+// With electrodes on a person: batteries only, for board and computer, and nothing
+// plugged into the mains. Never with an implant. A learning aid, not a medical device.
 //
-// For two sensors: print A0, a comma, and A1; and "pulse,ecg" in setup.
+// Load it, then choose the board's port in Pulsewright; the baud rate is found by
+// trying. Enter under "Set volts" what one count is worth: the converter's reference
+// and bits, such as 5 V and 10 bits, or 3.3 V and 12 bits.
+//
+// With electrodes, print "ecg" in setup instead of "pulse". For two sensors: print A0,
+// a comma, and A1; and "pulse,ecg" in setup.
 
 const unsigned long PERIOD_US = 4000;  // 250 Hz
 unsigned long next;

@@ -1,5 +1,8 @@
 // Lamp clip: prints the finger sensor on A0 as "t_us,pulse", 250 lines a second.
 //
+// With electrodes on a person: batteries only, for board and computer, and nothing
+// plugged into the mains. Never with an implant. A learning aid, not a medical device.
+//
 // For boards with an ATmega328P at 16 MHz. Load it, then open the port with
 // baud=115200 and, when the board runs on 5 V, bits=10 and reference=5.
 //

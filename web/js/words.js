@@ -1,0 +1,53 @@
+// The texts of the page, in one place, so that another language is one file. Codes that
+// come from the server stand here with the words for them. Panels that are not listed
+// yet still hold their own texts.
+
+/** The tag beside everything that nobody measured. */
+export const INVENTED = "INVENTED";
+export const AID = "Learning aid, not a medical device.";
+
+export const theme = { dark: "Dark", light: "Light" };
+
+/** What the program says of the source's state, in words. @type {Record<string, string>} */
+export const status = {
+  idle: "no source chosen",
+  opening: "opening …",
+  waiting: "waiting for it to come back",
+  ended: "at its end",
+  failed: "failed",
+  paused: "paused",
+};
+
+/** Heads and texts of the cautions: everywhere the same. @type {[string, string][]} */
+export const cautions = [
+  ["A learning aid, not a medical device.", " Nothing here may be used to diagnose, to treat or to raise an alarm."],
+  ["Electrodes on a person: batteries only.", " Unplug the computer from charger, monitor, projector, dock, wired network and every other cable, or use a medically rated isolator. A USB cable connects the electrodes to the mains charger. One fault in the charger can kill."],
+  ["To show it to a room:", " share the page, and let another computer drive the projector by the watch-only link. The computer at the board stays on its battery, with no cable."],
+  ["A resistor in every electrode lead,", " also in the lead that the board drives. The wiring page says which."],
+  ["Never", " with a pacemaker or another implant, on broken skin, or when a defibrillator may be used."],
+  ["A light-only finger sensor is safer,", " but it too must run on low voltage and be enclosed. Do not look into bright or infrared LEDs."],
+  ["Local regulations and qualified people come before anything said here.", " If in doubt, do not connect a person."],
+];
+
+export const wired = {
+  title: "Is somebody wired to it with electrodes?",
+  yes: "Yes",
+  finger: "No, light through a finger",
+  nobody: "No, nobody",
+  before: "Read this before anybody is wired to a board",
+  read: "I have read this",
+  fingerLine: "Keep the sensor on low voltage and enclosed. Do not look into bright or infrared LEDs.",
+  again: "Asked again after replugging, after two hours and for another person.",
+  person: "Another person",
+  is: { yes: "Electrodes on a person.", finger: "Light through a finger.", nobody: "Nobody is wired." },
+  page: "How to wire it",
+  line: "With electrodes on a person: batteries only, no cable to the mains.",
+  projector: "Projector and mains off this computer: show it from another one by the watch-only link.",
+  watcher: "If somebody is wired to the board: batteries only there, no cable to the mains.",
+};
+
+export const guide = [
+  { title: "Bring the signal in", text: `Load the example program onto your board, plug it in, choose its port. Nothing built yet? Go on with the demo. ${wired.line}` },
+  { title: "Say what it is", text: "Enter what one count is worth, so the trace is in volts. Choose finger or chest." },
+  { title: "Trust the rate", text: "In Check, turn the trimmer until the hum is gone and the beat is still there. A rate appears when it can be trusted. Until then the line beside it says why not." },
+];
