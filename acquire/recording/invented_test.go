@@ -19,7 +19,7 @@ func TestInventedStays(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := w.Block(acquire.Block{Counts: [][]int32{make([]int32, 500)}}); err != nil {
+		if err := w.Write([][]int32{make([]int32, 500)}, 0); err != nil {
 			t.Fatal(err)
 		}
 		if err := w.Close(); err != nil {

@@ -214,7 +214,7 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 		}
 		defer answer.Body.Close()
 		data, err := io.ReadAll(answer.Body)
-		if err != nil || answer.StatusCode != http.StatusOK || !strings.Contains(answer.Header.Get("Content-Disposition"), "board A."+as) {
+		if err != nil || answer.StatusCode != http.StatusOK || !strings.Contains(answer.Header.Get("Content-Disposition"), "board A INVENTED."+as) {
 			t.Fatalf("%s: %s, %v, %v", link, answer.Status, answer.Header, err)
 		}
 		return data
