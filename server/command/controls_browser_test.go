@@ -347,6 +347,7 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 	work([]control{
 		{id: "source-refresh", probe: `window.looked`, before: in("source-open") + `window.looked = 0; { const f = window.fetch; window.fetch = (...a) => { if (/sources/.test(String(a[0]))) window.looked++; return f(...a); }; }`},
 		{id: "source-explain-head", probe: `document.querySelector(".explain").open`, before: in("source-open")},
+		{id: "wiring", probe: `window.fetched`, before: in("source-open") + linkCounter("wiring")},
 		{id: "sketch-any_board", probe: `window.fetched`, before: explain + linkCounter("sketch-any_board")},
 		{id: "sketch-lamp_clip", probe: `window.fetched`, before: explain + linkCounter("sketch-lamp_clip")},
 		{id: "sketch", probe: `at("sketch").scrollTop + at("sketch").scrollLeft + (document.activeElement === at("sketch") ? 1 : 0)`, before: explain + `document.activeElement?.blur()`, keys: kb.ArrowRight},

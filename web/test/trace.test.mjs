@@ -37,7 +37,7 @@ test("the drawing: title and names escaped, true millimetres when asked for", ()
 
 test("the numbers: seconds, names with units, empty where there is no value, beats in front", () => {
   const text = csvOf({ from: 1, to: 6, rateHz: 100, title: "x", lanes: [{ name: "ecg, raw", unit: "V", channel: 0, point: 0 }], beats: [{ name: "ecg", samples: [0, 3] }] }, ringOf([9, 0.5, NaN, -0.25, 2, 9]));
-  assert.equal(text, ["# x", "# rate 100 Hz", "# first sample 1", "# beats of ecg, s: 0.020000", "time_s,\"ecg, raw [V]\"", "0.000000,0.5", "0.020000,-0.25", "0.030000,2", "0.040000,9", ""].join("\r\n"));
+  assert.equal(text, ["# Learning aid, not a medical device.", "# x", "# rate 100 Hz", "# first sample 1", "# beats of ecg, s: 0.020000", "time_s,\"ecg, raw [V]\"", "0.000000,0.5", "0.020000,-0.25", "0.030000,2", "0.040000,9", ""].join("\r\n"));
 });
 
 test("true millimetres: a card of 85.6 mm, 25 mm a second, 10 mm a millivolt", () => {

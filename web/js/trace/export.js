@@ -1,6 +1,8 @@
 // What is seen on the paper, as a drawing (SVG) or as numbers (CSV). Pure: a
 // scene goes in, text comes out.
 
+import { AID } from "../words.js";
+
 /** @import {Rings} from "../rings.js" */
 /** @import {Palette} from "../theme.js" */
 
@@ -50,7 +52,6 @@ const TITLE = 44;
 const FOOT = 18;
 const SANS = "system-ui, 'Segoe UI', 'DejaVu Sans', sans-serif";
 const SERIF = "Georgia, 'DejaVu Serif', serif";
-const AID = "Learning aid, not a medical device.";
 
 /** @param {string} text */
 function escaped(text) {
@@ -193,7 +194,7 @@ export function csvOf(s, rings) {
   const to = Math.min(rings.end, s.to);
   const digits = Math.max(6, Math.ceil(Math.log10(s.rateHz)) + 3);
   const seconds = (/** @type {number} */ i) => ((i - from) / s.rateHz).toFixed(digits);
-  const rows = [`# ${s.title.replace(/[\r\n]+/g, " ")}`, `# rate ${Number(s.rateHz.toPrecision(10))} Hz`, `# first sample ${from}`];
+  const rows = [`# ${AID}`, `# ${s.title.replace(/[\r\n]+/g, " ")}`, `# rate ${Number(s.rateHz.toPrecision(10))} Hz`, `# first sample ${from}`];
   for (const b of s.beats) {
     const inside = b.samples.filter((i) => i >= from && i < to);
     if (inside.length > 0) rows.push(`# beats of ${b.name.replace(/[\r\n]+/g, " ")}, s: ${inside.map(seconds).join(" ")}`);
