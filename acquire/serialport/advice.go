@@ -12,9 +12,9 @@ var habits = []struct {
 	like   *regexp.Regexp
 	remedy string
 }{
-	{regexp.MustCompile(`(?i)(^|[ ,;:=\t(])[-+]?0x[0-9a-f]`), "numbers are read as decimal: print them so, not as hexadecimal"},
-	{regexp.MustCompile(`^[0-9A-Fa-f]{2,8}([ ,;\t]+[0-9A-Fa-f]{2,8})*$`), "numbers are read as decimal: print them so, not as hexadecimal"},
-	{regexp.MustCompile(`[0-9] *([munµμ]?V|m?A|bpm|BPM|k?Hz|[mu]?s|%|LSB|counts?)([ ,;]|$)`), "print numbers without a unit, and the unit once, in a first line such as pulse [mV]"},
+	{regexp.MustCompile(`(?i)(^|[ ,;:=\t(])[-+]?0x[0-9a-f]`), "print numbers as decimal, or as hexadecimal like 0x1FF with nothing else around them"},
+	{regexp.MustCompile(`^[0-9A-Fa-f]{2,8}([ ,;\t]+[0-9A-Fa-f]{2,8})*$`), "print numbers as decimal, or as hexadecimal like 0x1FF with nothing else around them"},
+	{regexp.MustCompile(`[0-9] *([munµμ]?V|m?A|bpm|BPM|k?Hz|[mu]?s|%|LSB|counts?)([ ,;]|$)`), "print the unit once, in a first line such as pulse [mV], and the numbers without it"},
 	{regexp.MustCompile(`[0-9]['’_ ][0-9]{3}\b`), "print numbers without a mark between the thousands"},
 	{regexp.MustCompile(`\b[0-9]{1,2}:[0-9]{2}`), "a time of day is not read: print the board's clock as a column named t_ms, or none"},
 	{regexp.MustCompile(`^[\[{("'<>$*@!|]`), "print the numbers alone with commas between them, such as 512,498, or with names, such as pulse:512"},

@@ -4,7 +4,6 @@ package serialport
 
 import (
 	"bufio"
-	"context"
 	"fmt"
 	"os"
 	"os/exec"
@@ -168,7 +167,7 @@ func TestFirmware(t *testing.T) {
 		t.Run(test.firmware, func(t *testing.T) {
 			t.Parallel()
 			sim := simulate(t, dir, test.firmware, wave)
-			src, err := acquire.Openers{"serial": Open}.Open(context.Background(), "serial:"+sim.port+test.options)
+			src, err := acquire.Openers{"serial": Open}.Open(deadline(t), "serial:"+sim.port+test.options)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -190,7 +189,7 @@ func TestFirmware(t *testing.T) {
 			line, read := -1, 0
 			var boardFirst, boardLast float64
 			for read < test.samples {
-				b, err := s.Read(context.Background())
+				b, err := s.Read(deadline(t))
 				if err != nil {
 					t.Fatal(err)
 				}

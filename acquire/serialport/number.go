@@ -26,6 +26,9 @@ func parseNumber(f []byte) (number, bool) {
 	if i == len(f) {
 		return number{}, false
 	}
+	if len(f) > 2 && f[0] == '0' && (f[1] == 'x' || f[1] == 'X') {
+		return parseHex(f[2:])
+	}
 	if c := f[i]; c != '.' && (c < '0' || c > '9') {
 		return number{missing: true}, isMissingWord(f[i:])
 	}
@@ -103,6 +106,27 @@ func parseNumber(f []byte) (number, bool) {
 		mantissa = -mantissa
 	}
 	return number{mantissa: mantissa, digits: int8(digits)}, true
+}
+
+// parseHex reads at most eight hexadecimal digits, without a mark before them.
+func parseHex(f []byte) (number, bool) {
+	if len(f) == 0 || len(f) > 8 {
+		return number{}, false
+	}
+	var n int64
+	for _, c := range f {
+		switch {
+		case c >= '0' && c <= '9':
+			n = n<<4 | int64(c-'0')
+		case c >= 'a' && c <= 'f':
+			n = n<<4 | int64(c-'a'+10)
+		case c >= 'A' && c <= 'F':
+			n = n<<4 | int64(c-'A'+10)
+		default:
+			return number{}, false
+		}
+	}
+	return number{mantissa: n}, true
 }
 
 // isMissingWord reports one of the words boards print for no value, without

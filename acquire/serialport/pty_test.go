@@ -115,7 +115,7 @@ func (b *ptyBoard) open(options string) (*acquiretest.Checked, error) {
 
 func (b *ptyBoard) openRaw(options string) (acquire.Source, error) {
 	b.t.Helper()
-	s, err := acquire.Openers{"serial": Open}.Open(context.Background(), "serial:"+b.link+"?"+options)
+	s, err := acquire.Openers{"serial": Open}.Open(deadline(b.t), "serial:"+b.link+"?"+options)
 	if err == nil {
 		b.t.Cleanup(func() { s.Close() })
 	}
@@ -186,7 +186,7 @@ func TestPtyTempers(t *testing.T) {
 			b := newPtyBoard(t)
 			b.say("\n") // so that no line is torn
 			test.run(b)
-			s := b.mustOpen("baud=115200")
+			s := b.mustOpen("baud=115200&names=one,two") // a counter of its own would be taken for one
 			info := s.Describe()
 			if len(info.Channels) != 2 || info.Channels[0].Digits != 0 || info.Channels[1].Digits != 2 {
 				t.Fatalf("channels %+v", info.Channels)
@@ -195,7 +195,7 @@ func TestPtyTempers(t *testing.T) {
 			if test.name == "slow" {
 				want = 50
 			}
-			counts, err := s.Samples(context.Background(), want)
+			counts, err := s.Samples(deadline(t), want)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -225,15 +225,15 @@ func TestPtySilence(t *testing.T) {
 	b.say("\n")
 	b.print(2*time.Millisecond, 300, func(i int) string { return fmt.Sprintln(i) })
 	s := b.mustOpen("baud=115200")
-	if _, err := s.Samples(context.Background(), 300); err != nil {
+	if _, err := s.Samples(deadline(t), 300); err != nil {
 		t.Fatal(err)
 	}
 	b.say("battery low\n")
-	block, err := s.Read(context.Background())
+	block, err := s.Read(deadline(t))
 	if err != nil || block.Len() != 0 || !reflect.DeepEqual(block.Text, []string{"battery low"}) {
 		t.Errorf("block %+v, %v; want the text alone", block, err)
 	}
-	if block, err = s.Read(context.Background()); err != nil || block.Len() != 0 {
+	if block, err = s.Read(deadline(t)); err != nil || block.Len() != 0 {
 		t.Errorf("block %+v, %v; want an empty one", block, err)
 	}
 }
@@ -245,16 +245,16 @@ func TestPtyReplug(t *testing.T) {
 	b.print(4*time.Millisecond, 0, count)
 	s := b.mustOpen("baud=115200")
 	address := s.Describe().Address
-	if _, err := s.Samples(context.Background(), 100); err != nil {
+	if _, err := s.Samples(deadline(t), 100); err != nil {
 		t.Fatal(err)
 	}
 	b.unplug()
-	if _, err := s.Samples(context.Background(), 1<<30); !errors.Is(err, acquire.ErrUnplugged) {
+	if _, err := s.Samples(deadline(t), 1<<30); !errors.Is(err, acquire.ErrUnplugged) {
 		t.Fatalf("after unplugging: %v", err)
 	}
 	s.Close()
 	open := func() (acquire.Source, error) {
-		return acquire.Openers{"serial": Open}.Open(context.Background(), address)
+		return acquire.Openers{"serial": Open}.Open(deadline(t), address)
 	}
 	if _, err := open(); !errors.Is(err, acquire.ErrUnplugged) {
 		t.Fatalf("opening what is not there: %v", err)
@@ -266,43 +266,44 @@ func TestPtyReplug(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer again.Close()
-	if _, err := acquiretest.Check(t, again).Samples(context.Background(), 100); err != nil {
+	if _, err := acquiretest.Check(t, again).Samples(deadline(t), 100); err != nil {
 		t.Fatal(err)
 	}
 }
 
-// 1000 lines/s on two channels without a loss, seen by the board's own counter.
+// 1000 lines/s on two channels without a loss, seen by the board's own counter. What a
+// board prints before its port is open is gone (opening clears the buffer, and under load
+// that may be a hundred lines), so it prints for ever and the test joins anywhere.
 func TestPtyThousandLines(t *testing.T) {
 	t.Parallel()
 	b := newPtyBoard(t)
-	b.say("\nseq,t_us,pulse,ecg\n")
+	b.print(time.Millisecond, 0, func(i int) string { return fmt.Sprintf("%d,%d,%d,%d\r\n", i&0xffff, 1000*i, i%1024, -i) })
+	s := b.mustOpen("baud=115200&names=seq,t_us,pulse,ecg")
 	const n = 2000
-	b.print(time.Millisecond, n, func(i int) string { return fmt.Sprintf("%d,%d,%d,%d\r\n", i&0xffff, 1000*i, i%1024, -i) })
-	s := b.mustOpen("baud=115200")
-	counts, err := s.Samples(context.Background(), n)
+	counts, err := s.Samples(deadline(t), n)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i := range n {
-		if counts[0][i] != int32(i%1024) || counts[1][i] != int32(-i) {
-			t.Fatalf("sample %d is %d, %d", i, counts[0][i], counts[1][i])
+		if want := -counts[1][0] + int32(i); counts[0][i] != want%1024 || counts[1][i] != -want {
+			t.Fatalf("sample %d is %d, %d, want those of line %d", i, counts[0][i], counts[1][i], want)
 		}
 	}
-	if h := s.Source.(acquire.HealthReporter).Health(); h.LostSamples != 0 || h.Unreadable != 0 || h.Lines != n {
+	if h := s.Source.(acquire.HealthReporter).Health(); h.LostSamples != 0 || h.Unreadable != 0 || h.Lines < n {
 		t.Errorf("health %+v", h)
 	}
 }
 
 func TestNoSuchPort(t *testing.T) {
 	for _, options := range []string{"", "?baud=9600"} {
-		_, err := acquire.Openers{"serial": Open}.Open(context.Background(), "serial:"+filepath.Join(t.TempDir(), "none")+options)
+		_, err := acquire.Openers{"serial": Open}.Open(deadline(t), "serial:"+filepath.Join(t.TempDir(), "none")+options)
 		if !errors.Is(err, acquire.ErrUnplugged) {
 			t.Errorf("%q: %v", options, err)
 		}
 	}
 	file := filepath.Join(t.TempDir(), "file")
 	os.WriteFile(file, []byte("1\n2\n"), 0o600)
-	_, err := acquire.Openers{"serial": Open}.Open(context.Background(), "serial:"+file)
+	_, err := acquire.Openers{"serial": Open}.Open(deadline(t), "serial:"+file)
 	if err == nil || errors.Is(err, acquire.ErrUnplugged) || !strings.Contains(err.Error(), "not a serial port") {
 		t.Errorf("a file: %v", err)
 	}
@@ -310,7 +311,7 @@ func TestNoSuchPort(t *testing.T) {
 
 func TestOpenCancelled(t *testing.T) {
 	b := newPtyBoard(t)
-	ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+	ctx, cancel := context.WithTimeout(deadline(t), 50*time.Millisecond)
 	defer cancel()
 	_, err := acquire.Openers{"serial": Open}.Open(ctx, "serial:"+b.link+"?baud=9600")
 	if !errors.Is(err, context.DeadlineExceeded) {

@@ -14,7 +14,7 @@ const (
 )
 
 // queue gathers samples into blocks. A sample after a loss or a jump begins a
-// block; when others wait before it, it is held until they were taken.
+// block; when others wait before it, it and those after it are held until they were taken.
 type queue struct {
 	counts  [][]int32
 	seconds []float64 // nil without a board clock
@@ -22,11 +22,9 @@ type queue struct {
 	lost    int64     // just before first
 	jump    bool
 
-	held     bool
-	heldRow  []int32
-	heldTime float64
-	heldLost int64
-	heldJump bool
+	held  bool
+	later []laterSample
+	fresh []int32 // counts of those, one after the other
 
 	text        []string
 	textDropped int
@@ -37,13 +35,12 @@ func (q *queue) init(channels int, clock bool) {
 	for i := range q.counts {
 		q.counts[i] = make([]int32, 0, 256)
 	}
-	q.heldRow = make([]int32, channels)
 	if clock {
 		q.seconds = make([]float64, 0, 256)
 	}
 }
 
-// len returns how many samples wait, the held one not counted.
+// len returns how many samples wait, those held not counted.
 func (q *queue) len() int {
 	if len(q.counts) == 0 {
 		return 0
@@ -51,18 +48,24 @@ func (q *queue) len() int {
 	return len(q.counts[0])
 }
 
-// push adds a sample; it must not be called while one is held.
+// laterSample waits until those before it were taken.
+type laterSample struct {
+	seconds float64
+	lost    int64
+	jump    bool
+}
+
+// push adds a sample, or holds it.
 func (q *queue) push(row []int32, seconds float64, lost int64, jump bool) {
-	if lost > 0 || jump {
-		if q.len() > 0 {
-			q.held, q.heldTime, q.heldLost, q.heldJump = true, seconds, lost, jump
-			copy(q.heldRow, row)
-			return
-		}
-		q.first += lost
-		q.lost += lost
-		q.jump = q.jump || jump
+	if q.held || (lost > 0 || jump) && q.len() > 0 {
+		q.held = true
+		q.later = append(q.later, laterSample{seconds, lost, jump})
+		q.fresh = append(q.fresh, row...)
+		return
 	}
+	q.first += lost
+	q.lost += lost
+	q.jump = q.jump || jump
 	for i, n := range row {
 		q.counts[i] = append(q.counts[i], n)
 	}
@@ -93,7 +96,7 @@ func (q *queue) take() acquire.Block {
 	return b
 }
 
-// rewind forgets the samples taken and lets the held one in. It ends the
+// rewind forgets the samples taken and lets those held in. It ends the
 // validity of the last block.
 func (q *queue) rewind() {
 	for i := range q.counts {
@@ -102,9 +105,14 @@ func (q *queue) rewind() {
 	if q.seconds != nil {
 		q.seconds = q.seconds[:0]
 	}
-	if q.held {
-		q.held = false
-		q.push(q.heldRow, q.heldTime, q.heldLost, q.heldJump)
+	if !q.held {
+		return
+	}
+	later, rows := q.later, q.fresh
+	q.held, q.later, q.fresh = false, q.later[:0], q.fresh[:0]
+	n := len(rows) / len(later)
+	for i, s := range later { // those held again are written no further than they are read
+		q.push(rows[i*n:(i+1)*n], s.seconds, s.lost, s.jump)
 	}
 }
 

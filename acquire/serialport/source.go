@@ -301,6 +301,9 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 		} else if !(rows >= openRows && heard >= openListening || rows >= openManyRows || rows >= 3 && heard >= 2*time.Second || heard >= openPatience) {
 			continue
 		}
+		if d, ok := s.decoder.(*LineDecoder); ok {
+			d.Lasted(heard.Seconds())
+		}
 		return s.settle()
 	}
 }

@@ -2,7 +2,6 @@ package serialport
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -96,7 +95,7 @@ func openFake(t *testing.T, b *fakeBoard, address string) (acquire.Source, error
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := open(context.Background(), a, b.dial)
+	s, err := open(deadline(t), a, b.dial)
 	if err == nil {
 		t.Cleanup(func() { s.Close() })
 	}
@@ -142,7 +141,7 @@ func findBaudOf(t *testing.T, baud int) {
 func TestFindBaudFails(t *testing.T) {
 	t.Parallel()
 	b := &fakeBoard{trueBaud: 31250, interval: 4 * time.Millisecond, line: func(i int) string { return "512,300\n" }}
-	_, err := findBaud(context.Background(), options{port: "fake"}, b.dial, commonBauds[:3])
+	_, err := findBaud(deadline(t), options{port: "fake"}, b.dial, commonBauds[:3])
 	if err == nil || !strings.Contains(err.Error(), "no readable line at any of 3 common baud rates") {
 		t.Errorf("error %v", err)
 	}
@@ -214,7 +213,7 @@ func TestCalibration(t *testing.T) {
 	if info.ClaimedRateHz != 500 {
 		t.Errorf("claimed %g Hz, want 500", info.ClaimedRateHz)
 	}
-	block, err := s.Read(context.Background())
+	block, err := s.Read(deadline(t))
 	if err != nil || block.Len() == 0 || block.BoardSeconds[1]-block.BoardSeconds[0] != 0.002 {
 		t.Errorf("block %+v, %v", block, err)
 	}
@@ -235,7 +234,7 @@ func TestUnknownCalibration(t *testing.T) {
 	if c := s.Describe().Channels[0]; c != (acquire.Channel{Label: "ch1"}) {
 		t.Errorf("channel %+v, want nothing but a label", c)
 	}
-	if _, err := s.Read(context.Background()); err != nil {
+	if _, err := s.Read(deadline(t)); err != nil {
 		t.Fatal(err)
 	}
 	if d := s.(acquire.HealthReporter).Health().Detail; !strings.Contains(d, "as of 10 bits") {
@@ -267,7 +266,7 @@ func TestFramesSource(t *testing.T) {
 	}
 	var first, origin int64
 	for started := false; first < 1500; {
-		block, err := s.Read(context.Background())
+		block, err := s.Read(deadline(t))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -304,7 +303,7 @@ func TestPumpBacklog(t *testing.T) {
 	<-p.done
 	var err error
 	for range 5 {
-		if _, _, err = p.next(context.Background(), 0); err != nil {
+		if _, _, err = p.next(deadline(t), 0); err != nil {
 			break
 		}
 	}

@@ -1,6 +1,7 @@
 package serialport
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"testing"
@@ -63,6 +64,13 @@ func onWire(text string, sentBaud, readBaud, idleBits int) []byte {
 		read = append(read, b)
 	}
 	return read
+}
+
+// deadline is a context that ends a test which would wait for ever.
+func deadline(t testing.TB) context.Context {
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
+	t.Cleanup(cancel)
+	return ctx
 }
 
 func TestOnWire(t *testing.T) {

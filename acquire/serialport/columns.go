@@ -1,0 +1,333 @@
+package serialport
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"pulsewright/acquire"
+)
+
+type role int8
+
+const (
+	roleChannel role = iota
+	roleMicros
+	roleMillis
+	roleSeconds
+	roleSequence
+	roleIgnored // a second clock, or left out by the user
+)
+
+// column is one field of each row.
+type column struct {
+	name, unit string // as the board says
+	printed    string // unit behind each number, or ""
+	label      string // as the user says, or name
+	role       role
+	digits     int
+	channel    int // -1: none
+}
+
+// given is what the user said of a column: "pulse", "pulse [mV]", "-" to leave it out, or
+// a clock's name.
+func given(text string) (name, unit string) {
+	if at := strings.IndexByte(text, '['); at > 0 && strings.HasSuffix(text, "]") {
+		return strings.TrimSpace(text[:at]), strings.TrimSpace(text[at+1 : len(text)-1])
+	}
+	return text, ""
+}
+
+// leaveOut is the name by which the user leaves a column out.
+const leaveOut = "-"
+
+// roleOf is what a name alone says. sure is false where the values must agree too.
+func roleOf(name, unit string) (r role, sure bool) {
+	name = strings.ToLower(strings.ReplaceAll(name, " ", "_"))
+	switch name {
+	case leaveOut:
+		return roleIgnored, true
+	case "t_us", "micros", "time_us", "timestamp_us", "t_micros", "microseconds":
+		return roleMicros, true
+	case "t_ms", "millis", "time_ms", "timestamp_ms", "t_millis", "milliseconds":
+		return roleMillis, true
+	case "t_s", "time_s", "timestamp_s", "seconds", "secs":
+		return roleSeconds, true
+	case "seq", "sequence":
+		return roleSequence, true
+	case "us":
+		return roleMicros, false
+	case "ms":
+		return roleMillis, false
+	case "s", "sec":
+		return roleSeconds, false
+	case "t", "time", "timestamp", "clock", "zeit", "tijd", "temps", "tiempo", "tempo":
+		switch strings.ToLower(unit) {
+		case "us", "µs", "μs":
+			return roleMicros, true
+		case "ms":
+			return roleMillis, true
+		case "s", "sec":
+			return roleSeconds, true
+		}
+		return roleMillis, false
+	case "n", "i", "index", "sample", "nr", "no", "counter", "count":
+		return roleSequence, false
+	}
+	return roleChannel, true
+}
+
+// ramp is what is learnt of a column's values while they are read: whether they rise like
+// a clock or a counter.
+type ramp struct {
+	n, falls, still, ones int
+	first, last           float64
+	sum, largest          float64
+	digits                int
+	whole                 bool
+}
+
+func (r *ramp) add(v number) {
+	if v.missing {
+		r.falls += 100
+		return
+	}
+	x := v.float()
+	if r.n == 0 {
+		r.whole, r.first = true, x
+	} else {
+		switch d := x - r.last; {
+		case d < 0 && wraps(r.last, x):
+			r.falls++
+		case d < 0:
+			r.falls += 100
+		case d == 0:
+			r.still++
+		default:
+			if d == 1 {
+				r.ones++
+			}
+			r.sum += d
+			r.largest = max(r.largest, d)
+		}
+	}
+	r.digits = max(r.digits, int(v.digits))
+	r.whole = r.whole && v.digits == 0
+	r.last = x
+	r.n++
+}
+
+const (
+	rampRows  = 12 // at least
+	rampFalls = 1  // wraps, at most
+)
+
+// wraps tells that a fall is that of a counter of 16 or 32 bits, signed or not.
+func wraps(last, x float64) bool {
+	for _, m := range [...]float64{1 << 16, 1 << 32} {
+		if last >= 0.75*m && last < m && x >= 0 && x < m/4 || last >= 0.375*m && last < m/2 && x < -0.375*m {
+			return true
+		}
+	}
+	return false
+}
+
+// role is what a ramp is: a counter, a clock in some unit, or none of these (roleChannel).
+// seconds is how long it was listened, 0 if that is not known.
+func (r *ramp) role(seconds float64) role {
+	steps := r.n - 1
+	if r.n < rampRows || r.falls > rampFalls || r.sum <= 0 || 10*r.still > 9*steps {
+		return roleChannel
+	}
+	mean := r.sum / float64(steps-r.falls)
+	if !r.whole {
+		if mean*float64(steps) > 0.3*seconds && (seconds == 0 && mean < 1 || mean*float64(steps) < 3*seconds) && r.digits >= 2 {
+			return roleSeconds
+		}
+	}
+	moving := float64(steps - r.falls - r.still)
+	if usual := r.sum / moving; r.largest > 40*usual || r.largest < 1 {
+		return roleChannel
+	}
+	if seconds > 0.3 {
+		switch perSecond := r.sum / seconds; {
+		case perSecond > 600 && perSecond < 1600:
+			return roleMillis
+		case perSecond > 600e3 && perSecond < 1600e3:
+			return roleMicros
+		}
+	} else {
+		switch {
+		case mean >= 2 && mean <= 200:
+			return roleMillis
+		case mean >= 500 && mean <= 200e3:
+			return roleMicros
+		}
+	}
+	if r.whole && 10*r.ones >= 9*(steps-r.falls) {
+		return roleSequence
+	}
+	return roleChannel
+}
+
+// assign gives the columns their roles by name and by what their values do. It returns
+// where time and counter stand, -1 for none, and the number of channels.
+func assign(columns []column, ramps []ramp, seconds float64, byUser bool) (timeColumn, seqColumn, channels int) {
+	timeColumn, seqColumn = -1, -1
+	take := func(i int, r role) {
+		c := &columns[i]
+		switch {
+		case r == roleSequence && seqColumn < 0:
+			c.role, seqColumn = r, i
+		case (r == roleMicros || r == roleMillis || r == roleSeconds) && timeColumn < 0:
+			c.role, timeColumn = r, i
+		default:
+			c.role = roleIgnored
+		}
+	}
+	left := len(columns)
+	for i, c := range columns {
+		if r, sure := roleOf(c.label, c.unit); r != roleChannel && sure {
+			take(i, r)
+			left--
+		}
+	}
+	for i, c := range columns {
+		named, sure := roleOf(c.label, c.unit)
+		if c.role != roleChannel || sure && (named != roleChannel || c.label != "" || byUser) || left < 2 {
+			continue
+		}
+		r := ramps[i].role(seconds)
+		switch {
+		case r == roleChannel:
+			continue
+		case c.label == "" && (r == roleSequence && seqColumn >= 0 || r != roleSequence && timeColumn >= 0):
+			continue // one clock is enough, a second ramp is a signal
+		case c.label != "" && (named == roleSequence) != (r == roleSequence):
+			continue
+		}
+		take(i, r)
+		left--
+	}
+	for i := range columns {
+		columns[i].channel = -1
+		if columns[i].role == roleChannel {
+			columns[i].channel = channels
+			channels++
+		}
+	}
+	return timeColumn, seqColumn, channels
+}
+
+// ticks is how a time column's numbers become whole ticks of the board's clock.
+func (c column) ticks(v number) (ticks int64, fraction float64) {
+	p := powersOfTen[v.digits]
+	if c.role != roleSeconds {
+		return v.mantissa / p, float64(v.mantissa%p) / float64(p)
+	}
+	return int64(math.Round(v.float() * 1e6)), 0
+}
+
+// perSecond is how many ticks a second has.
+func (c column) perSecond() float64 {
+	if c.role == roleMillis {
+		return 1e3
+	}
+	return 1e6
+}
+
+// resolution of a time column in seconds.
+func (c column) resolution(digits int) float64 {
+	switch c.role {
+	case roleMillis:
+		return 1e-3 / float64(powersOfTen[digits])
+	case roleSeconds:
+		return max(1e-6, 1/float64(powersOfTen[digits]))
+	}
+	return 1e-6 / float64(powersOfTen[digits])
+}
+
+// newChannel describes a channel by what the board says of it; used makes
+// labels unique.
+func newChannel(label, unit string, digits, index int, used map[string]bool) acquire.Channel {
+	if label == "" {
+		label = fmt.Sprintf("ch%d", index+1)
+	}
+	base := label
+	for n := 2; used[label]; n++ {
+		label = fmt.Sprintf("%s %d", base, n)
+	}
+	used[label] = true
+	c := acquire.Channel{Label: label, Kind: acquire.KindOfLabel(label), Digits: digits}
+	perUnit := 0.0
+	switch unit {
+	case "V", "v":
+		c.Unit, perUnit = "V", 1
+	case "mV", "mv":
+		c.Unit, perUnit = "V", 1e3
+	case "uV", "µV", "μV", "uv":
+		c.Unit, perUnit = "V", 1e6
+	case "nV":
+		c.Unit, perUnit = "V", 1e9
+	default:
+		switch strings.ToLower(unit) {
+		case "", "count", "counts", "lsb", "adc", "raw":
+		default:
+			c.Unit, perUnit = unit, 1
+		}
+	}
+	if perUnit != 0 {
+		c.VoltsPerCount = 1 / (perUnit * float64(powersOfTen[digits]))
+	}
+	return c
+}
+
+// parseHeader reads names and units. strict is true when the names are told
+// apart by commas, semicolons or tabs and not merely by spaces.
+func parseHeader(b []byte) (names, units []string, strict, ok bool) {
+	text := string(b)
+	strict = strings.ContainsAny(text, ",;\t")
+	var parts []string
+	if strict {
+		parts = strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ';' || r == '\t' })
+	} else {
+		for _, w := range strings.Fields(text) {
+			if strings.HasPrefix(w, "[") && len(parts) > 0 {
+				parts[len(parts)-1] += w
+			} else {
+				parts = append(parts, w)
+			}
+		}
+	}
+	if len(parts) > maxColumns {
+		return nil, nil, false, false
+	}
+	for _, p := range parts {
+		name, unit := strings.Trim(strings.TrimSpace(p), `"`), ""
+		if at := strings.IndexByte(name, '['); at >= 0 {
+			end := strings.IndexByte(name, ']')
+			if end != len(name)-1 {
+				return nil, nil, false, false
+			}
+			name, unit = strings.TrimSpace(name[:at]), strings.TrimSpace(name[at+1:end])
+		}
+		if !isNameStart([]byte(name)) || strings.ContainsAny(name, "!?:=<>|*{}\\") || strings.HasSuffix(name, ".") ||
+			len(unit) > maxNameBytes {
+			return nil, nil, false, false
+		}
+		names, units = append(names, name), append(units, unit)
+	}
+	return names, units, strict, len(names) > 0
+}
+
+// header is a line that may name the columns, until the next row tells.
+type header struct {
+	names, units []string
+	text         []byte // empty for a first line, perhaps torn
+	strict       bool
+}
+
+func (h *header) same(names, units []string) bool {
+	return slices.Equal(h.names, names) && slices.Equal(h.units, units)
+}
