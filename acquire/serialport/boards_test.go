@@ -258,3 +258,76 @@ func (h habit) counts(ctx context.Context, s acquire.Source, want int) error {
 	}
 	return nil
 }
+
+// TestUnevenStamps: a loop that slows from 461 to 193 lines a second, and one that stands
+// still for 80 ms each second, both print the time. What comes stands on an even grid at its
+// own time, pauses are lost samples, and the count gives the board's time throughout.
+func TestUnevenStamps(t *testing.T) {
+	t.Parallel()
+	for name, period := range map[string]func(i int) int64{
+		"slows": func(i int) int64 {
+			if i < 900 {
+				return 2170
+			}
+			return 5180
+		},
+		"display": func(i int) int64 {
+			if i%184 == 183 {
+				return 85000
+			}
+			return 5000
+		},
+		"jitter": func(i int) int64 { return 3000 + int64(i*7919%2000) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			micros := int64(123456)
+			var lines []string
+			var times []int64
+			for i := range 1500 {
+				lines = append(lines, fmt.Sprintf("t_us:%d,pulse:%d\r\n", micros, micros/1000))
+				times = append(times, micros)
+				micros += period(i)
+			}
+			b := newPtyBoard(t)
+			b.say("\n")
+			began, at := time.Now(), 0
+			b.print(5*time.Millisecond, 0, func(int) string {
+				var s strings.Builder
+				for at < len(lines) && times[at]-times[0] <= time.Since(began).Microseconds() {
+					s.WriteString(lines[at])
+					at++
+				}
+				return s.String()
+			})
+			s := b.mustOpen("baud=115200")
+			rate := s.Describe().ClaimedRateHz
+			last := float64(times[1450]-times[0]) / 1e6
+			var lost int64
+			for seconds := 0.0; seconds < last; {
+				block, err := s.Read(deadline(t))
+				if err != nil {
+					t.Fatal(err)
+				}
+				lost += block.Lost
+				for i := range block.Len() {
+					seconds = float64(block.First+int64(i)) / rate
+					if want := 123.456 + 1000*seconds; float64(block.Counts[0][i]) < want-2 || float64(block.Counts[0][i]) > want+2 {
+						t.Fatalf("%g Hz: sample %d is %d, and its time %g ms", rate, block.First+int64(i), block.Counts[0][i], want)
+					}
+				}
+			}
+			detail := s.Source.(acquire.HealthReporter).Health().Detail
+			switch name {
+			case "display":
+				if pauses := int64(last / 1.0); rate != 200 || lost < 16*(pauses-1) || lost > 16*(pauses+1) || !strings.Contains(detail, "these are gaps") {
+					t.Errorf("%g Hz, %d lost in %g s, %s", rate, lost, last, detail)
+				}
+			default:
+				if lost != 0 || !strings.Contains(detail, "even grid") {
+					t.Errorf("%g Hz, %d lost, %s", rate, lost, detail)
+				}
+			}
+		})
+	}
+}
