@@ -17,6 +17,10 @@ const (
 	StateClipping   State = "clipping"
 	StateTooNoisy   State = "too noisy"
 	StateOutOfRange State = "out of range"
+	StateSensorOff  State = "sensor off"
+	StateTooSmall   State = "signal too small"
+	StateMoving     State = "electrode moving"
+	StateUneven     State = "uneven rhythm"
 )
 
 // Reading is the rate, or the reason for none.
@@ -24,7 +28,9 @@ type Reading struct {
 	State State `json:"state"`
 	// RateBPM is 0 unless State is reading.
 	RateBPM float64 `json:"rateBpm"`
-	// Quality of the last beats, 0 to 1.
+	// Quality is the probability that the rate is right, 0 to 1: of the seconds shown
+	// with quality q about the share q is. It is also told, as far as known, of a rate
+	// that is not shown.
 	Quality float64 `json:"quality"`
 	// Reason is a sentence for a person.
 	Reason string `json:"reason"`
@@ -74,14 +80,11 @@ type Monitor struct {
 	phase   [2]complex128
 	run     int
 	step    float64 // smallest difference seen
-	meter   rateMeter
-	quality [rateKept]float64 // of the last beats
-	beats   int64             // with a quality noted
-	last    Beat              // last beat that the rate is made of
-	shown   int64             // sample of the last beat let through
-	held    [4]float64        // intervals to doubtful beats since then
-	heldN   int
-	tiny    int // beats in a row far smaller than that
+	gate    *gate
+	heights ring8 // of the last beats found
+	seen    ring8 // and of those let through
+	last    Beat  // last beat that the rate is made of
+	shown   int64 // sample of the last beat let through
 	have    bool
 	broken  bool    // the next interval spans something that was not let through
 	slow    int     // intervals over 3 s in a row
@@ -98,6 +101,7 @@ const (
 type hopStats struct {
 	n             int
 	low, high     float64
+	same          int     // samples equal to the one before
 	atLow, atHigh int     // samples at the converter's ends
 	top, bottom   float64 // greatest and least value that stood still for a while
 	topN, bottomN int     // and how many samples did
@@ -115,11 +119,7 @@ func NewMonitor(c MonitorConfig) (*Monitor, error) {
 		}
 		m.find, m.pulse = d, d
 	case ECG:
-		e := ECGConfig{RateHz: c.RateHz}
-		if c.Volts {
-			e.MinVolts = 0.15e-3 // EC13: no response to 0.15 mV
-		}
-		d, err := NewECGConfig(e)
+		d, err := NewECGConfig(ECGConfig{RateHz: c.RateHz})
 		if err != nil {
 			return nil, err
 		}
@@ -156,6 +156,7 @@ func NewMonitor(c MonitorConfig) (*Monitor, error) {
 			m.turn[i] = complex(co, s)
 		}
 	}
+	m.gate = newGate(c.Kind, c.RateHz, defaultGateParams(c.Kind))
 	m.fresh = make([]Beat, 0, 64)
 	m.Reset()
 	return m, nil
@@ -170,8 +171,10 @@ func (m *Monitor) Reset() {
 	}
 	m.n, m.hopAt, m.hopN, m.run = 0, 0, 0, 0
 	m.step = math.Inf(1)
-	m.meter.reset()
-	m.beats, m.have, m.broken, m.slow, m.heldN, m.tiny = 0, false, false, 0, 0, 0
+	m.gate.reset()
+	m.have, m.broken, m.slow = false, false, 0
+	m.heights.reset()
+	m.seen.reset()
 	m.now = hopStats{}
 	m.phase = [2]complex128{1, 1}
 	m.figure = math.NaN()
@@ -228,6 +231,7 @@ func (m *Monitor) ProcessPoint(dst []Beat, point, src []float64) []Beat {
 			}
 		}
 		m.measure(src[:k])
+		m.gate.add(src[:k])
 		for _, b := range m.fresh {
 			dst = m.admit(dst, b)
 		}
@@ -236,6 +240,7 @@ func (m *Monitor) ProcessPoint(dst []Beat, point, src []float64) []Beat {
 			m.hopN++
 			m.hopAt, m.now = 0, hopStats{}
 			m.phase = [2]complex128{1, 1}
+			m.gate.settle()
 			m.update()
 		}
 		src = src[k:]
@@ -302,6 +307,7 @@ func (m *Monitor) measure(src []float64) {
 		}
 		if m.n > 0 && x == m.prev {
 			m.run++
+			h.same++
 		} else {
 			if d := math.Abs(x - m.prev); m.n > 0 && d < m.step {
 				m.step = d
@@ -343,6 +349,7 @@ func (m *Monitor) window(end int64, k int) (h hopStats) {
 	for i := max(0, end-int64(k), m.hopN-hopKept); i < min(end, m.hopN); i++ {
 		w := &m.hops[i%hopKept]
 		h.n += w.n
+		h.same += w.same
 		h.low, h.high = min(h.low, w.low), max(h.high, w.high)
 		h.atLow += w.atLow
 		h.atHigh += w.atHigh
@@ -363,13 +370,21 @@ func (m *Monitor) window(end int64, k int) (h hopStats) {
 }
 
 // flat tells whether a stretch holds nothing: it moves by no more than two counts,
-// or not at all when the count is unknown.
+// known or the smallest seen.
 func (m *Monitor) flat(h hopStats) bool {
 	if h.n == 0 {
 		return false
 	}
-	size := max(math.Abs(h.low), math.Abs(h.high))
-	return h.high-h.low <= max(2.5*m.config.Step, 1e-9*size)
+	return h.high-h.low <= max(stillCounts*m.count(), 1e-9*max(math.Abs(h.low), math.Abs(h.high)))
+}
+
+// count is one count of the converter or, where that is not known and samples of the last
+// seconds are often equal, the smallest difference seen; else 0.
+func (m *Monitor) count() float64 {
+	if h := m.window(m.hopN, 16); m.config.Step > 0 || float64(h.same) < sameShare*float64(h.n) || math.IsInf(m.step, 1) {
+		return m.config.Step
+	}
+	return m.step
 }
 
 // clipped is the share of a stretch at the converter's ends or, when these are
@@ -391,34 +406,24 @@ func (m *Monitor) clipped(h hopStats) float64 {
 	return float64(c) / float64(h.n)
 }
 
-// Levels of quality. The rate is made of beats that look like beats; it is claimed
-// only when most of the last ones do.
 const (
-	beatQuality       = 0.15
-	claimQuality      = 0.6
-	claimPulseQuality = 0.5
-	// Nor is it claimed of a pulse when the quality less twice the unsteadiness of the
-	// intervals is below this: uneven waves at uneven times are a moving hand's.
-	claimSteady = 0.25
-	// Nor when mean and median of the intervals differ by more than a rate may be off.
-	claimLopsided = 0.1
-	surelyAlike   = 0.9
-	// From this unsteadiness the reason tells of it.
-	tellUnsteady = 0.1
-	// A doubtful beat is still shown when the last eight have this much on average
-	// and it does not come earlier than this share of the usual interval.
-	doubtQuality = 0.3
-	doubtEarly   = 0.65
-	// Where they have less, of an ECG less than unlikeQuality, only a beat as good as
-	// goodQuality is shown.
-	unlikeQuality = 0.4
-	goodQuality   = 0.6
-	// What is this much smaller than the last good beat is noise after a lost pulse
-	// and not shown, until eight have come that look alike: a gain turned down.
-	tinyShare = 0.02
 	// A stretch clipped by more than this claims no beats, and the reading says so
 	// from half of it.
 	clippedShare = 0.5
+	// An input that moves by no more than this many counts does not move.
+	stillCounts = 2.5
+	// Where counts are as coarse as that so many samples equal the one before.
+	sameShare = 0.2
+	// A QRS of no more than this is not answered (EC13).
+	leastECGVolts = 0.15e-3
+	// Nor beats of no more than this many counts.
+	leastCounts = 3
+	// Beats are not shown where, of at least so many, a rate would be right with less than
+	// this probability.
+	hideBeats = 6
+	hideOdds  = 0.1
+	// Nor one that is smaller than this share of the last eight: noise after a lost pulse.
+	hideShare = 0.05
 )
 
 // admit judges one beat and lets it through or not.
@@ -430,29 +435,16 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	}
 	end := min(b.Sample/int64(m.hop)+1, m.hopN)
 	k := int(end - max(0, from/int64(m.hop)))
-	m.quality[m.beats%rateKept] = b.Quality
-	m.beats++
+	m.heights.add(math.Abs(b.Amplitude))
 	h := m.window(end, max(k, 1))
 	heldBack := ""
-	unlike := doubtQuality
-	if m.pulse == nil {
-		unlike = unlikeQuality
-	}
-	doubtful := m.pulse != nil && b.Quality < beatQuality
 	switch {
 	case m.flat(m.window(end, max(k, 2))) || m.pulse != nil && b.Amplitude < 1e-3*(h.high-h.low):
 		heldBack = "held back: the input does not move there"
 	case m.clipped(h) > clippedShare || m.pulse != nil && m.clipped(m.window(end, max(k, 4))) > clippedShare: // of a pulse, a second
 		heldBack = "held back: clipped there"
-	case doubtful && (m.meter.n < 3 || m.recentQuality() < doubtQuality):
-		heldBack = "held back: hardly looks like the other beats"
-	case m.pulse != nil && m.have && b.Amplitude < tinyShare*m.last.Amplitude && (m.tiny < 8 || m.recentQuality() < claimQuality):
-		m.tiny++
-		heldBack = "held back: far smaller than the beats before"
-	case m.beats >= 8 && b.Quality < goodQuality && m.recentQuality() < unlike:
-		heldBack = "held back: the waves around are too unlike one another"
-	case doubtful && float64(b.Sample-m.shown)/m.rateHz < doubtEarly*m.meter.median():
-		heldBack = "held back: early and unlike the other beats"
+	case m.tooSmall():
+		heldBack = "held back: the signal is too small"
 	}
 	m.tell(b, heldBack)
 	if heldBack != "" {
@@ -461,82 +453,63 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	}
 	rr := float64(b.Sample-m.shown) / m.rateHz
 	m.shown = b.Sample
-	if doubtful {
-		// Its interval counts once a good beat has followed.
-		if m.heldN == len(m.held) {
-			m.broken = true
-		}
-		if !m.broken {
-			m.held[m.heldN] = rr
-			m.heldN++
-		}
-		return append(dst, b)
+	switch {
+	case !m.have || m.broken && rr <= 60.0/minRateBPM:
+		rr = 0
+	case rr > 60.0/minRateBPM && m.broken:
+		m.slow = 0
+	case rr > 60.0/minRateBPM:
+		m.slow++
+	default:
+		m.slow = 0
 	}
-	if m.have {
-		switch {
-		case rr > 60.0/minRateBPM:
-			m.meter.reset()
-			if m.broken {
-				m.slow = 0
-			} else {
-				m.slow++
-			}
-		case !m.broken && rr > 0:
-			m.slow = 0
-			for _, x := range m.held[:m.heldN] {
-				m.meter.add(x)
-			}
-			m.meter.add(rr)
-		}
+	m.gate.beat(b, rr)
+	m.last, m.have, m.broken = b, true, false
+	switch {
+	case m.gate.seen.beats >= hideBeats && m.gate.probability() < hideOdds:
+		m.tell(b, "held back: the waves around are too unlike a heart's")
+		return dst
+	case m.gate.probability() < m.gate.p.show && math.Abs(b.Amplitude) < hideShare*m.seen.median():
+		m.tell(b, "held back: far smaller than the beats before")
+		return dst
 	}
-	m.tiny = 0
-	m.last, m.have, m.broken, m.heldN = b, true, false, 0
+	m.seen.add(math.Abs(b.Amplitude))
 	return append(dst, b)
 }
 
-// recentQuality is the mean of the last eight beats', 0 without beats.
-func (m *Monitor) recentQuality() float64 { return m.meanQuality(8) }
-
-// meanQuality is that of the last few beats, at most rateKept.
-func (m *Monitor) meanQuality(last int64) float64 {
-	n := min(m.beats, last)
-	if n == 0 {
-		return 0
-	}
-	q := 0.0
-	for i := m.beats - n; i < m.beats; i++ {
-		q += m.quality[i%rateKept]
-	}
-	return q / float64(n)
+// tooSmall tells that the usual QRS is smaller than what may be answered.
+func (m *Monitor) tooSmall() bool {
+	return m.pulse == nil && m.config.Volts && m.heights.len() >= 3 && m.heights.median() <= leastECGVolts
 }
 
 // update makes the reading anew, at the end of a hop.
 func (m *Monitor) update() {
-	q := m.recentQuality()
-	r := Reading{Quality: q}
 	m.figure = math.NaN()
-	two := m.window(m.hopN, 8)
+	m.reading = Reading{Quality: m.gate.probability()}
+	r := &m.reading
 	since := math.Inf(1)
 	if m.have {
 		since = float64(m.n-m.last.Sample) / m.rateHz
 	}
-	latency := float64(m.latency) / m.rateHz
-	limit := min(max(2, 1.8*m.meter.longest()), 3.2) + latency
-	rate, intervals := m.meter.bpm()
-	enough := claimQuality
-	if m.pulse != nil {
-		enough = claimPulseQuality
-	}
-	switch c := m.clipped(two); {
+	meter := &m.gate.meter
+	limit := min(max(2, 1.8*meter.longest()), 3.2) + float64(m.latency)/m.rateHz
+	rate, intervals := meter.bpm()
+	known := intervals >= 3 || meter.stepped && intervals > 0
+	switch c := m.clipped(m.window(m.hopN, 8)); {
 	case m.flat(m.window(m.hopN, 4)):
-		r.State, r.Quality = StateNoSignal, 0
-		r.Reason = "the input does not move: is the sensor on and connected?"
+		r.State, r.Quality, r.Reason = StateNoSignal, 0, "the input does not move: is the sensor on and connected?"
+		if h := m.window(m.hopN, 4); h.high-h.low > 0.5*m.count() {
+			r.State, r.Reason = StateSensorOff, "the input moves by no more than two counts of the converter: is the sensor on and in its place?"
+		}
 	case c > clippedShare/2:
 		r.State, r.Quality = StateClipping, 0
 		r.Reason, m.figure = "%.0f %% of the last two seconds are cut off at the end of the range: less gain, less light, or wait until it settles", 100*c
 	case m.slow >= 2 && since < 10:
 		r.State = StateOutOfRange
 		r.Reason, m.figure = "below %.0f bpm", minRateBPM
+	case m.tooSmall():
+		r.State, r.Quality = StateTooSmall, 0
+		r.Reason = "the beats are smaller than 0.15 mV: better contact of the electrodes, another place for them, and say the gain of the board"
 	case since > limit:
 		r.State, r.Quality = StateSearching, 0
 		if m.have {
@@ -544,45 +517,74 @@ func (m *Monitor) update() {
 		} else {
 			r.Reason = "no beat found yet"
 		}
-	case intervals < 3 && !m.meter.stepped:
-		r.State, r.Reason = StateSearching, "waiting for a few beats in a row"
-		if m.beats >= 3 && q < enough {
-			r.State = StateTooNoisy
-			r.Reason, m.figure = m.noise()
-		}
-	case q < enough:
-		r.State = StateTooNoisy
-		r.Reason, m.figure = m.noise()
-	case m.pulse != nil && q-2*m.meter.unsteady() < claimSteady:
-		r.State = StateTooNoisy
-		r.Reason = "the waves and the times between them are too uneven for a rate: hold still"
-	case m.pulse != nil && m.meter.lopsided() > claimLopsided && m.meanQuality(rateKept) < surelyAlike:
-		r.State = StateTooNoisy
-		r.Reason = "some beats are missing or too many: hold still, or the heart beats too unevenly for a rate from the finger"
+	case !known:
+		r.State, r.Quality, r.Reason = StateSearching, 0, "waiting for a few beats in a row"
 	case rate > maxRateBPM:
 		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", maxRateBPM
 	case rate < minRateBPM:
 		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm", minRateBPM
+	case r.Quality < m.gate.p.show || m.gate.halved() || m.gate.seen.doubled || m.gate.swings() || m.gate.rests():
+		r.State, r.Reason, m.figure = m.doubt()
+		r.Quality = min(r.Quality, m.gate.p.show)
 	default:
 		r.State, r.RateBPM = StateReading, rate
 		switch {
-		case m.pulse != nil && m.meter.unsteady() > tellUnsteady:
+		case meter.unsteady() > tellUnsteady && m.pulse != nil:
 			r.Reason = reasonUneven
-		case q > 0.8:
-			r.Reason = "the beats look alike"
+		case meter.unsteady() > tellUnsteady:
+			r.Reason = "the beats are clear and come unevenly"
 		default:
-			r.Reason = "the beats look fairly alike"
+			r.Reason = "the beats look alike and come evenly"
 		}
 	}
-	m.reading = r
+}
+
+const (
+	// From this unsteadiness the reason tells of it.
+	tellUnsteady = 0.1
+	// A rate is withheld for the uneven rhythm alone where the beats are at least so alike
+	// and what lies between them is no more than this share of theirs.
+	unevenAlike   = 0.85
+	unevenBetween = 0.4
+	// And for a moving electrode where the signal ranges over more than so many beats'
+	// height, slowly: the mean slope between beats is no more than this share of it.
+	movingRange = 1.5
+	movingSlow  = 0.16
+)
+
+// doubt says why the beats cannot be trusted.
+func (m *Monitor) doubt() (State, string, float64) {
+	s := &m.gate.seen
+	if hz := m.hum(); hz > 0 && !m.gate.halved() && !s.doubled {
+		return StateTooNoisy, "%.0f Hz hum hides the beat", hz
+	}
+	nan := math.NaN()
+	switch {
+	case s.doubled:
+		return StateTooNoisy, "two waves in every heartbeat look like beats: move the electrodes or the sensor a little", nan
+	case m.heights.median() <= leastCounts*m.count():
+		return StateTooSmall, "the beats are no more than three counts of the converter high: more gain, or more light", nan
+	case m.gate.halved():
+		return StateTooNoisy, "every other beat may be missing: hold still, or move the sensor a little", nan
+	case m.gate.rests():
+		return StateTooNoisy, "the input stands still between the waves, a pulse does not: a loose wire, or light switched?", nan
+	case m.gate.swings():
+		return StateTooNoisy, "the waves fall as they rise, a pulse does not: a lamp that flickers, or a movement?", nan
+	case s.alike >= unevenAlike && s.odds[evidenceBetween] <= unevenBetween && s.uneven > tellUnsteady:
+		return StateUneven, "the beats come too unevenly for a rate: some may be missing or too many", nan
+	case m.pulse == nil && s.wander > movingRange && s.slow < movingSlow:
+		return StateMoving, "slow waves as large as the beats: hold still, press the electrodes on, fix the cables", nan
+	}
+	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still", nan
 }
 
 // reasonUneven is told beside a rate of a pulse whose beats come unevenly, as those of a
 // heart whose early beats move no blood to the finger.
 const reasonUneven = "the beats come unevenly: of those that move little blood some may be missing"
 
-// noise says what is wrong with a signal whose beats do not look alike.
-func (m *Monitor) noise() (reason string, figure float64) {
+// hum is the frequency of the mains where that makes up most of what the signal does,
+// 0 where it does not.
+func (m *Monitor) hum() float64 {
 	two := m.window(m.hopN, 8)
 	var amp [2]float64
 	for i := max(0, m.hopN-8); i < m.hopN; i++ {
@@ -596,7 +598,7 @@ func (m *Monitor) noise() (reason string, figure float64) {
 		hz, a = 60, amp[1]
 	}
 	if 2*a > 0.5*(two.high-two.low) {
-		return "%.0f Hz hum hides the beat", hz
+		return hz
 	}
-	return "the waves do not look like one heartbeat after another: hold still", math.NaN()
+	return 0
 }

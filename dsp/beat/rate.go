@@ -2,19 +2,24 @@ package beat
 
 import "math"
 
-// rateMeter makes a heart rate of R–R intervals.
+// rateMeter makes a heart rate of the intervals between beats.
 //
 // It averages the last twelve intervals, as is common for heart-rate meters, or
 // the last four while the newest three are longer than 1200 ms: beats over time, so
-// that an irregular rhythm comes out right and one beat missed or too many moves it
-// by a twelfth. When a steady rhythm has given way to another, the intervals before
-// are forgotten: the new rate shows as soon as three or four intervals (two long
+// that an irregular rhythm comes out right. In a regular rhythm an interval with a beat
+// missed in it, or two with one too many between them, are mended first: they never
+// enter the mean as they are. When a steady rhythm has given way to another, the intervals
+// before are forgotten: the new rate shows as soon as three or four intervals (two long
 // ones) agree on it.
 type rateMeter struct {
-	rr [rateKept]float64 // seconds, newest last
-	n  int
+	rr     [rateKept]float64 // seconds, newest last
+	hidden [rateKept]float64 // the greatest wave in each, as a share of its beats'
+	n      int
 	// The intervals kept began with a step, so that two of them are believed.
 	stepped bool
+	mended  [3 * rateKept]float64 // rr as the heart's
+	mendedN int
+	repairs int // in it
 }
 
 const (
@@ -30,19 +35,37 @@ const (
 	// Rates outside are said to be outside (EC13 asks for 30 to 200 at least).
 	minRateBPM = 20
 	maxRateBPM = 300
+
+	// Intervals within this share of the middle one, or of a multiple of it, are near it;
+	// where this share of them is, the rhythm is regular. A wave of this share of the
+	// beats' height may be a missed beat.
+	mendNear    = 0.12
+	mendRegular = 0.7
+	mendHidden  = 0.3
 )
 
-func (m *rateMeter) reset() { m.n, m.stepped = 0, false }
+func (m *rateMeter) reset() { m.n, m.mendedN, m.repairs, m.stepped = 0, 0, 0, false }
 
-// add takes the newest interval in seconds.
-func (m *rateMeter) add(rr float64) {
+// add takes the newest interval in seconds and the greatest wave in it as a share of its
+// beats'.
+func (m *rateMeter) add(rr, hidden float64) {
 	if m.n == rateKept {
 		copy(m.rr[:], m.rr[1:])
+		copy(m.hidden[:], m.hidden[1:])
 		m.n--
 	}
-	m.rr[m.n] = rr
+	m.rr[m.n], m.hidden[m.n] = rr, hidden
 	m.n++
 	m.follow()
+	m.mend()
+}
+
+// keep forgets all but the last k intervals.
+func (m *rateMeter) keep(k int) {
+	copy(m.hidden[:], m.hidden[m.n-k:m.n])
+	copy(m.rr[:], m.rr[m.n-k:m.n])
+	m.n = k
+	m.mend()
 }
 
 // spread gives mean and the greatest distance from it, relative to it.
@@ -72,9 +95,44 @@ func (m *rateMeter) follow() {
 			}
 		}
 		if oldWorst < rateSteady && worst < steady && math.Abs(math.Log(mean/oldMean)) > rateChange {
-			copy(m.rr[:], fresh)
-			m.n, m.stepped = k, true
+			m.keep(k)
+			m.stepped = true
 			return
+		}
+	}
+}
+
+// mend makes of the intervals those of the heart: in a regular rhythm one of twice or
+// three times the usual length, with a wave in it, has missed beats, and two that together
+// make a usual one have a beat too many between them.
+func (m *rateMeter) mend() {
+	m.mendedN, m.repairs = 0, 0
+	v, med := m.rr[:m.n], m.median()
+	near := 0
+	for _, x := range v {
+		if math.Abs(x-med) <= mendNear*med {
+			near++
+		}
+	}
+	regular := float64(near) >= mendRegular*float64(m.n)
+	put := func(x float64, times int) {
+		for range times {
+			m.mended[m.mendedN] = x
+			m.mendedN++
+		}
+	}
+	for i := 0; i < len(v); i++ {
+		k := math.Round(v[i] / med)
+		switch {
+		case regular && k >= 2 && k <= 3 && math.Abs(v[i]-k*med) <= mendNear*k*med && m.hidden[i] >= mendHidden:
+			put(v[i]/k, int(k))
+			m.repairs++
+		case regular && i+1 < len(v) && max(v[i], v[i+1]) < (1-mendNear)*med && math.Abs(v[i]+v[i+1]-med) <= mendNear*med:
+			put(v[i]+v[i+1], 1)
+			m.repairs++
+			i++
+		default:
+			put(v[i], 1)
 		}
 	}
 }
@@ -90,12 +148,12 @@ func (m *rateMeter) longest() float64 {
 
 // bpm is the rate and how many intervals are known.
 func (m *rateMeter) bpm() (rate float64, n int) {
-	v := m.rr[:m.n]
+	if m.n == 0 {
+		return 0, 0
+	}
+	v := m.mended[:m.mendedN]
 	if k := len(v); k > rateSlow && v[k-1] > rateLong && v[k-2] > rateLong && v[k-3] > rateLong {
 		v = v[k-rateSlow:]
-	}
-	if len(v) == 0 {
-		return 0, 0
 	}
 	mean, _ := spread(v)
 	return 60 / mean, m.n
@@ -105,27 +163,36 @@ func (m *rateMeter) bpm() (rate float64, n int) {
 // one before that, as a logarithm, in the mean: about 0 in a regular rhythm and in
 // bigeminy, 0.1 to 0.2 in fibrillation, more where beats are missed and made up.
 func (m *rateMeter) unsteady() float64 {
-	if m.n < 3 {
+	v := m.mended[:m.mendedN]
+	if len(v) < 3 {
 		return 0
 	}
 	sum := 0.0
-	for i := 2; i < m.n; i++ {
-		sum += min(math.Abs(math.Log(m.rr[i]/m.rr[i-1])), math.Abs(math.Log(m.rr[i]/m.rr[i-2])))
+	for i := 2; i < len(v); i++ {
+		sum += min(math.Abs(math.Log(v[i]/v[i-1])), math.Abs(math.Log(v[i]/v[i-2])))
 	}
-	return sum / float64(m.n-2)
+	return sum / float64(len(v)-2)
 }
 
-// lopsided is how far the mean of the intervals is from the middle one (of an even number,
-// so that short and long ones in turn are no matter), as a logarithm: 0.08 for each beat
-// in twelve that is missed or too many.
-func (m *rateMeter) lopsided() float64 {
-	v := m.rr // a copy
-	n := m.n
-	if n < 3 {
-		return 0
+// missed is the share of intervals that were mended or that are, as they stand, about
+// twice the middle one or more, or little more than half of it.
+func (m *rateMeter) missed() float64 {
+	med, n := m.median(), float64(m.repairs)
+	for _, x := range m.mended[:m.mendedN] {
+		if x > 1.7*med || x < 0.6*med {
+			n++
+		}
 	}
-	mean, _ := spread(v[n%2 : n])
-	return math.Abs(math.Log(mean / medianOf(v[n%2:n])))
+	return n / float64(max(1, m.n))
+}
+
+// sum of the intervals, seconds.
+func (m *rateMeter) sum() float64 {
+	s := 0.0
+	for _, x := range m.rr[:m.n] {
+		s += x
+	}
+	return s
 }
 
 // median of the intervals, 0 for none.

@@ -145,6 +145,10 @@ const HEADINGS = new Map([
   ["clipping", "no reading: clipping"],
   ["too noisy", "no reading: too noisy"],
   ["out of range", "no reading: out of range"],
+  ["sensor off", "no reading: sensor off"],
+  ["signal too small", "no reading: signal too small"],
+  ["electrode moving", "no reading: electrode moving"],
+  ["uneven rhythm", "no reading: uneven rhythm"],
   ["off", "not read for beats"],
 ]);
 

@@ -1,0 +1,523 @@
+package beat
+
+import "math"
+
+// gate asks of the last beats: can these be a heart's? It does not look for beats. It
+// keeps the input, free of hum, at a low rate, looks at every beat found again, and
+// gives the probability that a rate made of them is right. METHOD.md tells it in words.
+//
+// It knows of a detector nothing but where its beats are.
+type gate struct {
+	// Immutable after newGate.
+	p      gateParams
+	kind   Kind
+	ratio  int // input samples to a work sample
+	workHz float64
+	taps   []float64
+	lag    float64 // input samples from an event to its work sample
+	slope  int64   // work samples, as those below
+	energy int64
+	late   int64 // by which e is later than z
+	own    int64
+	near   int64
+	before int64
+	after  int64
+	memory int64
+
+	raw []float64 // ring of the input, less the first sample
+	z   []float64 // ring: free of hum
+	e   []float64 // ring: its slope
+	n   int64     // input samples taken
+	k   int64     // work samples made
+	due int
+
+	first    float64
+	waiting  [16]gateBeat
+	waitingN int
+	beats    [gateBeats]gateBeat // oldest first
+	beatsN   int
+	from     int // of them the first that is asked
+	shapes   [gateBeats][]float64
+	like     [gateBeats][gateBeats]float64 // correlation of any two
+	meter    rateMeter
+	seen     evidence // after the last beat
+}
+
+// gateParams are the gate's numbers for one kind of signal, times in seconds. How each
+// was chosen, and what is lost without it, stands in METHOD.md.
+type gateParams struct {
+	workHz float64 // the signal is looked at so often a second, up to twice as often
+	smooth float64 // a running mean besides those over one period of 50 and of 60 Hz
+	slope  float64 // the slope is taken over so long
+	energy float64 // and its size averaged over so long; 0: the upward slope as it is
+	drift  float64 // of a pulse, the slope over so long to either side is drift
+	near   float64 // a beat's height is the greatest slope so near to it
+	own    float64 // what is nearer than this to a beat belongs to it
+	before float64 // the shape that is compared begins so long before a beat
+	after  float64 // and ends so long after it
+	memory float64 // so much signal is asked for its period
+
+	between  float64 // a wave between beats counts as this share of them at most: it may be a second one of each
+	brothers int     // a beat has to look like so many others of the last gateBeats
+	periodic float64 // a correlation one period on that is as good as any greater one
+	// The logistic: log odds that the rate is right, by TestGateFit.
+	odds [evidences + 1]float64
+	// A rate is shown from this probability on.
+	show float64
+	// A few beats alone are believed from this one on.
+	sure float64
+	// A correlation half a period on from which every other beat may be missing,
+	// and the share of that one period on.
+	half, halfShare float64
+	// A pulse slower than round, bpm, is less than that the opposite of itself half a
+	// period on.
+	round, opposite float64
+	// A pulse that comes unevenly and is slower than round has a mean slope between beats of
+	// more than this share of its greatest: it never rests.
+	rest float64
+}
+
+func defaultGateParams(k Kind) gateParams {
+	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.85, sure: 0.95, half: 0.5, halfShare: 0.7,
+		odds: [...]float64{3.366, -5.793, -8.929, -0.995, 3.914, 1.774, 0.742, -0.295, -1.521, -2.125}}
+	if k == Pulse {
+		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
+		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.17
+		p.odds = [...]float64{2.256, -3.839, -5.653, -0.120, 0, -5.461, 2.282, 7.168, -8.323, -4.465}
+	}
+	return p
+}
+
+// Evidence that a rate is right, by index.
+const (
+	evidencePeriod  = iota // the signal's own period is that of the beats, 0 to 1
+	evidenceMissed         // share of intervals that are twice the usual, or less than 0.6 of it
+	evidenceUnevenP        // how unevenly the beats come, as far as the signal is periodic
+	evidenceUnevenQ        // and as far as it is not
+	evidenceCalmP          // how little the signal moves between beats, as far as it is periodic
+	evidenceCalmQ          // and as far as it is not
+	evidenceLevelQ         // how steady the level before the beats is, as far as it is not periodic
+	evidenceAlike          // how much the beats look like one another
+	evidenceBetween        // the greatest slope between beats against theirs
+	evidences
+)
+
+// evidence is what the last beats show.
+type evidence struct {
+	beats   int // 0: nothing is known
+	odds    [evidences]float64
+	half    float64 // correlation half a period on
+	period  float64 // and a period on
+	uneven  float64 // how unevenly the beats come, as a logarithm
+	calm    float64 // mean slope between the beats against theirs
+	slow    float64 // slope between the beats over the range of the signal: small where it wanders
+	wander  float64 // range of the signal over that of the beats
+	alike   float64 // correlation of the shapes
+	doubled bool    // a smaller wave follows, or comes before, every beat
+}
+
+const (
+	gateBeats = 24
+	gateLast  = 12 // of which so many are asked: those that the rate is made of
+)
+
+// gateBeat is a beat as the gate sees it.
+type gateBeat struct {
+	at      int64   // work sample
+	foot    int64   // of a pulse
+	rr      float64 // seconds since the one before, 0 unknown
+	height  float64 // greatest slope
+	between float64 // greatest slope between it and the beat before
+	calm    float64 // mean slope there
+	level   float64 // before it, from the shape's mean
+	swing   float64 // range of the shape
+}
+
+func newGate(kind Kind, rateHz float64, p gateParams) *gate {
+	g := &gate{p: p, kind: kind, ratio: max(1, int(rateHz/p.workHz))}
+	g.workHz = rateHz / float64(g.ratio)
+	// A mean over a whole period of 50 Hz, and of 60, takes out that hum and its harmonics.
+	g.taps = []float64{1}
+	for _, seconds := range []float64{1.0 / 50, 1.0 / 60, p.smooth} {
+		if seconds*rateHz > 1 {
+			g.taps = convolve(g.taps, boxOf(seconds*rateHz))
+		}
+	}
+	g.lag = float64(len(g.taps)-1) / 2
+	work := func(s float64) int64 { return int64(math.Round(s * g.workHz)) }
+	g.slope, g.energy = max(1, work(p.slope)), max(1, work(p.energy))
+	g.near, g.own, g.memory = work(p.near), work(p.own), work(p.memory)
+	g.before, g.after = work(p.before), work(p.after)
+	g.late = (g.slope + g.energy - 1) / 2
+	if kind == Pulse {
+		g.late = work(p.drift)
+	}
+	g.raw = make([]float64, pow2(float64(len(g.taps)+1)))
+	size := pow2(16 * g.workHz)
+	g.z, g.e = make([]float64, size), make([]float64, size)
+	for i := range g.shapes {
+		g.shapes[i] = make([]float64, g.before+g.after+1)
+	}
+	g.reset()
+	return g
+}
+
+// boxOf is a running mean over n samples, n not whole: the outermost ones count in part.
+func boxOf(n float64) []float64 {
+	m := int(math.Ceil((n - 1) / 2))
+	b := make([]float64, 2*m+1)
+	for i := range b {
+		b[i] = 1 / n
+	}
+	if m > 0 {
+		edge := (n - float64(2*m-1)) / 2
+		b[0], b[2*m] = edge/n, edge/n
+	}
+	return b
+}
+
+// reset forgets everything; samples count from 0 again.
+func (g *gate) reset() {
+	g.n, g.k, g.due = 0, 0, 0
+	g.waitingN, g.beatsN, g.from = 0, 0, 0
+	g.meter.reset()
+	g.seen = evidence{}
+}
+
+// add takes samples of the input.
+func (g *gate) add(src []float64) {
+	if g.n == 0 && len(src) > 0 {
+		g.first = src[0]
+		clear(g.raw)
+		clear(g.z)
+		clear(g.e)
+	}
+	mask := int64(len(g.raw) - 1)
+	for _, x := range src {
+		g.raw[g.n&mask] = x - g.first
+		g.n++
+		if g.due == 0 {
+			g.due = g.ratio
+			g.work()
+		}
+		g.due--
+	}
+}
+
+// work makes one work sample.
+func (g *gate) work() {
+	rm, zm := int64(len(g.raw)-1), int64(len(g.z)-1)
+	v := 0.0
+	for i, h := range g.taps {
+		v += h * g.raw[(g.n-1-int64(i))&rm]
+	}
+	g.z[g.k&zm] = v
+	d := 0.0
+	if g.kind == Pulse { // upward, less that of the second around, which is drift
+		at := g.k - g.late + g.slope/2
+		d = g.z[at&zm] - g.z[(at-g.slope)&zm]
+		d -= (v - g.z[(g.k-2*g.late)&zm]) * float64(g.slope) / float64(2*g.late)
+	} else { // either way, averaged
+		for i := range g.energy {
+			d += math.Abs(g.z[(g.k-i)&zm]-g.z[(g.k-i-g.slope)&zm]) / float64(g.energy)
+		}
+	}
+	g.e[g.k&zm] = d
+	g.k++
+}
+
+// settle measures the beats whose shape has been heard, and weighs the last ones.
+func (g *gate) settle() {
+	for g.waitingN > 0 && g.waiting[0].at+max(g.after, g.near+g.late)+2 < g.k {
+		b := g.waiting[0]
+		copy(g.waiting[:], g.waiting[1:g.waitingN])
+		g.waitingN--
+		g.measure(b)
+		g.look()
+		g.anew()
+	}
+}
+
+// anew forgets what was before when the last few beats alone, evenly spaced, are surely a
+// heart's and with those before them are not: an artefact is over.
+func (g *gate) anew() {
+	const few = 5
+	if g.probability() >= g.p.show || g.beatsN <= few || g.meter.n < few {
+		return
+	}
+	meter, beats, seen := g.meter, g.beatsN, g.seen
+	if _, worst := spread(meter.rr[meter.n-few+1 : meter.n]); worst > rateSteady {
+		return
+	}
+	g.meter.keep(few - 1)
+	g.from = g.beatsN - few
+	g.look()
+	if g.probability() < g.p.sure {
+		g.meter, g.beatsN, g.seen, g.from = meter, beats, seen, 0
+	}
+}
+
+// beat takes a beat found in the input and how many seconds it came after the one before,
+// 0 for unknown. It is looked at when its shape has been heard.
+func (g *gate) beat(b Beat, rr float64) {
+	if g.waitingN == len(g.waiting) {
+		copy(g.waiting[:], g.waiting[1:])
+		g.waitingN--
+	}
+	at := func(sample int64) int64 { return int64(math.Round((float64(sample) + g.lag) / float64(g.ratio))) }
+	g.waiting[g.waitingN] = gateBeat{at: at(b.Sample), foot: at(b.Foot), rr: rr}
+	g.waitingN++
+}
+
+// measure looks at a beat whose shape has been heard.
+func (g *gate) measure(b gateBeat) {
+	mask := int64(len(g.z) - 1)
+	from, to, sign := b.at-g.near, b.at+g.near, 1.0
+	if g.kind == Pulse { // the rise, which may go down
+		b.foot = min(b.foot, b.at-1)
+		from = b.foot - g.near
+		sign = math.Copysign(1, g.z[b.at&mask]-g.z[max(b.foot, 0)&mask])
+	}
+	for k := max(from, 0); k <= to; k++ {
+		if d := sign * g.e[(k+g.late)&mask]; d > b.height {
+			b.height = d
+			if g.kind == Pulse {
+				b.at = k
+			}
+		}
+	}
+	g.shift()
+	n := g.beatsN
+	if n > 0 {
+		last := g.beats[n-1].at
+		sum := 0.0
+		for k := max(last+g.own, g.k-int64(len(g.z))/2); k < b.at-g.own; k++ {
+			d := sign * g.e[(k+g.late)&mask]
+			b.between = max(b.between, d)
+			sum += math.Abs(d)
+		}
+		b.calm = sum / max(1, float64(b.at-last-2*g.own))
+	}
+	s := g.shapes[n]
+	lo, hi := math.Inf(1), math.Inf(-1)
+	quarter := g.before / 4
+	for i := range s {
+		k := max(0, b.at-g.before+int64(i))
+		s[i] = g.z[k&mask]
+		if g.kind == Pulse { // its drift is less of a slope
+			s[i] = sign * g.e[(k+g.late)&mask]
+		}
+		lo, hi = min(lo, s[i]), max(hi, s[i])
+		if i := int64(i); i >= g.before/2 && i < g.before/2+quarter {
+			b.level += s[i] / float64(quarter)
+		}
+	}
+	b.swing = hi - lo
+	level(s)
+	for i := range n {
+		g.like[i][n] = correlation(s, g.shapes[i])
+		g.like[n][i] = g.like[i][n]
+	}
+	g.beats[n] = b
+	g.beatsN++
+	switch {
+	case b.rr > 60.0/minRateBPM:
+		g.meter.reset()
+	case b.rr > 0 && n > 0:
+		g.meter.add(b.rr, b.between/min(b.height, g.beats[n-1].height))
+	}
+}
+
+// shift makes room for a beat.
+func (g *gate) shift() {
+	if g.beatsN < gateBeats {
+		return
+	}
+	copy(g.beats[:], g.beats[1:])
+	first := g.shapes[0]
+	copy(g.shapes[:], g.shapes[1:])
+	g.shapes[gateBeats-1] = first
+	for i := range gateBeats - 1 {
+		copy(g.like[i][:], g.like[i+1][1:])
+	}
+	g.beatsN--
+	g.from = max(0, g.from-1)
+}
+
+// repeats is the greatest correlation of the signal's slope with itself at lags near one,
+// in work samples, over so many of them. What is steeper than most counts as that.
+func (g *gate) repeats(lag, most float64, over int64) float64 {
+	const share = 0.08
+	mask := int64(len(g.e) - 1)
+	step := max(1, int64(g.workHz/60)) // the slope is smooth enough
+	best := -1.0
+	n := min(over, g.k)
+	for l := max(1, int64(math.Round(lag*(1-share)))); l <= int64(math.Round(lag*(1+share))); l++ {
+		if n-l < over/4 {
+			break
+		}
+		var c, sa, sb, aa, bb, ab float64
+		for i := int64(1); i <= n-l; i += step {
+			a, b := g.e[(g.k-i)&mask], g.e[(g.k-i-l)&mask]
+			a, b = max(-most, min(a, most)), max(-most, min(b, most))
+			c++
+			sa += a
+			sb += b
+			aa += a * a
+			bb += b * b
+			ab += a * b
+		}
+		if va, vb := aa-sa*sa/c, bb-sb*sb/c; va > 0 && vb > 0 {
+			best = max(best, (ab-sa*sb/c)/math.Sqrt(va*vb))
+		}
+	}
+	return best
+}
+
+// look weighs the last beats.
+func (g *gate) look() {
+	g.seen = evidence{}
+	s := &g.seen
+	from := max(g.from, g.beatsN-gateLast)
+	last := g.beats[from:g.beatsN]
+	n := float64(len(last))
+	rate, intervals := g.meter.bpm()
+	if n < 3 || intervals == 0 {
+		return
+	}
+	var heights, swings [gateLast]float64
+	for i, b := range last {
+		heights[i], swings[i] = b.height, b.swing
+		s.alike += g.brother(from+i) / n
+	}
+	height, swing := medianOf(heights[:len(last)]), medianOf(swings[:len(last)])
+	if !(height > 0 && swing > 0) {
+		return
+	}
+	calm, between, unlevel := 0.0, 0.0, 0.0
+	for i, b := range last {
+		between += min(g.p.between, b.between/height) / n
+		calm += min(2, b.calm/height) / n
+		if i > 0 {
+			unlevel += min(2, math.Abs(b.level-last[i-1].level)/swing) / n
+		}
+	}
+	s.beats = len(last)
+	lag := 60 / rate * g.workHz
+	over := min(g.memory, max(int64(2.5*lag), int64(g.meter.sum()*g.workHz)))
+	s.period = g.repeats(lag, 2*height, over)
+	s.half = g.repeats(lag/2, 2*height, over)
+	s.uneven = g.meter.unsteady()
+	lo, hi := g.span(4)
+	s.wander = (hi - lo) / swing
+	s.calm = calm
+	s.slow = calm / max(s.wander, 1e-9)
+	s.doubled = g.doubled(last)
+	p := unitClamp(s.period / g.p.periodic)
+	s.odds = [evidences]float64{
+		evidencePeriod:  p,
+		evidenceMissed:  g.meter.missed(),
+		evidenceUnevenP: p * s.uneven,
+		evidenceUnevenQ: (1 - p) * s.uneven,
+		evidenceCalmP:   p * -math.Log(0.03+calm),
+		evidenceCalmQ:   (1 - p) * -math.Log(0.03+calm),
+		evidenceLevelQ:  (1 - p) * -math.Log(0.03+unlevel),
+		evidenceAlike:   s.alike,
+		evidenceBetween: between,
+	}
+}
+
+// span is the range of the last seconds.
+func (g *gate) span(seconds float64) (lo, hi float64) {
+	mask := int64(len(g.z) - 1)
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for i := int64(1); i <= min(g.k, int64(seconds*g.workHz)); i++ {
+		v := g.z[(g.k-i)&mask]
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	return lo, hi
+}
+
+// brother is the correlation of a beat's shape with the so-manieth most like it, so that
+// beats of several kinds each find their own.
+func (g *gate) brother(i int) float64 {
+	var v [gateBeats]float64
+	n := 0
+	for j := range g.beatsN {
+		if j != i {
+			v[n] = g.like[i][j]
+			n++
+		}
+	}
+	k := min(g.p.brothers, n)
+	for a := range k { // the greatest k, in order
+		for b := a + 1; b < n; b++ {
+			if v[b] > v[a] {
+				v[a], v[b] = v[b], v[a]
+			}
+		}
+	}
+	return v[k-1]
+}
+
+// doubled tells that in every interval of a heart stand two beats, as when P or T waves
+// are counted: short and long intervals in turn, the two kinds of beat of different
+// height, the short interval shorter than early beats come.
+func (g *gate) doubled(last []gateBeat) bool {
+	if len(last) < 7 {
+		return false
+	}
+	last = last[len(last)-7:]
+	var rr, height [2]float64
+	for i, b := range last[1:] {
+		if b.rr == 0 {
+			return false
+		}
+		rr[i%2] += b.rr / 3
+		height[i%2] += math.Log(max(b.height, 1e-300)) / 3
+	}
+	s := 0 // the short ones
+	if rr[1] < rr[0] {
+		s = 1
+	}
+	for i, b := range last[1:] {
+		if math.Abs(b.rr-rr[i%2]) > 0.12*(rr[0]+rr[1]) {
+			return false
+		}
+	}
+	return rr[s] < 0.36 && rr[s] < 0.75*rr[1-s] && math.Abs(height[0]-height[1]) > 0.15
+}
+
+// probability that the rate is right, 0 to 1.
+func (g *gate) probability() float64 {
+	if g.seen.beats == 0 {
+		return 0
+	}
+	z := g.p.odds[evidences]
+	for i, x := range g.seen.odds {
+		z += g.p.odds[i] * x
+	}
+	return 1 / (1 + math.Exp(-z))
+}
+
+// swings tells that the signal swings to and fro, half a period on the very opposite of
+// itself, as a lamp's light that beats against the sample rate does. A fast pulse is as
+// round.
+func (g *gate) swings() bool {
+	rate, _ := g.meter.bpm()
+	return g.kind == Pulse && rate < g.p.round && g.seen.beats > 0 && g.seen.half < -g.p.opposite
+}
+
+// rests tells that a pulse that comes unevenly stands still between its waves, as no pulse
+// does.
+func (g *gate) rests() bool {
+	rate, _ := g.meter.bpm()
+	return g.kind == Pulse && rate < g.p.round && g.seen.beats > 0 && g.seen.uneven > tellUnsteady && g.seen.calm < g.p.rest
+}
+
+// halved tells that the signal repeats within an interval nearly as well as after it:
+// every other beat may be missing.
+func (g *gate) halved() bool {
+	return g.seen.half >= g.p.half && g.seen.half >= g.p.halfShare*g.seen.period
+}

@@ -1,0 +1,137 @@
+package beat
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"pulsewright/acquire/simulate"
+)
+
+// bench is an input with no heart in it, as a maker's bench has them.
+type bench struct {
+	name   string
+	rateHz float64
+	step   float64 // one count in the input's unit, 0 unknown
+	x      []float64
+}
+
+// benches are ten minutes each of what is no heart, invented here; size is a beat's.
+func benches(t testing.TB, kind Kind) (list []bench) {
+	t.Helper()
+	const seconds = 600
+	size := 1.0
+	if kind == ECG {
+		size = 1e-3
+	}
+	add := func(name string, rate, step float64, f func(r *rand.Rand, at float64) float64) {
+		r := rand.New(rand.NewPCG(uint64(len(list)), 77))
+		x := make([]float64, int(seconds*rate))
+		for i := range x {
+			x[i] = f(r, float64(i)/rate)
+			if step > 0 {
+				x[i] = step * math.Round(x[i]/step)
+			}
+		}
+		list = append(list, bench{name, rate, step, x})
+	}
+	sine := func(hz, at float64) float64 { return math.Sin(2 * math.Pi * hz * at) }
+	add("sensor off, the converter moves by one count", 250, 1, func(r *rand.Rand, _ float64) float64 { return 512 + float64(r.IntN(2)) })
+	add("sensor off, by two counts", 250, 1, func(r *rand.Rand, _ float64) float64 { return 512 + float64(r.IntN(3)) })
+	slow := 0.0
+	add("sensor off, slowly by two counts, step not known", 250, 0, func(r *rand.Rand, _ float64) float64 {
+		slow += 0.05*r.NormFloat64() - 0.02*slow
+		return 0.005 * math.Round(max(-1, min(1, 4*slow)))
+	})
+	add("converter's noise", 250, 0.001*size, func(r *rand.Rand, _ float64) float64 { return 0.02 * size * r.NormFloat64() })
+	walk := 0.0
+	add("random walk", 250, 0.001*size, func(r *rand.Rand, _ float64) float64 {
+		walk += 0.03*size*r.NormFloat64() - 0.002*walk
+		return walk
+	})
+	next, high := 0.0, false
+	add("loose wire, a square wave of uneven times", 250, 0.005*size, func(r *rand.Rand, at float64) float64 {
+		if at >= next {
+			high = !high
+			next = at + 0.15 + 1.2*r.Float64()
+		}
+		if high {
+			return 3*size + 0.003*size*r.NormFloat64()
+		}
+		return 0.003 * size * r.NormFloat64()
+	})
+	add("spikes of 1 ms at 1 kHz", 1000, 0.001*size, func(r *rand.Rand, _ float64) float64 {
+		v := 0.005 * size * r.NormFloat64()
+		if r.Float64() < 1.2/1000 {
+			v += 3 * size
+		}
+		return v
+	})
+	drift := 0.0
+	add("floating input: hum and drift", 250, 0.005*size, func(r *rand.Rand, at float64) float64 {
+		drift += 0.02*size*r.NormFloat64() - 0.002*drift
+		return 2*size*sine(50.03, at)*(1+0.2*sine(0.11, at)) + 0.4*size*sine(150.09, at) + drift
+	})
+	add("light that flickers at 100 Hz, sampled at 101.2", 101.2, 0.002*size, func(r *rand.Rand, at float64) float64 {
+		return size*sine(100, at) + 0.03*size*sine(200, at) + 0.01*size*r.NormFloat64()
+	})
+	// Taps: each a bump of its own shape that rings off.
+	var from, height, width, ring float64
+	next = 0.5
+	add("taps on the sensor", 250, 0.002*size, func(r *rand.Rand, at float64) float64 {
+		if at >= next {
+			from, height, width, ring = at, size*(0.4+2*r.Float64()), 0.04+0.25*r.Float64(), 2+8*r.Float64()
+			if r.IntN(2) == 0 {
+				height = -height
+			}
+			next = at + 0.3 + 1.1*r.Float64()
+		}
+		u := (at - from) / width
+		return height*u*math.Exp(1-u)*math.Cos(ring*(at-from)) + 0.01*size*r.NormFloat64()
+	})
+	if kind == ECG {
+		from, height, width = 0, 0, 1
+		next = 0.5
+		add("presses on an electrode", 250, 0.002*size, func(r *rand.Rand, at float64) float64 {
+			if at >= next {
+				from, height, width = at, size*(0.5+1.5*r.Float64()), 0.15+0.3*r.Float64()
+				next = at + 0.5 + r.Float64()
+			}
+			u := (at - from - width) / (0.4 * width)
+			return height*math.Exp(-u*u) + 0.01*size*r.NormFloat64()
+		})
+	}
+	c := simulate.Finger()
+	if kind == ECG {
+		c = simulate.Chest()
+	}
+	c.MotionPerMinute = 0
+	c.Off = []simulate.Stretch{{FromSeconds: 0, ToSeconds: seconds + 1}}
+	list = append(list, bench{"sensor off, as simulated", c.RateHz, 5.0 / 1024, fingerOf(t, c, seconds).x})
+	return list
+}
+
+// Where there is no heart no rate is shown for longer than 3 s in 10 minutes.
+func TestNoRateFromABench(t *testing.T) {
+	for _, kind := range []Kind{ECG, Pulse} {
+		for _, b := range benches(t, kind) {
+			w := watch(t, MonitorConfig{Kind: kind, RateHz: b.rateHz, Low: math.NaN(), High: math.NaN(), Step: b.step})
+			shown, states := 0, map[State]int{}
+			w.hear(b.x, func(_ float64, r Reading) {
+				states[r.State]++
+				if r.State == StateReading {
+					shown++
+				}
+			})
+			t.Logf("%s, %s: a rate in %.1f s of 600, %d beats; %v", kind, b.name, float64(shown)/10, len(w.beats), states)
+			most := 3.0
+			if kind == ECG && (strings.HasPrefix(b.name, "spikes") || strings.HasPrefix(b.name, "presses")) {
+				most = 30 // the detector still finds beats of one shape in these
+			}
+			if s := float64(shown) / 10; s > most {
+				t.Errorf("%s, %s: a rate in %.1f s of 600, want %g at most", kind, b.name, s, most)
+			}
+		}
+	}
+}
