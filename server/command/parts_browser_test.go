@@ -44,9 +44,7 @@ func TestPartsOfLampClipA(t *testing.T) {
 	if s := text("parts-changes"); !strings.Contains(s, "P1 at 45") || !strings.Contains(s, "95") {
 		t.Errorf("what changed: %q", s)
 	}
-	if s := text("parts-turn-words"); !strings.Contains(s, "P1: hum") {
-		t.Errorf("the trimmer in words: %q", s)
-	}
+	soon(t, ctx, "the trimmer in words", `/95 % of P1: hum/.test(document.querySelector('[data-testid=parts-turn-words]').textContent)`, 20*time.Second)
 	picture(t, ctx, "turned")
 	look[bool](t, ctx, `(document.querySelector('[data-testid=parts-ghost-words]').scrollIntoView({block: "end"}), true)`)
 	picture(t, ctx, "ghost")
@@ -54,6 +52,10 @@ func TestPartsOfLampClipA(t *testing.T) {
 	picture(t, ctx, "compared")
 	choose("onboard-part-0-load", "27k")
 	soon(t, ctx, "the changed load", `/R3 10 kΩ → 27 kΩ/.test(document.querySelector('[data-testid=parts-changes]').textContent.replaceAll("\u00a0", " "))`, 10*time.Second)
+	choose("onboard-part-0-load", "14.3k")
+	soon(t, ctx, "the nearest values", `/E12 15 kΩ.*E24 15 kΩ.*E96 14\.3 kΩ/.test(document.querySelector('[data-testid=onboard-stage-0] .near').textContent.replaceAll("\u00a0", " "))`, 10*time.Second)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=onboard-stage-0] .near button').click(), true)`)
+	soon(t, ctx, "the value of E12", `/R3 10 kΩ → 15 kΩ/.test(document.querySelector('[data-testid=parts-changes]').textContent.replaceAll("\u00a0", " "))`, 10*time.Second)
 	choose("onboard-part-0-load", "27 cows")
 	if got := look[string](t, ctx, `document.querySelector('[data-testid=onboard-part-0-load]').getAttribute("aria-invalid")`); got != "true" {
 		t.Errorf("27 cows: aria-invalid %q", got)

@@ -15,7 +15,7 @@ const CURVE_LOW_DB = -42;
 const CURVE_HIGH_DB = 4;
 const E24 = 1; // among a part's preferred values
 
-/** @typedef {{root: HTMLElement, title: HTMLElement, response: Plot, beat: Plot, words: HTMLElement, rest: HTMLElement, inputs: {role: Role, input: HTMLInputElement, slider: HTMLInputElement|null, ref: HTMLElement, place: HTMLElement|null}[]}} StageBlock */
+/** @typedef {{root: HTMLElement, title: HTMLElement, response: Plot, beat: Plot, words: HTMLElement, rest: HTMLElement, inputs: {role: Role, input: HTMLInputElement, slider: HTMLInputElement|null, ref: HTMLElement, place: HTMLElement|null, near: HTMLElement}[]}} StageBlock */
 
 export class BoardStrip {
   /**
@@ -134,7 +134,7 @@ export class BoardStrip {
     const root = h("section", { class: "block block-stage", "aria-label": `Stage ${i + 1}: ${title.textContent}`, "data-testid": `onboard-stage-${i}` },
       h("div", { class: "block-head" }, title, remove),
       h("div", { class: "pair-curves" }, response, beat), words,
-      h("div", { class: "board-parts" }, inputs.map((p) => h("div", { class: "board-part" }, h("label", { for: p.input.id }, p.ref, " ", roleTitle(p.role.role)), p.input, p.slider, p.place))), more, rest);
+      h("div", { class: "board-parts" }, inputs.map((p) => h("div", { class: "board-part" }, h("label", { for: p.input.id }, p.ref, " ", roleTitle(p.role.role)), p.input, p.near, p.slider, p.place))), more, rest);
     return {
       root, title, words, rest, inputs: inputs,
       response: new Plot(response, { palette: this.palette, label: `Response of stage ${i + 1}, predicted`, bare: true }),
@@ -177,7 +177,8 @@ export class BoardStrip {
       slider.addEventListener("input", () => this.model.edit(stage, role.role, { at: Number(s.value) / 100 }));
       place = h("span", { class: "small place" });
     }
-    return { role, input, slider, place, ref: h("b", {}, "") };
+    const near = h("span", { class: "near", role: "group", "aria-label": `Nearest values for ${roleTitle(role.role)}`, hidden: true });
+    return { role, input, slider, place, near, ref: h("b", {}, "") };
   }
 
   /**
@@ -205,6 +206,7 @@ export class BoardStrip {
       const wrong = p.input.getAttribute("aria-invalid") === "true"; // stays to be corrected
       if (document.activeElement !== p.input && !wrong && p.input.value !== text) p.input.value = text;
       if (known?.near?.length) p.input.title = `Nearest in E12 ${valueText(known.near[0].nearest, p.role.unit)}, E24 ${valueText(known.near[1].nearest, p.role.unit)}, E96 ${valueText(known.near[2].nearest, p.role.unit)}; arrow keys go to the next of E24`;
+      this.#showNear(p, i, part.value, known);
       if (p.slider && p.place) {
         const at = Math.round(100 * (part.at ?? 0.5));
         if (document.activeElement !== p.slider) p.slider.value = String(at);
@@ -217,7 +219,8 @@ export class BoardStrip {
     if (!computed || !f) return;
     this.#response(block.response, computed.figures.freqHz, f.curve.gainDb, f.corners.peakDb);
     setText(block.words, `${gainText(f.corners.peakDb)}, ${cornersText(f.corners)}`);
-    setText(block.rest, `rests at ${quantity(f.room.restVolts, "V")}` + (i === computed.figures.span.clipsFirst ? "; clips first" : ""));
+    const hum = f.humVoltsPerNanoamp > 1e-5 ? `; 1 nA of hum into its wire makes ${quantity(f.humVoltsPerNanoamp, "V")} at the output` : "";
+    setText(block.rest, `rests at ${quantity(f.room.restVolts, "V")}` + (i === computed.figures.span.clipsFirst ? "; clips first" : "") + hum);
     const beat = look?.stages?.[i] ?? [];
     if (beat.length > 1) {
       const low = Math.min(...beat);
@@ -228,6 +231,23 @@ export class BoardStrip {
     } else {
       block.beat.set({ low: 0, high: 1 }, { low: 0, high: 1 }, []);
     }
+  }
+
+  /**
+   * Buttons for the nearest values that can be bought, where the value is none of them.
+   * @param {StageBlock["inputs"][number]} p
+   * @param {number} stage
+   * @param {number} value
+   * @param {any} known
+   */
+  #showNear(p, stage, value, known) {
+    const close = (/** @type {number} */ v) => Math.abs(v / value - 1) < 1e-3;
+    const off = known?.near?.length === 3 && known.value === value && !close(known.near[E24].nearest);
+    const key = off ? String(value) : "";
+    if (p.near.dataset.key === key) return;
+    p.near.dataset.key = key;
+    p.near.hidden = !off;
+    fill(p.near, ...(off ? known.near.map((/** @type {any} */ n) => h("button", { type: "button", class: "quiet", onclick: () => this.model.edit(stage, p.role.role, { value: n.nearest }) }, `E${n.series} ${valueText(n.nearest, p.role.unit)}`)) : []));
   }
 
   /** @param {Palette} palette */

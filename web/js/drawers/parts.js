@@ -246,7 +246,7 @@ class PartsPanel {
     const rules = [{ x: now, label: significant(now, 2) + " %" }];
     const measured = this.model.comparison?.trimmers?.[turned.trimmer];
     if (measured !== undefined) rules.push({ x: 100 * measured, label: "measured" });
-    this.turn.set({ low: 0, high: 100, unit: "%", label: turned.trimmer }, { low: Math.min(...hum, ...signal) - 2, high: Math.max(...hum, ...signal, 0) + 2, unit: "dB" },
+    this.turn.set({ low: 0, high: 100, unit: "%", label: turned.trimmer }, { low: Math.min(...hum, ...signal) - 2, high: Math.max(...hum, ...signal, 0) + 7, unit: "dB" },
       [{ x, y: hum, colour: palette.traces[2], width: 2, dash: [7, 4], label: "hum" }, { x, y: signal, colour: palette.traces[3], width: 2, dash: [2, 3], label: "signal" }], rules);
     const at = (/** @type {string} */ key) => {
       const places = turned.places;
