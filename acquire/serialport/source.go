@@ -568,7 +568,7 @@ func (s *source) publish() {
 	if s.high > s.low && s.low >= 0 {
 		switch {
 		case s.high <= 1023 && s.high > 255:
-			hints = append(hints, "counts so far fit 0…1023, as of 10 bits: tell bits and reference to see volts")
+			hints = append(hints, "counts stay in 0…1023: probably a 10-bit converter; enter bits and reference to see volts")
 		case s.high <= 4095 && s.high > 1023:
 			hints = append(hints, "counts so far fit 0…4095, as of 12 bits: tell bits and reference to see volts")
 		}

@@ -237,7 +237,7 @@ func TestUnknownCalibration(t *testing.T) {
 	if _, err := s.Read(deadline(t)); err != nil {
 		t.Fatal(err)
 	}
-	if d := s.(acquire.HealthReporter).Health().Detail; !strings.Contains(d, "as of 10 bits") {
+	if d := s.(acquire.HealthReporter).Health().Detail; !strings.Contains(d, "10-bit converter") {
 		t.Errorf("detail %q has no hint", d)
 	}
 }

@@ -61,7 +61,7 @@ func drift(cfg Config, x []float64) Drift {
 func settling(cfg Config, x []float64, first int64) Settling {
 	p, rate, block := points(cfg, x)
 	second := int(rate)
-	none := Settling{Reason: "no touch or step was seen: touch the sensor's input once and let go"}
+	none := Settling{Reason: "with nobody connected, touch the sensor's input once and let go"}
 	if len(p) < 4*second {
 		none.Reason = "it needs four seconds of signal; wait"
 		return none

@@ -89,7 +89,7 @@ func (j *judge) stuck() {
 	case c.ConverterLowShare > 0.9:
 		where, remedy = "The signal is stuck at the converter's lower end.", "Check power and mid-rail; measure the board's output with a voltmeter."
 	case j.cfg.SupplyHigh-j.cfg.SupplyLow > 0 && l.MeanVolts > j.cfg.SupplyHigh-0.3*(j.cfg.SupplyHigh-j.cfg.SupplyLow):
-		where, remedy = fmt.Sprintf("The signal is stuck near the upper rail, at %s.", amount(j.cfg, l.MeanVolts)), "An amplifier stage is saturated: look for offset times gain, too much light, or an open electrode."
+		where, remedy = fmt.Sprintf("The signal is stuck near the upper rail, at %s.", amount(j.cfg, l.MeanVolts)), "An amplifier stage is saturated: check whether an offset is amplified too much, too much light, or an open electrode."
 	case j.cfg.SupplyHigh-j.cfg.SupplyLow > 0 && l.MeanVolts < j.cfg.SupplyLow+0.1*(j.cfg.SupplyHigh-j.cfg.SupplyLow):
 		where, remedy = fmt.Sprintf("The signal is stuck near the lower rail, at %s.", amount(j.cfg, l.MeanVolts)), "Check the mid-rail's two resistors and buffer, and the sensor's supply."
 	}
@@ -215,7 +215,7 @@ func (j *judge) settling() {
 		j.add("settling", grade(s.Seconds <= settleGood, s.Seconds <= settleFair), fmt.Sprintf("After a movement of %s the signal was back in %.2g s.", amount(j.cfg, s.StepVolts), s.Seconds),
 			"A smaller coupling capacitor or resistor settles sooner; keep its corner below 0.5 Hz for a pulse.")
 	} else {
-		j.add("settling", noAnswer, "Settling is not known: "+s.Reason+".", "")
+		j.add("settling", noAnswer, "Settling: not measured yet; "+s.Reason+".", "")
 	}
 }
 
@@ -227,6 +227,6 @@ func (j *judge) polarity() {
 	case o.Upright:
 		j.add("polarity", good, "The heartbeat stands upright.", "")
 	default:
-		j.add("polarity", fair, "The heartbeat is upside down.", "Swap the inputs or the electrodes, or switch on invert.")
+		j.add("polarity", fair, "The heartbeat is upside down.", "Turn the signal upside down under Set volts. Or, with nobody connected, swap the inputs or the electrodes.")
 	}
 }

@@ -114,7 +114,7 @@ func flags(name, arguments, what string, stderr io.Writer) *flag.FlagSet {
 	f := flag.NewFlagSet(name, flag.ContinueOnError)
 	f.SetOutput(stderr)
 	f.Usage = func() {
-		fmt.Fprintf(f.Output(), "usage: pulsewright %s [flags] %s\n\n%s\n\n", name, arguments, what)
+		fmt.Fprintf(f.Output(), "usage: %s\n\n%s\n\n", strings.TrimSpace("pulsewright "+name+" [flags] "+arguments), what)
 		f.PrintDefaults()
 	}
 	return f

@@ -81,7 +81,7 @@ func TestInventedIsMarked(t *testing.T) {
 	script(t, ctx, `press("recording-0")`)
 	soon(t, ctx, "the review", `shown("review-invented")`, 10*time.Second)
 	tagged("review", seen("review-invented"))
-	folder := strings.TrimPrefix(look[string](t, ctx, `at("recordings-folder").textContent`), "Kept in ")
+	folder := strings.TrimPrefix(look[string](t, ctx, `at("recordings-folder").textContent`), "Saved in ")
 	files, _ := filepath.Glob(filepath.Join(folder, "*board A INVENTED.edf"))
 	if len(files) != 1 {
 		all, _ := filepath.Glob(filepath.Join(folder, "*"))

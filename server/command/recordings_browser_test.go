@@ -95,7 +95,7 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 	fillIn("keep-minutes", "1")
 	click("keep")
 	soon(t, ctx, "the kept minute", `document.querySelectorAll('[data-recording]').length === 2`, 10*time.Second)
-	folder := look[string](t, ctx, `document.querySelector('[data-testid=recordings-folder]').textContent`)[len("Kept in "):]
+	folder := look[string](t, ctx, `document.querySelector('[data-testid=recordings-folder]').textContent`)[len("Saved in "):]
 	files, _ := filepath.Glob(filepath.Join(folder, "*board A INVENTED.edf"))
 	if len(files) != 1 {
 		t.Fatalf("files %v in %s", files, folder)

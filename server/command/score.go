@@ -22,7 +22,7 @@ import (
 func scoreBeats(_ context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("score", "REFERENCE DETECTED [REFERENCE DETECTED …]", "Compares lists of beats the way of ANSI/AAMI EC57: a detection within 150 ms of a reference beat is right, one to one.\n"+
 		"REFERENCE is a MIT annotation file (.atr and the like) or a CSV list with a column sample; DETECTED is what pulsewright beats printed, or a MIT annotation file.", stderr)
-	rate := f.Float64("rate", 0, "sample rate of the recordings in `Hz` (needed)")
+	rate := f.Float64("rate", 0, "sample rate of the recordings in `Hz` (required)")
 	learning := f.Float64("learning", 0, "leave out this many `seconds` at the start; EC57 says 300")
 	window := f.Float64("window", 0.150, "`seconds` a pair may be apart")
 	align := f.Bool("align", false, "take each record's median delay off first, as for pulses against R peaks")

@@ -29,7 +29,7 @@ func loadTLS(certificate, key string, log *slog.Logger) (*tls.Config, error) {
 	}
 	switch now := time.Now(); {
 	case now.After(pair.Leaf.NotAfter):
-		log.Warn("the TLS certificate is over: browsers will refuse it; get a new one", "file", certificate, "ended", pair.Leaf.NotAfter)
+		log.Warn("the TLS certificate has expired: browsers will refuse it; get a new one", "file", certificate, "ended", pair.Leaf.NotAfter)
 	case now.Before(pair.Leaf.NotBefore):
 		log.Warn("the TLS certificate is not valid yet: is this computer's clock right?", "file", certificate, "begins", pair.Leaf.NotBefore)
 	}

@@ -105,7 +105,7 @@ func TestTLSFilesAreUsedForSharing(t *testing.T) {
 	<-done
 
 	certificate, key = writeCertificate(t, "old", time.Now().Add(-time.Hour))
-	if _, err := loadTLS(certificate, key, slog.New(slog.NewTextHandler(&said, nil))); err != nil || !strings.Contains(said.String(), "certificate is over") {
+	if _, err := loadTLS(certificate, key, slog.New(slog.NewTextHandler(&said, nil))); err != nil || !strings.Contains(said.String(), "certificate has expired") {
 		t.Errorf("a certificate that has ended: %v, %q; want a warning", err, said.String())
 	}
 }

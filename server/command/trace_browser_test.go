@@ -55,7 +55,7 @@ func TestWhyDrawerSteps(t *testing.T) {
 	if got := look[string](t, ctx, `at("why-verdict").textContent`); !strings.HasPrefix(got, "Not taken: ") {
 		t.Errorf("six places before a beat none was refused; the last says %q", got)
 	}
-	if reached := look[string](t, ctx, `at("why-facts").textContent`); !strings.Contains(reached, "Had to reach") {
+	if reached := look[string](t, ctx, `at("why-facts").textContent`); !strings.Contains(reached, "Score needed") {
 		t.Errorf("the facts of a refused place name no threshold: %s", reached)
 	}
 	script(t, ctx, `fetch("/api/v1/beats?from=0&to=100000").then((r) => r.json()).then(async (b) => {

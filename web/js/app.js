@@ -148,7 +148,7 @@ const trace = new TracePanel(byId("trace"), {
   addNote: (text, index) => api.note(text, index).catch(failed),
   scalesChanged: (scales) => {
     prefs.set("scales " + address(), scales);
-    lookChanged("span", { ...look, scales });
+    lookChanged("range", { ...look, scales });
   },
   viewChanged: (what) => {
     prefs.set("view " + address(), what);
@@ -446,7 +446,7 @@ function showHistory() {
 function setProbe(probe) {
   const next = toggleProbe(probes, probe);
   if (!next) {
-    problem(`All ${MOST_PROBES} probes are set; lift one first.`);
+    problem(`All ${MOST_PROBES} probes are in use. Remove one first.`);
     return;
   }
   const before = probes;
@@ -457,7 +457,7 @@ function setProbe(probe) {
     showPath(store.state);
   };
   void put(next);
-  undo.record({ label: next.length > before.length ? "probe set" : "probe lifted", undo: () => put(before), redo: () => put(next) });
+  undo.record({ label: next.length > before.length ? "probe set" : "probe removed", undo: () => put(before), redo: () => put(next) });
   showHistory();
 }
 
@@ -703,11 +703,11 @@ function showSource(state) {
   const clock = server.clock;
   const e = byId("clock");
   const used = clock?.usedRateHz || server.sourceRateHz;
-  if (!(used > 0)) setText(e, "measuring the sampling rate …");
+  if (!(used > 0)) setText(e, "measuring the sample rate …");
   else if (clock?.measuredRateHz > 0 && !clock.exact) {
     const unsure = clock.uncertaintyHz > 0 ? ` ± ${significant(clock.uncertaintyHz, 1)}` : "";
     setText(e, `${rate(clock.measuredRateHz)}${unsure} measured${clock.claimedRateHz > 0 ? `, ${rate(clock.claimedRateHz)} claimed` : ""}`);
-  } else setText(e, `${rate(used)} sampling rate`);
+  } else setText(e, `${rate(used)} sample rate`);
   const warning = clock?.doubt ? sentence(clock.doubt) : clock?.warning ?? "";
   const w = byId("clock-warning");
   setText(w, warning);
@@ -719,7 +719,7 @@ function showSource(state) {
 function showBoard(state) {
   const health = state.server?.health;
   const last = state.text[state.text.length - 1];
-  setText(byId("board-text"), last ?? "nothing but numbers");
+  setText(byId("board-text"), last ?? "nothing but numbers so far");
   const bad = health?.unreadable ?? 0;
   setText(byId("board-unreadable"), bad > 0 ? `${bad.toLocaleString("en")} unreadable ${bad === 1 ? "line" : "lines"}` : "");
   byId("board-text").classList.toggle("silent", !last);
@@ -740,7 +740,7 @@ function showStatus(state) {
   const text = state.connection === "open" ? (state.server ? "connected" : "connected, waiting") : state.connection === "connecting" ? "connecting …" : "not connected";
   setText(byId("connection"), text);
   byId("connection").dataset.connection = state.connection;
-  setText(byId("dropped"), state.dropped > 0 ? `${state.dropped.toLocaleString("en")} frames dropped here` : "");
+  setText(byId("dropped"), state.dropped > 0 ? `${state.dropped.toLocaleString("en")} frames lost by this page` : "");
 }
 
 function considerCautions() {
@@ -770,7 +770,7 @@ window.setInterval(slowTick, SLOW_TICK_MS);
 
 const keys = new Keys([
   { title: "Paper", keys: [
-    { key: " ", shown: "space", what: "hold the paper still, or go on", run: () => trace.toggleFreeze() },
+    { key: " ", shown: "space", what: "freeze, or go on", run: () => trace.toggleFreeze() },
     { key: "ArrowLeft", shown: "← →", what: "scroll back and forth", run: () => trace.scrollBy(-trace.view.samplesAcross / 10) },
     { key: "ArrowRight", shown: "", what: "", run: () => trace.scrollBy(trace.view.samplesAcross / 10) },
     { key: "PageUp", shown: "PgUp PgDn", what: "a page back and forth", run: () => trace.scrollBy(-trace.view.samplesAcross) },
@@ -783,21 +783,21 @@ const keys = new Keys([
   { title: "Traces", keys: [
     { key: "ArrowUp", shown: "↑ ↓", what: "choose a trace", run: () => trace.selectNext(-1) },
     { key: "ArrowDown", shown: "", what: "", run: () => trace.selectNext(1) },
-    { key: "[", shown: "[ ]", what: "smaller or larger span", run: () => trace.stepSpan(-1) },
+    { key: "[", shown: "[ ]", what: "smaller or larger range", run: () => trace.stepSpan(-1) },
     { key: "]", shown: "", what: "", run: () => trace.stepSpan(1) },
     { key: ",", shown: ", .", what: "move it down or up", run: () => trace.shiftSelected(0.1) },
     { key: ".", shown: "", what: "", run: () => trace.shiftSelected(-0.1) },
-    { key: "a", shown: "a", what: "automatic spans", run: () => trace.autoAll() },
+    { key: "a", shown: "a", what: "automatic ranges", run: () => trace.autoAll() },
     { key: "o", shown: "o", what: "lay traces over each other", run: () => trace.setOverlaid(!trace.overlaid) },
     { key: "c", shown: "c", what: "two cursors; ↑ ↓ on a cursor jump from beat to beat", run: () => trace.toggleCursors() },
     { key: "n", shown: "n", what: "write a note", run: () => trace.noteButton.click() },
     { key: "z", shown: "z", what: "zoom: between the cursors, or by the next drag", run: () => trace.zoomKey() },
     { key: "Z", shown: "Shift Z", what: "zoom out", run: () => trace.zoomOut() },
     { key: "m", shown: "m", what: "true millimetres: 25 mm/s, 10 mm/mV", run: () => trace.setPaper({ on: !trace.paper.on }) },
-    { key: "e", shown: "e", what: "save what is seen", run: () => save.show() },
+    { key: "e", shown: "e", what: "save this view", run: () => save.show() },
   ] },
   { title: "Path", keys: [
-    ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: "set or lift a probe", run: () => setProbe({ channel: path.channel, point }) })),
+    ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: "set or remove a probe", run: () => setProbe({ channel: path.channel, point }) })),
     { key: "Tab", shown: "", what: "", run: () => {} },
     { key: "x", shown: "x", what: "next channel", run: () => path.choose(path.channel + 1) },
     { key: "d", shown: "d", what: "fold the path away, and back", run: () => path.fold(!path.folded) },
@@ -810,7 +810,7 @@ const keys = new Keys([
       if (owner()) picker.show();
     } },
     { key: "w", shown: "w", what: "show view for a room", run: () => show.show() },
-    { key: "t", shown: "t", what: "paper or slate", run: toggleTheme },
+    { key: "t", shown: "t", what: "light or dark ground", run: toggleTheme },
     { key: "h", shown: "h", what: "the first steps", run: () => guide.toggle() },
     ...DrawerHost.keys().map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
     { key: "Escape", shown: "Esc", what: "close the drawer", run: () => drawers?.close() },

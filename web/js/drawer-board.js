@@ -1,4 +1,4 @@
-// The Board drawer: what the board says, lines nobody could read, gaps and notes.
+// The Link drawer: what the board says, lines nobody could read, gaps and notes.
 
 import { registerDrawer } from "./drawers.js";
 import { fill, h, setText } from "./dom.js";
@@ -38,7 +38,7 @@ class BoardPanel {
       h("dt", {}, "Unreadable"), h("dd", {}, (health?.unreadable ?? 0).toLocaleString("en")),
       h("dt", {}, "Samples lost by the board"), h("dd", {}, (health?.lostSamples ?? 0).toLocaleString("en")),
       h("dt", {}, "Frames lost by this page"), h("dd", {}, state.dropped.toLocaleString("en")),
-      health?.detail ? h("dt", {}, "Line") : null, health?.detail ? h("dd", {}, health.detail) : null,
+      health?.detail ? h("dt", {}, "Connection") : null, health?.detail ? h("dd", {}, health.detail) : null,
       health?.lastUnreadable ? h("dt", {}, "Last unreadable") : null, health?.lastUnreadable ? h("dd", {}, h("code", {}, health.lastUnreadable)) : null);
     setText(this.text, state.text.slice(-MOST_ROWS).join("\n") || "Nothing but numbers so far.");
     const rate = server?.rateHz ?? 1;
@@ -54,4 +54,4 @@ class BoardPanel {
   }
 }
 
-registerDrawer({ id: "board", title: "Board", key: "b", create: (root, ctx) => new BoardPanel(root, ctx) });
+registerDrawer({ id: "board", title: "Link", key: "b", create: (root, ctx) => new BoardPanel(root, ctx) });

@@ -22,7 +22,7 @@ export class ScaleDialog {
     this.reference = number("reference", "Reference voltage", "V", "What the converter’s full scale stands for: often the 5 V or 3.3 V supply.");
     this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
     this.signed = check("signed", "counts are signed, about zero");
-    this.full = number("full", "Full scale", "V", "Volts at the highest count; the Sound drawer measures it.");
+    this.full = number("full", "Full scale", "V", "Volts at the highest count; the Sound input drawer measures it.");
     this.low = number("rail-low", "Lower rail", "V");
     this.high = number("rail-high", "Upper rail", "V", "Leave empty when unknown.");
     this.mid = number("mid-rail", "Mid-rail", "V", "The reference the signal rests on: 2.5 V on a single 5 V supply.");

@@ -17,10 +17,10 @@ const said = (a, b) => differences(a, b).join("\n");
 
 test("alike boards are called alike", () => {
   const text = said(stretch({}), stretch({}));
-  assert.match(text, /^Both are graded alike/);
+  assert.match(text, /^Every item has the same grade/);
   assert.match(text, /equally high: 1\.00.V in A, 1\.00.V in B/);
-  assert.match(text, /Hum against the pulse is alike/);
-  assert.match(text, /Noise against the pulse is alike/);
+  assert.match(text, /Hum compared with the pulse is about the same/);
+  assert.match(text, /Noise compared with the pulse is about the same/);
   assert.doesNotMatch(text, /Clipped|wanders/);
 });
 
@@ -36,7 +36,7 @@ test("heights are told as shares and times", () => {
 
 test("hum, noise, clipping and wander", () => {
   const text = said(stretch({ humDb: -20, hum: 0.035, noise: 0.001, wander: 0.1 }), stretch({ humDb: -42.5, hum: 0.0026, noise: 0.01, clipped: 0.03, wander: 0.4 }));
-  assert.match(text, /B has 22\.5 dB less hum against the pulse: −20\.0 dB in A, −42\.5 dB in B/);
+  assert.match(text, /B has 22\.5 dB less hum compared with the pulse: −20\.0 dB in A, −42\.5 dB in B/);
   assert.match(text, /B has 20\.0 dB more noise/); // 0.01 over 0.001 is 20 dB
   assert.match(text, /Clipped: none of A, 3\.0 % of B/);
   assert.match(text, /wanders 4\.0 times as far in B/);

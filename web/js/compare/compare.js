@@ -173,9 +173,9 @@ class CompareView {
       h("div", { class: "compare-sides" }, this.forms.map((f) => f.root)), this.error,
       h("div", { class: "compare-body" },
         h("section", { class: "compare-say" }, h("h3", {}, "In words"), this.words),
-        h("section", {}, h("div", { class: "row" }, h("h3", {}, "Typical beat"), h("span", { class: "spring" }), h("label", { class: "check" }, this.same, h("span", {}, "to the same height"))), this.boxes.beat, this.beatWords),
+        h("section", {}, h("div", { class: "row" }, h("h3", {}, "Typical beat"), h("span", { class: "spring" }), h("label", { class: "check" }, this.same, h("span", {}, "scale to the same height"))), this.boxes.beat, this.beatWords),
         h("section", {}, h("h3", {}, "Spectra"), this.boxes.spectrum, h("p", { class: "hint" }, "Density over frequency, both logarithmic.")),
-        h("section", {}, h("h3", {}, "Traces from a beat on"), this.boxes.trace, h("p", { class: "hint" }, "As recorded, each about its own middle, laid together at the first whole beat.")),
+        h("section", {}, h("h3", {}, "Traces aligned at a beat"), this.boxes.trace, h("p", { class: "hint" }, "As recorded, aligned at the first whole beat, each centred on its own middle.")),
         h("section", {}, h("h3", {}, "Figures"), this.table),
         h("section", {}, h("h3", {}, "Grades"), this.gradeTable)));
     document.body.append(this.dialog);

@@ -66,7 +66,6 @@ export function differences(a, b) {
   const better = list.filter((g) => RANK[g.b] > RANK[g.a]).map((g) => g.title.toLowerCase());
   const worse = list.filter((g) => RANK[g.b] < RANK[g.a]).map((g) => g.title.toLowerCase());
   if (better.length > 0 || worse.length > 0) said.push([better.length > 0 ? `B is graded better in ${joined(better)}` : "", worse.length > 0 ? `${better.length > 0 ? "and" : "B is graded"} worse in ${joined(worse)}` : ""].filter(Boolean).join(" ") + ".");
-  else said.push("Both are graded alike in all that could be judged.");
   if (a.kind !== b.kind) said.push(`A is ${KINDS[a.kind] ?? a.kind} and B ${KINDS[b.kind] ?? b.kind}: their shapes are not alike to begin with.`);
   const alike = a.unit === b.unit;
   const apart = farApart(a, b);
@@ -75,7 +74,7 @@ export function differences(a, b) {
     const ratio = rb.pulse.heightVolts / ra.pulse.heightVolts;
     const heights = `${quantity(ra.pulse.heightVolts, a.unit)} in A, ${quantity(rb.pulse.heightVolts, b.unit)} in B`;
     if (apart) said.push(`The two lie on scales far apart: ${heights}.`);
-    else if (ratio < ALIKE && ratio > 1 / ALIKE) said.push(`The heartbeat is equally high: ${heights}.`);
+    else if (ratio < ALIKE && ratio > 1 / ALIKE) said.push(`The heartbeats are about equally high: ${heights}.`);
     else if (ratio > 1) said.push(ratio < 1.95 ? `The heartbeat is ${times(ratio)} higher in B: ${heights}.` : `The heartbeat is ${times(ratio)} as high in B: ${heights}.`);
     else said.push(ratio > 1 / 1.95 ? `The heartbeat is ${fixed(100 * (1 - ratio), 0)} % lower in B: ${heights}.` : `The heartbeat is ${times(1 / ratio)} as high in A: ${heights}.`);
   } else if (ra.pulse.known !== rb.pulse.known) said.push(`The heartbeat’s height is known in ${ra.pulse.known ? "A" : "B"} only.`);
@@ -84,7 +83,7 @@ export function differences(a, b) {
   if (foundA && foundB && ra.hum.toPulseKnown && rb.hum.toPulseKnown) {
     const d = rb.hum.toPulseDb - ra.hum.toPulseDb;
     const both = `${decibels(ra.hum.toPulseDb)} in A, ${decibels(rb.hum.toPulseDb)} in B`;
-    said.push(Math.abs(d) < ALIKE_DB ? `Hum against the pulse is alike: ${both}.` : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} hum against the pulse: ${both}.`);
+    said.push(Math.abs(d) < ALIKE_DB ? `Hum compared with the pulse is about the same: ${both}.` : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} hum compared with the pulse: ${both}.`);
   } else if (foundA && foundB && alike) {
     const ratio = rb.hum.voltsRms / ra.hum.voltsRms;
     said.push(`Hum is ${quantity(ra.hum.voltsRms, a.unit)} rms in A and ${quantity(rb.hum.voltsRms, b.unit)} rms in B, ${decibels(20 * Math.log10(ratio))}.`);
@@ -94,7 +93,7 @@ export function differences(a, b) {
   }
   if (ra.noise.known && rb.noise.known && ra.pulse.known && rb.pulse.known) {
     const d = 20 * Math.log10(rb.noise.inHeartbeatBandVolts / rb.pulse.heightVolts / (ra.noise.inHeartbeatBandVolts / ra.pulse.heightVolts));
-    if (Number.isFinite(d)) said.push(Math.abs(d) < ALIKE_DB ? "Noise against the pulse is alike." : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} noise against the pulse.`);
+    if (Number.isFinite(d)) said.push(Math.abs(d) < ALIKE_DB ? "Noise compared with the pulse is about the same." : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} noise compared with the pulse.`);
   }
   const ca = clipped(ra);
   const cb = clipped(rb);
@@ -104,5 +103,11 @@ export function differences(a, b) {
     if (ratio > 1.5 || ratio < 1 / 1.5) said.push(`The level wanders ${times(Math.max(ratio, 1 / ratio))} ${Math.max(ratio, 1 / ratio) < 1.95 ? "more" : "as far"} in ${ratio > 1 ? "B" : "A"}.`);
   }
   if (a.medianBpm > 0 && b.medianBpm > 0) said.push(`Median rate: ${significant(a.medianBpm, 3)}\u00a0bpm in A, ${significant(b.medianBpm, 3)}\u00a0bpm in B.`);
+  if (better.length + worse.length === 0) {
+    // No headline where decibels apart follow.
+    const text = "Every item has the same grade in A and B.";
+    if (said.some((s) => /dB (less|more) /.test(s))) said.push(text);
+    else said.unshift(text);
+  }
   return said;
 }

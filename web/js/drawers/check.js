@@ -298,7 +298,7 @@ class Memory {
       this.#remember();
     });
     this.choice = select("remembered", [], () => this.#compare(), { "aria-label": "Compare with" });
-    this.forget = button("forget", "Forget it", () => this.#forget(), { class: "quiet" });
+    this.forget = button("forget", "Delete", () => this.#forget(), { class: "quiet" });
     this.with = h("div", { class: "row" }, h("label", { for: "remembered" }, "Compare with"), this.choice, this.forget);
     this.rows = h("tbody", {});
     this.beforeHead = h("th", { scope: "col" }, "before");

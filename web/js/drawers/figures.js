@@ -96,7 +96,7 @@ export function figures(id, r) {
       return [
         ["Density", known(n, () => `${quantity(n.voltsPerRootHz, root)} about ${significant(n.centreHz, 2)} Hz`)],
         ["Converter’s own limit", n.converterKnown ? quantity(n.limitVoltsPerRootHz, root) : "not known: " + typeset(n.converterReason)],
-        ["In all", known(n, () => (n.converterKnown ? `${significant(n.rmsInSteps, 2)} converter steps rms` : "–"))],
+        ["Total", known(n, () => (n.converterKnown ? `${significant(n.rmsInSteps, 2)} converter steps rms` : "–"))],
         ["In the heartbeat’s band", known(n, () => q(n.inHeartbeatBandVolts) + " rms")],
       ];
     }

@@ -45,7 +45,7 @@ export class FirmwarePanel {
     this.code = h("pre", { class: "firmware-code", tabindex: "0", "aria-label": "The path as C", "data-testid": "firmware-code" });
     this.all = h("div", {}, this.facts, h("p", { class: "row" }, this.save), this.code);
     root.append(
-      h("p", { class: "hint" }, "The same path in whole numbers, to run on the board: what it gives is compared with this page’s filter, and the C with it bit for bit, in the program’s tests."),
+      h("p", { class: "hint" }, "The same filters in integer C for your board. The program’s tests check the C bit for bit."),
       h("div", { class: "picks" },
         h("label", { class: "pick" }, h("span", {}, "Arithmetic"), form),
         h("label", { class: "pick" }, h("span", {}, "Converter"), bits)),

@@ -71,7 +71,7 @@ export class IntervalsSheet {
     this.#measures(what.report.measures);
     const caveats = [];
     if (what.kind === "pulse") caveats.push("From a finger it is pulse rate variability, counted from foot to foot: the pulse’s way to the finger adds a little of its own.");
-    caveats.push("For learning, not for judging health. Compare stretches of one length, at rest, with yourself; never with figures of 24 hours.");
+    caveats.push("For learning, not for judging health. Compare only stretches of equal length, at rest, from the same person; never with 24-hour values.");
     const text = caveats.join("\n");
     if (this.caveats.dataset.text === text) return;
     this.caveats.dataset.text = text;

@@ -136,7 +136,7 @@ class IntervalsPanel {
   #hold(i) {
     const rings = this.ctx.rings();
     if (!rings) return;
-    if (i.sample < rings.start) this.ctx.announce("That beat is older than the paper reaches back.");
+    if (i.sample < rings.start) this.ctx.announce("That beat is older than the remembered signal.");
     else this.ctx.trace.holdAt(i.sample);
   }
 

@@ -4,7 +4,7 @@ import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
-import { bytes, clockTime, rate, significant } from "../format.js";
+import { bytes, clockTime, rate, significant, wholeSeconds } from "../format.js";
 import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
 import { openReview } from "../review/review.js";
 import { INVENTED } from "../words.js";
@@ -141,12 +141,12 @@ class RecordingsPanel {
   // --- recording ------------------------------------------------------------
 
   #recordForm() {
-    this.name = h("input", { type: "text", id: "record-name", "data-testid": "record-name", maxlength: "80", placeholder: "Name, as in lamp clip B", "aria-label": "Name of the recording" });
+    this.name = h("input", { type: "text", id: "record-name", "data-testid": "record-name", maxlength: "80", placeholder: "Name, e.g. lamp clip B", "aria-label": "Name of the recording" });
     this.from = select("record-from", beginnings([], 0, 0), () => {}, { "aria-label": "Begin" });
     this.from.addEventListener("focus", () => this.#fillFrom());
     this.from.addEventListener("pointerdown", () => this.#fillFrom());
     this.length = select("record-for", [["0", "until stopped"], ["0.5", "30 s"], ["1", "1 min"], ["5", "5 min"], ["10", "10 min"], ["30", "30 min"], ["60", "1 h"], ["480", "8 h"], ["1440", "24 h"]], () => {}, { "aria-label": "How long" });
-    this.note = h("input", { type: "text", id: "record-note", "data-testid": "record-note", maxlength: "400", placeholder: "First note, if any", "aria-label": "First note" });
+    this.note = h("input", { type: "text", id: "record-note", "data-testid": "record-note", maxlength: "400", placeholder: "First note (optional)", "aria-label": "First note" });
     this.start = button("record-start", "Record", () => this.#start(), { class: "accent" });
     this.keepMinutes = select("keep-minutes", [1, 2, 3, 5, KEPT_MINUTES].map((m) => [String(m), `${m} min`]), () => {}, { "aria-label": "How much of the past" });
     this.keepMinutes.value = "5";
@@ -173,7 +173,7 @@ class RecordingsPanel {
       });
     });
     this.active = h("div", { class: "record-form", hidden: true }, h("div", { class: "row" }, this.state, h("span", { class: "spring" }), h("span", { class: "owner-only" }, this.stop)), h("div", { class: "owner-only" }, noteForm));
-    const past = h("div", { class: "row record-past owner-only" }, h("span", { class: "hint" }, "Or keep the last"), this.keepMinutes, this.keep);
+    const past = h("div", { class: "row record-past owner-only" }, h("span", { class: "hint" }, "Or save the last"), this.keepMinutes, this.keep);
     return h("section", { class: "record-part", "aria-label": "Record" }, this.idle, this.active, past);
   }
 
@@ -213,7 +213,7 @@ class RecordingsPanel {
     return this.#do(async () => {
       const done = await library.stop();
       this.#run(null);
-      this.#say(`Recorded ${clockTime(Math.floor(done.seconds))}.`);
+      this.#say(`Recorded ${wholeSeconds(done.seconds)}.`);
       this.start?.focus();
       void this.refresh();
     });
@@ -273,7 +273,7 @@ class RecordingsPanel {
     this.trashPart = h("details", { class: "fold", hidden: true }, this.trashTitle, this.trashItems);
     return h("section", { class: "recordings-part", "aria-label": "Recordings" },
       h("div", { class: "row" }, h("h3", {}, "Recorded"), h("span", { class: "spring" }), this.compare,
-        h("span", { class: "owner-only" }, button("upload", "Bring a file", () => this.file?.click(), { title: "EDF, BDF, CSV or WAV; dropping it here does as well" }), this.file)),
+        h("span", { class: "owner-only" }, button("upload", "Import a file …", () => this.file?.click(), { title: "EDF, BDF, CSV or WAV; dropping it here does as well" }), this.file)),
       this.progress, this.find, this.items, this.trashPart, this.where);
   }
 
@@ -340,7 +340,7 @@ class RecordingsPanel {
     const trashKey = JSON.stringify(trash);
     if (trashKey !== this.trashKey) this.#showTrash(trash); // else what is asked there stays
     this.trashKey = trashKey;
-    if (this.where) setText(this.where, `Kept in ${answer.folder}`);
+    if (this.where) setText(this.where, `Saved in ${answer.folder}`);
     this.#show();
   }
 
@@ -350,7 +350,7 @@ class RecordingsPanel {
     this.trashPart.hidden = list.length === 0;
     setText(this.trashTitle, `Trash, ${list.length === 1 ? "one recording" : `${list.length} recordings`}, ${bytes(list.reduce((sum, t) => sum + t.bytes, 0))}`);
     fill(this.trashItems, ...list.map((t, i) => h("li", { class: "recording row" }, h("span", { class: "trash-name" }, t.name || t.id), h("span", { class: "spring" }),
-      h("span", { class: "hint" }, bytes(t.bytes)), button(`trash-${i}`, "Bring back", () => this.#restore(t.id), { "aria-label": `Bring back ${t.name || t.id}` }))),
+      h("span", { class: "hint" }, bytes(t.bytes)), button(`trash-${i}`, "Restore", () => this.#restore(t.id), { "aria-label": `Restore ${t.name || t.id}` }))),
     list.length > 0 ? h("li", {}, button("trash-empty", "Empty the trash …", () => this.#askEmpty(list))) : null);
   }
 
@@ -398,7 +398,7 @@ class RecordingsPanel {
     const shown = this.list.filter((e) => !wanted || `${e.name} ${e.note} ${e.id}`.toLowerCase().includes(wanted));
     const focused = document.activeElement instanceof HTMLElement && this.items.contains(document.activeElement) ? document.activeElement.id : "";
     fill(this.items, ...shown.map((e, i) => this.#item(e, i)));
-    if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? "Nothing yet. The last ten minutes are remembered: Keep writes them down." : "None of that name."));
+    if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? "Nothing yet. The last ten minutes are remembered: Save writes them to a file." : "No match."));
     if (focused) document.getElementById(focused)?.focus();
     this.#showCompare();
   }
@@ -502,7 +502,7 @@ class RecordingsPanel {
       this.openId = "";
       const undo = button("recordings-undo", "Undo", () => this.#restore(e.id));
       fill(this.said, h("span", {}, `${e.name || e.id} is in the trash.`), " ", undo);
-      this.ctx.announce(`${e.name || e.id} is in the trash. Undo brings it back.`);
+      this.ctx.announce(`${e.name || e.id} is in the trash. Undo restores it.`);
       void this.refresh();
       undo.focus();
     });

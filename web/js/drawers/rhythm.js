@@ -92,7 +92,7 @@ export function leftOut(r) {
   if (r.ectopic > 0) parts.push(`${r.ectopic} off the rhythm`);
   if (r.unsure > 0) parts.push(`${r.unsure} beside an unsure beat`);
   const share = 100 * r.leftOutShare;
-  return `${all}; ${share < 1 ? "under 1" : fixed(share, 0)} % left out: ${parts.join(", ")}. No difference reaches across one.${gaps}`;
+  return `${all}; ${share < 1 ? "under 1" : fixed(share, 0)} % left out: ${parts.join(", ")}. Differences are never taken across a left-out interval.${gaps}`;
 }
 
 /**
@@ -201,7 +201,7 @@ export function breathingText(b) {
 export function signsText(b) {
   const parts = b.signs.map((s) => `${s.name} ${s.perMinute > 0 ? fixed(s.perMinute, 1) : "none"}`);
   const limit = b.highestPerMinute > 0 ? ` Up to ${fixed(b.highestPerMinute, 0)} a minute, half of the heart rate, can be seen.` : "";
-  return (parts.length > 0 ? `Seen in the beats’ ${parts.join(", ")}.` : "") + limit;
+  return (parts.length > 0 ? `From beat ${parts.join(", ")} a minute.` : "") + limit;
 }
 
 /**

@@ -142,7 +142,7 @@ export class SharePanel {
         this.ctx.announce("Selected; copy it with Ctrl C.");
       }
     }, { "aria-label": `Copy ${label.toLowerCase()}` });
-    return h("div", { class: "share-link" }, input, copy, picture ? button(id + "-qr", "Show its picture", picture, { class: "quiet" }) : null);
+    return h("div", { class: "share-link" }, input, copy, picture ? button(id + "-qr", "Show QR code", picture, { class: "quiet" }) : null);
   }
 
   /**
@@ -164,8 +164,8 @@ export class SharePanel {
 
 /** @param {ShareState} s */
 export function cautionText(s) {
-  if (!s.on) return "Shared, everyone with the link on this network sees the signal. They can change nothing unless you give them the owner’s link.";
-  return "Everyone with the link on this network sees the signal, and what is written on this page." + (s.secure ? "" : " The connection is not encrypted: share it only in a network you trust.");
+  if (!s.on) return "When shared, everyone on this network who has the link sees the signal. They can change nothing unless you give them the owner’s link.";
+  return "Everyone on this network who has the link sees the signal, and the notes and messages on this page." + (s.secure ? "" : " The connection is not encrypted: share it only in a network you trust.");
 }
 
 /**

@@ -88,7 +88,7 @@ class SoundPanel {
     this.levelNow = h("p", { "data-testid": "level-now" });
     this.measureLevel = button("level-measure", "Measure", () => this.#calibrate(this.method?.value ?? "tone", Number(this.volts?.value)));
     root.append(h("section", { class: "sound-part" }, h("h3", {}, "Level"), this.levelNow,
-      h("label", { class: "field" }, h("span", {}, "Known is"), this.method),
+      h("label", { class: "field" }, h("span", {}, "I connect"), this.method),
       h("label", { class: "field" }, h("span", {}, "Its voltage"), h("span", { class: "with-unit" }, this.volts, h("span", {}, "V"))),
       this.methodHint, h("div", { class: "row" }, this.measureLevel)));
     this.#methodText();
@@ -96,7 +96,7 @@ class SoundPanel {
 
   #methodText() {
     if (!this.methodHint || !this.method) return;
-    setText(this.methodHint, this.method.value === "tone" ? "Feed the tone to the input now, below full scale, and give its rms as a meter shows it at the input. Leave the input’s level control where it is from then on."
+    setText(this.methodHint, this.method.value === "tone" ? "Feed the tone to the input now, below full scale, and type the rms voltage that your meter shows at the input. Leave the input’s level control where it is from then on."
       : "With nothing else on the input, connect a battery through the divider once, wait three seconds, then measure. Give the voltage at the input. This finds the coupling’s corner too.");
   }
 
@@ -106,11 +106,11 @@ class SoundPanel {
     this.cost = h("p", { class: "hint", "data-testid": "coupling-cost" });
     this.undo = h("input", { type: "checkbox", id: "coupling-undo", "data-testid": "coupling-undo" });
     this.corner = h("input", { type: "number", step: "any", min: "0", id: "coupling-corner", "data-testid": "coupling-corner", inputmode: "decimal" });
-    this.floor = select("coupling-floor", [["0.02", "0.02 Hz, truest, slowest to settle"], ["0.05", "0.05 Hz"], ["0.1", "0.1 Hz"], ["0.2", "0.2 Hz, quickest to settle"]], () => this.#setCoupling());
+    this.floor = select("coupling-floor", [["0.02", "0.02 Hz: most faithful, slowest to settle"], ["0.05", "0.05 Hz"], ["0.1", "0.1 Hz"], ["0.2", "0.2 Hz: quickest to settle"]], () => this.#setCoupling());
     this.undo.addEventListener("change", () => this.#setCoupling());
     this.corner.addEventListener("change", () => this.#setCoupling());
-    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Coupling undone"),
-      h("p", { class: "hint" }, "A capacitor in the sound card holds back what is slow: a pulse loses its shape, hardly its timing. Measured once by a step, it can be undone; noise below its corner grows with it."),
+    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Undo the sound card’s high-pass"),
+      h("p", { class: "hint" }, "A capacitor in the sound card is a high-pass: it removes slow changes, so a pulse loses its shape, but hardly its timing. Measure the high-pass once by a step, then it can be undone. Noise below its corner grows with it."),
       this.couplingNow, this.cost,
       h("div", { class: "row" }, button("coupling-measure", "Measure by a step", () => this.#calibrate("step", 0))),
       h("p", { class: "hint" }, "Connect a direct voltage to the input once (or touch the board’s input once), wait three seconds, then measure."),
@@ -141,11 +141,11 @@ class SoundPanel {
     this.gainPlot = new Plot(this.gainChart, { palette: this.ctx.palette(), label: "Gain of the board against frequency" });
     this.phasePlot = new Plot(this.phaseChart, { palette: this.ctx.palette(), label: "Phase of the board against frequency" });
     root.append(h("section", { class: "sound-part" }, h("h3", {}, "Frequency response of a board"),
-      h("p", { class: "warning" }, "Never with a person connected. The output goes to the board through a divider, the board’s output to the input through a divider: sound cards bear about 1 V."),
+      h("p", { class: "warning" }, "Never with a person connected. The output goes to the board through a divider, the board’s output to the input through a divider: sound cards accept about ±1 V."),
       missing ? h("p", { class: "hint" }, missing) : null, h("div", { class: "extra" },
         h("label", { class: "field" }, h("span", {}, "Input"), this.device), h("label", { class: "field" }, h("span", {}, "Output level"), this.level),
         h("label", { class: "field" }, h("span", {}, "One sweep lasts"), this.seconds),
-        h("p", { class: "hint" }, "First join output and input by the same dividers, without the board; then put the board between. Each run sweeps from 0.5 Hz to 2 kHz. What both have in common falls out."),
+        h("p", { class: "hint" }, "First join output and input by the same dividers, without the board; then put the board between. Each run sweeps from 0.5 Hz to 2 kHz. Whatever is the same in both runs cancels."),
         h("div", { class: "row" }, this.openBench, this.loop, this.board, this.stopRun), this.bar, this.said),
       this.plots));
     void this.#listCards();
@@ -178,7 +178,7 @@ class SoundPanel {
     for (const part of [...this.root.children].slice(1)) if (part instanceof HTMLElement) part.hidden = !owner;
     const address = server?.source?.address ?? "";
     const isSound = address.startsWith("sound:");
-    setText(this.what, !server ? "" : isSound ? `${server.source.name}. ${server.health?.detail ? sentence(server.health.detail) : ""}` : "The source is no sound input; what follows concerns one. A recording of one can have its coupling undone here, too.");
+    setText(this.what, !server ? "" : isSound ? `${server.source.name}. ${server.health?.detail ? sentence(server.health.detail) : ""}` : "The present source is not a sound input. These settings work only for a sound input, or for a recording of one.");
     setText(this.shape, isSound && channel && !channel.coupling ? DISTORTED : "");
     this.shape.hidden = this.shape.textContent === "";
     const audio = this.ctx.audio.state;
@@ -189,7 +189,7 @@ class SoundPanel {
     const s = channel.scale;
     setText(this.levelNow, s.source === "fullscale" ? `Full scale is ${quantity(s.fullScaleVolts, "V")}, as measured.` : isSound ? "Unknown: the trace is in counts until a level is measured." : "");
     const c = channel.coupling;
-    setText(this.couplingNow, c ? `Corner ${significant(c.cornerHz, 3)} Hz, undone down to ${significant(c.floorHz, 2)} Hz: ${decibels(c.gainDb)} more gain at the bottom.` : "Left as it comes.");
+    setText(this.couplingNow, c ? `Corner ${significant(c.cornerHz, 3)} Hz, undone down to ${significant(c.floorHz, 2)} Hz: ${decibels(c.gainDb)} more gain at the bottom.` : "Off.");
     setText(this.cost, costText(channel, state.meters[this.ctx.channel()]));
     if (document.activeElement !== this.corner && c) this.corner.value = String(Number(c.cornerHz.toPrecision(3)));
     this.undo.checked = c !== null && c !== undefined;
@@ -348,4 +348,4 @@ class SoundPanel {
   }
 }
 
-registerDrawer({ id: "sound", title: "Sound", key: "u", create: (root, ctx) => new SoundPanel(root, ctx) });
+registerDrawer({ id: "sound", title: "Sound input", key: "u", create: (root, ctx) => new SoundPanel(root, ctx) });

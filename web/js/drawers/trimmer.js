@@ -29,8 +29,8 @@ export class DemoTrimmer {
     this.value = h("output", { for: "trimmer-slider", "data-testid": "trimmer-value" });
     this.root = h("div", { class: "demo-trimmer", "data-testid": "demo-trimmer" },
       h("label", { for: "trimmer-slider" }, "Practice trimmer"), this.value, this.slider,
-      h("p", { class: "hint ends", "aria-hidden": "true" }, h("span", {}, "1 Hz"), h("span", {}, "200 Hz, out")),
-      h("p", { class: "hint", id: "trimmer-hint" }, "Turn it down until hum is gone and the pulse is still there."));
+      h("p", { class: "hint ends", "aria-hidden": "true" }, h("span", {}, "1 Hz"), h("span", {}, "200 Hz (off)")),
+      h("p", { class: "hint", id: "trimmer-hint" }, "Turn it down until the hum is gone and the pulse is still there."));
     this.wanted = -1;
     this.sending = false;
     this.timer = 0;

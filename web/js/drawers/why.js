@@ -80,15 +80,15 @@ class WhyPanel {
     const go = (/** @type {1|-1} */ direction, /** @type {boolean} */ takenOnly) => () => this.#step(direction, takenOnly);
     this.beatBack = button("why-beat-back", "◂ Beat", go(-1, true), { "aria-label": "The beat before" });
     this.beatOn = button("why-beat-on", "Beat ▸", go(1, true), { "aria-label": "The next beat" });
-    this.placeBack = button("why-place-back", "◂ Place", go(-1, false), { "aria-label": "The place before that was looked at" });
-    this.placeOn = button("why-place-on", "Place ▸", go(1, false), { "aria-label": "The next place that was looked at" });
+    this.placeBack = button("why-place-back", "◂ Candidate", go(-1, false), { "aria-label": "The candidate before" });
+    this.placeOn = button("why-place-on", "Candidate ▸", go(1, false), { "aria-label": "The next candidate" });
     this.verdict = h("p", { class: "verdict", "data-testid": "why-verdict", role: "status" });
     this.facts = h("dl", { class: "facts", "data-testid": "why-facts" });
     this.note = h("p", { class: "hint", "data-testid": "why-note" });
     this.list = h("ul", { class: "why-list", "data-testid": "why-list" });
     this.problem = h("p", { class: "error", role: "alert" });
     root.append(
-      h("p", { class: "hint" }, "Step through what is kept, live or replayed: the paper is held and goes along. On it, each stem is a place the beat finder weighed, as high as its feature; the dashed line is what it had to reach."),
+      h("p", { class: "hint" }, "Step through the remembered signal; the trace is frozen and goes along. Each stem is a candidate: a place the beat finder looked at. Its height is the score, the dashed line the score needed."),
       h("div", { class: "why-steps" }, this.beatBack, this.beatOn, this.placeBack, this.placeOn),
       this.verdict, this.facts, this.note, h("h3", {}, "Around it"), this.list, this.problem);
     ctx.trace.annotate = (c) => this.#annotate(c);
@@ -161,10 +161,10 @@ class WhyPanel {
     const at = this.places.findIndex((q) => q.sample === this.sample);
     const p = this.places[at];
     if (this.kind === "other") setText(this.verdict, "This channel is not read for beats; choose pulse or ECG under Beats.");
-    else if (!p) setText(this.verdict, this.places.length > 0 ? "Step to a beat." : "Nothing has been weighed here yet.");
+    else if (!p) setText(this.verdict, this.places.length > 0 ? "Step to a beat." : "Nothing to show here yet.");
     else setText(this.verdict, `${p.last.taken ? "Taken" : "Not taken"}: ${p.last.reason}.`);
     this.verdict.classList.toggle("refused", !!p && !p.last.taken);
-    setText(this.note, this.kind === "pulse" ? "Of a pulse each rise is weighed; its feature is the geometric mean of its height and of its steepest slope over 0.1 s." : "");
+    setText(this.note, this.kind === "pulse" ? "Of a pulse each rise is looked at. Its score is the geometric mean of its height and of its steepest slope over 0.1 s." : "");
     if (!p) fill(this.facts);
     else {
       const c = p.last;
@@ -172,10 +172,10 @@ class WhyPanel {
       const row = (/** @type {string} */ name, /** @type {string} */ value) => [h("dt", {}, name), h("dd", {}, value)];
       fill(this.facts, ...row("At", clockTime(c.sample / rate, 0.01)),
         ...(before ? row(this.kind === "pulse" ? "Since the peak before" : "Since the beat before", duration((c.sample - before.sample) / rate)) : []),
-        ...row("Feature", quantity(c.feature, unit)),
-        ...(c.threshold > 0 ? [...row("Had to reach", quantity(c.threshold, unit)), ...row("Reached", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
+        ...row("Score", quantity(c.feature, unit)),
+        ...(c.threshold > 0 ? [...row("Score needed", quantity(c.threshold, unit)), ...row("Score / needed", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
         ...(c.floor > 0 ? row("Background", quantity(c.floor, unit)) : []),
-        ...row("Agrees with the shapes known", c.agreement > 0 ? `${Math.round(100 * c.agreement)} %` : "not, or not yet compared"),
+        ...row("Likeness to earlier beats", c.agreement > 0 ? `${Math.round(100 * c.agreement)} %` : "not, or not yet compared"),
         ...p.verdicts.slice(0, -1).flatMap((v) => row("First decided", `${v.taken ? "taken" : "not taken"}: ${v.reason}`)));
     }
     const near = this.#near(at);

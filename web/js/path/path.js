@@ -64,7 +64,7 @@ export class PathPanel {
     const o = this.options;
     this.tabs = h("div", { class: "tabs", role: "tablist", "aria-label": "Channel" });
     const preset = (/** @type {Kind} */ kind, /** @type {string} */ name, /** @type {string} */ what) => button(`preset-${kind}`, name, () => o.setPreset(this.channel, kind), { class: "quiet owner-only", "aria-label": `Path for a ${name.toLowerCase()}`, title: what });
-    this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, "set for a"), preset("pulse", "Finger", "Pulse: drift below 0.3 Hz, hum, and above 15 Hz taken away"), preset("ecg", "Chest", "ECG: drift below 0.5 Hz, hum with harmonics, and above 40 Hz taken away"));
+    this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, "Preset:"), preset("pulse", "Finger", "Pulse: drift below 0.3 Hz, hum, and above 15 Hz taken away"), preset("ecg", "Chest", "ECG: drift below 0.5 Hz, hum with harmonics, and above 40 Hz taken away"));
     /** For buttons of others. */
     this.tools = h("span", {});
     this.undoButton = button("undo", "Undo", o.undo, { class: "quiet", disabled: true, title: "Undo the last setting (Ctrl Z)" });
@@ -80,7 +80,7 @@ export class PathPanel {
     this.scaleText = h("p", { class: "strong", "data-testid": "scale-text" });
     this.scaleMore = h("p", { class: "small" });
     this.kindSelect = select("kind", [["pulse", "pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => o.setKind(this.channel, /** @type {Kind} */ (v)), { "aria-label": "Kind of signal" });
-    const scale = this.#block("scale", "Scale", [this.scaleText, this.scaleMore, button("scale-open", "Volts …", () => o.openScale(this.channel), { class: "small-button" })]);
+    const scale = this.#block("scale", "Scale", [this.scaleText, this.scaleMore, button("scale-open", "Set volts …", () => o.openScale(this.channel), { class: "small-button" })]);
 
     this.driftOn = this.#check("drift-on", "Take away drift", (on) => this.#change((p) => (p.drift.on = on), on ? "drift on" : "drift off"));
     this.driftCut = this.#number("drift-cutoff", "below", "Hz", 0.05, (v) => this.#change((p) => (p.drift.cutoffHz = v), "drift cutoff"));
@@ -269,7 +269,7 @@ export class PathPanel {
     const s = channel.scale;
     let text = "counts, scale unknown";
     if (s.source === "converter") text = `${significant(s.referenceVolts, 3)}\u00a0V over ${s.bits}\u00a0bits`;
-    else if (s.source === "board" && channel.unit !== "counts") text = `${channel.unit}, as the source says`;
+    else if (s.source === "board" && channel.unit !== "counts") text = `${channel.unit === "V" ? "Volts" : channel.unit}, given by the source`;
     setText(this.scaleText, text);
     /** @type {string[]} */
     const more = [];
@@ -280,7 +280,7 @@ export class PathPanel {
     if (s.source === "fullscale") setText(this.scaleText, `${quantity(s.fullScaleVolts, "V")} full scale`);
     if (channel.coupling) more.push(`${significant(channel.coupling.cornerHz, 2)}\u00a0Hz coupling undone`);
     else if (sound) more.push("Shape distorted by the sound card, timing usable.");
-    setText(this.scaleMore, more.join(" · ") || (channel.unit === "counts" ? "Tell what a count is to see volts." : ""));
+    setText(this.scaleMore, more.join(" · ") || (channel.unit === "counts" ? "Enter reference and bits to see volts." : ""));
   }
 
   /**
@@ -353,18 +353,18 @@ export class PathPanel {
     const channel = this.server?.channels[this.channel];
     if (!rings || !channel || !this.server || rings.channels <= this.channel) return;
     const to = rings.end;
-    const from = to - MEASURED_SECONDS * this.server.rateHz;
+    const from = to - Math.round(MEASURED_SECONDS * this.server.rateHz);
     const atHz = DELAY_AT_HZ[channel.kind] ?? 5;
     const r = this.curves;
     const lag = (/** @type {"drift"|"hum"|"smooth"} */ stage) => (r ? Math.max(0, Math.round(delayAt(r.freqHz, r[stage].delaySeconds, atHz) * (this.server?.rateHz ?? 0))) : 0);
     const p = channel.path;
     const d = removed(rings, this.channel, 1, from, to, 0);
-    if (this.driftAway) setText(this.driftAway, p.drift.on ? d.count === 0 ? "no signal now" : `took ${quantity(d.mean, channel.unit)} and ${quantity(d.rms, channel.unit, 2)} rms of drift` : "lets all through");
+    if (this.driftAway) setText(this.driftAway, p.drift.on ? d.count === 0 ? "measuring …" : `removed: ${quantity(d.mean, channel.unit)} offset, ${quantity(d.rms, channel.unit, 2)} rms drift` : "lets all through");
     const u = removed(rings, this.channel, 2, from, to, lag("hum"));
-    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? u.count === 0 ? "no signal now" : `took ${quantity(u.rms, channel.unit, 2)} rms of hum` : "lets all through");
+    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? u.count === 0 ? "measuring …" : `removed: ${quantity(u.rms, channel.unit, 2)} rms hum` : "lets all through");
     const s = removed(rings, this.channel, 3, from, to, lag("smooth"));
-    const late = r && p.smooth.shape !== "off" ? `, ${duration(delayAt(r.freqHz, r.smooth.delaySeconds, atHz))} late` : "";
-    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? s.count === 0 ? "no signal now" : `took ${quantity(s.rms, channel.unit, 2)} rms${late}` : "lets all through");
+    const late = r && p.smooth.shape !== "off" ? `; delays the trace by ${duration(delayAt(r.freqHz, r.smooth.delaySeconds, atHz))}` : "";
+    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? s.count === 0 ? "measuring …" : `removed: ${quantity(s.rms, channel.unit, 2)} rms${late}` : "lets all through");
   }
 
   /** @param {Reading|undefined} reading */
@@ -372,7 +372,7 @@ export class PathPanel {
     const channel = this.server?.channels[this.channel];
     if (!this.beatsText || !this.beatsMore) return;
     setText(this.beatsText, reading?.state === "reading" ? `${Math.round(reading.rateBpm)}\u00a0bpm` : (reading?.state ?? "–"));
-    const late = channel?.latencySeconds ? `Found in the signal after scale, whatever is set between. Each is told at most ${duration(channel.latencySeconds)} late.` : "";
+    const late = channel?.latencySeconds ? `Found in the signal at probe 1. The filters only change what is drawn. A beat appears at most ${quantity(channel.latencySeconds, "s", 1)} late.` : "";
     setText(this.beatsMore, late);
   }
 

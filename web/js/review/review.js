@@ -100,7 +100,7 @@ class ReviewView {
       } else if (v) this.sheet.setSeconds(Number(v));
     }, { "aria-label": "Time across" });
     this.cursorButton = button("review-cursors", "Cursors", () => this.#toggleCursors(), { "aria-pressed": "false", title: "Two cursors: time, difference and rate between them (c)" });
-    this.lockButton = button("review-lock", "Hold scale", () => this.#toggleLock(), { "aria-pressed": "false", title: "Keep the height of the traces while moving (a)" });
+    this.lockButton = button("review-lock", "Lock scale", () => this.#toggleLock(), { "aria-pressed": "false", title: "Keep the height of the traces while moving (a)" });
     this.noteInput = h("input", { type: "text", id: "review-note", "data-testid": "review-note", maxlength: "400", placeholder: "What is to be seen here?", "aria-label": "Note" });
     this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "review-note-save" }, "Keep"));
     this.noteForm.addEventListener("submit", (e) => {
@@ -137,7 +137,7 @@ class ReviewView {
       this.pathChannel = Number(v);
       this.#showPath();
     }, { "aria-label": "Channel of the path" });
-    this.pathOn = select("review-path-on", [["off", "as recorded"], ["on", "after a path"]], (v) => this.#setPath(v === "on" ? this.fields?.path ?? null : null), { "aria-label": "How the channel is shown" });
+    this.pathOn = select("review-path-on", [["off", "as recorded"], ["on", "filtered"]], (v) => this.#setPath(v === "on" ? this.fields?.path ?? null : null), { "aria-label": "How the channel is shown" });
     this.fields = new PathFields((p) => this.#setPath(p));
     this.pathRecorded = button("review-path-recorded", "As set when recorded", () => this.#setPath(this.detail?.channelDetails[this.pathChannel]?.path ?? null), { class: "quiet" });
     this.pathLive = button("review-path-live", "As set on the live page", () => {
@@ -155,7 +155,7 @@ class ReviewView {
       this.beatWords, this.findBeats, this.beatList),
       this.laneSection,
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Path"), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
-      h("details", { class: "review-keys" }, h("summary", {}, "Keys"), keysHelp()));
+      h("details", { class: "review-keys" }, h("summary", {}, "Keyboard"), keysHelp()));
     return this.side;
   }
 
@@ -395,7 +395,7 @@ class ReviewView {
       const row = li.querySelector(".review-row");
       if (row) fill(row, h("span", { class: "review-time" }, clockTime(shown[i].sample / this.sheet.rateHz, 0.1)), h("span", {}, shown[i].text));
     });
-    if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, this.reading ? "Reading …" : "No notes. n writes one."));
+    if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, this.reading ? "Reading …" : "No notes yet. Press n to add one."));
     this.ctx.loop.dirty(this.sheet);
   }
 
@@ -580,6 +580,6 @@ class ReviewView {
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "hold the scale"], ["i", "from beat to beat: intervals"], ["p", "replay from here"], ["Esc", "close"]];
+  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "lock the scale"], ["i", "from beat to beat: intervals"], ["p", "replay from here"], ["Esc", "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

@@ -32,12 +32,12 @@ export class CalibrateDialog {
     const step = (/** @type {number} */ by) => () => this.#set(Number(this.slider.value) + by);
     this.use = button("fit-use", "The bar fits", () => this.#use(), { class: "accent" });
     this.dialog = dialog("fit-dialog", "How large is this screen?",
-      h("p", {}, "Hold it against the screen and make the bar as long. Then 25 mm are a second. The browser’s zoom is taken into account; another screen is measured anew."),
-      h("label", { class: "fit-against" }, h("span", {}, "Held against it: "), this.against),
+      h("p", {}, "Hold a card against the screen and set the bar to its length. Then 25 mm on the screen is one second. Do it again for another screen; the browser’s zoom is taken into account."),
+      h("label", { class: "fit-against" }, h("span", {}, "Card: "), this.against),
       h("div", { class: "fit-place" }, this.bar),
       h("div", { class: "fit-row" }, button("fit-less", "−", step(-1), { "aria-label": "Shorter" }), this.slider, button("fit-more", "+", step(1), { "aria-label": "Longer" })),
       this.result,
-      h("div", { class: "dialog-foot" }, button("fit-forget", "Forget it", () => this.#forget(), { class: "quiet" }), this.use));
+      h("div", { class: "dialog-foot" }, button("fit-forget", "Reset", () => this.#forget(), { class: "quiet" }), this.use));
   }
 
   show() {

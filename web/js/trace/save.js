@@ -24,7 +24,7 @@ export class SaveDialog {
       b.append(h("b", {}, name), h("span", {}, text));
       return b;
     };
-    this.dialog = dialog("save-dialog", "Save what is seen", this.what, this.error, h("div", { class: "choice-list" },
+    this.dialog = dialog("save-dialog", "Save this view", this.what, this.error, h("div", { class: "choice-list" },
       choice("save-png", "Picture, PNG", "for a message or a document", () => this.#picture()),
       choice("save-svg", "Drawing, SVG", "sharp at any size; with mm on, it prints at true length", () => this.#drawing()),
       choice("save-csv", "Numbers, CSV", "the samples of each trace shown; Pulsewright opens it again", () => this.#numbers())));
@@ -39,7 +39,7 @@ export class SaveDialog {
       this.trace.toggleFreeze();
       this.thaw = true;
     }
-    setText(this.what, ready ? `${this.trace.lanes.length === 1 ? "One trace" : this.trace.lanes.length + " traces"}, ${Number(this.trace.view.secondsAcross.toPrecision(3))} s across.` : "There is nothing on the paper yet: choose a source and set a probe.");
+    setText(this.what, ready ? `${this.trace.lanes.length === 1 ? "One trace" : this.trace.lanes.length + " traces"}, ${Number(this.trace.view.secondsAcross.toPrecision(3))} s across.` : "There is no trace yet: choose a source and set a probe.");
     for (const b of this.dialog.querySelectorAll(".choice")) if (b instanceof HTMLButtonElement) b.disabled = !ready;
     this.dialog.showModal();
     this.dialog.addEventListener("close", () => {

@@ -133,7 +133,7 @@ export class TracePanel {
     this.liveButton = button("live", "Back to live", () => this.live(), { hidden: true, class: "accent", title: "Follow the newest sample (End)" });
     this.secondsSelect = select("seconds-across", SECONDS_ACROSS.map((s) => [String(s), `${s} s`]), (v) => this.setSeconds(Number(v)), { "aria-label": "Seconds across" });
     this.layoutButton = button("overlay", "Overlay", () => this.setOverlaid(!this.overlaid), { "aria-pressed": "false", title: "Lay all probes over each other, each about its own middle (o)" });
-    this.autoButton = button("auto-all", "Auto scale", () => this.autoAll(), { title: "Let every trace find its own span (a)" });
+    this.autoButton = button("auto-all", "Auto scale", () => this.autoAll(), { title: "Let every trace find its own range (a)" });
     this.cursorButton = button("cursors", "Cursors", () => this.toggleCursors(), { "aria-pressed": "false", title: "Two cursors: time, difference and rate between them (c)" });
     this.zoomButton = button("zoom", "Zoom", () => this.zoomKey(), { "aria-pressed": "false", title: "Drag over what you want larger; with cursors, what lies between them (z)" });
     this.zoomOutButton = button("zoom-out", "Zoom out", () => this.zoomOut(), { hidden: true, title: "Back to what was seen before (Shift Z); a double click goes all the way" });
@@ -301,7 +301,7 @@ export class TracePanel {
     else {
       this.view.held = true;
       this.#held();
-      this.options.announce("Paper held still.");
+      this.options.announce("Frozen.");
     }
   }
 
@@ -338,7 +338,7 @@ export class TracePanel {
   #held() {
     const held = this.view.held;
     this.freezeButton.setAttribute("aria-pressed", String(held));
-    setText(this.freezeButton, held ? "Held" : "Freeze");
+    setText(this.freezeButton, held ? "Frozen" : "Freeze");
     this.liveButton.hidden = !held;
     this.root.classList.toggle("held", held);
     this.options.loop.dirty(this);
@@ -823,12 +823,12 @@ export class TracePanel {
    */
   #spanChoices(lane, now) {
     /** @type {[string, string][]} */
-    const list = [["0", "auto span"]];
+    const list = [["0", "auto range"]];
     const steps = lane.unit === "counts" ? [1e6, 1e5, 1e4, 5e3, 2e3, 1e3, 500, 200, 100, 50, 20, 10] : [10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005, 0.0002, 0.0001];
     if (lane.unit !== "counts" && lane.unit !== "V") steps.unshift(...[1000, 500, 200, 100, 50, 20]);
     if (now > 0 && !steps.includes(now)) steps.push(now);
     steps.sort((a, b) => b - a);
-    for (const s of steps) list.push([String(s), "span " + quantity(s, lane.unit, 1)]);
+    for (const s of steps) list.push([String(s), "range " + quantity(s, lane.unit, 1)]);
     return list;
   }
 
