@@ -180,6 +180,17 @@ func (d *Decimator) dot(w []float64) float64 {
 // Reset forgets the past; the next input sample is due for an output.
 func (d *Decimator) Reset() { d.started, d.due = false, 0 }
 
+// Restart forgets the past, as Reset does, but the next output stays due when it was:
+// the outputs keep their places in a signal with a gap.
+func (d *Decimator) Restart() { d.started = false }
+
+// Skip is as if n more inputs had come, and forgets the past.
+func (d *Decimator) Skip(n int64) {
+	d.started = false
+	r := int64(d.ratio)
+	d.due = int(((int64(d.due)-n)%r + r) % r)
+}
+
 // Ratio is input samples per output sample.
 func (d *Decimator) Ratio() int { return d.ratio }
 

@@ -56,7 +56,9 @@ type Meter struct {
 	beats    [maxBeats]beat.Beat
 	beatsAt  int
 	beatsN   int
-	settling Settling // newest one seen
+	second   int64    // of samples
+	settling Settling // newest one seen at the end of a second
+	settler  settler
 	linear   []float64
 }
 
@@ -72,7 +74,7 @@ func New(cfg Config) (*Meter, error) {
 		return nil, err
 	}
 	n := int(math.Round(windowSeconds * cfg.RateHz))
-	return &Meter{cfg: cfg, tracker: t, ring: make([]float64, n), linear: make([]float64, n)}, nil
+	return &Meter{cfg: cfg, tracker: t, second: max(1, int64(math.Round(cfg.RateHz))), ring: make([]float64, n), linear: make([]float64, n)}, nil
 }
 
 func newTracker(cfg Config) (*mains.Tracker, error) {
@@ -136,8 +138,23 @@ func (m *Meter) Process(src []float64) {
 		if m.held < len(m.ring) {
 			m.held++
 		}
+		if m.samples%m.second == 0 {
+			m.settle()
+		}
 	}
 	m.tracker.Process(src)
+}
+
+// settle remembers the newest settling, once a second of samples: what is remembered is
+// then the same whenever, and however often, a report is asked for.
+func (m *Meter) settle() {
+	x := m.window()
+	if m.held == 0 || level(m.cfg, x).Stuck {
+		return
+	}
+	if s := m.settler.settling(m.cfg, x, m.samples-int64(m.held)); s.Known {
+		m.settling = s
+	}
 }
 
 // Beats takes in heartbeats whose Sample and Foot count from the first sample
@@ -171,7 +188,7 @@ func (m *Meter) window() []float64 {
 	return m.linear[:n]
 }
 
-// Report judges the present window. It costs a few milliseconds at 1 kHz and is
+// Report judges the present window; it changes nothing that a later one tells. It costs a few milliseconds at 1 kHz and is
 // meant to be called about once a second.
 func (m *Meter) Report() Report {
 	var list []beat.Beat
@@ -179,9 +196,6 @@ func (m *Meter) Report() Report {
 		list = append(list, m.beats[(m.beatsAt-m.beatsN+i+maxBeats)%maxBeats])
 	}
 	r := analyse(m.cfg, m.window(), m.samples-int64(m.held), list, m.tracker.Measure(), m.settling)
-	if r.Settling.Known {
-		m.settling = r.Settling
-	}
 	r.Samples, r.NotFinite = m.samples, m.bad
 	return r
 }
@@ -274,7 +288,7 @@ func analyse(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.
 	}
 	r.Noise = noise(cfg, x, hum)
 	r.Drift = drift(cfg, x)
-	r.Settling = settling(cfg, x, first)
+	r.Settling = new(settler).settling(cfg, x, first)
 	if !r.Settling.Known && last.Known {
 		r.Settling = last
 	}

@@ -35,7 +35,7 @@ func polarity(cfg Config, x []float64, first int64, beats []beat.Beat) Polarity 
 		}
 		return Polarity{Reason: "some beats point up and some down"}
 	}
-	p, rate, _ := points(cfg, x)
+	p, rate, _ := points(nil, cfg, x)
 	reach := max(1, int(rate*0.04)) // slopes over 80 ms, hum averaged out
 	var s2, s3, n float64
 	for i := reach; i+reach < len(p); i++ {

@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// points are means over 20 ms (one sample below 75 Hz): a cycle of 50 Hz.
-func points(cfg Config, x []float64) (p []float64, perSecond float64, block int) {
+// points appends to p means over 20 ms (one sample below 75 Hz): a cycle of 50 Hz.
+func points(p []float64, cfg Config, x []float64) (_ []float64, perSecond float64, block int) {
 	block = max(1, int(math.Round(cfg.RateHz*0.02)))
 	for i := 0; i+block <= len(x); i += block {
 		var s float64
@@ -20,7 +20,7 @@ func points(cfg Config, x []float64) (p []float64, perSecond float64, block int)
 
 // drift smooths with a Hann window of four seconds, whose first zero is at 0.5 Hz.
 func drift(cfg Config, x []float64) Drift {
-	p, rate, _ := points(cfg, x)
+	p, rate, _ := points(nil, cfg, x)
 	n := int(4 * rate)
 	if float64(len(p)) < 6*rate {
 		return Drift{Reason: "it needs six seconds of signal; wait"}
@@ -56,20 +56,25 @@ func drift(cfg Config, x []float64) Drift {
 	return d
 }
 
+// settler looks for settling; it keeps what it works in.
+type settler struct{ points, ranges, final []float64 }
+
 // settling looks for an excursion of more than twice the normal swing that has
-// ended 1.5 s before the window's end.
-func settling(cfg Config, x []float64, first int64) Settling {
-	p, rate, block := points(cfg, x)
+// ended 1.5 s before the window's end; x's first sample has the index first.
+func (w *settler) settling(cfg Config, x []float64, first int64) Settling {
+	p, rate, block := points(w.points[:0], cfg, x)
+	w.points = p
 	second := int(rate)
 	none := Settling{Reason: "with nobody connected, touch the sensor's input once and let go"}
 	if len(p) < 4*second {
 		none.Reason = "it needs four seconds of signal; wait"
 		return none
 	}
-	var ranges []float64
+	ranges := w.ranges[:0]
 	for i := 0; i+second <= len(p); i += second / 2 {
 		ranges = append(ranges, slices.Max(p[i:i+second])-slices.Min(p[i:i+second]))
 	}
+	w.ranges = ranges
 	tail := p[len(p)-3*second/2:]
 	tailRange := slices.Max(tail) - slices.Min(tail)
 	slices.Sort(ranges)
@@ -78,7 +83,8 @@ func settling(cfg Config, x []float64, first int64) Settling {
 		none.Reason = "the signal has not settled yet"
 		return none
 	}
-	final := slices.Clone(tail)
+	final := append(w.final[:0], tail...)
+	w.final = final
 	slices.Sort(final)
 	end := final[len(final)/2]
 	// The newest excursion: backwards to the last one above the threshold, then on to

@@ -269,6 +269,21 @@ func (p *Path) HumHz() float64 {
 	return p.finder.hz
 }
 
+// Expect sets the mains frequency, 50 or 60 Hz, that notches which find it themselves
+// begin with, as known from before; others take no notice.
+func (p *Path) Expect(humHz float64) {
+	if humHz != finderHz[0] && humHz != finderHz[1] || humHz == p.finder.hz {
+		return
+	}
+	p.finder.hz = humHz
+	if p.automatic() {
+		p.retune()
+	}
+}
+
+// Found is the mains frequency that was found last, whether or not it is in use.
+func (p *Path) Found() float64 { return p.finder.hz }
+
 // HumReason says why a canceller takes nothing out; "" while it works and in other
 // modes.
 func (p *Path) HumReason() string {

@@ -134,7 +134,7 @@ func TestChange(t *testing.T) {
 func TestCarried(t *testing.T) {
 	s := channel.Resolve(channel.Places{Described: acquire.Channel{Label: "a"}, RateHz: 250}).Settings
 	s.Unit, s.Board = "mV", json.RawMessage(`{"sensor":"lamp clip"}`)
-	carried := channel.NewCarried([]channel.Settings{s})
+	carried := channel.NewCarried(channel.Start{Channels: []channel.Settings{s}})
 	carried.Said = &channel.Sidecar{}
 	carried.Said.Set(0, channel.Said{Kind: at("other")})
 	data, err := json.Marshal(carried)

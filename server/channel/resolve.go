@@ -153,6 +153,11 @@ type Carried struct {
 	// an Engine, which carry no unit of the source's numbers.
 	Version  int    `json:"engine,omitempty"`
 	Channels []Said `json:"channels"`
+	// What the engines began with, see Start; 0 and nil in recordings made before.
+	RateHz  float64   `json:"rateHz,omitempty"`
+	ClockHz float64   `json:"clockHz,omitempty"`
+	Ratio   int       `json:"ratio,omitempty"`
+	HumHz   []float64 `json:"humHz,omitempty"`
 	// Said is what was said afterwards, before the recording was copied.
 	Said *Sidecar `json:"said,omitempty"`
 }
@@ -160,10 +165,10 @@ type Carried struct {
 // carriedVersion is the one written now.
 const carriedVersion = 1
 
-// NewCarried is what a recording of channels with these settings carries.
-func NewCarried(list []Settings) Carried {
-	c := Carried{Version: carriedVersion}
-	for _, s := range list {
+// NewCarried is what a recording carries that begins so.
+func NewCarried(start Start) Carried {
+	c := Carried{Version: carriedVersion, RateHz: start.RateHz, ClockHz: start.ClockHz, Ratio: start.Ratio, HumHz: start.HumHz}
+	for _, s := range start.Channels {
 		c.Channels = append(c.Channels, s.All())
 	}
 	return c

@@ -1,0 +1,229 @@
+package channel
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+)
+
+// Recording is an open file with what is known of its channels. The file stays the
+// caller's, who closes it.
+type Recording struct {
+	File *recording.File
+	// Info describes the file's channels as the file does.
+	Info acquire.Info
+	// Start is what the engines begin with at its first sample.
+	Start Start
+	// Channels are the settings that hold at its end, in which all of it is shown.
+	Channels []Resolved
+
+	said    Sidecar
+	carried Carried
+	events  []Placed
+	known   bool // the events were read
+}
+
+// Open puts together what is known of a file's channels; said is what was said of them
+// afterwards. What happened to them within the recording is read when it is first
+// needed, or by Learn, since a long file has to be read through for it.
+func Open(file *recording.File, said Sidecar) *Recording {
+	r := &Recording{File: file, Info: file.Describe(), said: said, carried: ParseCarried(file.Settings())}
+	r.Start = Start{RateHz: r.Info.ClaimedRateHz, HumHz: make([]float64, len(r.Info.Channels))}
+	if r.carried.RateHz > 0 {
+		r.Start.RateHz, r.Start.ClockHz, r.Start.Ratio = r.carried.RateHz, r.carried.ClockHz, r.carried.Ratio
+	}
+	copy(r.Start.HumHz, r.carried.HumHz)
+	if r.Start.Ratio < 1 || r.Start.Ratio > mostRatio {
+		r.Start.Ratio = Decimation(r.Start.RateHz)
+	}
+	for n := range r.Info.Channels {
+		resolved := r.resolve(n, r.carried.Of(n))
+		r.Channels = append(r.Channels, resolved)
+		r.Start.Channels = append(r.Start.Channels, resolved.Settings)
+	}
+	return r
+}
+
+const mostRatio = 400 // see filter.MaxRatio
+
+// resolve puts channel n's settings together, with what the recording carries of it at
+// some place.
+func (r *Recording) resolve(n int, recorded Said) Resolved {
+	return Resolve(Places{Said: r.said.Of(n), Recorded: recorded, Described: r.Info.Channels[n], RateHz: r.Start.RateHz / float64(r.Start.Ratio)})
+}
+
+// Learn reads what happened to the channels within the recording. It may be called
+// again.
+func (r *Recording) Learn() { r.LearnFrom(r.File.Annotations) }
+
+// LearnFrom is Learn with the annotations read by the caller.
+func (r *Recording) LearnFrom(annotations func() []recording.Annotation) {
+	if r.known {
+		return
+	}
+	r.known = true
+	if r.carried.Version == 0 {
+		return // made before there were any
+	}
+	for _, a := range annotations() {
+		if !IsEvent(a.Text) {
+			continue
+		}
+		v, ok := ParseEvent(a.Text, len(r.Info.Channels))
+		if !ok {
+			continue
+		}
+		if v.Settings != nil {
+			recorded := v.Settings.All()
+			if r.carried.Said != nil {
+				recorded = r.carried.Said.Of(v.Channel).Over(recorded)
+			}
+			resolved := r.resolve(v.Channel, recorded)
+			r.Channels[v.Channel], v.Settings = resolved, &resolved.Settings
+		}
+		r.events = append(r.events, Placed{a.Sample, v})
+	}
+}
+
+// At is what an engine that begins at a sample begins with.
+func (r *Recording) At(sample int64) Start {
+	r.Learn()
+	s := r.Start
+	for _, v := range r.events {
+		if v.Sample >= sample {
+			break
+		}
+		s = s.After(v.Event)
+	}
+	return s
+}
+
+// With is the recording with something else said of its channels.
+func (r *Recording) With(said Sidecar) *Recording {
+	r.Learn()
+	list := make([]Placed, len(r.events))
+	other := Open(r.File, said)
+	other.known = true
+	for i, v := range r.events {
+		if v.Settings != nil {
+			resolved := other.resolve(v.Channel, v.Settings.All())
+			other.Channels[v.Channel], v.Settings = resolved, &resolved.Settings
+		}
+		list[i] = v
+	}
+	other.events = list
+	return other
+}
+
+// Run says what of a recording is to go through engines.
+type Run struct {
+	Channels []int
+	Parts    Parts
+	// From and To are samples; the engines begin RunInSeconds before From.
+	From, To int64
+	// Whole lets them begin at the recording's first sample, so that all is as it was
+	// live, bit for bit.
+	Whole bool
+	// Finish gives the beats at the recording's end too that would have been told had
+	// the last value stood on.
+	Finish bool
+	// Take is given what came out, a second at a time at most, channel after channel of
+	// the same second; k counts Channels. Out is valid during the call, e stands at sample
+	// end.
+	Take func(k int, e *Engine, out *Output, end int64)
+}
+
+// Run takes a stretch of the recording through one engine for each channel.
+func (r *Recording) Run(ctx context.Context, run Run) error {
+	r.Learn()
+	from := int64(0)
+	if !run.Whole {
+		from = max(0, run.From-int64(RunInSeconds*r.Info.ClaimedRateHz))
+	}
+	start := r.At(from)
+	engines := make([]*Engine, len(run.Channels))
+	for k, n := range run.Channels {
+		e, err := New(start.Config(n, r.Info.Channels[n], from, run.Parts))
+		if err != nil {
+			return fmt.Errorf("channel %d (%s): %w", n+1, r.Channels[n].Label, err)
+		}
+		engines[k] = e
+	}
+	d := &drive{run: run, engines: engines, rateHz: r.Info.ClaimedRateHz, outs: make([]Output, len(engines))}
+	d.events = r.events[:len(r.events):len(r.events)]
+	for len(d.events) > 0 && d.events[0].Sample < from {
+		d.events = d.events[1:]
+	}
+	to := min(run.To, r.File.Len())
+	if err := r.File.Blocks(ctx, from, to, d.block); err != nil {
+		return err
+	}
+	if run.Finish && to == r.File.Len() {
+		for k, e := range engines {
+			out := &d.outs[k]
+			out.Clear()
+			out.Beats = e.Finish(out.Beats)
+			run.Take(k, e, out, to)
+		}
+	}
+	return nil
+}
+
+// drive is a Run under way.
+type drive struct {
+	run     Run
+	engines []*Engine
+	outs    []Output
+	events  []Placed
+	rateHz  float64
+}
+
+// block takes in counts, cut where an event stands and at whole seconds.
+func (d *drive) block(at int64, counts [][]int32) error {
+	end := at + int64(len(counts[0]))
+	for from := at; from < end; {
+		for len(d.events) > 0 && d.events[0].Sample <= from {
+			for k, e := range d.engines {
+				_ = e.Apply(d.run.Channels[k], d.events[0].Event) // not possible: as live
+			}
+			d.events = d.events[1:]
+		}
+		to := min(end, secondAfter(from, d.rateHz))
+		if len(d.events) > 0 {
+			to = min(to, d.events[0].Sample)
+		}
+		for k, e := range d.engines {
+			out := &d.outs[k]
+			out.Clear()
+			e.Process(out, counts[d.run.Channels[k]][from-at:to-at])
+			d.run.Take(k, e, out, to)
+		}
+		from = to
+	}
+	return nil
+}
+
+// secondAfter is the first sample after from at which a second of the recording ends.
+func secondAfter(from int64, rateHz float64) int64 {
+	n := math.Floor(float64(from)/rateHz) + 1
+	at := int64(math.Round(n * rateHz))
+	if at <= from {
+		at = int64(math.Round((n + 1) * rateHz))
+	}
+	return max(at, from+1)
+}
+
+// Shown is how the recording's channels are written where there are only samples, as in
+// CSV: with what was said of name, kind, unit and scale.
+func (r *Recording) Shown() []acquire.Channel {
+	r.Learn()
+	list := slices.Clone(r.Info.Channels)
+	for n := range list {
+		list[n] = r.Channels[n].Describe(list[n])
+	}
+	return list
+}
