@@ -18,6 +18,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/serialport/board/sketch"
 	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 	"pulsewright/server/session"
 )
 
@@ -245,7 +246,7 @@ func (s *Server) getResponse(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) putScale(w http.ResponseWriter, r *http.Request) {
-	var body session.ScaleSettings
+	var body channel.Scale
 	if !ReadJSON(w, r, &body) {
 		return
 	}

@@ -11,7 +11,6 @@
 package channel
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -20,6 +19,7 @@ import (
 	"unicode/utf8"
 
 	"pulsewright/acquire"
+	"pulsewright/dsp/board"
 	"pulsewright/dsp/signalpath"
 )
 
@@ -37,9 +37,9 @@ type Settings struct {
 	Scale Scale `json:"scale"`
 	// Path is the signal path in software.
 	Path signalpath.Settings `json:"path"`
-	// Board is the board before the converter, as JSON; nil when nobody drew it. It
-	// goes with the channel; nothing here reads it.
-	Board json.RawMessage `json:"board,omitempty"`
+	// Board is what lies before the converter, nil when nobody drew it. Its span is what
+	// the meters judge by where no rails were told.
+	Board *board.Board `json:"board,omitempty"`
 }
 
 // Kinds a channel may be taken for.
@@ -57,7 +57,6 @@ func CheckKind(kind string) error {
 const (
 	mostLabel = 80
 	mostUnit  = 16
-	mostBoard = 64 << 10
 )
 
 // checkText tells what is wrong with a name or a unit.
@@ -80,7 +79,7 @@ type Said struct {
 	Unit  *string              `json:"unit,omitempty"`
 	Scale *Scale               `json:"scale,omitempty"`
 	Path  *signalpath.Settings `json:"path,omitempty"`
-	Board json.RawMessage      `json:"board,omitempty"`
+	Board *board.Board         `json:"board,omitempty"`
 }
 
 // All says every field of settings.
@@ -107,10 +106,8 @@ func (s Said) Check() error {
 	if s.Scale != nil {
 		list = append(list, s.Scale.Check())
 	}
-	if len(s.Board) > mostBoard {
-		list = append(list, fmt.Errorf("board of %d bytes: at most %d", len(s.Board), mostBoard))
-	} else if s.Board != nil && !json.Valid(s.Board) {
-		list = append(list, errors.New("board: it is not JSON"))
+	if s.Board != nil {
+		list = append(list, s.Board.Check())
 	}
 	return errors.Join(list...)
 }

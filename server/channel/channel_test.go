@@ -3,10 +3,12 @@ package channel_test
 import (
 	"encoding/json"
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 
 	"pulsewright/acquire"
+	"pulsewright/dsp/board"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/channel"
 )
@@ -101,7 +103,7 @@ func TestResolve(t *testing.T) {
 	// What is wrong, or not possible at the rate, is passed over.
 	bad := own
 	bad.Smooth.CutoffHz = 200
-	wrong := channel.Said{Label: at(""), Kind: at("eeg"), Unit: at("a\x00"), Scale: &channel.Scale{Source: "converter"}, Path: &bad, Board: json.RawMessage("{")}
+	wrong := channel.Said{Label: at(""), Kind: at("eeg"), Unit: at("a\x00"), Scale: &channel.Scale{Source: "converter"}, Path: &bad, Board: &board.Board{}}
 	r = channel.Resolve(channel.Places{Described: described, Recorded: recorded, Said: wrong, RateHz: 250})
 	if r.Label != "chest" || r.Kind != "ecg" || r.Unit != "" || r.Scale.Gain != 100 || r.Path != own || r.Board != nil {
 		t.Errorf("wrong ones taken: %+v", r.Settings)
@@ -133,7 +135,11 @@ func TestChange(t *testing.T) {
 // comes first.
 func TestCarried(t *testing.T) {
 	s := channel.Resolve(channel.Places{Described: acquire.Channel{Label: "a"}, RateHz: 250}).Settings
-	s.Unit, s.Board = "mV", json.RawMessage(`{"sensor":"lamp clip"}`)
+	b, err := board.Example(board.ExampleNames()[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Unit, s.Board = "mV", b
 	carried := channel.NewCarried(channel.Start{Channels: []channel.Settings{s}})
 	carried.Said = &channel.Sidecar{}
 	carried.Said.Set(0, channel.Said{Kind: at("other")})
@@ -142,7 +148,7 @@ func TestCarried(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := channel.ParseCarried(data).Of(0)
-	if *got.Unit != "mV" || *got.Kind != "other" || *got.Path != s.Path || string(got.Board) != string(s.Board) {
+	if *got.Unit != "mV" || *got.Kind != "other" || *got.Path != s.Path || !reflect.DeepEqual(got.Board, s.Board) {
 		t.Errorf("%s is read as %+v", data, got)
 	}
 	// As the first build wrote it.

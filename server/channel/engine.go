@@ -25,8 +25,8 @@ const (
 	silentSeconds = 3.0
 	// clipSeconds is for how long a converter at its end is told of.
 	clipSeconds = 2.0
-	// recentSeconds of values before the coupling is undone are kept for measuring it.
-	recentSeconds = 8
+	// RecentSeconds of values before the coupling is undone are kept for measuring it.
+	RecentSeconds = 8
 	// mostWhy is about ten minutes of an ECG's candidates at fifteen a second.
 	mostWhy = 9000
 )
@@ -109,6 +109,7 @@ type Engine struct {
 	last    float64 // value
 	base    int64   // point that is the monitor's and the meter's sample 0
 	seen    int64   // point after the newest value
+	doubt   string  // why the clock is not to be trusted, "" when it is
 	clipped int64   // point after the newest value with the converter at its end, 0 for none
 	lead    int     // points of the decimator that lie before the first sample
 	blind   int     // points until the decimator is filled again
@@ -170,7 +171,7 @@ func New(c Config) (*Engine, error) {
 	if err := e.build(c.RateHz/float64(e.ratio), c.HumHz); err != nil {
 		return nil, err
 	}
-	e.begun, e.blind = false, 0
+	e.blind = 0
 	if c.ClockHz > 0 {
 		e.Clock(c.ClockHz)
 	}
@@ -217,7 +218,7 @@ func (e *Engine) build(rateHz, humHz float64) error {
 	e.rateHz, e.clockHz = rateHz, rateHz
 	e.path, e.undo, e.monitor, e.meter, e.why = path, undo, monitor, m, nil
 	e.settings.Path = path.Settings()
-	e.recent = newRecent(int(recentSeconds * rateHz))
+	e.recent = newRecent(int(RecentSeconds * rateHz))
 	e.Restart()
 	return nil
 }
@@ -239,7 +240,8 @@ func (s Settings) Meter(c acquire.Channel, rateHz float64) meter.Config {
 	l := s.Linear(c)
 	config := meter.Unknown(rateHz)
 	config.Kind, config.Unit, config.VoltsPerCount = s.Kind, l.Unit, l.Step()
-	config.SupplyLow, config.SupplyHigh, config.MidRail = s.Scale.At(s.Scale.SupplyLowVolts), s.Scale.At(s.Scale.SupplyHighVolts), s.Scale.At(s.Scale.MidRailVolts)
+	rails := s.rails(l.Unit)
+	config.SupplyLow, config.SupplyHigh, config.MidRail = s.Scale.At(rails.SupplyLowVolts), s.Scale.At(rails.SupplyHighVolts), s.Scale.At(rails.MidRailVolts)
 	if config.SupplyLow > config.SupplyHigh { // a negative gain
 		config.SupplyLow, config.SupplyHigh = config.SupplyHigh, config.SupplyLow
 	}
@@ -247,6 +249,22 @@ func (s Settings) Meter(c acquire.Channel, rateHz float64) meter.Config {
 		config.ConverterLow, config.ConverterHigh = low, high
 	}
 	return config
+}
+
+// rails are rails and mid-rail in a scale: those told, else, in volts, the board's span.
+func (s Settings) rails(unit string) Scale {
+	r := s.Scale
+	if s.Board == nil || unit != "V" {
+		return r
+	}
+	span := s.Board.Span()
+	if r.SupplyLowVolts == nil && r.SupplyHighVolts == nil && span.LowVolts < span.HighVolts {
+		r.SupplyLowVolts, r.SupplyHighVolts = &span.LowVolts, &span.HighVolts
+	}
+	if r.MidRailVolts == nil {
+		r.MidRailVolts = &span.RestVolts
+	}
+	return r
 }
 
 // Restart forgets the signal, as after a gap, but not which mains was found.
@@ -269,18 +287,13 @@ func (e *Engine) Restart() {
 	}
 }
 
-// Set changes the settings. A path is changed without a break; another kind, unit or
-// scale makes everything anew, since what was learned was in the old unit. After an error
+// Set changes the settings. Path, rails and board are changed without a break; another
+// kind, unit or scale makes everything anew, since what was learned was in the old unit. After an error
 // the old settings hold.
 func (e *Engine) Set(s Settings) error {
 	old := e.settings
 	if old.Kind == s.Kind && old.Unit == s.Unit && old.Scale.equal(s.Scale) {
-		if err := e.path.Set(s.Path); err != nil {
-			return err
-		}
-		e.settings = s
-		e.settings.Path = e.path.Settings()
-		return nil
+		return e.change(s)
 	}
 	e.settings = s
 	clock := e.clockHz
@@ -292,10 +305,31 @@ func (e *Engine) Set(s Settings) error {
 	return nil
 }
 
-// equal compares what the pointers point to.
+// change takes over path, rails and board.
+func (e *Engine) change(s Settings) error {
+	if e.meter != nil {
+		m := s.Meter(e.described, e.rateHz)
+		if err := e.meter.SetRails(m.SupplyLow, m.SupplyHigh, m.MidRail); err != nil {
+			return err
+		}
+	}
+	if err := e.path.Set(s.Path); err != nil {
+		m := e.settings.Meter(e.described, e.rateHz)
+		if e.meter != nil {
+			err = errors.Join(err, e.meter.SetRails(m.SupplyLow, m.SupplyHigh, m.MidRail))
+		}
+		return err
+	}
+	e.settings = s
+	e.settings.Path = e.path.Settings()
+	return nil
+}
+
+// equal tells whether two scales make the same values: rails do not matter, the mid-rail
+// only where the signal is turned about it.
 func (s Scale) equal(t Scale) bool {
 	same := func(a, b *float64) bool { return a == b || a != nil && b != nil && *a == *b }
-	if !same(s.SupplyLowVolts, t.SupplyLowVolts) || !same(s.SupplyHighVolts, t.SupplyHighVolts) || !same(s.MidRailVolts, t.MidRailVolts) {
+	if s.Invert && !same(s.MidRailVolts, t.MidRailVolts) {
 		return false
 	}
 	s.SupplyLowVolts, s.SupplyHighVolts, s.MidRailVolts = t.SupplyLowVolts, t.SupplyHighVolts, t.MidRailVolts
@@ -331,23 +365,31 @@ func (e *Engine) Clip() bool {
 	return true
 }
 
-// Gap is as if n counts were missing, but gives the points of the first 50 ms of them
-// only: those after it are left out.
+// Gap is as if n counts were missing, but gives none of the points without a value that
+// a gap of more than 50 ms has.
 func (e *Engine) Gap(out *Output, n int64) {
-	k := min(n, e.bridge)
+	k, had := min(n, e.bridge), out.Len()
 	for at := int64(0); at < k; at += gapPiece {
 		e.Process(out, missing[:min(gapPiece, k-at)])
 	}
 	if n -= k; n == 0 {
 		return
 	}
-	e.miss(1) // the hole is too long now
+	e.miss(n) // the hole is too long now
 	e.next += n
-	e.hole += n - 1
 	if e.decimator != nil {
-		e.decimator.Skip(n)
+		e.decimator.Skip(n) // what came before the gap has come out with the 50 ms
+	} else {
+		out.cut(had)
 	}
 	e.point = e.pointAt(e.next)
+}
+
+// cut leaves n points.
+func (o *Output) cut(n int) {
+	for p := range o.Series {
+		o.Series[p] = o.Series[p][:min(n, len(o.Series[p]))]
+	}
 }
 
 const gapPiece = 256

@@ -39,6 +39,9 @@ type Event struct {
 	RateHz float64 `json:"rateHz,omitempty"`
 	// ClockHz is the rate of the source's clock as known from here on.
 	ClockHz float64 `json:"clockHz,omitempty"`
+	// Doubt is why the source's clock is not to be trusted from here on, so that no rate
+	// is shown; "" when it is again.
+	Doubt *string `json:"doubt,omitempty"`
 	// Restart forgets the signal, as where a replay jumps.
 	Restart bool `json:"restart,omitempty"`
 }
@@ -117,6 +120,8 @@ func (e *Engine) Apply(n int, v Event) error {
 		err = e.Redesign(v.RateHz)
 	case v.ClockHz > 0:
 		e.Clock(v.ClockHz)
+	case v.Doubt != nil:
+		e.doubt = *v.Doubt
 	case v.Restart:
 		e.Restart()
 	case v.Channel != n:

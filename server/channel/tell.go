@@ -24,7 +24,11 @@ func (e *Engine) Reading() beat.Reading {
 	case e.clipped > 0 && float64(e.seen-e.clipped) < clipSeconds*e.rateHz:
 		return beat.Reading{State: beat.StateClipping, Reason: "the input reaches the end of its converter: turn its level down, or divide the signal more"}
 	}
-	return e.monitor.Reading()
+	r := e.monitor.Reading()
+	if e.doubt != "" && r.State == beat.StateReading {
+		return beat.Reading{State: beat.StateSearching, Quality: r.Quality, Reason: e.doubt}
+	}
+	return r
 }
 
 // Report is what the meters show at the newest sample; false before the first one.

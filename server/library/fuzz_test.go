@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"pulsewright/acquire"
+	"pulsewright/server/channel"
 )
 
 // FuzzView: a kept overview that is damaged is refused or shows what can be drawn.
@@ -69,10 +70,11 @@ func FuzzRemembered(f *testing.F) {
 		s := NewSettings(folder, slog.New(slog.DiscardHandler))
 		s.Load("serial:/dev/ttyACM0?baud=9600", 0, "a")
 		s.mu.Lock()
-		s.all["serial:x"] = []channelSettings{{Label: "a", Kind: acquire.KindECG}}
+		label, kind := "a", acquire.KindECG
+		s.all["serial:x"] = []channel.Said{{Label: &label, Kind: &kind}}
 		s.mu.Unlock()
-		if kind, _, _, ok := s.Load("serial:x?baud=9600", 0, "a"); !ok || kind != acquire.KindECG {
-			t.Fatalf("after %q nothing can be remembered: %q, %v", data, kind, ok)
+		if said, ok := s.Load("serial:x?baud=9600", 0, "a"); !ok || said.Kind == nil || *said.Kind != acquire.KindECG {
+			t.Fatalf("after %q nothing can be remembered: %+v, %v", data, said, ok)
 		}
 	})
 }

@@ -14,7 +14,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
-	"pulsewright/server/session"
+	"pulsewright/server/channel"
 )
 
 var twelve = acquire.Channel{Label: "pulse", Kind: acquire.KindPulse, Unit: "V", VoltsPerCount: 5.0 / 4096, MaxCount: 4095}
@@ -380,16 +380,16 @@ func TestIDsCannotLeaveTheFolder(t *testing.T) {
 func TestSettingsAreRememberedBySource(t *testing.T) {
 	folder := t.TempDir()
 	s := NewSettings(folder, nil)
-	scale := session.ScaleSettings{Source: "converter", ReferenceVolts: 3.3, Bits: 12, Gain: 1}
+	scale := channel.Scale{Source: "converter", ReferenceVolts: 3.3, Bits: 12, Gain: 1}
 	for volts := range 200 { // a slider that is drawn: the last place counts
 		scale.ReferenceVolts = float64(volts)
-		s.Save("serial:/dev/board?baud=9600", []session.ChannelState{{Label: "pulse", Kind: "pulse", Scale: scale}})
+		s.Save("serial:/dev/board?baud=9600", []channel.Settings{{Label: "pulse", Kind: "pulse", Scale: scale}})
 	}
 	s.Close()
-	if kind, _, got, ok := NewSettings(folder, nil).Load("serial:/dev/board?baud=115200", 0, "pulse"); !ok || kind != "pulse" || got != scale {
-		t.Fatalf("remembered are %q, %+v, %v; want %+v", kind, got, ok, scale)
+	if said, ok := NewSettings(folder, nil).Load("serial:/dev/board?baud=115200", 0, "pulse"); !ok || *said.Kind != "pulse" || *said.Scale != scale {
+		t.Fatalf("remembered are %+v, %v; want %+v", said, ok, scale)
 	}
-	if _, _, _, ok := s.Load("serial:/dev/board", 0, "ecg"); ok {
+	if _, ok := s.Load("serial:/dev/board", 0, "ecg"); ok {
 		t.Error("a channel with another name got the settings")
 	}
 }

@@ -9,8 +9,7 @@ import (
 	"sync"
 
 	"pulsewright/acquire"
-	"pulsewright/dsp/signalpath"
-	"pulsewright/server/session"
+	"pulsewright/server/channel"
 )
 
 const settingsName = ".settings.json"
@@ -26,28 +25,21 @@ type Settings struct {
 
 	// Guarded by mu.
 	mu      sync.Mutex
-	all     map[string][]channelSettings // by the source's scheme and path
-	changed bool                         // since all was written last
+	all     map[string][]channel.Said // by the source's scheme and path
+	changed bool                      // since all was written last
 	writing bool
-}
-
-type channelSettings struct {
-	Label string                `json:"label"`
-	Kind  string                `json:"kind"`
-	Path  signalpath.Settings   `json:"path"`
-	Scale session.ScaleSettings `json:"scale"`
 }
 
 // NewSettings reads what was remembered; a file that cannot be read is begun anew
 // and kept beside under another name.
 func NewSettings(folder string, log *slog.Logger) *Settings {
 	s := &Settings{path: filepath.Join(folder, settingsName), log: log}
-	all, err := readMap[[]channelSettings](s.path)
+	all, err := readMap[[]channel.Said](s.path)
 	if err != nil {
 		log.Warn("the remembered settings cannot be read and are begun anew", "file", s.path, "err", err)
 		if errors.Is(err, errBroken) {
 			_ = setAside(s.path)
-			all = map[string][]channelSettings{}
+			all = map[string][]channel.Said{}
 		}
 	}
 	s.all = all
@@ -67,23 +59,22 @@ func key(address string) string {
 }
 
 // Load implements session.Memory.
-func (s *Settings) Load(address string, channel int, label string) (kind string, path signalpath.Settings, scale session.ScaleSettings, ok bool) {
+func (s *Settings) Load(address string, n int, label string) (said channel.Said, ok bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	list := s.all[key(address)]
-	if channel >= len(list) || list[channel].Label != label {
-		return "", path, scale, false
+	if n >= len(list) || list[n].Label == nil || *list[n].Label != label {
+		return channel.Said{}, false
 	}
-	c := list[channel]
-	return c.Kind, c.Path, c.Scale, true
+	return list[n], true
 }
 
 // Save implements session.Memory. It is called from the session's goroutine, so
 // the file is written on another.
-func (s *Settings) Save(address string, channels []session.ChannelState) {
-	list := make([]channelSettings, len(channels))
+func (s *Settings) Save(address string, channels []channel.Settings) {
+	list := make([]channel.Said, len(channels))
 	for i, c := range channels {
-		list[i] = channelSettings{c.Label, c.Kind, c.Path, c.Scale}
+		list[i] = c.All()
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()

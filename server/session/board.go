@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	parts "pulsewright/dsp/board"
+	"pulsewright/server/channel"
 )
 
 // SetBoard says which board lies before the converter of channel n; nil for none. Its span
@@ -15,32 +16,8 @@ func (s *Session) SetBoard(ctx context.Context, n int, b *parts.Board) error {
 			return err
 		}
 	}
-	return s.onChannel(ctx, n, func(c *channel) error {
-		old := c.board
-		c.board = b
-		if err := c.meter.SetRails(c.rails()); err != nil {
-			c.board = old
-			return err
-		}
-		return nil
-	})
-}
-
-// rails are what the signal may use and where it rests, in the unit of the points: as
-// told, else as the board allows; NaN when neither says it.
-func (c *channel) rails() (low, high, middle float64) {
-	s := c.scale
-	lowest, highest, rest := s.SupplyLowVolts, s.SupplyHighVolts, s.MidRailVolts
-	if c.board != nil && c.unit == "V" {
-		span := c.board.Span()
-		if lowest == nil && highest == nil && span.LowVolts < span.HighVolts {
-			lowest, highest = &span.LowVolts, &span.HighVolts
-		}
-		if rest == nil {
-			rest = &span.RestVolts
-		}
-	}
-	return orNaN(lowest, s.Gain), orNaN(highest, s.Gain), orNaN(rest, s.Gain)
+	_, err := s.change(ctx, n, func(c *channel.Settings, _ float64) { c.Board = b })
+	return err
 }
 
 // Stretch is a piece of a channel at its first point, gap-free.
@@ -55,13 +32,13 @@ type Stretch struct {
 }
 
 // RecentVolts is up to seconds of the newest gap-free values of a channel's first point.
-func (s *Session) RecentVolts(channel int, seconds float64) (Stretch, error) {
+func (s *Session) RecentVolts(n int, seconds float64) (Stretch, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if err := channelExists(channel, len(s.beats)); err != nil {
+	if err := channelExists(n, len(s.beats)); err != nil {
 		return Stretch{}, err
 	}
-	state := s.state.Channels[channel]
+	state := s.state.Channels[n]
 	r := Stretch{RateHz: s.state.RateHz, Unit: state.Unit, Gain: state.Scale.Gain, Invert: state.Scale.Invert}
 	if state.Scale.MidRailVolts != nil {
 		r.Middle = *state.Scale.MidRailVolts
@@ -69,8 +46,8 @@ func (s *Session) RecentVolts(channel int, seconds float64) (Stretch, error) {
 	if s.history == nil {
 		return r, fmt.Errorf("there are no samples yet; wait")
 	}
-	n := int(min(seconds*r.RateHz, HistorySeconds*r.RateHz))
-	r.Values = s.history.copySeries(make([]float64, n), channel*points)
+	count := int(min(seconds*r.RateHz, HistorySeconds*r.RateHz))
+	r.Values = s.history.copySeries(make([]float64, count), n*points)
 	_, to := s.history.span()
 	r.First = to - int64(len(r.Values))
 	return r, nil

@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"pulsewright/dsp/response"
+	"pulsewright/server/channel"
 )
 
 // Calibration asks for a sound input's level, its coupling, or both to be measured
@@ -29,7 +30,7 @@ type Calibrated struct {
 	Step           *response.StepFit `json:"step,omitempty"` // Height in the unit shown
 	// ShareOfFullScale is the tone's peak or the step's height.
 	ShareOfFullScale float64       `json:"shareOfFullScale"`
-	Scale            ScaleSettings `json:"scale"`
+	Scale            channel.Scale `json:"scale"`
 }
 
 // ErrNoSound answers a tone's measurement at a source that is no sound input.
@@ -78,7 +79,7 @@ func (s *Session) measureTone(ctx context.Context, n int, want Calibration) (out
 			err = ErrNoSound
 			return
 		}
-		out.Scale = s.channels[n].scale
+		out.Scale = s.channels[n].settings().Scale
 		values, rateHz, err = full.Recent(n, toneSeconds)
 	})
 	if err = errors.Join(doErr, err); err != nil {
@@ -99,7 +100,7 @@ func (s *Session) measureTone(ctx context.Context, n int, want Calibration) (out
 	}
 	out.Tone, out.FullScaleVolts = &tone, want.Volts/tone.RMS
 	out.Scale.Source, out.Scale.FullScaleVolts = "fullscale", out.FullScaleVolts
-	return out, checkScale(out.Scale)
+	return out, out.Scale.Check()
 }
 
 func (s *Session) measureStep(ctx context.Context, n int, want Calibration) (out Calibrated, err error) {
@@ -109,9 +110,9 @@ func (s *Session) measureStep(ctx context.Context, n int, want Calibration) (out
 		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		c := s.channels[n]
-		out.Scale, values, rateHz, perFull = c.scale, c.recent.values(), c.rateHz, math.Abs(c.factor)*c.full()
-		if c.clipped > 0 && float64(c.seen-c.clipped) < recentSeconds*c.rateHz {
+		e := s.channels[n].engine
+		out.Scale, values, rateHz, perFull = e.Settings().Scale, e.Recent(), e.RateHz(), math.Abs(e.Linear().Factor)*channel.FullCount(e.Described())
+		if e.ClippedSeconds() < channel.RecentSeconds {
 			err = errors.New("the step reached full scale: divide the voltage more, wait eight seconds and try again")
 		}
 	})
@@ -131,5 +132,5 @@ func (s *Session) measureStep(ctx context.Context, n int, want Calibration) (out
 		out.FullScaleVolts = math.Abs(want.Volts) / out.ShareOfFullScale
 		out.Scale.Source, out.Scale.FullScaleVolts = "fullscale", out.FullScaleVolts
 	}
-	return out, checkScale(out.Scale)
+	return out, out.Scale.Check()
 }

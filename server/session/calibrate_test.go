@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"pulsewright/acquire"
-	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 )
 
@@ -203,9 +203,8 @@ func (s keptScript) KeptSettings() []byte { return []byte(s.kept) }
 
 func TestReplayHasTheScaleItWasRecordedWith(t *testing.T) {
 	for kept, want := range map[string]string{
-		`{"channels":[{"label":"left","scale":{"source":"fullscale","fullScaleVolts":1.6,"gain":1,"couplingHz":8}}]}`:  "V",
-		`{"channels":[{"label":"other","scale":{"source":"fullscale","fullScaleVolts":1.6,"gain":1,"couplingHz":8}}]}`: "counts",
-		`{"channels":[{"label":"left","scale":{"source":"fullscale","fullScaleVolts":-1,"gain":1}}]}`:                  "counts",
+		`{"channels":[{"label":"left","scale":{"source":"fullscale","fullScaleVolts":1.6,"gain":1,"couplingHz":8}}]}`: "V",
+		`{"channels":[{"label":"left","scale":{"source":"fullscale","fullScaleVolts":-1,"gain":1}}]}`:                 "counts",
 		`{"channels":[]}`: "counts",
 		``:                "counts",
 	} {
@@ -220,11 +219,11 @@ func TestReplayHasTheScaleItWasRecordedWith(t *testing.T) {
 // notebook is a Memory that notes under which address things were asked and kept.
 type notebook struct{ asked, kept []string }
 
-func (n *notebook) Load(address string, _ int, _ string) (kind string, path signalpath.Settings, scale ScaleSettings, ok bool) {
+func (n *notebook) Load(address string, _ int, _ string) (said channel.Said, ok bool) {
 	n.asked = append(n.asked, address)
-	return "", path, scale, false
+	return said, false
 }
-func (n *notebook) Save(address string, _ []ChannelState) { n.kept = append(n.kept, address) }
+func (n *notebook) Save(address string, _ []channel.Settings) { n.kept = append(n.kept, address) }
 
 // TestSoundIsRememberedByTheDevice: "default" may be another device tomorrow.
 func TestSoundIsRememberedByTheDevice(t *testing.T) {

@@ -11,6 +11,7 @@ import (
 	"pulsewright/dsp/filter"
 	"pulsewright/dsp/meter"
 	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 )
 
@@ -199,46 +200,55 @@ func (s *Session) Trimmer(ctx context.Context, n int, t meter.TrimmerConfig) (ad
 		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		advice, err = s.channels[n].meter.Trimmer(t)
+		advice, err = s.channels[n].engine.Trimmer(t)
 	})
 	return advice, errors.Join(doErr, err)
 }
 
-// onChannel runs f for a channel on the session's goroutine, then tells everyone.
-func (s *Session) onChannel(ctx context.Context, n int, f func(c *channel) error) error {
-	var err error
+// change changes a channel's settings on the session's goroutine, then tells everyone.
+func (s *Session) change(ctx context.Context, n int, f func(*channel.Settings, float64)) (now channel.Settings, err error) {
 	doErr := s.do(ctx, func() {
 		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		if err = f(s.channels[n]); err != nil {
+		w := s.channels[n]
+		old := w.settings()
+		changed := old
+		f(&changed, w.engine.RateHz())
+		s.flush(s.now()) // what is in the old unit
+		if err = w.engine.Set(changed); err != nil {
 			return
 		}
+		now = w.settings()
+		w.said(old, now)
+		s.tell(channel.Event{Channel: n, Settings: &now})
+		s.rescaleHistory(n, old, now)
 		s.refreshChannels()
-		states := s.channelStates()
-		if s.memory != nil {
-			s.memory.Save(memoryAddress(s.state.Source), states)
-		}
+		s.remember()
 		for _, t := range s.taps {
-			t.Settings(states)
+			t.Settings(s.channelStates())
 		}
 	})
-	if doErr != nil {
-		return doErr
+	return now, errors.Join(doErr, err)
+}
+
+// remember keeps what was said of the source's channels.
+func (s *Session) remember() {
+	if s.memory == nil {
+		return
 	}
-	return err
+	list := make([]channel.Settings, len(s.channels))
+	for i, w := range s.channels {
+		list[i] = w.settings()
+		list[i].Label = w.engine.Described().Label // by which it is found again
+	}
+	s.memory.Save(memoryAddress(s.state.Source), list)
 }
 
 // SetPath changes a channel's path and returns it as applied.
 func (s *Session) SetPath(ctx context.Context, n int, settings signalpath.Settings) (applied signalpath.Settings, err error) {
-	err = s.onChannel(ctx, n, func(c *channel) error {
-		if err := c.path.Set(settings); err != nil {
-			return err
-		}
-		applied = c.path.Settings()
-		return nil
-	})
-	return applied, err
+	now, err := s.change(ctx, n, func(c *channel.Settings, _ float64) { c.Path = settings })
+	return now.Path, err
 }
 
 // SetKind changes what a channel is taken for, with that kind's path.
@@ -252,56 +262,35 @@ func (s *Session) SetPreset(ctx context.Context, n int, kind string) error {
 }
 
 func (s *Session) setKind(ctx context.Context, n int, kind string, preset bool) error {
-	if !slices.Contains([]string{acquire.KindPulse, acquire.KindECG, acquire.KindOther}, kind) {
-		return fmt.Errorf("kind %q: choose pulse, ecg or other", kind)
+	if err := channel.CheckKind(kind); err != nil {
+		return err
 	}
-	return s.onChannel(ctx, n, func(c *channel) error {
-		if kind == c.kind {
-			if preset {
-				return c.path.Set(signalpath.Preset(kind, c.rateHz))
-			}
-			return nil
+	_, err := s.change(ctx, n, func(c *channel.Settings, rateHz float64) {
+		if preset || kind != c.Kind {
+			c.Kind, c.Path = kind, signalpath.Preset(kind, rateHz)
 		}
-		c.kind = kind
-		return c.rebuild(signalpath.Preset(kind, c.rateHz))
 	})
+	return err
 }
 
 // SetScale changes how a channel's counts become volts.
-func (s *Session) SetScale(ctx context.Context, n int, scale ScaleSettings) error {
-	if err := checkScale(scale); err != nil {
+func (s *Session) SetScale(ctx context.Context, n int, scale channel.Scale) error {
+	if err := scale.Check(); err != nil {
 		return err
 	}
-	return s.onChannel(ctx, n, func(c *channel) error {
-		s.flush(s.now()) // what is in the old unit
-		old, factor, offset := c.scale, c.factor, c.offset
-		c.scale = scale
-		if err := c.rescale(); err != nil {
-			c.scale = old
-			return errors.Join(err, c.rescale())
-		}
-		s.rescaleHistory(n, c, factor, offset)
-		return nil
-	})
+	_, err := s.change(ctx, n, func(c *channel.Settings, _ float64) { c.Scale = scale })
+	return err
 }
 
 // rescaleHistory brings what is remembered of a channel to its new scale, so that no
-// counts stand beside volts. The path is linear, and an offset passes it only while
-// drift is let through and no coupling is undone; the point of the beats never has one.
-func (s *Session) rescaleHistory(n int, c *channel, oldFactor, oldOffset float64) {
-	if oldFactor == 0 || s.history == nil {
-		return
-	}
-	factor := c.factor / oldFactor
-	shift := c.offset - oldOffset*factor
+// counts stand beside volts.
+func (s *Session) rescaleHistory(n int, old, now channel.Settings) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for p := range points {
-		add := shift
-		if p == points-1 || c.undo != nil || p > 0 && c.path.Settings().Drift.On {
-			add = 0
+		if c := now.ChangeOf(s.channels[n].engine.Described(), old, p); s.history != nil && c != (channel.Change{Factor: 1}) {
+			s.history.rescale(n*points+p, c.Factor, c.Shift)
 		}
-		s.history.rescale(n*points+p, factor, add)
 	}
 }
 
@@ -327,8 +316,8 @@ func (s *Session) PathResponse(ctx context.Context, n, frequencies int) (r Respo
 		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		c := s.channels[n]
-		r = respond(c.path, c.rateHz, frequencies)
+		e := s.channels[n].engine
+		r = respond(e.Path(), e.RateHz(), frequencies)
 	})
 	return r, errors.Join(doErr, err)
 }
@@ -340,10 +329,10 @@ func (s *Session) PathSections(ctx context.Context, n int) (sections filter.Sect
 		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		c := s.channels[n]
-		rateHz, settings = c.rateHz, c.path.Settings()
-		settings.Hum.FreqHz = c.path.HumHz()
-		sections, err = c.path.Sections()
+		e := s.channels[n].engine
+		rateHz, settings = e.RateHz(), e.Settings().Path
+		settings.Hum.FreqHz = e.Path().HumHz()
+		sections, err = e.Path().Sections()
 	})
 	return sections, rateHz, settings, errors.Join(doErr, err)
 }

@@ -3,13 +3,12 @@ package session
 import (
 	"encoding/binary"
 	"math"
+
+	"pulsewright/server/channel"
 )
 
-// Points of a channel's path that every frame carries, see server/API.md.
-const (
-	pointBeats = 4
-	points     = 5
-)
+// points of a channel that every frame carries, see server/API.md.
+const points = channel.Points
 
 // Frame flags.
 const (

@@ -8,6 +8,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/clock"
 	"pulsewright/dsp/beat"
+	"pulsewright/server/channel"
 )
 
 const (
@@ -248,7 +249,9 @@ func (s *Session) leaveOut(missing int64, reason string) {
 	s.gap(s.nextSource, missing, reason)
 	s.sourceBase += missing
 	s.nextSource += missing
-	s.restart(s.nextSource)
+	if missing == 0 {
+		s.event(channel.Event{Restart: true}) // no sample is missing, but they do not follow
+	}
 }
 
 // cloneBlock copies what belongs to the source after the next Read.
@@ -263,24 +266,18 @@ func cloneBlock(b acquire.Block) acquire.Block {
 	return b
 }
 
-// readingOf is a channel's reading, or that nothing, or no number, comes any more.
-func (s *Session) readingOf(c *channel, now time.Time) beat.Reading {
-	if silent := now.Sub(s.lastArrived).Seconds(); c.monitor != nil && s.source != nil && !s.lastArrived.IsZero() && s.pause == nil && silent >= silentSeconds && !s.source.Describe().ExactClock {
+// readingOf is a channel's reading, or that nothing comes any more.
+func (s *Session) readingOf(w *worker, now time.Time) beat.Reading {
+	if silent := now.Sub(s.lastArrived).Seconds(); w.engine.Watched() && s.source != nil && !s.lastArrived.IsZero() && s.pause == nil && silent >= silentSeconds && !s.source.Describe().ExactClock {
 		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("nothing has come from the source for %.0f s; is the board running?", silent)}
 	}
-	if empty := s.lastArrived.Sub(c.valued).Seconds(); c.monitor != nil && s.source != nil && empty >= silentSeconds && !s.source.Describe().ExactClock {
-		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no number has come on this channel for %.0f s; what does the board print?", empty)}
-	}
-	return s.trusted(c.reading())
+	return w.engine.Reading()
 }
 
-// trusted withholds a rate while the sampling clock is in doubt.
-func (s *Session) trusted(r beat.Reading) beat.Reading {
-	if s.source == nil || s.source.Describe().ExactClock || r.State != beat.StateReading {
-		return r
+// doubtOf is why the source's clock is not to be trusted now, "" when it is.
+func (s *Session) doubtOf() string {
+	if s.source == nil || s.source.Describe().ExactClock {
+		return ""
 	}
-	if doubt := s.estimator.Estimate().Doubt; doubt != "" {
-		return beat.Reading{State: beat.StateSearching, Quality: r.Quality, Reason: doubt}
-	}
-	return r
+	return s.estimator.Estimate().Doubt
 }

@@ -25,9 +25,8 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/clock"
 	"pulsewright/dsp/beat"
-	"pulsewright/dsp/filter"
 	"pulsewright/dsp/meter"
-	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 )
 
@@ -38,10 +37,6 @@ const (
 	backfillSeconds = 60
 	// frameInterval spaces frames; a block that comes later is sent at once.
 	frameInterval = 12 * time.Millisecond
-	// decimateAboveHz: faster sources are decimated to about 1 kHz.
-	decimateAboveHz = 4000
-	// bridgeSeconds is the longest hole that filters and beats are carried over.
-	bridgeSeconds = 0.05
 	// reopenEvery spaces the attempts to reopen a source that went away.
 	reopenEvery = 500 * time.Millisecond
 	// rebuildShare is how far the measured rate may move from the one the filters
@@ -81,6 +76,15 @@ type Restarter interface {
 	Restarted(channel int)
 }
 
+// EngineTap is a Tap that wants to know what happens to the channels' engines, so that
+// what is computed from a recording later does the same.
+type EngineTap interface {
+	// Engines tells, after Begin, what they begin with.
+	Engines(start channel.Start)
+	// Engine tells what happens to them before sample first.
+	Engine(first int64, v channel.Event)
+}
+
 // Config of a Session.
 type Config struct {
 	Openers acquire.Openers
@@ -97,8 +101,9 @@ type Config struct {
 
 // Memory keeps channel settings by source address.
 type Memory interface {
-	Load(address string, channel int, label string) (kind string, path signalpath.Settings, scale ScaleSettings, ok bool)
-	Save(address string, channels []ChannelState)
+	// Load gives what was said of a channel that the source calls label.
+	Load(address string, n int, label string) (said channel.Said, ok bool)
+	Save(address string, channels []channel.Settings)
 }
 
 // Session is the one live source and all that hangs on it.
@@ -121,20 +126,16 @@ type Session struct {
 
 	// Owned by Run's goroutine.
 	source      acquire.Source
-	channels    []*channel
-	decimators  []*filter.Decimator // one a channel, none at decimation 1
-	skip        int                 // outputs of the decimators still to be left out: they show the time before the start
-	nextPoint   int64               // session index of the decimators' next output
+	channels    []*worker
 	decimation  int
 	estimator   *clock.Estimator
 	designedHz  float64 // rate of the points the filters were made for
 	usedHz      float64 // measured rate of the source
+	doubt       string  // of the clock, as told to the engines
 	moves       int64   // of the estimator, when the filters were designed
 	sourceBase  int64   // session source index of the source's sample 0
 	nextSource  int64   // session source index after the newest sample
 	held        []acquire.Block
-	pendingAt   int64
-	pendingN    int
 	pendingGap  bool
 	arrived     time.Time
 	lastArrived time.Time
@@ -147,7 +148,6 @@ type Session struct {
 	lastRebuild time.Time
 	lostAt      time.Time // when the source went away; zero while it is there
 	sequence    uint32
-	values      [][]float64
 	lastHealth  acquire.Health
 	reopened    chan opened
 	reopening   bool
@@ -329,44 +329,21 @@ func (s *Session) adopt(source acquire.Source) error {
 // build makes the channels for a source rate.
 func (s *Session) build(rateHz float64) error {
 	info := s.source.Describe()
-	s.decimation = 1
-	if rateHz > decimateAboveHz {
-		s.decimation = filter.RatioFor(rateHz)
-	}
+	s.decimation = channel.Decimation(rateHz)
 	pointHz := rateHz / float64(s.decimation)
-	s.usedHz, s.designedHz = rateHz, pointHz
-	s.channels, s.decimators = nil, nil
+	s.usedHz, s.designedHz, s.doubt = rateHz, pointHz, ""
+	s.channels = nil
+	start := channel.Start{RateHz: rateHz, Ratio: s.decimation, HumHz: make([]float64, len(info.Channels))}
 	for i, description := range info.Channels {
-		c, err := newChannel(description, pointHz)
+		settings := channel.Resolve(s.places(i, description, pointHz))
+		start.Channels = append(start.Channels, settings.Settings)
+		e, err := channel.New(start.Config(i, description, 0, channel.All))
 		if err != nil {
 			return fmt.Errorf("channel %d (%s) at %.6g Hz: %w", i+1, description.Label, pointHz, err)
 		}
-		remembered := false
-		if s.memory != nil {
-			if kind, path, scale, ok := s.memory.Load(memoryAddress(info), i, description.Label); ok {
-				if checkScale(scale) == nil {
-					remembered = true
-					c.kind, c.scale = kind, scale
-					if err := c.rebuild(path); err != nil {
-						_ = c.rebuild(signalpath.Preset(c.kind, pointHz))
-					}
-				}
-			}
-		}
-		if scale, ok := keptScale(s.source, i, description.Label); ok && !remembered {
-			before := c.scale
-			c.scale = scale
-			if c.rescale() != nil {
-				c.scale = before
-				_ = c.rescale()
-			}
-		}
-		s.channels = append(s.channels, c)
+		start.Channels[i] = e.Settings()
+		s.channels = append(s.channels, &worker{engine: e, from: settings.From})
 	}
-	if err := s.buildDecimators(rateHz); err != nil {
-		return err
-	}
-	s.values = make([][]float64, len(s.channels))
 	s.mu.Lock()
 	s.history = newHistory(len(s.channels)*points, int64(HistorySeconds*pointHz))
 	s.beats = make([][]beat.Beat, len(s.channels))
@@ -382,29 +359,45 @@ func (s *Session) build(rateHz float64) error {
 	s.refreshChannels()
 	for _, t := range s.taps {
 		t.Begin(epoch, info, rateHz, t0)
+		if e, ok := t.(EngineTap); ok {
+			e.Engines(start)
+		}
 		t.Settings(s.channelStates())
 	}
 	return nil
 }
 
-// keptScale is the scale that a recording says its channel had: a replay is then
-// in the same volts, with the same coupling undone.
-func keptScale(source acquire.Source, channel int, label string) (ScaleSettings, bool) {
-	keeper, ok := source.(acquire.Keeper)
-	if !ok {
-		return ScaleSettings{}, false
+// places are where the settings of channel n are told: what is remembered of the source,
+// what a recording that is replayed carries, and the source itself.
+func (s *Session) places(n int, description acquire.Channel, rateHz float64) channel.Places {
+	p := channel.Places{Described: description, RateHz: rateHz}
+	if s.memory != nil {
+		p.Said, _ = s.memory.Load(memoryAddress(s.source.Describe()), n, description.Label)
+		p.Said.Label = nil // it is only how the channel was found
 	}
-	var kept struct {
-		Channels []struct {
-			Label string        `json:"label"`
-			Scale ScaleSettings `json:"scale"`
-		} `json:"channels"`
+	if keeper, ok := s.source.(acquire.Keeper); ok {
+		p.Recorded = channel.ParseCarried(keeper.KeptSettings()).Of(n)
 	}
-	if json.Unmarshal(keeper.KeptSettings(), &kept) != nil || channel >= len(kept.Channels) || kept.Channels[channel].Label != label {
-		return ScaleSettings{}, false
+	return p
+}
+
+// tell tells the taps what happened to the engines.
+func (s *Session) tell(v channel.Event) {
+	for _, t := range s.taps {
+		if e, ok := t.(EngineTap); ok {
+			e.Engine(s.nextSource, v)
+		}
 	}
-	scale := kept.Channels[channel].Scale
-	return scale, checkScale(scale) == nil
+}
+
+// event does what an event says to all engines, and tells the taps.
+func (s *Session) event(v channel.Event) {
+	for n, w := range s.channels {
+		if err := w.engine.Apply(n, v); err != nil {
+			s.log.Warn("a channel goes on as before", "channel", w.settings().Label, "err", err)
+		}
+	}
+	s.tell(v)
 }
 
 // memoryAddress is the address under which a source's settings are remembered: a
@@ -415,23 +408,6 @@ func memoryAddress(info acquire.Info) string {
 		return info.Address
 	}
 	return a.Scheme + ":" + info.Device
-}
-
-func (s *Session) buildDecimators(rateHz float64) error {
-	s.decimators = nil
-	if s.decimation == 1 {
-		return nil
-	}
-	for range s.channels {
-		d, err := filter.NewDecimator(rateHz, s.decimation)
-		if err != nil {
-			return err
-		}
-		s.decimators = append(s.decimators, d)
-		s.skip = d.DelaySamples()
-	}
-	s.nextPoint = 0
-	return nil
 }
 
 // take works one block in.
@@ -487,6 +463,10 @@ func (s *Session) observe(b acquire.Block) {
 		s.estimator.ObserveBoard(total, b.BoardSeconds[k-1])
 	}
 	s.estimator.Observe(total, b.Arrived)
+	if doubt := s.doubtOf(); s.channels != nil && doubt != s.doubt {
+		s.doubt = doubt
+		s.event(channel.Event{Doubt: &doubt})
+	}
 }
 
 // hold keeps a block until the rate is known.
@@ -496,102 +476,57 @@ func (s *Session) hold(b acquire.Block) { s.held = append(s.held, cloneBlock(b))
 func (s *Session) work(b acquire.Block, now time.Time) {
 	n := b.Len()
 	first := s.sourceBase + b.First
-	bridge := int(bridgeSeconds * s.designedHz)
 	if lost := first - s.nextSource; lost > 0 {
 		s.gap(s.nextSource, lost, fmt.Sprintf("%d samples lost on the way", lost))
-		if s.decimation == 1 && lost <= int64(bridge) {
-			hole := make([]float64, lost)
-			for i := range hole {
-				hole[i] = math.NaN()
-			}
-			for _, c := range s.channels {
-				c.process(s.nextSource, hole, bridge)
-			}
-			s.append(s.nextSource, int(lost))
-		} else {
-			s.restart(first)
-		}
+		s.nextSource = first
 	} else if b.Jump {
 		s.flush(now)
 		s.pendingGap = true
-		s.restart(first)
+		s.event(channel.Event{Restart: true})
+	}
+	for i, clipped := range b.Clipped {
+		if clipped && s.channels[i].engine.Clip() {
+			s.tell(channel.Event{Channel: i, Clipped: true})
+		}
 	}
 	for _, t := range s.taps {
 		t.Samples(first, b.Counts)
 	}
 	s.samples.Add(int64(n))
-	m, skip, at := 0, 0, first
-	for i, c := range s.channels {
-		if cap(s.values[i]) < n {
-			s.values[i] = make([]float64, n+n/2)
-		}
-		v, valued := s.values[i][:n], false
-		for j, count := range b.Counts[i] {
-			if count == acquire.MissingCount {
-				v[j] = math.NaN()
-			} else {
-				v[j] = c.offset + float64(count)*c.factor
-				valued = true
-			}
-		}
-		if valued || c.valued.IsZero() {
-			c.valued = b.Arrived
-		}
-		if b.Clipped != nil && b.Clipped[i] || c.undo != nil && c.atEnd(b.Counts[i]) {
-			c.clip(max(c.seen, 1) + int64(n/s.decimation))
-		}
-		if s.decimation == 1 {
-			m = n
-			c.process(at, v, bridge)
-			continue
-		}
-		for j := range v {
-			if math.IsNaN(v[j]) {
-				v[j] = c.last
-			}
-		}
-		m = s.decimators[i].Process(v, v)
-		skip = min(m, s.skip)
-		m, at = m-skip, s.nextPoint
-		if m > 0 {
-			c.process(at, v[skip:skip+m], bridge)
-		}
-	}
-	if m > 0 {
-		s.append(at, m)
-	}
-	if s.decimation > 1 {
-		s.skip -= skip
-		s.nextPoint += int64(m)
+	for i, w := range s.channels {
+		w.engine.Process(&w.out, b.Counts[i])
 	}
 	s.nextSource = first + int64(n)
 	s.arrived, s.lastArrived, s.lastAsleep = b.Arrived, b.Arrived, s.asleepAt(b.Arrived)
+	for i, w := range s.channels {
+		if hz := w.engine.HumHz(); hz != w.humHz {
+			w.humHz = hz
+			s.tell(channel.Event{Channel: i, HumHz: hz})
+		}
+	}
 }
 
-// append notes that m points beginning at index at stand in the channels' out.
-func (s *Session) append(at int64, m int) {
-	if s.pendingN == 0 {
-		s.pendingAt = at
+// pending is the index of the first point of the frame under way, and how many it has.
+func (s *Session) pending() (first int64, n int) {
+	if len(s.channels) == 0 {
+		return 0, 0
 	}
-	s.pendingN += m
+	out := &s.channels[0].out
+	if n = out.Len(); n == 0 {
+		return s.channels[0].engine.Point(), 0
+	}
+	return out.First, n
 }
 
-// restart begins filters and beats anew at source sample first, after a gap.
-func (s *Session) restart(first int64) {
-	for _, c := range s.channels {
-		c.restart()
-	}
-	for _, d := range s.decimators {
-		d.Reset()
-		s.skip = d.DelaySamples()
-		s.nextPoint = max(s.nextPoint, first/int64(s.decimation))
-	}
+// newest is the index after the newest point.
+func (s *Session) newest() int64 {
+	first, n := s.pending()
+	return first + int64(n)
 }
 
 // gap closes the frame under way and marks missing source samples.
 func (s *Session) gap(first, samples int64, reason string) {
 	s.flush(s.now())
-	s.pendingGap = true
 	s.gaps.Add(1)
 	s.lost.Add(samples)
 	d := int64(max(1, s.decimation))
@@ -608,6 +543,11 @@ func (s *Session) gap(first, samples int64, reason string) {
 	for _, t := range s.taps {
 		t.Gap(first, samples, reason)
 	}
+	for _, w := range s.channels {
+		w.engine.Gap(&w.out, samples)
+	}
+	s.flush(s.now()) // the points from here on may not follow
+	s.pendingGap = true
 }
 
 func keep[T any](list []T, most int) []T {
@@ -619,29 +559,43 @@ func keep[T any](list []T, most int) []T {
 
 // flush sends the frame under way.
 func (s *Session) flush(now time.Time) {
-	if s.pendingN == 0 {
-		return
+	first, n := s.pending()
+	if n > 0 {
+		s.sendFrame(now, first, n)
 	}
+	for i, w := range s.channels {
+		s.tellBeats(i, w, now)
+		w.out.Clear()
+	}
+}
+
+// sendFrame makes a frame of the points under way.
+func (s *Session) sendFrame(now time.Time, first int64, n int) {
 	s.lastFrame = now
 	s.sequence++
 	s.frames.Add(1)
 	age := min(max(0, now.Sub(s.arrived).Milliseconds()), 1<<31)
+	for _, w := range s.channels {
+		w.round()
+	}
 	s.mu.Lock()
-	head := frameHeader{sequence: s.sequence, first: s.pendingAt, samples: s.pendingN, channels: len(s.channels),
+	defer s.mu.Unlock()
+	head := frameHeader{sequence: s.sequence, first: first, samples: n, channels: len(s.channels),
 		rateHz: s.state.RateHz, epoch: s.state.Epoch, ageMs: uint32(age)}
 	if s.pendingGap {
 		head.flags |= flagGap
 	}
-	value := func(i int) []float32 { return s.channels[i/points].out[i%points] }
-	s.history.add(s.pendingAt, s.pendingN, s.pendingGap, value)
-	s.state.LastIndex = s.pendingAt + int64(s.pendingN)
-	for i, c := range s.channels {
-		if len(c.found) > 0 {
-			s.beats[i] = keep(append(s.beats[i], c.found...), keptBeats)
+	value := func(i int) []float32 { return s.channels[i/points].floats[i%points] }
+	s.history.add(first, n, s.pendingGap, value)
+	s.pendingGap = false
+	s.state.LastIndex = first + int64(n)
+	for i, w := range s.channels {
+		if len(w.out.Beats) > 0 {
+			s.beats[i] = keep(append(s.beats[i], w.out.Beats...), keptBeats)
 		}
-		s.reading[i] = s.readingOf(c, now)
+		s.reading[i] = s.readingOf(w, now)
 	}
-	b := make([]byte, 0, frameHeaderBytes+4*points*len(s.channels)*s.pendingN)
+	b := make([]byte, 0, frameHeaderBytes+4*points*len(s.channels)*n)
 	b = head.append(b)
 	for i := range len(s.channels) * points {
 		b = appendFloats(b, value(i))
@@ -649,34 +603,39 @@ func (s *Session) flush(now time.Time) {
 	// Sent under the lock, so that a page that subscribes under it sees no
 	// frame twice and misses none.
 	s.hub.Send(hub.Message{Kind: hub.Frame, Data: b})
-	s.mu.Unlock()
-	for i, c := range s.channels {
-		if c.begun {
-			c.begun = false
-			for _, t := range s.taps {
-				if r, ok := t.(Restarter); ok {
-					r.Restarted(i)
-				}
-			}
-		}
-		if len(c.found) > 0 {
-			s.found.Add(int64(len(c.found)))
-			s.message(ChannelBeats{"beats", head.epoch, i, c.found})
-			s.sendReading(i, c, now)
-			for _, t := range s.taps {
-				t.Beats(i, c.found, max(1, s.decimation))
-			}
-			c.found = c.found[:0]
-		}
-		for p := range c.out {
-			c.out[p] = c.out[p][:0]
-		}
-	}
-	s.pendingN, s.pendingGap = 0, false
 }
 
-func (s *Session) sendReading(i int, c *channel, now time.Time) {
-	r := ChannelReading{"reading", s.state.Epoch, i, s.pendingAt + int64(s.pendingN), s.readingOf(c, now)}
+// tellBeats tells a channel's beats of the frame under way, and where its beat finder
+// began anew.
+func (s *Session) tellBeats(i int, w *worker, now time.Time) {
+	told := 0
+	tell := func(to int) {
+		if to == told {
+			return
+		}
+		for _, t := range s.taps {
+			t.Beats(i, w.out.Beats[told:to], max(1, s.decimation))
+		}
+		told = to
+	}
+	for _, at := range w.out.Breaks {
+		tell(at)
+		for _, t := range s.taps {
+			if r, ok := t.(Restarter); ok {
+				r.Restarted(i)
+			}
+		}
+	}
+	tell(len(w.out.Beats))
+	if told > 0 {
+		s.found.Add(int64(told))
+		s.message(ChannelBeats{"beats", s.state.Epoch, i, w.out.Beats})
+		s.sendReading(i, w, now)
+	}
+}
+
+func (s *Session) sendReading(i int, w *worker, now time.Time) {
+	r := ChannelReading{"reading", s.state.Epoch, i, s.newest(), s.readingOf(w, now)}
 	s.mu.Lock()
 	s.reading[i] = r.Reading
 	s.mu.Unlock()
@@ -708,15 +667,15 @@ func (s *Session) everySecond(now time.Time) {
 	if p, ok := s.source.(acquire.Player); ok {
 		s.updatePlayback(p)
 	}
-	for i, c := range s.channels {
-		s.sendReading(i, c, now)
-		if c.fresh {
+	for i, w := range s.channels {
+		s.sendReading(i, w, now)
+		report, ok := w.engine.Report()
+		if !ok {
 			continue
 		}
-		report := c.meter.Report()
 		s.mu.Lock()
 		s.reports[i] = report
-		s.hums[i] = noteHum(s.hums[i], s.pendingAt, s.state.RateHz, report)
+		s.hums[i] = noteHum(s.hums[i], s.newest(), s.state.RateHz, report)
 		s.mu.Unlock()
 		s.message(struct {
 			Type    string       `json:"type"`
@@ -724,7 +683,7 @@ func (s *Session) everySecond(now time.Time) {
 			Channel int          `json:"channel"`
 			Index   int64        `json:"index"`
 			Report  meter.Report `json:"report"`
-		}{"meters", s.state.Epoch, i, s.pendingAt, report})
+		}{"meters", s.state.Epoch, i, s.newest(), report})
 	}
 }
 
@@ -751,11 +710,7 @@ func (s *Session) updateRate(now time.Time) {
 				s.redesign(pointHz)
 				s.lastRebuild = now
 			} else {
-				for _, c := range s.channels {
-					if c.monitor != nil {
-						c.monitor.SetRateHz(pointHz)
-					}
-				}
+				s.event(channel.Event{ClockHz: s.usedHz})
 			}
 			for _, t := range s.taps {
 				t.Rate(s.usedHz)
@@ -772,12 +727,7 @@ func (s *Session) updateRate(now time.Time) {
 func (s *Session) redesign(pointHz float64) {
 	s.flush(s.now())
 	s.designedHz = pointHz
-	for _, c := range s.channels {
-		c.rateHz = pointHz
-		if err := c.rebuild(c.path.Settings()); err != nil {
-			s.log.Warn("filters kept at the old rate", "channel", c.info.Label, "err", err)
-		}
-	}
+	s.event(channel.Event{RateHz: s.usedHz})
 	s.log.Info("filters designed anew", "rateHz", pointHz)
 	s.refreshChannels()
 }
@@ -825,8 +775,7 @@ func (s *Session) readFailed(ctx context.Context, err error) {
 		s.dropSource()
 		s.lostAt, s.nextReopen = now, now
 		s.setStatus(StatusWaiting, err.Error()+"; waiting for it to come back")
-		for i, c := range s.channels {
-			c.restart()
+		for i := range s.channels {
 			s.mu.Lock()
 			s.reading[i] = beat.Reading{State: "no signal", Reason: "the source is away"}
 			r := ChannelReading{"reading", s.state.Epoch, i, s.state.LastIndex, s.reading[i]}
@@ -954,8 +903,8 @@ func (s *Session) setStatus(status, text string) {
 
 func (s *Session) channelStates() []ChannelState {
 	list := make([]ChannelState, len(s.channels))
-	for i, c := range s.channels {
-		list[i] = c.state()
+	for i, w := range s.channels {
+		list[i] = w.state()
 	}
 	return list
 }

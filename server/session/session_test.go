@@ -15,6 +15,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
+	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 )
 
@@ -360,7 +361,7 @@ func TestScaleSettings(t *testing.T) {
 		t.Errorf("unit %q before anybody gave a scale, want counts", u)
 	}
 	mid := 2.5
-	scale := ScaleSettings{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1, Invert: true, MidRailVolts: &mid}
+	scale := channel.Scale{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1, Invert: true, MidRailVolts: &mid}
 	if err := s.SetScale(ctx, 0, scale); err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,7 @@ import (
 	"pulsewright/dsp/beat"
 	parts "pulsewright/dsp/board"
 	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 )
 
 // Status of the session's source.
@@ -21,48 +22,21 @@ const (
 	StatusFailed  = "failed"
 )
 
-// ScaleSettings say how a channel's counts become volts.
-type ScaleSettings struct {
-	// Source is "board" (as the source says), "converter" (from ReferenceVolts
-	// and Bits), "fullscale" (FullScaleVolts at the highest count) or "unknown"
-	// (show counts).
-	Source         string  `json:"source"`
-	ReferenceVolts float64 `json:"referenceVolts"`
-	Bits           int     `json:"bits"`
-	// FullScaleVolts is what one more than the highest count stands for, as
-	// measured at a sound input.
-	FullScaleVolts float64 `json:"fullScaleVolts"`
-	// CouplingHz is the corner of the input's coupling capacitor, which is undone;
-	// 0 leaves the signal as it comes. CouplingFloorHz is the corner that is left
-	// then; 0 stands for 0.05 Hz.
-	CouplingHz      float64 `json:"couplingHz"`
-	CouplingFloorHz float64 `json:"couplingFloorHz"`
-	// Signed converters give counts from −2^(Bits−1).
-	Signed bool `json:"signed"`
-	// Supply rails and mid-rail of the board in volts; nil when not told.
-	SupplyLowVolts  *float64 `json:"supplyLowVolts"`
-	SupplyHighVolts *float64 `json:"supplyHighVolts"`
-	MidRailVolts    *float64 `json:"midRailVolts"`
-	// Gain divides all values, so that they are volts before an amplifier of
-	// that gain; 1 shows volts at the converter.
-	Gain float64 `json:"gain"`
-	// Invert turns the signal about the mid-rail (about 0 when it is unknown).
-	Invert bool `json:"invert"`
-}
-
 // ChannelState is what a page needs to know of a channel.
 type ChannelState struct {
 	Label string              `json:"label"`
 	Kind  string              `json:"kind"`
 	Unit  string              `json:"unit"` // of the points: "V", another, or "counts"
 	Path  signalpath.Settings `json:"path"`
-	Scale ScaleSettings       `json:"scale"`
+	Scale channel.Scale       `json:"scale"`
 	// Board is what lies before the converter (dsp/board/FORMAT.md); null when nobody
 	// drew it.
 	Board *parts.Board `json:"board"`
+	// From tells where each setting came from.
+	From channel.From `json:"from"`
 	// Coupling tells what undoing the coupling capacitor does and costs; null where
 	// it is left.
-	Coupling *CouplingState `json:"coupling"`
+	Coupling *channel.Coupling `json:"coupling"`
 	// HumHz is where the hum stage works now.
 	HumHz float64 `json:"humHz"`
 	// LatencySeconds is how late a beat may be reported.
@@ -73,19 +47,6 @@ type ChannelState struct {
 	// both 0 when unknown.
 	LowVolts  float64 `json:"lowVolts"`
 	HighVolts float64 `json:"highVolts"`
-}
-
-// CouplingState describes a coupling capacitor that is undone.
-type CouplingState struct {
-	CornerHz float64 `json:"cornerHz"`
-	FloorHz  float64 `json:"floorHz"`
-	// GainDB is the gain at 0 Hz.
-	GainDB float64 `json:"gainDb"`
-	// NoiseTimes is by how much white noise from NoiseLowHz to NoiseHighHz, where
-	// heartbeats are, becomes larger.
-	NoiseTimes  float64 `json:"noiseTimes"`
-	NoiseLowHz  float64 `json:"noiseLowHz"`
-	NoiseHighHz float64 `json:"noiseHighHz"`
 }
 
 // Gap is a stretch of missing samples.

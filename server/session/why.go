@@ -26,9 +26,9 @@ func (s *Session) Why(ctx context.Context, n int, from, to int64) (w Why, err er
 		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
-		c := s.channels[n]
-		w.Kind, w.All = c.kind, c.monitor != nil
-		for _, q := range c.why {
+		e := s.channels[n].engine
+		w.Kind, w.All = e.Settings().Kind, e.Watched()
+		for _, q := range e.Why() {
 			if q.Sample >= from && q.Sample < to {
 				w.Candidates = append(w.Candidates, q)
 			}

@@ -10,6 +10,7 @@ import (
 	"pulsewright/acquire/simulate"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 )
 
 // TestWhyTellsOfEveryBeat: the last word about each sample is "taken" for the beats
@@ -26,30 +27,25 @@ func TestWhyTellsOfEveryBeat(t *testing.T) {
 				t.Fatal(err)
 			}
 			info := g.Channels()[0]
-			c, err := newChannel(info, config.RateHz)
+			const begin = 1000 // as after a gap
+			settings := channel.Resolve(channel.Places{Described: info, RateHz: config.RateHz}).Settings
+			e, err := channel.New(channel.Config{Described: info, Settings: settings, RateHz: config.RateHz, First: begin, Parts: channel.All})
 			if err != nil {
 				t.Fatal(err)
 			}
 			counts := [][]int32{make([]int32, 50)}
-			values := make([]float64, 50)
-			const begin = 1000 // as after a gap
 			found := map[int64]bool{}
-			for at := int64(begin); at < begin+int64(90*config.RateHz); at += 50 {
+			var out channel.Output
+			for range int(90 * config.RateHz / 50) {
 				g.Next(counts)
-				for i, n := range counts[0] {
-					values[i] = info.Value(n)
-				}
-				c.process(at, values, 0)
-				for _, b := range c.found {
+				out.Clear()
+				e.Process(&out, counts[0])
+				for _, b := range out.Beats {
 					found[b.Sample] = true
-				}
-				c.found = c.found[:0]
-				for p := range c.out {
-					c.out[p] = c.out[p][:0]
 				}
 			}
 			last := map[int64]beat.Candidate{}
-			for _, q := range c.why {
+			for _, q := range e.Why() {
 				if q.Reason == "" {
 					t.Errorf("sample %d: no reason", q.Sample)
 				}
@@ -105,7 +101,7 @@ func TestPastIsRescaled(t *testing.T) {
 	if values, unit := recent(); unit != "counts" || values[len(values)-1] != 512 {
 		t.Fatalf("before: %v %s, want 512 counts", values[len(values)-1], unit)
 	}
-	err := s.SetScale(t.Context(), 0, ScaleSettings{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1})
+	err := s.SetScale(t.Context(), 0, channel.Scale{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -116,7 +112,7 @@ func TestPastIsRescaled(t *testing.T) {
 		}
 	}
 	// Back and with a gain of 10: 0.25 V at the sensor.
-	if err := s.SetScale(t.Context(), 0, ScaleSettings{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 10}); err != nil {
+	if err := s.SetScale(t.Context(), 0, channel.Scale{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 10}); err != nil {
 		t.Fatal(err)
 	}
 	if values, _ := recent(); math.Abs(values[0]-0.25) > 1e-6 {
