@@ -20,6 +20,7 @@ const (
 	textMissing  = "missing"        // missing, or missing @N for channel N from 1
 	textFine     = "fine"           // of a signal: the remainders of channel N from 1, fine @N
 	textGap      = "gap"            // gap, or gap: reason
+	textEngine   = "engine "        // engine {…}: see server/channel.Event
 	textBeat     = "beat "          // beat KIND QUALITY, or beat KIND QUALITY @N for channel N from 1
 )
 
@@ -56,13 +57,19 @@ func ParseBeat(text string) (kind string, quality float64, channel int, ok bool)
 	return kind, quality, channel, err == nil && quality >= 0 && quality <= 1
 }
 
+// IsEngine reports whether an annotation tells what happened to a channel's engine; see
+// FORMAT.md. It matters to all that comes after it.
+func IsEngine(text string) bool { return strings.HasPrefix(text, textEngine+"{") }
+
 // IsNote reports whether an annotation's text is for a person: no beat, no
 // settings, no rate, no mark of missing samples or of the end.
 func IsNote(text string) bool {
-	if _, _, rest, ok := parsePiece(text); ok && strings.HasPrefix(rest, textSettings+"{") {
+	if k, _, rest, ok := parsePiece(text); ok && strings.HasPrefix(rest, textSettings+"{") {
 		return false // of a file cut short
+	} else if ok && k == 1 && IsEngine(rest) {
+		return false
 	}
-	if text == textEnd || strings.HasPrefix(text, textSettings+"{") || isGap(text) {
+	if text == textEnd || IsEngine(text) || strings.HasPrefix(text, textSettings+"{") || isGap(text) {
 		return false
 	}
 	if _, _, _, ok := ParseBeat(text); ok {

@@ -398,7 +398,7 @@ func (w *Writer) copy(f *File, o ExportOptions, start, from, to, total int64, no
 	}
 	err := o.each(f, from, to, func(counts [][]int32, at int64) error {
 		for len(notes) > 0 && notes[0].Sample < at+int64(len(counts[0])) {
-			if notes[0].Sample >= start || start == 0 {
+			if notes[0].Sample >= start || start == 0 || IsEngine(notes[0].Text) {
 				w.annotateFrom(notes[0], start, f.info.ClaimedRateHz)
 			}
 			notes = notes[1:]

@@ -70,7 +70,7 @@ func (r *Recording) LearnFrom(annotations func() []recording.Annotation) {
 		return // made before there were any
 	}
 	for _, a := range annotations() {
-		if !IsEvent(a.Text) {
+		if !recording.IsEngine(a.Text) {
 			continue
 		}
 		v, ok := ParseEvent(a.Text, len(r.Info.Channels))
@@ -131,8 +131,9 @@ type Run struct {
 	// Finish gives the beats at the recording's end too that would have been told had
 	// the last value stood on.
 	Finish bool
-	// Take is given what came out, a second at a time at most, channel after channel of
-	// the same second; k counts Channels. Out is valid during the call, e stands at sample
+	// Ends tells, from a sample on, where Take is called next; nil is at each whole second.
+	Ends func(from int64) int64
+	// Take is given what came out up to there or less, channel after channel; k counts Channels. Out is valid during the call, e stands at sample
 	// end.
 	Take func(k int, e *Engine, out *Output, end int64)
 }
@@ -157,6 +158,9 @@ func (r *Recording) Run(ctx context.Context, run Run) error {
 	d.events = r.events[:len(r.events):len(r.events)]
 	for len(d.events) > 0 && d.events[0].Sample < from {
 		d.events = d.events[1:]
+	}
+	if d.run.Ends == nil {
+		d.run.Ends = func(from int64) int64 { return secondAfter(from, d.rateHz) }
 	}
 	to := min(run.To, r.File.Len())
 	if err := r.File.Blocks(ctx, from, to, d.block); err != nil {
@@ -192,7 +196,7 @@ func (d *drive) block(at int64, counts [][]int32) error {
 			}
 			d.events = d.events[1:]
 		}
-		to := min(end, secondAfter(from, d.rateHz))
+		to := min(end, max(from+1, d.run.Ends(from)))
 		if len(d.events) > 0 {
 			to = min(to, d.events[0].Sample)
 		}

@@ -46,7 +46,7 @@ type Event struct {
 	Restart bool `json:"restart,omitempty"`
 }
 
-// eventNote begins the annotation of an Event.
+// eventNote begins the annotation of an Event; see recording.IsEngine.
 const eventNote = "engine "
 
 // Text is the annotation that carries the event.
@@ -57,9 +57,6 @@ func (v Event) Text() string {
 	}
 	return eventNote + string(data)
 }
-
-// IsEvent reports whether an annotation carries an event.
-func IsEvent(text string) bool { return strings.HasPrefix(text, eventNote+"{") }
 
 // ParseEvent reads the annotation of an event; false for another text, and for an event
 // of a channel that is not among so many or with a rate that is none.

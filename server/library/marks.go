@@ -16,10 +16,12 @@ import (
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server"
+	"pulsewright/server/channel"
 )
 
 const (
-	// pathNote begins the annotation of a path changed while recording.
+	// pathNote begins the annotation of a path changed while recording, in recordings made
+	// before there were those of [channel.Event].
 	pathNote  = "path settings "
 	marksName = ".marks.json"
 	mostMarks = 10_000
@@ -147,7 +149,10 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 				return
 			}
 			for _, a := range list {
-				if recording.IsNote(a.Text) {
+				if v, ok := channel.ParseEvent(a.Text, len(review.info.Channels)); ok && v.Settings != nil {
+					a.Text = "settings of " + v.Settings.Label + " changed" // themselves they are for programs
+					out.Notes = append(out.Notes, note{Annotation: a})
+				} else if recording.IsNote(a.Text) {
 					if strings.HasPrefix(a.Text, pathNote) {
 						a.Text = "signal path changed" // the settings themselves are for programs
 					}

@@ -15,8 +15,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire/recording"
-	"pulsewright/dsp/signalpath"
-	"pulsewright/server/session"
+	"pulsewright/server/channel"
 )
 
 // ask sends a request to the library's routes and returns status and body.
@@ -200,11 +199,11 @@ func TestNotesMadeAfterwards(t *testing.T) {
 // TestAPathChangedWhileRecordingIsTold in words, not as the settings that programs read.
 func TestAPathChangedWhileRecordingIsTold(t *testing.T) {
 	recorder, store := begin(t)
-	channel := session.ChannelState{Label: "pulse", Kind: "pulse", Path: signalpath.Preset("pulse", 250)}
-	recorder.Settings([]session.ChannelState{channel})
+	settings := channel.Resolve(channel.Places{Described: twelve, RateHz: 250}).Settings
+	recorder.Engines(channel.Start{RateHz: 250, Ratio: 1, Channels: []channel.Settings{settings}})
 	feed(recorder, 0, 500)
-	channel.Path.Drift.On = !channel.Path.Drift.On
-	recorder.Settings([]session.ChannelState{channel})
+	settings.Path.Drift.On = !settings.Path.Drift.On
+	recorder.Engine(500, channel.Event{Settings: &settings})
 	feed(recorder, 500, 500)
 	state, err := recorder.Keep("lamp clip", 1)
 	if err != nil {
@@ -215,7 +214,7 @@ func TestAPathChangedWhileRecordingIsTold(t *testing.T) {
 	if err := json.Unmarshal(answer, &out); err != nil || code != http.StatusOK {
 		t.Fatalf("%d %s", code, answer)
 	}
-	if len(out.Notes) != 1 || out.Notes[0].Text != "signal path changed" || out.Notes[0].Sample != 500 {
+	if len(out.Notes) != 1 || out.Notes[0].Text != "settings of pulse changed" || out.Notes[0].Sample != 500 {
 		t.Errorf("notes %+v, want the change at sample 500", out.Notes)
 	}
 }

@@ -1,12 +1,11 @@
 package library
 
 import (
-	"encoding/json"
 	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
-	"pulsewright/server/session"
+	"pulsewright/server/channel"
 )
 
 // event is one thing a session told, with its place in samples of the source.
@@ -17,6 +16,8 @@ type event struct {
 	length int64     // of an annotation
 	text   string    // of an annotation, or a gap's reason
 	rateHz float64   // a better rate, when above 0
+	// engine is what happened to the channels' engines, of which text is the annotation.
+	engine *channel.Event
 }
 
 // after is the position after what the event covers.
@@ -44,16 +45,16 @@ type memory struct {
 	seconds  float64
 	mostSize int64
 
-	epoch    uint32
-	info     acquire.Info
-	rateHz   float64
-	t0       time.Time
-	settings json.RawMessage
-	events   []event
-	head     int
-	size     int64
-	newest   int64   // position after the newest sample
-	peak     []int64 // of each channel, the largest count seen without its sign
+	epoch  uint32
+	info   acquire.Info
+	rateHz float64
+	t0     time.Time
+	begun  channel.Start // what the engines begin with just before the events
+	events []event
+	head   int
+	size   int64
+	newest int64   // position after the newest sample
+	peak   []int64 // of each channel, the largest count seen without its sign
 }
 
 // wide tells which channels come within a factor of four of 24 bits' end.
@@ -113,6 +114,9 @@ func (m *memory) forget() {
 	oldest := m.newest - int64(m.seconds*m.rateHz)
 	for m.head < len(m.events)-1 && (m.events[m.head].after() < oldest || m.size > m.mostSize) {
 		m.size -= m.events[m.head].bytes()
+		if v := m.events[m.head].engine; v != nil {
+			m.begun = m.begun.After(*v)
+		}
 		m.events[m.head] = event{}
 		m.head++
 	}
@@ -131,6 +135,17 @@ func (m *memory) oldest() int64 {
 		}
 	}
 	return m.newest
+}
+
+// start is what the engines begin with just before a position.
+func (m *memory) start(at int64) channel.Start {
+	s := m.begun
+	for _, e := range m.events[m.head:] {
+		if e.engine != nil && e.first < at {
+			s = s.After(*e.engine)
+		}
+	}
+	return s
 }
 
 // since copies the events from a position on; a block that begins before it is cut.
@@ -177,12 +192,4 @@ func write(w *recording.Writer, e event, start int64) error {
 		return w.Gap(at, e.lost, e.text)
 	}
 	return w.Annotate(at, e.length, e.text)
-}
-
-func settingsJSON(channels []session.ChannelState) json.RawMessage {
-	data, err := json.Marshal(channels)
-	if err != nil {
-		return nil
-	}
-	return data
 }

@@ -16,6 +16,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
+	"pulsewright/server/channel"
 	"pulsewright/server/session"
 )
 
@@ -180,7 +181,7 @@ func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) 
 		j.queue = p.since(start)
 	}
 	started := p.t0.Add(time.Duration(float64(start) / p.rateHz * float64(time.Second)))
-	return j, recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: map[string]any{"channels": p.settings}, Wide: p.wide()}, nil
+	return j, recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: channel.NewCarried(p.start(start)), Wide: p.wide()}, nil
 }
 
 // fileName is FileName with the tag of what is invented behind the name.
@@ -443,17 +444,19 @@ func (r *Recorder) Text(first int64, lines []string) {
 	}
 }
 
-// Settings implements session.Tap.
-func (r *Recorder) Settings(channels []session.ChannelState) {
-	data := settingsJSON(channels)
+// Settings implements session.Tap; Engine tells more.
+func (r *Recorder) Settings([]session.ChannelState) {}
+
+// Engines implements session.EngineTap.
+func (r *Recorder) Engines(start channel.Start) {
 	r.mu.Lock()
-	changed := r.past.settings != nil && string(r.past.settings) != string(data)
-	r.past.settings = data
-	first := r.past.newest
-	r.mu.Unlock()
-	if changed {
-		r.tell(event{first: first, text: pathNote + string(data)})
-	}
+	defer r.mu.Unlock()
+	r.past.begun = start
+}
+
+// Engine implements session.EngineTap: a recording carries what happens to the engines.
+func (r *Recorder) Engine(first int64, v channel.Event) {
+	r.tell(event{first: first, text: v.Text(), engine: &v})
 }
 
 // End implements session.Tap.
@@ -465,4 +468,7 @@ func (r *Recorder) End() {
 	}
 }
 
-var _ session.Tap = (*Recorder)(nil)
+var (
+	_ session.Tap       = (*Recorder)(nil)
+	_ session.EngineTap = (*Recorder)(nil)
+)

@@ -92,6 +92,8 @@ type Config struct {
 	Log     *slog.Logger
 	Version string
 	Taps    []Tap
+	// Now is the clock, time.Now when nil.
+	Now func() time.Time
 	// Recording, when set, tells what is being recorded, for the state.
 	Recording func() any
 	// Remember, when set, is asked for and given the settings of a source's
@@ -176,8 +178,11 @@ func New(c Config) *Session {
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
+	if c.Now == nil {
+		c.Now = time.Now
+	}
 	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, recorded: c.Recording,
-		commands: make(chan func()), done: make(chan struct{}), asleep: asleepTotal, now: time.Now, sleptSince: sleptSince, reopened: make(chan opened),
+		commands: make(chan func()), done: make(chan struct{}), asleep: asleepTotal, now: c.Now, sleptSince: sleptSince, reopened: make(chan opened),
 		state: State{Version: c.Version, Status: StatusIdle, StatusText: "no source chosen", Decimation: 1,
 			Channels: []ChannelState{}, Gaps: []Gap{}, Notes: []Note{}, Text: []string{}}}
 }
