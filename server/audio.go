@@ -30,32 +30,16 @@ const (
 // getAudio takes the sound of the owner's page. It changes what the session sees,
 // so a watcher may not, though it is a GET. checkOrigin has seen the request.
 func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
-	who := accessOf(r)
-	if who.role != Owner {
-		fail(w, http.StatusForbidden, "this is a watch-only page: only the owner can send sound")
-		return
-	}
 	if s.audio == nil {
 		fail(w, http.StatusNotFound, "this program takes no sound from the page")
 		return
 	}
-	c, err := websocket.Accept(w, r, &websocket.AcceptOptions{Subprotocols: []string{AudioSubprotocol}, CompressionMode: websocket.CompressionDisabled})
-	if err != nil {
-		s.log.Debug("sound refused", "err", err)
+	c, ctx, cancel := s.acceptFromOwner(w, r, "sound", AudioSubprotocol)
+	if c == nil {
 		return
 	}
-	defer c.CloseNow()
-	if c.Subprotocol() != AudioSubprotocol {
-		c.Close(websocket.StatusPolicyViolation, "ask for the subprotocol "+AudioSubprotocol)
-		return
-	}
-	c.SetReadLimit(soundcard.MaxFrameBytes)
-	ctx, cancel := context.WithCancel(r.Context())
 	defer cancel()
-	defer context.AfterFunc(s.stop, cancel)()
-	if v := who.visitor; v != nil {
-		defer context.AfterFunc(v.gone, cancel)()
-	}
+	c.SetReadLimit(soundcard.MaxFrameBytes)
 	feed, err := s.greetAudio(ctx, c)
 	if err != nil {
 		c.Close(websocket.StatusPolicyViolation, short(err.Error()))
@@ -73,6 +57,38 @@ func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
 			}
 			return
 		}
+	}
+}
+
+// acceptFromOwner opens a websocket by which the owner's page sends something, what;
+// nil when it was refused. cancel closes it; the context ends with the server, the
+// visitor's right, or cancel.
+func (s *Server) acceptFromOwner(w http.ResponseWriter, r *http.Request, what, subprotocol string) (*websocket.Conn, context.Context, context.CancelFunc) {
+	who := accessOf(r)
+	if who.role != Owner {
+		fail(w, http.StatusForbidden, "this is a watch-only page: only the owner can send "+what)
+		return nil, nil, nil
+	}
+	c, err := websocket.Accept(w, r, &websocket.AcceptOptions{Subprotocols: []string{subprotocol}, CompressionMode: websocket.CompressionDisabled})
+	if err != nil {
+		s.log.Debug(what+" refused", "err", err)
+		return nil, nil, nil
+	}
+	if c.Subprotocol() != subprotocol {
+		c.Close(websocket.StatusPolicyViolation, "ask for the subprotocol "+subprotocol)
+		return nil, nil, nil
+	}
+	ctx, cancel := context.WithCancel(r.Context())
+	stops := []func() bool{context.AfterFunc(s.stop, cancel)}
+	if v := who.visitor; v != nil {
+		stops = append(stops, context.AfterFunc(v.gone, cancel))
+	}
+	return c, ctx, func() {
+		cancel()
+		for _, stop := range stops {
+			stop()
+		}
+		c.CloseNow()
 	}
 }
 

@@ -30,6 +30,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"pulsewright/acquire/bytestream"
 	"pulsewright/acquire/soundcard"
 	"pulsewright/server/session"
 )
@@ -72,6 +73,8 @@ type Config struct {
 	Card func(input, output string, rateHz float64) (Card, error)
 	// Audio, when set, takes the sound that the owner's page sends.
 	Audio *soundcard.Browser
+	// Ports, when set, takes what the owner's page reads from a serial port.
+	Ports *bytestream.Pages
 	// Extra adds routes of other parts (recordings) below /api/v1, the owner's alone.
 	Extra []func(r chi.Router)
 }
@@ -87,6 +90,7 @@ type Server struct {
 	extra     []func(r chi.Router)
 	access    *Access
 	audio     *soundcard.Browser
+	ports     *bytestream.Pages
 	bench     bench
 	card      openCard
 	openCard  func(input, output string, rateHz float64) (Card, error)
@@ -105,7 +109,7 @@ func New(c Config) *Server {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	stop, cancel := context.WithCancel(context.Background())
-	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, openCard: c.Card,
+	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, ports: c.Ports, openCard: c.Card,
 		access: newAccess(), headerPatience: headerPatience, patience: bodyPatience, stop: stop, cancel: cancel}
 	s.Sharing = &Sharing{server: s}
 	return s
@@ -124,6 +128,7 @@ func (s *Server) Handler() http.Handler {
 	r.Route("/api/v1", func(r chi.Router) {
 		r.Get("/stream", s.getStream)
 		r.Get("/audio", s.getAudio)
+		r.Get("/serial", s.getSerial)
 		r.Group(func(r chi.Router) {
 			r.Use(s.pace, noStore)
 			r.Get("/state", s.getState)

@@ -143,10 +143,11 @@ func parse(f *flag.FlagSet, args []string, stdout io.Writer) error {
 }
 
 // openers opens every kind of source; pages is nil where no page can send sound.
-func openers(pages *soundcard.Browser, stdin io.Reader) acquire.Openers {
+// ports likewise for serial ports.
+func openers(pages *soundcard.Browser, ports *bytestream.Pages, stdin io.Reader) acquire.Openers {
 	return acquire.Openers{
 		"demo":       simulate.Open,
-		"serial":     serialport.Open,
+		"serial":     openSerial(ports),
 		"tcp":        bytestream.OpenTCP,
 		"tcp-listen": bytestream.OpenTCPListen,
 		"udp":        bytestream.OpenUDP,
@@ -154,6 +155,16 @@ func openers(pages *soundcard.Browser, stdin io.Reader) acquire.Openers {
 		"stdin":      bytestream.NewInput(stdin).Open,
 		"sound":      openSound(pages),
 		"file":       openFile,
+	}
+}
+
+// openSerial opens a serial port of this computer, or a page's.
+func openSerial(ports *bytestream.Pages) acquire.Opener {
+	return func(ctx context.Context, a acquire.Address) (acquire.Source, error) {
+		if _, ok := bytestream.SplitPage(a.Path); ok && ports != nil {
+			return ports.Open(ctx, a)
+		}
+		return serialport.Open(ctx, a)
 	}
 }
 

@@ -19,6 +19,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/bytestream"
 	"pulsewright/acquire/serialport"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/soundcard"
@@ -93,11 +94,11 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	var live *session.Session
 	store := library.NewStore(folder)
 	recorder := library.NewRecorder(folder, func(text string) { live.Problem(text) }, func() { live.Refresh() })
-	audio := soundcard.NewBrowser()
+	audio, ports := soundcard.NewBrowser(), bytestream.NewPages()
 	intervals := server.NewIntervals()
 	settings := library.NewSettings(folder, log)
 	defer settings.Close()
-	live = session.New(session.Config{Openers: warned(openers(audio, os.Stdin), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
+	live = session.New(session.Config{Openers: warned(openers(audio, ports, os.Stdin), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
 		Remember: settings,
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
@@ -108,7 +109,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	reviews := library.NewReviews(store)
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, Audio: audio, Card: openCard,
+	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, Audio: audio, Ports: ports, Card: openCard,
 		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
 		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
 	defer func() {

@@ -20,7 +20,7 @@ func TestSoundInputIsMeasuredAndUndone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	live := session.New(session.Config{Openers: openers(pages, nil), Hub: hub.New(1000)})
+	live := session.New(session.Config{Openers: openers(pages, nil, nil), Hub: hub.New(1000)})
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { defer close(done); _ = live.Run(ctx) }()

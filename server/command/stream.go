@@ -36,6 +36,7 @@ type streamFlags struct {
 	points             []int
 	seconds            float64
 	stdin              io.Reader
+	warn               io.Writer // before somebody is wired
 }
 
 const streamHelp = `Prints a live signal to standard output, for other programs, until the source ends, the
@@ -48,7 +49,7 @@ text. With -beats it leaves out the samples.`
 
 // streamLive prints what the page would show.
 func streamLive(ctx context.Context, args []string, stdout, stderr io.Writer) error {
-	o := streamFlags{stdin: os.Stdin}
+	o := streamFlags{stdin: os.Stdin, warn: stderr}
 	f := flags("stream", "", streamHelp, stderr)
 	f.StringVar(&o.source, "source", "demo:finger", "`address` of the source; - is standard input")
 	f.StringVar(&o.data, "data", "", "`folder` whose remembered settings are used (default: the system's place for a program's data)")
@@ -97,7 +98,7 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 	settings := library.NewSettings(folder, log)
 	defer settings.Close()
 	pages := hub.New(streamFrames)
-	open := openers(nil, o.stdin)
+	open := openers(nil, nil, o.stdin)
 	stdin := open["stdin"]
 	open["stdin"] = func(ctx context.Context, a acquire.Address) (acquire.Source, error) {
 		source, err := stdin(ctx, a)
@@ -106,7 +107,7 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 		}
 		return waitingSource{source, pages}, nil
 	}
-	live := session.New(session.Config{Openers: open, Hub: pages, Log: log, Version: Version, Remember: settings})
+	live := session.New(session.Config{Openers: warned(open, o.warn), Hub: pages, Log: log, Version: Version, Remember: settings})
 	page := live.Watch()
 	ctx, stop := context.WithCancel(ctx)
 	var wg sync.WaitGroup

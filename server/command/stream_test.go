@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"os"
 	"os/exec"
@@ -49,7 +50,7 @@ func streamed(t *testing.T, o streamFlags) string {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 40*time.Second)
 	defer cancel()
-	o.data = t.TempDir()
+	o.data, o.warn = t.TempDir(), io.Discard
 	var out, said bytes.Buffer
 	if err := streamTo(ctx, o, &out, slog.New(slog.NewTextHandler(&said, nil))); err != nil {
 		t.Fatalf("%v\n%s", err, said.String())
@@ -231,7 +232,7 @@ func TestStreamClosedPipe(t *testing.T) {
 	defer cancel()
 	done := make(chan error, 1)
 	go func() {
-		done <- streamTo(ctx, streamFlags{source: "demo:finger", points: []int{0}, data: t.TempDir()}, w, slog.New(slog.DiscardHandler))
+		done <- streamTo(ctx, streamFlags{source: "demo:finger", points: []int{0}, data: t.TempDir(), warn: io.Discard}, w, slog.New(slog.DiscardHandler))
 	}()
 	if _, err := bufio.NewReader(r).ReadString('\n'); err != nil {
 		t.Fatal(err)

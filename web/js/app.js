@@ -3,6 +3,7 @@
 import { api, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
 import { BoardModel } from "./board/model.js";
+import { BoardPort } from "./board-port.js";
 import { Cautions, isLive } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
@@ -133,9 +134,10 @@ function failed(e) {
 // --- panels -----------------------------------------------------------------
 
 const audio = new AudioInput({ changed: showAudio });
+const port = new BoardPort({ changed: showPort });
 const cautions = new Cautions();
 byId("cautions-open").after(" ", cautions.said, " ", cautions.person);
-const picker = new SourcePicker({ opened: () => problem(""), mayOpen: (a) => cautions.mayOpen(a), audio });
+const picker = new SourcePicker({ opened: () => problem(""), mayOpen: (a) => cautions.mayOpen(a), audio, port });
 const reading = new ReadingPanel(byId("reading"), { announce, still });
 const playback = new PlaybackPanel(byId("playback"), { problem });
 const scaleDialog = new ScaleDialog({ set: changeScale });
@@ -261,13 +263,26 @@ drawers = new DrawerHost(byId("drawer"), {
 
 /** @param {import("./audio-input.js").InputState} s */
 function showAudio(s) {
-  const e = byId("audio-state");
+  showSending("audio-state", s);
+  drawers?.changed(store.state);
+}
+
+/** @param {import("./board-port.js").PortState} s */
+function showPort(s) {
+  showSending("port-state", s);
+}
+
+/**
+ * @param {string} id
+ * @param {{state: string, text: string, warning: string}} s
+ */
+function showSending(id, s) {
+  const e = byId(id);
   const text = s.text + (s.warning ? " " + s.warning : "");
   e.hidden = text === "";
   e.classList.toggle("warning", s.warning !== "" || s.state === "lost");
   setText(e, text);
   if (s.state === "lost") announce(s.text);
-  drawers?.changed(store.state);
 }
 
 /** Once: a page loaded anew goes on with the sound it was sending. */
@@ -275,6 +290,7 @@ const unwatch = store.subscribe((state) => {
   if (!state.server) return;
   unwatch();
   if (owner() && state.server.status === "waiting" && address().startsWith("sound:browser")) audio.resume().catch(failed);
+  if (owner() && state.server.status === "waiting" && address().startsWith("serial:browser")) port.resume().catch(failed);
 });
 
 watchRecording(store);

@@ -2,6 +2,7 @@
 
 import { api, requestText, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
+import { BAUDS, BoardPort } from "./board-port.js";
 import { CablelessForm } from "./cableless.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
 import * as words from "./words.js";
@@ -15,7 +16,7 @@ t_us,pulse [mV]
 12000,2507.4`;
 
 export class SourcePicker {
-  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput}} options */
+  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort}} options */
   constructor(options) {
     this.options = options;
     this.side = select("sound-side", [["left", "left (or mono)"], ["right", "right"], ["both", "both channels"]], () => {});
@@ -23,6 +24,9 @@ export class SourcePicker {
     this.inputs = h("div", { class: "inputs" });
     this.sound = h("section", { class: "choice-list" });
     this.#soundSection();
+    this.baud = select("port-baud", BAUDS.map((b) => [String(b), `${b} baud`]), () => {}, { title: "as in the board’s program, such as Serial.begin(115200)" });
+    this.port = h("section", { class: "choice-list" });
+    this.#portSection();
     this.cableless = new CablelessForm((address) => this.open(address));
     this.lists = h("div", { class: "choices" });
     this.demos = h("div", { class: "choices" });
@@ -109,6 +113,7 @@ export class SourcePicker {
     const focused = document.activeElement === this.again;
     fill(this.lists,
       this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then refresh the list. On Linux your user may have to join the group that owns the port."),
+      this.port,
       this.cableless.root,
       this.sound,
       this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
@@ -130,6 +135,30 @@ export class SourcePicker {
       h("button", { type: "button", class: "choice", "data-testid": `source-${id}-${i}`, "data-address": c.address, onclick: () => this.open(c.address) }, h("b", {}, c.name), c.what ? h("span", {}, c.what) : null));
     if (items.length === 0 && !none) return null;
     return h("section", { class: "choice-list" }, h("h3", {}, title), items.length > 0 ? items : h("p", { class: "hint" }, none));
+  }
+
+  #portSection() {
+    const missing = BoardPort.missing();
+    fill(this.port, h("h3", {}, "Board through this browser"),
+      h("p", { class: "hint", "data-testid": "port-hint" }, missing || "The board is plugged into the computer that shows this page. Choose the baud rate that its program sets; the browser then asks for the port."),
+      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, "Baud rate"), this.baud)),
+      missing ? null : button("port-choose", "Choose a port …", () => this.#openPort()));
+  }
+
+  async #openPort() {
+    setText(this.error, "");
+    if (!(await this.options.mayOpen("serial:browser"))) return;
+    setText(this.busy, "Listening to the board …");
+    try {
+      await this.options.port.choose(Number(this.baud.value));
+      if (this.options.port.state.state !== "on") return;
+      this.dialog.close();
+      this.options.opened("serial:browser");
+    } catch (e) {
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    } finally {
+      setText(this.busy, "");
+    }
   }
 
   #soundSection() {
