@@ -87,6 +87,7 @@ func openMicrophone(t *testing.T, ctx context.Context, keep string) {
 	look[bool](t, ctx, fmt.Sprintf(`(document.querySelector('[data-testid=sound-keep]').value = %q, document.querySelector('[data-testid=sound-look]').click(), true)`, keep))
 	soon(t, ctx, "an audio input", `document.querySelector('[data-testid=sound-input-0]')`, 10*time.Second)
 	look[bool](t, ctx, `(document.querySelector('[data-testid=sound-input-0]').click(), true)`)
+	look[bool](t, ctx, `(document.querySelector('dialog[open] [data-testid=wired-nobody]')?.click(), true)`)
 	soon(t, ctx, "sound to be sent", `/sends the sound/.test(document.querySelector('[data-testid=audio-state]').textContent)`, 15*time.Second)
 }
 

@@ -81,6 +81,7 @@ func TestBoardThroughTheBrowser(t *testing.T) {
 		look[bool](t, ctx, `(document.querySelector('[data-testid=source-open]').click(), true)`)
 		soon(t, ctx, "the list of sources", `document.querySelector('[data-testid=port-choose]')`, 10*time.Second)
 		look[bool](t, ctx, fmt.Sprintf(`(document.querySelector('[data-testid=port-baud]').value = "%d", document.querySelector('[data-testid=port-choose]').click(), true)`, baud))
+		look[bool](t, ctx, `(document.querySelector('dialog[open] [data-testid=wired-finger]')?.click(), true)`)
 	}
 	choose(9600)
 	soon(t, ctx, "a word about the baud rate", `/baud rate/.test(document.querySelector('[data-testid=source-error]').textContent)`, 20*time.Second)
