@@ -3,6 +3,7 @@ package command
 import (
 	"encoding/json"
 	"math"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -74,7 +75,11 @@ func TestBoardRoutes(t *testing.T) {
 	if ask("GET", "/state", nil, &state); state.Channels[0].Board == nil {
 		t.Error("the state does not tell the board")
 	}
+	if status, answer := ask("POST", "/recording", map[string]any{"name": "with a board"}, nil); status != 200 {
+		t.Fatalf("recording: %d %.300s", status, answer)
+	}
 	boardIsSeen(t, ask, clip)
+	boardIsRecorded(t, ask)
 	if status, answer := ask("PUT", "/channels/0/board", map[string]any{"board": nil}, &channel); status != 200 {
 		t.Errorf("taking it away: %d %.300s", status, answer)
 	}
@@ -138,4 +143,30 @@ func boardIsSeen(t *testing.T, ask func(method, path string, body, into any) (in
 	if at := compared.Trimmers["P1"]; compared.CornerHz != 30 || !(at > 0.15 && at < 0.3) {
 		t.Errorf("trimmers %v at %g Hz", compared.Trimmers, compared.CornerHz)
 	}
+}
+
+// boardIsRecorded ends the recording and looks for the board in it.
+func boardIsRecorded(t *testing.T, ask func(method, path string, body, into any) (int, string)) {
+	t.Helper()
+	if status, answer := ask("DELETE", "/recording", nil, nil); status != 200 && status != 204 {
+		t.Fatalf("recording: %d %.300s", status, answer)
+	}
+	var list struct {
+		Recordings []struct{ ID, Name string }
+	}
+	ask("GET", "/recordings", nil, &list)
+	for _, r := range list.Recordings {
+		if !strings.Contains(r.Name, "with a board") {
+			continue
+		}
+		var detail struct {
+			ChannelDetails []struct{ Board *parts.Board }
+		}
+		status, answer := ask("GET", "/recordings/"+url.PathEscape(r.ID), nil, &detail)
+		if status != 200 || len(detail.ChannelDetails) != 1 || detail.ChannelDetails[0].Board == nil || len(detail.ChannelDetails[0].Board.Stages) != 5 {
+			t.Errorf("%d %.500s", status, answer)
+		}
+		return
+	}
+	t.Errorf("the recording is not in the list: %+v", list)
 }

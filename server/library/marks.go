@@ -111,6 +111,9 @@ type channelDetail struct {
 	Kind  string               `json:"kind"`
 	Unit  string               `json:"unit"` // "V", another, or "counts"
 	Path  *signalpath.Settings `json:"path"` // as set when recording began; null when not known
+	// Board is what was drawn of the board before the converter (dsp/board/FORMAT.md);
+	// null when nothing was.
+	Board json.RawMessage `json:"board"`
 }
 
 // detail is what GET /recordings/{id} answers.
@@ -180,7 +183,8 @@ func describe(out *detail, f *recording.File) {
 	out.Samples, out.Format = f.Len(), f.Format()
 	var settings struct {
 		Channels []struct {
-			Path *signalpath.Settings `json:"path"`
+			Path  *signalpath.Settings `json:"path"`
+			Board json.RawMessage      `json:"board"`
 		} `json:"channels"`
 	}
 	_ = json.Unmarshal(f.Settings(), &settings) // others' files have none
@@ -190,7 +194,7 @@ func describe(out *detail, f *recording.File) {
 			d.Unit = "counts"
 		}
 		if i < len(settings.Channels) {
-			d.Path = settings.Channels[i].Path
+			d.Path, d.Board = settings.Channels[i].Path, settings.Channels[i].Board
 		}
 		out.ChannelDetails = append(out.ChannelDetails, d)
 	}

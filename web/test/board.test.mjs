@@ -1,7 +1,7 @@
 // Boards in words and numbers.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { boardFigures, cornersText, differences, gainText, parseValue, partOf, sameBoard, valueText, withPart, withStage } from "../js/board/words.js";
+import { boardFigures, cornersText, differences, gainText, parseValue, partOf, sameBoard, sideBySide, valueText, withPart, withStage } from "../js/board/words.js";
 
 const plain = (text) => text.replaceAll("\u00a0", " ");
 const BOARD = { board: 1, supplyVolts: 5, stages: [{ stage: "generator", parts: { source: "1k" } }, { stage: "low-pass", parts: { resistor: "4k7", trimmer: { value: "20k", at: 0.45 }, capacitor: 1e-6 } }] };
@@ -35,6 +35,7 @@ test("a changed part leaves the board it came from alone", () => {
 test("differences name the part", () => {
   const before = [{ ref: "R4", unit: "Ω", value: 1e4 }, { ref: "P1", unit: "Ω", value: 2e4, at: 0.45 }, { ref: "C9", unit: "F", value: 1e-6 }];
   const after = [{ ref: "R4", unit: "Ω", value: 2.7e4 }, { ref: "P1", unit: "Ω", value: 2e4, at: 0.9 }, { ref: "C1", unit: "F", value: 1e-7 }];
+  assert.deepEqual(sideBySide(before, after).map(plain), ["A: R4 10 kΩ, B: 27 kΩ", "A: P1 20 kΩ at 45 %, B: 20 kΩ at 90 %", "A: C9 1 µF, B: none", "A: C1 none, B: 100 nF"]);
   assert.deepEqual(differences(before, after).map(plain), ["R4 10 kΩ → 27 kΩ", "P1 at 45 % → 90 %", "C1 100 nF added", "C9 taken out"]);
 });
 

@@ -143,6 +143,17 @@ export function differences(before, after) {
   return list;
 }
 
+/**
+ * What two recordings' boards differ in: "A: R4 10 kΩ, B: 27 kΩ".
+ * @param {{ref: string, unit: string, value: number, at?: number}[]} a
+ * @param {{ref: string, unit: string, value: number, at?: number}[]} b
+ */
+export function sideBySide(a, b) {
+  const text = (/** @type {{unit: string, value: number, at?: number}|undefined} */ p) => (p ? valueText(p.value, p.unit) + (p.at === undefined ? "" : ` at ${fixed(100 * p.at, 0)}${NBSP}%`) : "none");
+  const refs = [...new Set([...a, ...b].map((p) => p.ref))];
+  return refs.map((ref) => ({ ref, a: text(a.find((p) => p.ref === ref)), b: text(b.find((p) => p.ref === ref)) })).filter((r) => r.a !== r.b).map((r) => `A: ${r.ref} ${r.a}, B: ${r.b}`);
+}
+
 /** @param {{lowHz: number|null, highHz: number|null, peakDb: number}} corners */
 export function cornersText(corners) {
   const hz = (/** @type {number} */ v) => significant(v, 3) + NBSP + "Hz";

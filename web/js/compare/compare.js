@@ -1,6 +1,8 @@
 // Compare: two recordings or two stretches beside each other, in words, as the
 // typical beat, as spectra, as traces from a beat on, and in the Check drawer's figures.
 
+import { request } from "../api.js";
+import { sideBySide } from "../board/words.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { compare, SIGNS } from "../drawers/figures.js";
 import { clockTime, prefixFor, significant } from "../format.js";
@@ -45,6 +47,19 @@ export function parseTime(text) {
   const parts = text.trim().replace(",", ".").split(":");
   if (parts.length > 3 || parts.some((p) => !/^\d+(\.\d*)?$/.test(p))) return NaN;
   return parts.reduce((sum, p) => 60 * sum + Number(p), 0);
+}
+
+/**
+ * What the boards of two sides differ in, part by part; empty when not both were drawn.
+ * @param {SideForm[]} forms
+ * @returns {Promise<string[]>}
+ */
+async function boardsApart(forms) {
+  const drawn = forms.map((f) => f.detail?.channelDetails[f.side?.channel ?? 0]?.board);
+  if (drawn.some((b) => !b)) return [];
+  const [a, b] = await Promise.all(drawn.map((board) => request("POST", "/board/figures", { board })));
+  const list = sideBySide(a.parts, b.parts);
+  return list.length > 0 ? list.map((s) => `Boards: ${s}.`) : ["Both boards are drawn alike."];
 }
 
 /** One side's choices. */
@@ -239,6 +254,7 @@ class CompareView {
         const stretch = await library.analysis(id, channel, Math.floor(from), Math.ceil(end));
         return { stretch, trace: await traceOf(f.side, stretch) };
       }));
+      const boards = await boardsApart(this.forms);
       if (mine !== this.turn) return;
       this.stretches = done.map((d) => d.stretch);
       this.traces = done.map((d) => d.trace);
@@ -247,6 +263,7 @@ class CompareView {
         setText(f.judged, `Judged: ${clockTime(s.from / s.rateHz, 0.1)} to ${clockTime(s.to / s.rateHz, 0.1)}, ${s.beats.length} beats`);
       });
       this.#show(done[0].stretch, done[1].stretch);
+      this.words.append(...boards.map((b) => h("li", { "data-testid": "compare-board" }, b)));
     } catch (e) {
       if (mine === this.turn) this.#failed(e);
     } finally {
