@@ -16,6 +16,7 @@ VOLUME /home/maker/recordings
 # Inside a container loopback is the container's own: publish the port on the
 # host's loopback only, as in
 #   docker run -it -p 127.0.0.1:8147:8147 --device /dev/ttyACM0 …
-# and open the owner's link it prints, with 127.0.0.1:8147 for its address.
+# and open the owner's link, with 127.0.0.1:8147 for its address; it stands in a file:
+#   docker exec NAME cat /home/maker/recordings/owner-link.txt
 EXPOSE 8147
 ENTRYPOINT ["pulsewright", "serve", "-listen", "0.0.0.0:8147", "-data", "/home/maker/recordings"]

@@ -36,24 +36,34 @@ const (
 	failuresPerMinute = 60
 	// mostGuessers bounds how many addresses are counted.
 	mostGuessers = 1000
-	// mostVisitors bounds the list of those let in.
-	mostVisitors = 1000
+	// mostVisitors bounds the list of those let in, mostVisitorsOfOne those from one
+	// address, which may stand for a class behind a router; idleFor is how long one
+	// without an open page stays when the list is full.
+	mostVisitors      = 1000
+	mostVisitorsOfOne = 100
+	idleFor           = 10 * time.Minute
+	// entriesPerMinute bounds how often one address may come in.
+	entriesPerMinute = 120
 )
 
 // Access decides who may do what. A connection from this computer itself is the
-// owner's. From elsewhere a link with a key is needed, which is exchanged for a
+// owner's, unless another user of it holds the far end (see otherUser). From elsewhere a link with a key is needed, which is exchanged for a
 // same-site cookie at once, so that it does not stay in the address; keys and
 // cookies are compared in constant time and never logged.
 type Access struct {
 	// Immutable after newAccess.
-	now func() time.Time
+	now  func() time.Time
+	path string // of the file that keeps the links, "" for none
 
 	// Guarded by mu.
 	mu       sync.Mutex
 	keys     map[Role]string
+	port     int
+	code     string // a short way to watch, "" while nothing is shared
 	visitors []*Visitor
 	lastID   int
 	failures map[string][]time.Time // wrong keys of the last minute by address
+	entries  map[string][]time.Time // right ones
 }
 
 // Visitor is somebody who came in by a link.
@@ -72,9 +82,37 @@ type Visitor struct {
 	revoke context.CancelFunc
 }
 
-func newAccess() *Access {
-	return &Access{now: time.Now, keys: map[Role]string{Watcher: randomKey(), Owner: randomKey()}, failures: map[string][]time.Time{}}
+// newAccess takes the links that path keeps. An error says why they are new ones.
+func newAccess(path string) (*Access, error) {
+	l, err := loadLinks(path)
+	return &Access{now: time.Now, path: path, keys: map[Role]string{Watcher: l.Watch, Owner: l.Own}, port: l.Port,
+		failures: map[string][]time.Time{}, entries: map[string][]time.Time{}}, err
 }
+
+// keep writes the links down. Called with mu held.
+func (a *Access) keep() error {
+	return saveLinks(a.path, Links{Watch: a.keys[Watcher], Own: a.keys[Owner], Port: a.port})
+}
+
+// Port is where the page was shared last; KeepPort remembers it, with the links.
+func (a *Access) Port() int { a.mu.Lock(); defer a.mu.Unlock(); return a.port }
+
+// KeepPort remembers where the page is shared, and the links.
+func (a *Access) KeepPort(port int) error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.port = port
+	return a.keep()
+}
+
+// Code is a short way to watch while the page is shared, "" otherwise.
+func (a *Access) Code() string { a.mu.Lock(); defer a.mu.Unlock(); return a.code }
+
+// NewCode makes another one; StopCode none.
+func (a *Access) NewCode() { a.mu.Lock(); a.code = randomCode(); a.mu.Unlock() }
+
+// StopCode makes the short way useless.
+func (a *Access) StopCode() { a.mu.Lock(); a.code = ""; a.mu.Unlock() }
 
 // randomKey has 128 bits.
 func randomKey() string {
@@ -90,16 +128,30 @@ func (a *Access) Key(r Role) string {
 	return a.keys[r]
 }
 
-// Renew makes the old link of a role useless and throws out those who came by it.
-func (a *Access) Renew(r Role) {
+// Renew makes the old links of roles useless and throws out those who came by them.
+func (a *Access) Renew(roles ...Role) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	a.keys[r] = randomKey()
-	a.visitors = slices.DeleteFunc(a.visitors, func(v *Visitor) bool {
-		if v.role == r {
-			v.revoke()
+	for _, r := range roles {
+		a.keys[r] = randomKey()
+		if r == Watcher && a.code != "" {
+			a.code = randomCode()
 		}
-		return v.role == r
+	}
+	a.remove(roles...)
+	return a.keep()
+}
+
+// RemoveAll throws everybody out; by the links they may come again.
+func (a *Access) RemoveAll() { a.mu.Lock(); defer a.mu.Unlock(); a.remove(Watcher, Owner) }
+
+func (a *Access) remove(roles ...Role) {
+	a.visitors = slices.DeleteFunc(a.visitors, func(v *Visitor) bool {
+		if slices.Contains(roles, v.role) {
+			v.revoke()
+			return true
+		}
+		return false
 	})
 }
 
@@ -134,6 +186,7 @@ func same(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byt
 var (
 	errWrongKey  = errors.New("this link's key is not valid (any more): ask the owner for a new link")
 	errGuessing  = errors.New("too many wrong keys from this address: wait a minute, then use the link as it was given")
+	errHasty     = errors.New("too many pages were opened from this address within a minute: wait a minute, then use the link again")
 	errFullHouse = fmt.Errorf("%d visitors are here already: ask the owner to remove some", mostVisitors)
 )
 
@@ -149,7 +202,10 @@ func (a *Access) enter(key, address string, known *Visitor) (*Visitor, error) {
 			role = r
 		}
 	}
-	if recent := a.recentFailures(address, now); len(recent) >= failuresPerMinute {
+	if a.code != "" && same(strings.ToLower(key), a.code) {
+		role = Watcher
+	}
+	if recent := recentOf(a.failures, address, now); len(recent) >= failuresPerMinute {
 		return nil, errGuessing
 	} else if role == Nobody {
 		if len(recent) > 0 || len(a.failures) < mostGuessers {
@@ -160,13 +216,13 @@ func (a *Access) enter(key, address string, known *Visitor) (*Visitor, error) {
 	if known != nil && known.role == role && slices.Contains(a.visitors, known) {
 		return known, nil
 	}
-	if len(a.visitors) >= mostVisitors {
-		idle := slices.IndexFunc(a.visitors, func(v *Visitor) bool { return v.role == Watcher && v.Streams == 0 })
-		if idle < 0 {
-			return nil, errFullHouse
-		}
-		a.visitors[idle].revoke()
-		a.visitors = slices.Delete(a.visitors, idle, idle+1)
+	recent := recentOf(a.entries, address, now)
+	if len(recent) >= entriesPerMinute {
+		return nil, errHasty
+	}
+	a.entries[address] = append(recent, now)
+	if !a.room(address, now) {
+		return nil, errFullHouse
 	}
 	a.lastID++
 	v := &Visitor{ID: a.lastID, Owner: role == Owner, Address: address, Since: now, token: randomKey(), role: role, tokens: requestBurst, asked: now}
@@ -175,16 +231,40 @@ func (a *Access) enter(key, address string, known *Visitor) (*Visitor, error) {
 	return v, nil
 }
 
-// recentFailures forgets what is over a minute old and returns an address's part.
-// Called with mu held.
-func (a *Access) recentFailures(address string, now time.Time) []time.Time {
-	for from, times := range a.failures {
-		times = slices.DeleteFunc(times, func(t time.Time) bool { return now.Sub(t) > time.Minute })
-		if a.failures[from] = times; len(times) == 0 {
-			delete(a.failures, from)
+// room makes room for one more from address, if it can: of those from the same address
+// beyond mostVisitorsOfOne, else of all beyond mostVisitors, who has had no page open for
+// idleFor goes. Called with mu held.
+func (a *Access) room(address string, now time.Time) bool {
+	of := 0
+	for _, v := range a.visitors {
+		if v.Address == address {
+			of++
 		}
 	}
-	return a.failures[address]
+	crowd, full := of >= mostVisitorsOfOne, len(a.visitors) >= mostVisitors
+	if !crowd && !full {
+		return true
+	}
+	idle := slices.IndexFunc(a.visitors, func(v *Visitor) bool {
+		return v.role == Watcher && v.Streams == 0 && now.Sub(v.asked) >= idleFor && (!crowd || v.Address == address)
+	})
+	if idle < 0 {
+		return false
+	}
+	a.visitors[idle].revoke()
+	a.visitors = slices.Delete(a.visitors, idle, idle+1)
+	return true
+}
+
+// recentOf forgets what is over a minute old and returns an address's part.
+func recentOf(list map[string][]time.Time, address string, now time.Time) []time.Time {
+	for from, times := range list {
+		times = slices.DeleteFunc(times, func(t time.Time) bool { return now.Sub(t) > time.Minute })
+		if list[from] = times; len(times) == 0 {
+			delete(list, from)
+		}
+	}
+	return list[address]
 }
 
 // spend counts a visitor's request and tells whether it may be made.
@@ -220,7 +300,7 @@ func (a *Access) visitor(r *http.Request) *Visitor {
 
 // role tells what a request may do, and the visitor when there is one.
 func (a *Access) role(r *http.Request) (Role, *Visitor) {
-	if fromHere(r) {
+	if fromHere(r) && r.Context().Value(strangerKey{}) == nil {
 		return Owner, nil
 	}
 	if v := a.visitor(r); v != nil {
@@ -266,6 +346,9 @@ func fromHere(r *http.Request) bool {
 
 type roleKey struct{}
 
+// strangerKey marks the connections of other users of this computer.
+type strangerKey struct{}
+
 // requireRole exchanges a key for a cookie, turns away who has neither, and keeps
 // watchers from everything but looking.
 func (s *Server) requireRole(next http.Handler) http.Handler {
@@ -275,6 +358,14 @@ func (s *Server) requireRole(next http.Handler) http.Handler {
 			return
 		}
 		role, visitor := s.access.role(r)
+		if role == Nobody && r.Method == http.MethodGet && len(r.URL.Path) == codeLength+1 {
+			s.exchange(w, r, r.URL.Path[1:])
+			return
+		}
+		if role == Nobody && r.Context().Value(strangerKey{}) != nil {
+			turnAway(w, r, http.StatusUnauthorized, "this program was started by another user of this computer: ask them for a link")
+			return
+		}
 		if role == Nobody {
 			turnAway(w, r, http.StatusUnauthorized, "this page is shared by a link with a key: ask its owner for the link")
 			return
@@ -308,7 +399,7 @@ func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
 	if err != nil {
 		status := http.StatusUnauthorized
 		switch err {
-		case errGuessing:
+		case errGuessing, errHasty:
 			w.Header().Set("Retry-After", "60")
 			status = http.StatusTooManyRequests
 		case errFullHouse:

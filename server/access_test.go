@@ -4,13 +4,20 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/coder/websocket"
+
+	"pulsewright/acquire"
+	"pulsewright/server/session"
 )
 
 // away serves the handler as if every connection came from another computer.
@@ -123,7 +130,9 @@ func TestOwnersLinkOwnsAndRenewalEndsIt(t *testing.T) {
 	if status, _ := request(t, h, "PUT", "/api/v1/channels/0/kind", `{"kind":"pulse"}`, map[string]string{"Cookie": headers["Cookie"], "Content-Type": "application/json", "Origin": "http://evil.example"}); status != 403 {
 		t.Errorf("an owner's cookie with a foreign origin got %d, want 403", status)
 	}
-	s.access.Renew(Owner)
+	if err := s.access.Renew(Owner); err != nil {
+		t.Fatal(err)
+	}
 	if status, _ := request(t, h, "GET", "/api/v1/state", "", headers); status != 401 {
 		t.Errorf("after the link was renewed its old visitor got %d, want 401", status)
 	}
@@ -159,7 +168,9 @@ func TestWhoIsSentAwayLosesTheStream(t *testing.T) {
 	if code := closed(removed); code != StatusLinkClosed {
 		t.Errorf("a removed visitor's stream ends with %d, want %d", code, StatusLinkClosed)
 	}
-	s.access.Renew(Watcher)
+	if err := s.access.Renew(Watcher); err != nil {
+		t.Fatal(err)
+	}
 	if code := closed(renewed); code != StatusLinkClosed {
 		t.Errorf("after a new link the stream ends with %d, want %d", code, StatusLinkClosed)
 	}
@@ -217,8 +228,147 @@ func TestSharingIsAskedForAndEnds(t *testing.T) {
 	if status, body = request(t, h, "PUT", "/api/v1/share", `{"on":false}`, js); status != 200 || !strings.Contains(body, `"on":false`) {
 		t.Errorf("sharing off: %d %s", status, body)
 	}
-	if s.access.Key(Watcher) == before[0] || s.access.Key(Owner) == before[1] {
-		t.Error("the links still work when the page is shared the next time")
+	if s.access.Key(Watcher) != before[0] || s.access.Key(Owner) != before[1] {
+		t.Error("a handout's link does not last until it is renewed")
+	}
+	if s.access.Code() != "" {
+		t.Error("the short link outlives the sharing")
+	}
+}
+
+// TestLinksLast: links and port of one run are those of the next, until they are renewed;
+// nobody else can read them; a file that is no good makes new ones and is said.
+func TestLinksLast(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "data", "links.json")
+	first, err := newAccess(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := first.KeepPort(8199); err != nil {
+		t.Fatal(err)
+	}
+	if info, err := os.Stat(path); err != nil || runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 {
+		t.Errorf("the links' file: %v, %v; want mode 0600", info.Mode(), err)
+	}
+	second, err := newAccess(path)
+	if err != nil || second.Key(Watcher) != first.Key(Watcher) || second.Key(Owner) != first.Key(Owner) || second.Port() != 8199 {
+		t.Errorf("the next run has other links: %v", err)
+	}
+	if err := second.Renew(Watcher, Owner); err != nil {
+		t.Fatal(err)
+	}
+	third, err := newAccess(path)
+	if err != nil || third.Key(Watcher) == first.Key(Watcher) || third.Key(Watcher) != second.Key(Watcher) {
+		t.Errorf("renewed links are not kept: %v", err)
+	}
+	for _, bad := range []string{"", "{}", `{"watch":"a","own":"b"}`, `{"watch":"` + first.Key(Owner) + `","own":"` + first.Key(Owner) + `"}`} {
+		if err := os.WriteFile(path, []byte(bad), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if a, err := newAccess(path); err == nil || len(a.Key(Watcher)) < 22 {
+			t.Errorf("%q was taken for links", bad)
+		}
+	}
+}
+
+// TestShortLink: the code that is shown lets a watcher in, in capitals too, as often as
+// it is typed right; guesses are counted; it is for one sharing.
+func TestShortLink(t *testing.T) {
+	s, h := demoServer(t)
+	far := away(t, s)
+	js := map[string]string{"Content-Type": "application/json"}
+	_, body := request(t, h, "PUT", "/api/v1/share", `{"on":true}`, js)
+	var state ShareState
+	if err := json.Unmarshal([]byte(body), &state); err != nil || len(state.Short) == 0 {
+		t.Fatalf("no short link: %v %s", err, body)
+	}
+	_, rest, _ := strings.Cut(state.Short[0], "://")
+	if address, code, _ := strings.Cut(rest, "/"); len(code) != codeLength || strings.Contains(address, ".") && !strings.Contains(address, "[") && len(rest) > len("192.168.100.200:65535/")+codeLength {
+		t.Errorf("short link %s: want an address and %d letters", state.Short[0], codeLength)
+	}
+	code := s.access.Code()
+	for _, typed := range []string{code, strings.ToUpper(code)} {
+		if status, _ := request(t, far, "GET", "/"+typed, "", nil); status != 200 {
+			t.Errorf("/%s got %d, want 200", typed, status)
+		}
+	}
+	if v := s.access.Visitors(); len(v) != 2 || v[0].Owner || v[1].Owner {
+		t.Errorf("visitors by the short link: %+v", v)
+	}
+	for i := range failuresPerMinute {
+		if status, _ := request(t, far, "GET", fmt.Sprintf("/x%04d", i), "", nil); status != 401 {
+			t.Fatalf("a guess got %d, want 401", status)
+		}
+	}
+	if status, _ := request(t, far, "GET", "/"+code, "", nil); status != 429 {
+		t.Errorf("after %d guesses the right code got %d, want 429", failuresPerMinute, status)
+	}
+	request(t, h, "PUT", "/api/v1/share", `{"on":false}`, js)
+	if s.access.Code() == code || len(s.access.Visitors()) != 0 {
+		t.Error("after the sharing the code and its visitors stay")
+	}
+}
+
+// TestWatchersGetNoPaths: neither the path nor the name of what is replayed or recorded.
+func TestWatchersGetNoPaths(t *testing.T) {
+	state := session.State{Source: acquire.Info{Address: "file:/home/anna/secret/anna 2025.edf", Name: "anna 2025.edf"},
+		StatusText: "recording: /home/anna/secret/anna 2025.edf: cut", Text: []string{"patient anna"}, Recording: map[string]any{"id": "anna.edf", "name": "anna", "seconds": 12.5}}
+	message, err := json.Marshal(struct {
+		Type string `json:"type"`
+		session.State
+	}{"state", state})
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := string(forWatcher(message))
+	for _, secret := range []string{"anna", "/home", "secret"} {
+		if strings.Contains(seen, secret) {
+			t.Errorf("a watcher gets %q: %s", secret, seen)
+		}
+	}
+	if !strings.Contains(seen, `"seconds":12.5`) || !strings.Contains(seen, `"name":"a recording"`) {
+		t.Errorf("a watcher gets %s", seen)
+	}
+	if beats := []byte(`{"type":"beats","epoch":1}`); string(forWatcher(beats)) != string(beats) {
+		t.Error("another message is changed")
+	}
+}
+
+// TestAnotherUserIsNoOwner asks the kernel's table, as is done for each connection.
+func TestAnotherUserIsNoOwner(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("SKIP: only Linux tells who holds a connection")
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	dialled, err := net.Dial("tcp", l.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer dialled.Close()
+	c, err := l.Accept()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	uid, ok := socketOwner(c.RemoteAddr().(*net.TCPAddr), c.LocalAddr().(*net.TCPAddr))
+	if !ok || uid != fmt.Sprint(os.Getuid()) || otherUser(c) {
+		t.Errorf("the far end belongs to %q (%v), want %d", uid, ok, os.Getuid())
+	}
+	if _, ok := socketOwner(c.RemoteAddr().(*net.TCPAddr), &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 1}); ok {
+		t.Error("a connection that there is not has an owner")
+	}
+	s, _ := demoServer(t)
+	r := httptest.NewRequest("GET", "http://127.0.0.1/api/v1/state", nil)
+	r.RemoteAddr = "127.0.0.1:4711"
+	if role, _ := s.access.role(r); role != Owner {
+		t.Error("the user of this computer is no owner")
+	}
+	if role, _ := s.access.role(r.WithContext(context.WithValue(r.Context(), strangerKey{}, true))); role != Nobody {
+		t.Error("another user of this computer is let in")
 	}
 }
 

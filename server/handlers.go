@@ -121,10 +121,14 @@ func queryNumber(w http.ResponseWriter, r *http.Request, name string, fallback, 
 }
 
 func (s *Server) getState(w http.ResponseWriter, r *http.Request) {
+	state, owner := s.session.State(), accessOf(r).role == Owner
+	if !owner {
+		state = watchersState(state)
+	}
 	Answer(w, struct {
 		session.State
 		Owner bool `json:"owner"`
-	}{s.session.State(), accessOf(r).role == Owner})
+	}{state, owner})
 }
 
 // getSketch hands out an example sketch for a board.

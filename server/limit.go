@@ -17,9 +17,12 @@ const (
 	// paceBytes of a body or an answer go over the line at a time.
 	paceBytes = 64 << 10
 	// mostConnections bounds what other computers may hold open, all together and
-	// from one address. One address may stand for a whole class behind a router.
+	// from one address. One address may stand for a whole class behind a router. Beyond
+	// mostConnections an address that holds fewer than fewConnections still gets in, up to
+	// a quarter more in all, so that a few crowded ones keep nobody else out.
 	mostConnections      = 4096
-	mostConnectionsOfOne = 1024
+	mostConnectionsOfOne = 512
+	fewConnections       = 8
 	// A visitor may ask requestsPerSecond on average and requestBurst at once:
 	// opening the page takes about a hundred.
 	requestsPerSecond = 20
@@ -118,7 +121,8 @@ func (l *crowdedListener) Accept() (net.Conn, error) {
 func (l *crowdedListener) admit(host string) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.all >= l.most || l.peers[host] >= l.mostOfOne {
+	of := l.peers[host]
+	if of >= l.mostOfOne || l.all >= l.most && of >= fewConnections || l.all >= l.most+l.most/4 {
 		return false
 	}
 	l.all++

@@ -344,7 +344,12 @@ func FuzzPong(f *testing.F) {
 // TestOneAddressCannotKeepOthersOut: wrong keys, and many visits, of one address
 // leave the way in open for the rest.
 func TestOneAddressCannotKeepOthersOut(t *testing.T) {
-	a := newAccess()
+	a, err := newAccess("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Unix(1e9, 0)
+	a.now = func() time.Time { return now }
 	for range 2 * failuresPerMinute {
 		_, _ = a.enter("guess", "192.0.2.66", nil)
 	}
@@ -357,16 +362,29 @@ func TestOneAddressCannotKeepOthersOut(t *testing.T) {
 	}
 	busy, _ := a.enter(a.Key(Watcher), "192.0.2.8", nil)
 	a.openStream(busy)
-	for range 3 * mostVisitors {
-		if _, err := a.enter(a.Key(Watcher), "192.0.2.67", nil); err != nil {
-			t.Fatal(err)
+	idle, _ := a.enter(a.Key(Watcher), "192.0.2.8", nil)
+	let := map[error]int{}
+	for i := range 3 * mostVisitors {
+		if i%entriesPerMinute == 0 {
+			now = now.Add(61 * time.Second)
 		}
+		if now.Sub(idle.asked) >= idleFor { // it looks at the page now and then
+			a.spend(idle)
+		}
+		_, err := a.enter(a.Key(Watcher), "192.0.2.67", nil)
+		let[err]++
 	}
-	if owner.gone.Err() != nil || busy.gone.Err() != nil {
-		t.Error("visits of another address threw out an owner or somebody who watches")
+	if owner.gone.Err() != nil || busy.gone.Err() != nil || idle.gone.Err() != nil {
+		t.Error("visits of another address threw out an owner or somebody else")
 	}
-	if n := len(a.Visitors()); n != mostVisitors {
-		t.Errorf("%d visitors, want %d", n, mostVisitors)
+	if n := len(a.Visitors()); n != mostVisitorsOfOne+3 || let[errFullHouse] == 0 {
+		t.Errorf("%d visitors, %v; want %d of one address", n, let, mostVisitorsOfOne)
+	}
+	for range entriesPerMinute + 1 {
+		_, err = a.enter(a.Key(Watcher), "192.0.2.68", nil)
+	}
+	if err == nil {
+		t.Errorf("%d entries within a minute were taken", entriesPerMinute+1)
 	}
 	if again, err := a.enter(a.Key(Watcher), "192.0.2.8", busy); err != nil || again != busy {
 		t.Errorf("who is in already became somebody else: %v", err)

@@ -75,6 +75,10 @@ type Config struct {
 	Audio *soundcard.Browser
 	// Ports, when set, takes what the owner's page reads from a serial port.
 	Ports *bytestream.Pages
+	// LinksFile keeps the links and the port of sharing; "" for this run alone. SharePort,
+	// when above 0, is where the page is shared.
+	LinksFile string
+	SharePort int
 	// Extra adds routes of other parts (recordings) below /api/v1, the owner's alone.
 	Extra []func(r chi.Router)
 }
@@ -95,6 +99,7 @@ type Server struct {
 	card      openCard
 	openCard  func(input, output string, rateHz float64) (Card, error)
 	tls       *tls.Config
+	sharePort int
 	// patience with slow peers, of headers and of bodies and answers.
 	headerPatience, patience time.Duration
 	// Sharing opens the page to other computers.
@@ -109,8 +114,12 @@ func New(c Config) *Server {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	stop, cancel := context.WithCancel(context.Background())
-	s := &Server{session: c.Session, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, ports: c.Ports, openCard: c.Card,
-		access: newAccess(), headerPatience: headerPatience, patience: bodyPatience, stop: stop, cancel: cancel}
+	access, err := newAccess(c.LinksFile)
+	if err != nil {
+		c.Log.Warn("links", "err", err)
+	}
+	s := &Server{session: c.Session, sharePort: c.SharePort, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, ports: c.Ports, openCard: c.Card,
+		access: access, headerPatience: headerPatience, patience: bodyPatience, stop: stop, cancel: cancel}
 	s.Sharing = &Sharing{server: s}
 	return s
 }
@@ -234,9 +243,18 @@ func (s *Server) httpServer() *http.Server {
 		ReadTimeout:       s.patience, // pace gives a body that keeps coming more
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    16 << 10,
-		ConnContext:       func(ctx context.Context, c net.Conn) context.Context { return context.WithValue(ctx, lineKey{}, c) },
+		ConnContext:       connContext,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
 	}
+}
+
+// connContext tells a request's connection, and marks those of other users of this computer.
+func connContext(ctx context.Context, c net.Conn) context.Context {
+	ctx = context.WithValue(ctx, lineKey{}, c)
+	if otherUser(c) {
+		ctx = context.WithValue(ctx, strangerKey{}, true)
+	}
+	return ctx
 }
 
 func (s *Server) recoverPanic(next http.Handler) http.Handler {

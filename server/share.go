@@ -18,6 +18,8 @@ type Sharing struct {
 	// Immutable after New.
 	server *Server
 
+	serving sync.WaitGroup
+
 	// Guarded by mu.
 	mu       sync.Mutex
 	listener net.Listener
@@ -30,21 +32,39 @@ type ShareState struct {
 	Secure   bool      `json:"secure"`
 	Watch    []string  `json:"watch"` // links, one for each address of this computer
 	Own      []string  `json:"own"`
+	Short    []string  `json:"short"` // watch only, to be typed; for this sharing alone
 	Visitors []Visitor `json:"visitors"`
 }
 
-// Start listens on all addresses, at port (0: any). It does nothing when on already.
+// Start listens on all addresses, at port; 0 is the port asked for on the command line,
+// else the last one, else any. It does nothing when on already.
 func (s *Sharing) Start(port int) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.listener != nil {
 		return nil
 	}
+	if port == 0 {
+		port = s.server.sharePort
+	}
+	last := port == 0
+	if last {
+		port = s.server.access.Port()
+	}
 	l, err := net.Listen("tcp", net.JoinHostPort("", strconv.Itoa(port)))
+	if err != nil && last {
+		l, err = net.Listen("tcp", ":0")
+	}
 	if err != nil {
 		return fmt.Errorf("sharing: cannot listen on port %d: %w; choose another port, or 0 for any free one", port, err)
 	}
 	s.attach(l)
+	s.server.access.NewCode()
+	if a, ok := l.Addr().(*net.TCPAddr); ok {
+		if err := s.server.access.KeepPort(a.Port); err != nil {
+			s.server.log.Warn("the links will be others next time", "err", err)
+		}
+	}
 	return nil
 }
 
@@ -52,7 +72,7 @@ func (s *Sharing) attach(l net.Listener) {
 	l = s.server.guard(l)
 	running := s.server.httpServer()
 	s.listener, s.running = l, running
-	go func() { _ = running.Serve(l) }()
+	s.serving.Go(func() { _ = running.Serve(l) })
 }
 
 // ErrStaysShared answers a Stop when the page itself is served to the network.
@@ -69,9 +89,10 @@ func (s *Sharing) Stop() error {
 		return ErrStaysShared
 	}
 	_ = s.running.Close()
+	s.serving.Wait()
 	s.running, s.listener = nil, nil
-	s.server.access.Renew(Watcher)
-	s.server.access.Renew(Owner)
+	s.server.access.StopCode()
+	s.server.access.RemoveAll()
 	return nil
 }
 
@@ -80,9 +101,15 @@ func (s *Sharing) State() ShareState {
 	s.mu.Lock()
 	l := s.listener
 	s.mu.Unlock()
-	state := ShareState{On: l != nil, Secure: s.server.tls != nil, Watch: []string{}, Own: []string{}, Visitors: s.server.access.Visitors()}
+	state := ShareState{On: l != nil, Secure: s.server.tls != nil, Watch: []string{}, Own: []string{}, Short: []string{}, Visitors: s.server.access.Visitors()}
 	if l != nil {
 		state.Watch, state.Own = s.Links(l)
+		if code := s.server.access.Code(); code != "" {
+			for _, link := range state.Watch {
+				base, _, _ := strings.Cut(link, "?")
+				state.Short = append(state.Short, base+code)
+			}
+		}
 	}
 	return state
 }
@@ -169,8 +196,10 @@ func (s *Server) shareRoutes(r chi.Router) {
 			return
 		}
 		if body.Renew {
-			s.access.Renew(Watcher)
-			s.access.Renew(Owner)
+			if err := s.access.Renew(Watcher, Owner); err != nil {
+				Fail(w, err)
+				return
+			}
 		}
 		if body.On {
 			if err := s.Sharing.Start(body.Port); err != nil {
@@ -181,6 +210,10 @@ func (s *Server) shareRoutes(r chi.Router) {
 			FailWith(w, http.StatusConflict, err)
 			return
 		}
+		Answer(w, s.Sharing.State())
+	})
+	r.Delete("/share/visitors", func(w http.ResponseWriter, r *http.Request) {
+		s.access.RemoveAll()
 		Answer(w, s.Sharing.State())
 	})
 	r.Delete("/share/visitors/{id}", func(w http.ResponseWriter, r *http.Request) {

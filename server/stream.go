@@ -100,11 +100,13 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 		if dropped > 0 && !send(websocket.MessageText, droppedMessage(dropped)) {
 			return
 		}
-		kind := websocket.MessageText
+		kind, data := websocket.MessageText, m.Data
 		if m.Kind == hub.Frame {
 			kind = websocket.MessageBinary
+		} else if who.role != Owner {
+			data = forWatcher(data)
 		}
-		if !send(kind, m.Data) {
+		if !send(kind, data) {
 			return
 		}
 	}

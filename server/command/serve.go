@@ -13,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"sync"
 	"time"
 
@@ -37,7 +38,8 @@ const queueFrames = 256
 type serveFlags struct {
 	listen, source, data string
 	open, verbose        bool
-	share                int // port, or −1 for not at all
+	share                bool
+	sharePort            int
 	tls                  *tls.Config
 	files                []string
 	ready                func(*server.Server) // for tests: told when everything is wired
@@ -50,8 +52,8 @@ func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f.StringVar(&o.source, "source", "", "`address` of the source to open first (default demo:finger)")
 	f.StringVar(&o.data, "data", "", "`folder` of recordings and settings (default: the system's place for a program's data)")
 	f.BoolVar(&o.open, "open", false, "open the page in the browser")
-	share := f.Bool("share", false, "share the page with other computers of the network: prints a watch-only and an owner's link")
-	f.IntVar(&o.share, "share-port", 0, "`port` to share on; 0 is any free one")
+	f.BoolVar(&o.share, "share", false, "share the page with other computers of the network: prints a watch-only link; the owner's link stands on the page, under Share")
+	f.IntVar(&o.sharePort, "share-port", 0, "`port` to share on, also when Share is pressed on the page; 0 is the last one, or any that is free")
 	certificate := f.String("tls-cert", "", "`file` of a certificate with its chain (PEM): what other computers reach is then served by HTTPS")
 	key := f.String("tls-key", "", "`file` of that certificate's private key (PEM)")
 	f.BoolVar(&o.verbose, "v", false, "log more")
@@ -59,11 +61,12 @@ func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		return err
 	}
 	o.files = f.Args()
-	if !*share {
-		o.share = -1
+	given := map[string]bool{}
+	f.Visit(func(f *flag.Flag) { given[f.Name] = true })
+	explicit := given["listen"]
+	if o.sharePort < 0 || o.sharePort > 65535 {
+		return fmt.Errorf("%w: -share-port %d: give 0 for the last one or any, or 1 to 65535", errMisused, o.sharePort)
 	}
-	explicit := false
-	f.Visit(func(f *flag.Flag) { explicit = explicit || f.Name == "listen" })
 	level := slog.LevelWarn
 	if o.verbose {
 		level = slog.LevelDebug
@@ -80,6 +83,10 @@ func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	}
 	if err != nil {
 		return fmt.Errorf("cannot serve on %s: %w; choose another address with -listen, as in -listen 127.0.0.1:0", o.listen, err)
+	}
+	if o.share && !server.Local(l) {
+		l.Close()
+		return fmt.Errorf("%w: -share with -listen %s: what listens on the network is shared already; leave one of them out", errMisused, o.listen)
 	}
 	return serveOn(ctx, l, o, stdout, log)
 }
@@ -109,7 +116,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	reviews := library.NewReviews(store)
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, Audio: audio, Ports: ports, Card: openCard,
+	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, LinksFile: filepath.Join(folder, "links.json"), SharePort: o.sharePort, Audio: audio, Ports: ports, Card: openCard,
 		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
 		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
 	defer func() {
@@ -136,7 +143,12 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	fmt.Fprintln(stdout, "Pulsewright shows its page at "+address+"  (Ctrl-C ends it)")
 	if !server.Local(l) {
 		watch, own := web.Sharing.Links(l)
-		printLinks(stdout, watch, own)
+		printWatchLinks(stdout, watch)
+		path, err := writeOwnersLink(folder, own)
+		if err != nil {
+			return fmt.Errorf("the owner's link cannot be written: %w", err)
+		}
+		fmt.Fprintln(stdout, "owner's link in: "+path)
 	}
 	source := o.source
 	if source == "" && len(o.files) > 0 {
@@ -155,10 +167,12 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 			log.Warn("cannot open the browser; open the address by hand", "err", err)
 		}
 	}
-	if share := o.share; share >= 0 && server.Local(l) {
-		if err := shareFrom(web, share, stdout); err != nil {
+	if o.share && server.Local(l) {
+		if err := web.Sharing.Start(0); err != nil {
 			return err
 		}
+		state := web.Sharing.State()
+		printWatchLinks(stdout, append(state.Watch, state.Short...))
 	}
 	err = web.Serve(ctx, l)
 	if errors.Is(err, context.Canceled) {
@@ -207,21 +221,23 @@ func openCard(input, output string, rateHz float64) (server.Card, error) {
 	return b, nil
 }
 
-// shareFrom opens the page to other computers and prints the links.
-func shareFrom(web *server.Server, port int, stdout io.Writer) error {
-	if err := web.Sharing.Start(port); err != nil {
-		return err
+// printWatchLinks leaves the owner's link out: a terminal may stand on a projector.
+func printWatchLinks(stdout io.Writer, watch []string) {
+	for _, link := range watch {
+		fmt.Fprintln(stdout, "watch only:  "+link)
 	}
-	state := web.Sharing.State()
-	printLinks(stdout, state.Watch, state.Own)
-	return nil
 }
 
-func printLinks(stdout io.Writer, watch, own []string) {
-	for i := range watch {
-		fmt.Fprintln(stdout, "watch only:  "+watch[i])
-		fmt.Fprintln(stdout, "owner:       "+own[i])
+// ownersLinkFile holds the owner's link where no browser of this computer itself can open
+// the page, as in a container.
+const ownersLinkFile = "owner-link.txt"
+
+func writeOwnersLink(folder string, own []string) (string, error) {
+	path := filepath.Join(folder, ownersLinkFile)
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return "", err
 	}
+	return path, os.WriteFile(path, []byte(strings.Join(own, "\n")+"\n"), 0o600)
 }
 
 // pageAddress is where this computer's own browser finds the page.

@@ -10,7 +10,7 @@ import { prefs } from "../store.js";
 /** @import {DrawerContext} from "../drawers.js" */
 
 /** @typedef {{id: number, owner: boolean, address: string, since: string, streams: number}} Visitor */
-/** @typedef {{on: boolean, secure: boolean, watch: string[], own: string[], visitors: Visitor[]}} ShareState */
+/** @typedef {{on: boolean, secure: boolean, watch: string[], own: string[], short: string[], visitors: Visitor[]}} ShareState */
 
 const LOOK_EVERY_MS = 3000;
 
@@ -34,7 +34,7 @@ export class SharePanel {
     }
     this.state = h("b", { "data-testid": "share-state", role: "status" }, "…");
     this.toggle = button("share-toggle", "Share", () => this.#put({ on: !this.share?.on }), { "aria-pressed": "false", disabled: true });
-    this.renew = button("share-renew", "New links", () => this.#put({ on: true, renew: true }), { title: "The old links stop working and everyone who came by them is sent away", hidden: true });
+    this.renew = button("share-renew", "New links", () => this.#put({ on: true, renew: true }), { title: "The old links stop working and everyone who came by them is sent away. Otherwise links work the next time, too.", hidden: true });
     this.caution = h("p", { class: "share-caution", "data-testid": "share-caution" });
     this.watch = h("div", { class: "share-watch" });
     this.own = h("details", { class: "share-own" });
@@ -118,7 +118,7 @@ export class SharePanel {
       ...s.watch.map((link, n) => this.#link(link + view, `share-watch-${n}`, "Watch-only link", s.watch.length > 1 ? () => {
         qr.src = `/api/v1/share/qr?for=watch&n=${n}${view}&t=${Date.now()}`;
         this.ctx.announce("The picture shows this link.");
-      } : null)), qr);
+      } : null)), s.short.length > 0 ? h("p", { class: "share-short" }, "To type: ", h("b", { "data-testid": "share-short" }, s.short[0].replace(/^http:\/\//, "")), " (until you stop sharing)") : null, qr);
     fill(own, h("summary", { "data-testid": "share-own" }, "Owner’s link"),
       h("p", { class: "warning" }, "Whoever has it can change everything here. Give it to nobody but yourself."),
       ...s.own.map((link, n) => this.#link(link, `share-own-${n}`, "Owner’s link", null)));
@@ -151,7 +151,8 @@ export class SharePanel {
    */
   #visitors(root, list) {
     const focused = document.activeElement instanceof HTMLElement ? document.activeElement.id : "";
-    fill(root, ...list.map((v) => h("li", {}, h("span", {}, visitorText(v, Date.now())),
+    const all = list.length > 1 ? h("li", {}, button("share-remove-all", "Remove all", () => this.#take(request("DELETE", "/share/visitors")))) : null;
+    fill(root, all, ...list.map((v) => h("li", {}, h("span", {}, visitorText(v, Date.now())),
       button(`share-remove-${v.id}`, "Remove", () => this.#take(request("DELETE", `/share/visitors/${v.id}`)), { "aria-label": `Remove the visitor from ${v.address}` }))));
     if (focused.startsWith("share-remove-")) document.getElementById(focused)?.focus();
   }
