@@ -75,6 +75,9 @@ type Measure struct {
 	TotalVoltsRMS float64 `json:"totalVoltsRms"`
 	// LimitVoltsRMS is the smallest fundamental that would have been found.
 	LimitVoltsRMS float64 `json:"limitVoltsRms"`
+	// Blind says why one of the two mains frequencies cannot be measured at this
+	// rate, where nothing was found: then there may be hum all the same. "" else.
+	Blind string `json:"blind"`
 	// UsedShare is the part of the window that was free of bursts.
 	UsedShare float64 `json:"usedShare"`
 }
@@ -376,6 +379,7 @@ func (t *Tracker) Measure() Measure {
 		m.Reason = fmt.Sprintf("no hum found above %s rms", volts(m.LimitVoltsRMS))
 		if t.caution != "" {
 			m.Reason += "; but " + t.caution
+			m.Blind = t.caution
 		}
 	case !f.ok:
 		m.Reason = "too little quiet signal between beats or touches to measure hum; keep still"

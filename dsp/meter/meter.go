@@ -301,6 +301,9 @@ func analyse(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.
 func humOf(m mains.Measure) Hum {
 	h := Hum{Known: m.Found || m.LimitVoltsRMS > 0, Reason: m.Reason, Found: m.Found, LimitVoltsRMS: m.LimitVoltsRMS}
 	if !m.Found {
+		if m.Blind != "" {
+			h.Known, h.Reason = false, m.Blind
+		}
 		return h
 	}
 	h.VoltsRMS, h.FreqHz, h.NominalHz, h.HarmonicsVoltsRMS = m.TotalVoltsRMS, m.FreqHz, m.NominalHz, m.AmplitudeVoltsRMS

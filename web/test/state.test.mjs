@@ -84,10 +84,11 @@ test("undo and redo; a failed undo can be tried again", async () => {
 
 test("probes: defaults, eight at most, only sound ones are remembered", () => {
   assert.deepEqual(defaultProbes(1), [{ channel: 0, point: 0 }, { channel: 0, point: 3 }]);
-  assert.equal(defaultProbes(4).length, 8);
+  assert.equal(defaultProbes(2).length, 4);
+  assert.equal(defaultProbes(3).length, 3, "six traces would be 45 px high");
   assert.deepEqual(defaultProbes(5).map((p) => p.point), [3, 3, 3, 3, 3]);
   assert.equal(defaultProbes(20).length, 8);
-  let p = defaultProbes(4);
+  let p = [0, 1, 2, 3].flatMap((channel) => [{ channel, point: 0 }, { channel, point: 3 }]);
   assert.equal(toggleProbe(p, { channel: 0, point: 4 }), null);
   p = toggleProbe(p, { channel: 0, point: 0 });
   p = toggleProbe(p, { channel: 0, point: 4 });

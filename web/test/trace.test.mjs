@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import { Rings } from "../js/rings.js";
 import { csvOf, lanePath, svgOf } from "../js/trace/export.js";
+import { withoutLone } from "../js/trace/paint.js";
 import { calibrated, heightFor, secondsFor, spanFor } from "../js/trace/paper.js";
 import { Lane } from "../js/trace/lanes.js";
 import { LIGHT } from "../js/theme.js";
@@ -55,4 +56,15 @@ test("true millimetres: a card of 85.6 mm, 25 mm a second, 10 mm a millivolt", (
   l.trueSpan = 4;
   l.settle(0.1, true);
   assert.ok(Math.abs(l.high - l.low - 4) < 1e-9 && Math.abs((l.high + l.low) / 2 - 1) < 1e-9);
+});
+
+test("one corrupt number does not flatten the trace; a real peak counts", () => {
+  const wave = Array.from({ length: 400 }, (_, i) => 2.5 + Math.sin(i / 10));
+  const seen = (values) => withoutLone(Math.min(...values), Math.max(...values), 0, values.length, (k) => values[k], (k) => values[k]);
+  const calm = seen(wave);
+  assert.deepEqual(seen(wave.with(200, 9e6)), calm);
+  assert.deepEqual(seen(wave.with(5, -4000)), calm);
+  const peak = wave.with(200, 12).with(201, 14).with(202, 13).with(203, 11).with(204, 9);
+  assert.equal(seen(peak)[1], 14, "five samples are no lone one");
+  assert.equal(seen(wave.with(200, 9))[1], 9, "four times is no fault");
 });

@@ -4,6 +4,8 @@
 
 export const MOST_PROBES = 8;
 export const POINTS = 5;
+/** More traces than this are too low to read on a laptop. */
+const MOST_AT_FIRST = 4;
 
 /**
  * The probes to begin with: each channel before and after its path while there
@@ -14,7 +16,7 @@ export const POINTS = 5;
 export function defaultProbes(channels) {
   /** @type {Probe[]} */
   const probes = [];
-  const both = channels * 2 <= MOST_PROBES;
+  const both = channels * 2 <= MOST_AT_FIRST;
   for (let channel = 0; channel < channels && probes.length < MOST_PROBES; channel++) {
     if (both) probes.push({ channel, point: 0 });
     probes.push({ channel, point: 3 });

@@ -24,8 +24,50 @@ export function see(lane, view, cache) {
     if (cache.low[slot] < low) low = cache.low[slot];
     if (cache.high[slot] > high) high = cache.high[slot];
   }
-  lane.seenLow = low;
-  lane.seenHigh = high;
+  const from = Math.max(0, to - view.widthPx);
+  [lane.seenLow, lane.seenHigh] = withoutLone(low, high, from, to, (k) => cache.low[k % cache.size], (k) => cache.high[k % cache.size]);
+}
+
+/** A lone value so many times beyond all others is taken for a corrupt number. */
+const LONE_TIMES = 8;
+/** Neighbours of it that may belong to it. */
+const LONE_WIDTH = 1;
+
+/**
+ * The extent of all, but for one lone value far beyond all others: it is drawn at the
+ * lane's edge and does not flatten the trace.
+ * @param {number} low of all
+ * @param {number} high
+ * @param {number} from
+ * @param {number} to
+ * @param {(k: number) => number} lowAt
+ * @param {(k: number) => number} highAt
+ * @returns {[number, number]}
+ */
+export function withoutLone(low, high, from, to, lowAt, highAt) {
+  if (!(low < high)) return [low, high];
+  let most = from;
+  let least = from;
+  for (let k = from; k < to; k++) {
+    if (highAt(k) === high) most = k;
+    if (lowAt(k) === low) least = k;
+  }
+  /** @param {number} except @returns {[number, number]} */
+  const rest = (except) => {
+    let a = Infinity;
+    let b = -Infinity;
+    for (let k = from; k < to; k++) {
+      if (Math.abs(k - except) <= LONE_WIDTH) continue;
+      if (lowAt(k) < a) a = lowAt(k);
+      if (highAt(k) > b) b = highAt(k);
+    }
+    return [a, b];
+  };
+  for (const k of [most, least]) {
+    const [a, b] = rest(k);
+    if (b > a && high - low > LONE_TIMES * (b - a)) return [a, b];
+  }
+  return [low, high];
 }
 
 /**
@@ -141,8 +183,8 @@ export function strokeSamples(ctx, lane, view, rings, style, ratio) {
   }
   ctx.stroke();
   if (1 / per >= DOT_SPACING_PX * ratio) dots(ctx, lane, view, rings, from, to, ratio);
-  lane.seenLow = seenLow;
-  lane.seenHigh = seenHigh;
+  const at = (/** @type {number} */ i) => ring[i % rings.capacity];
+  [lane.seenLow, lane.seenHigh] = withoutLone(seenLow, seenHigh, from, to, at, at);
 }
 
 /**

@@ -954,7 +954,7 @@ export class TracePanel {
           ctx.stroke();
         }
         if (y < lane.topPx + 3 * ratio) continue;
-        ctx.fillText(lane.tickTexts[t], leftPx - 8 * ratio, Math.min(y, lane.topPx + lane.heightPx - 6 * ratio));
+        ctx.fillText(lane.tickTexts[t], leftPx - 8 * ratio, Math.min(y, lane.topPx + lane.heightPx - 6 * ratio), leftPx - 10 * ratio);
       }
       ctx.font = `italic ${11.5 * ratio}px ${SERIF}`;
       ctx.fillText(lane.unitText, leftPx - 8 * ratio, lane.topPx - 12 * ratio);
