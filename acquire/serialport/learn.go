@@ -139,6 +139,11 @@ func (l *learner) bareHex() bool {
 	return l.hexLines >= 10 && 20*l.hexLines >= 19*l.lines && 10*l.hexLetters >= l.hexLines
 }
 
+// legible tells that what came while learning was text for the greater part, whatever it says.
+func (d *LineDecoder) legible() bool {
+	return d.learner.textBytes > 3*d.learner.badBytes && len(d.partial) < maxLine/8 || advice(printable(d.partial, 40)) != "" && d.learner.badBytes == 0
+}
+
 // noteLine counts what dialects a line may be of.
 func (l *learner) noteLine(line []byte, row bool) {
 	l.lines++

@@ -1,6 +1,12 @@
 package serialport
 
-import "sort"
+import (
+	"fmt"
+	"path/filepath"
+	"sort"
+
+	"pulsewright/acquire"
+)
 
 // Port is a serial port of this computer.
 type Port struct {
@@ -27,4 +33,51 @@ func sortPorts(list []Port) {
 		}
 		return list[i].Name < list[j].Name
 	})
+}
+
+// Identity is what stays of a USB port when it is plugged in again, under whatever name:
+// "2A1B:00FF:serial number"; "" where there is no USB.
+func (p Port) Identity() string {
+	if !p.USB || p.VID == "" {
+		return ""
+	}
+	return p.VID + ":" + p.PID + ":" + p.Serial
+}
+
+// find sets the port's USB identity, or the port on which the identity told is now. A board
+// without a serial number is found where it is the only one of its kind.
+func (o *options) find(m machine) error {
+	if m.ports == nil {
+		return nil
+	}
+	list, err := m.ports()
+	if err != nil {
+		return nil // the port can be opened without a list
+	}
+	path := o.port
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		path = real
+	}
+	var alike []Port
+	for _, p := range list {
+		if p.Name == path || p.Name == o.port {
+			if o.usb == "" || o.usb == p.Identity() {
+				o.usb = p.Identity()
+				return nil
+			}
+		}
+		if p.Identity() == o.usb {
+			alike = append(alike, p)
+		}
+	}
+	switch {
+	case o.usb == "":
+		return nil
+	case len(alike) == 1:
+		o.port, o.wire = alike[0].Name, cable(alike[0].Name)
+		return nil
+	case len(alike) > 1:
+		return fmt.Errorf("serialport: %s: %d boards alike are plugged in elsewhere: %w; choose one from the list", o.port, len(alike), acquire.ErrUnplugged)
+	}
+	return fmt.Errorf("serialport: %s: the board (USB %s) is on no port: %w; plug it in", o.port, o.usb, acquire.ErrUnplugged)
 }

@@ -22,6 +22,12 @@ const (
 	minRateHz = 1
 	maxRateHz = 100_000
 
+	// In garbledPatience garbledLines and more that are unreadable, and garbledTimes as many as
+	// readable ones, are a board with another program.
+	garbledLines    = 10
+	garbledTimes    = 3
+	garbledPatience = 5 * time.Second
+
 	openSilence   = 3 * time.Second        // without a byte, opening fails
 	openPatience  = 3 * time.Second        // of bytes without a readable line
 	openListening = 500 * time.Millisecond // of readable lines before the format is settled
@@ -73,19 +79,29 @@ type decoder interface {
 // where every option may be left out:
 //
 //   - baud: 50 to 8000000; 0 or none: the common rates are tried for the most readable lines;
-//   - format: lines (the default) or frames;
+//   - format: lines or frames; none: what the board sends is found;
 //   - rate: the rate the board is said to have, hertz; overrides the board's own claim;
 //   - bits (2 to 31) and reference (volts): the board prints counts of a
 //     converter, count 2^bits at the reference, so one count is reference/2^bits volts.
 //     Channels whose unit the board tells keep it. bits alone gives the range only;
 //   - names: comma-separated, one for each column, clock columns (t_us, t_ms, seq) too;
-//   - kind: pulse, ecg or other, one for all channels or comma-separated for each.
+//   - kind: pulse, ecg or other, one for all channels or comma-separated for each;
+//   - usb: the board's identity, as Describe's address has it: when another board or none
+//     is on the port, the port that it is on now is opened.
+//
+// When bytes come at the baud rate given but nothing can be read, the common ones are tried.
 //
 // Open listens until it knows the columns and their decimals, about a second, and
 // fails when the port stays silent or unreadable for three. The error of a port
 // that is not there wraps acquire.ErrUnplugged.
 func Open(ctx context.Context, a acquire.Address) (acquire.Source, error) {
-	return open(ctx, a, dial)
+	return openOn(ctx, a, machine{dial, Ports})
+}
+
+// machine is the computer with its ports.
+type machine struct {
+	dial  dialer
+	ports func() ([]Port, error) // nil: it has no list
 }
 
 // options of an address, checked.
@@ -94,21 +110,23 @@ type options struct {
 	port      string
 	baud      int // 0: to be found
 	frames    bool
+	either    bool // frames or lines: to be found
 	rateHz    float64
 	bits      int // 0: unknown
 	reference float64
 	names     []string
 	kinds     []string
+	usb       string // identity of the board, or ""
 }
 
 func parseOptions(a acquire.Address) (o options, err error) {
 	fail := func(name, rule string) (options, error) {
 		return o, &acquire.AddressError{Address: a.String(), Part: fmt.Sprintf("option %s=%s", name, a.Text(name, "")), Rule: rule}
 	}
-	if err := a.Only("baud", "bits", "format", "kind", "names", "rate", "reference"); err != nil {
+	if err := a.Only("baud", "bits", "format", "kind", "names", "rate", "reference", "usb"); err != nil {
 		return o, err
 	}
-	o.port, o.wire = a.Path, cable(a.Path)
+	o.port, o.wire, o.usb = a.Path, cable(a.Path), a.Text("usb", "")
 	baud, err := a.Number("baud", 0, 0, 8_000_000)
 	if err != nil {
 		return o, err
@@ -117,7 +135,9 @@ func parseOptions(a acquire.Address) (o options, err error) {
 		return fail("baud", "give a whole number from 50, or 0 to have it found")
 	}
 	o.baud = int(baud)
-	switch a.Text("format", "lines") {
+	switch a.Text("format", "") {
+	case "":
+		o.either = true
 	case "lines":
 	case "frames":
 		o.frames = true
@@ -197,7 +217,10 @@ type source struct {
 	lastRead time.Time
 	failed   error
 	taken    bool
-	noted    int64 // unreadable lines whose excerpt is published
+	judged   time.Time // when it was last looked at whether lines are readable
+	good     int64     // lines read until then
+	garbled  int64     // and unreadable ones
+	noted    int64     // unreadable lines whose excerpt is published
 	low      int32
 	high     int32
 
@@ -210,14 +233,36 @@ type source struct {
 }
 
 func open(ctx context.Context, a acquire.Address, dial dialer) (acquire.Source, error) {
+	return openOn(ctx, a, machine{dial: dial})
+}
+
+func openOn(ctx context.Context, a acquire.Address, m machine) (acquire.Source, error) {
 	o, err := parseOptions(a)
 	if err != nil {
 		return nil, err
 	}
+	if err := o.find(m); err != nil {
+		return nil, err
+	}
+	s, err := openAt(ctx, a, o, m.dial)
+	var garbled *garbledError
+	if o.baud == 0 || !errors.As(err, &garbled) {
+		return s, err
+	}
+	o.baud = 0 // reflashed, perhaps
+	if again, e := openAt(ctx, a, o, m.dial); e == nil || ctx.Err() != nil {
+		return again, e
+	}
+	return nil, err
+}
+
+// openAt opens the port at the baud rate of the options, or finds one.
+func openAt(ctx context.Context, a acquire.Address, o options, dial dialer) (acquire.Source, error) {
 	s := &source{opts: o, low: math.MaxInt32, high: math.MinInt32}
 	baud := o.baud
 	if baud == 0 {
 		s.tried = true
+		var err error
 		if baud, err = findBaud(ctx, o, dial, commonBauds); err != nil {
 			return nil, err
 		}
@@ -228,6 +273,11 @@ func open(ctx context.Context, a acquire.Address, dial dialer) (acquire.Source, 
 	}
 	return s.start(ctx, a, l, baud)
 }
+
+// garbledError is a port on which bytes come of which none makes sense.
+type garbledError struct{ text string }
+
+func (e *garbledError) Error() string { return e.text }
 
 // start learns the format from an open link and describes it. It closes the link when
 // it fails.
@@ -249,6 +299,10 @@ func (s *source) start(ctx context.Context, a acquire.Address, l link, baud int)
 // learn listens until the format is settled.
 func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 	s.decoder = s.opts.decoder()
+	var frames *FrameDecoder
+	if s.opts.either {
+		frames = NewFrameDecoder()
+	}
 	began := time.Now()
 	var firstByte, firstRow time.Time
 	var bytesSeen int
@@ -272,7 +326,9 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 				}
 			}
 			bytesSeen += len(piece)
-			if _, err := s.decoder.Feed(piece); err != nil {
+			if frames != nil && sendsFrames(frames, piece) {
+				s.decoder, s.opts.frames, frames = frames, true, nil
+			} else if _, err := s.decoder.Feed(piece); err != nil {
 				return Format{}, fmt.Errorf("%s: %w", s.opts.wire.who, err)
 			}
 			s.restAt = at
@@ -308,6 +364,16 @@ func (s *source) learn(ctx context.Context, baud int) (Format, error) {
 	}
 }
 
+// sendsFrames has a decoder see a piece and tells whether frames come: their checksum makes
+// it sure.
+func sendsFrames(d *FrameDecoder, piece []byte) bool {
+	if _, err := d.Feed(piece); err != nil {
+		return false
+	}
+	frames, readable := d.Rows()
+	return frames >= 3 && readable > 0.5
+}
+
 func (s *source) settle() (Format, error) {
 	format, err := s.decoder.Settle()
 	if err != nil {
@@ -336,8 +402,12 @@ func (s *source) unreadable(baud, bytesSeen int) error {
 	} else if a := advice(line); a != "" {
 		remedy = a
 	}
-	return fmt.Errorf("%s: no readable %s in %g s%s%s; %s",
+	text := fmt.Sprintf("%s: no readable %s in %g s%s%s; %s",
 		s.opts.wire.who, s.opts.what(), openPatience.Seconds(), s.opts.wire.at(baud), seenText(bytesSeen, line), remedy)
+	if d, ok := s.decoder.(*LineDecoder); s.opts.wire.baud && !(ok && d.legible()) {
+		return &garbledError{text}
+	}
+	return errors.New(text)
 }
 
 // newestLine is the newest line that was not read as samples, made printable, or "".
@@ -371,8 +441,15 @@ func (s *source) describe(a acquire.Address, baud int, f Format) error {
 		address.Options.Set("baud", strconv.Itoa(baud))
 		name = fmt.Sprintf("%s, %d baud", o.port, baud)
 	}
-	s.info = acquire.Info{Address: address.String(), Name: name,
+	if o.usb != "" {
+		address.Options.Set("usb", o.usb)
+	}
+	s.info = acquire.Info{Address: address.String(), Device: o.usb, Name: name,
 		ClaimedRateHz: f.ClaimedRateHz, Channels: f.Channels}
+	if o.frames && o.either {
+		address.Options.Set("format", "frames")
+		s.info.Address = address.String()
+	}
 	if o.rateHz != 0 {
 		s.info.ClaimedRateHz = o.rateHz
 	}
@@ -511,6 +588,7 @@ func (s *source) deliver(arrived time.Time) acquire.Block {
 	b := s.decoder.Take()
 	s.taken = true
 	s.lastRead = time.Now()
+	s.judge()
 	if b.Len() == 0 {
 		b.Counts, b.BoardSeconds = nil, nil
 	} else {
@@ -530,6 +608,19 @@ func (s *source) deliver(arrived time.Time) acquire.Block {
 	}
 	s.publish()
 	return b
+}
+
+// judge gives the port up when hardly a line was readable lately.
+func (s *source) judge() {
+	if s.lastRead.Sub(s.judged) < garbledPatience || !s.opts.wire.baud {
+		return
+	}
+	c := s.counted()
+	good, bad := c.read-s.good, c.unreadable-s.garbled
+	if !s.judged.IsZero() && s.failed == nil && bad >= garbledLines && bad > garbledTimes*good {
+		s.failed = fmt.Errorf("%s: hardly a line was readable for %g s: %w; its baud rate is looked for again", s.opts.wire.who, garbledPatience.Seconds(), acquire.ErrChanged)
+	}
+	s.judged, s.good, s.garbled = s.lastRead, c.read, c.unreadable
 }
 
 // end turns an error of the pump into Read's.
@@ -658,10 +749,13 @@ func findBaud(ctx context.Context, o options, dial dialer, bauds []int) (int, er
 			}
 			piece = nil
 		}
-		d := o.decoder()
+		d, frames := o.decoder(), NewFrameDecoder()
 		until := time.Now().Add(tryListening)
 		for time.Now().Before(until) {
 			heardBytes += len(piece)
+			if o.either && sendsFrames(frames, piece) {
+				return baud, nil
+			}
 			if _, err := d.Feed(piece); err != nil {
 				break
 			}

@@ -256,11 +256,14 @@ func TestFramesSource(t *testing.T) {
 		n := int32(5 * i)
 		return string(e.Samples(out, uint32(n), 3, [][]int32{{n, n + 1, n + 2, n + 3, n + 4}, {-n, 0, 0, 0, 0}}))
 	}}
-	s, err := openFake(t, b, "serial:fake?format=frames")
+	s, err := openFake(t, b, "serial:fake") // neither the rate nor the format is told
 	if err != nil {
 		t.Fatal(err)
 	}
 	info := s.Describe()
+	if info.Address != "serial:fake?baud=57600&format=frames" {
+		t.Errorf("address %q", info.Address)
+	}
 	if len(info.Channels) != 2 || info.Channels[0] != testChannels[0] || info.Channels[1] != testChannels[1] || info.ClaimedRateHz != 1000 {
 		t.Errorf("info %+v", info)
 	}
