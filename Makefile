@@ -37,4 +37,8 @@ bench:
 	  './server/command Latency 2000x' './server/command Live 20x'; do \
 	  set -- $$b; go test -run '^$$' -bench "^Benchmark$$2\$$" -benchtime $$3 $$1 | grep -E '^(Benchmark|FAIL|---|SKIP)' || exit 1; done
 
-.PHONY: run fuzz soak load bench
+# screenshot: the picture of the README, anew.
+screenshot:
+	PULSEWRIGHT_SCREENSHOT=$(CURDIR)/web/screenshot.png go test -count 1 -run '^TestScreenshot$$' ./server/command
+
+.PHONY: run fuzz soak load bench screenshot

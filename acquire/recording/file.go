@@ -171,7 +171,7 @@ func open(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	if r := options.RateHz; r > 0 && math.Abs(r/f.info.ClaimedRateHz-1) > 1e-6 {
-		f.remark("the file's own rate %g Hz was used, not the given %g Hz", f.info.ClaimedRateHz, r)
+		f.remark("the file's own rate %.5g Hz was used, not the given %.5g Hz", f.info.ClaimedRateHz, r)
 	}
 	return f, nil
 }

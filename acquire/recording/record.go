@@ -317,7 +317,7 @@ func openRecord(in *input, path string) (*File, error) {
 		}
 		f.info.Channels = append(f.info.Channels, c)
 		if s.perFrame != st.highest {
-			f.remark("signal %q has %g Hz; each sample is repeated to fill %g Hz", s.label, h.rateHz*float64(s.perFrame), f.info.ClaimedRateHz)
+			f.remark("signal %q has %.5g Hz; each sample is repeated to fill %.5g Hz", s.label, h.rateHz*float64(s.perFrame), f.info.ClaimedRateHz)
 		}
 	}
 	f.store = st

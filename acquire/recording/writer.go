@@ -897,7 +897,7 @@ func (w *Writer) SetRate(rateHz float64) error {
 		return err
 	}
 	if !(rateHz >= w.baseRate/5) || rateHz > w.baseRate*5 {
-		return fmt.Errorf("recording: %s: rate %g Hz is not within a factor of 5 of %g Hz, at which it began: close it and begin another", w.path, rateHz, w.baseRate)
+		return fmt.Errorf("recording: %s: rate %.5g Hz is not within a factor of 5 of %.5g Hz, at which it began: close it and begin another", w.path, rateHz, w.baseRate)
 	}
 	w.rate = rateHz
 	return nil

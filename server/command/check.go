@@ -98,7 +98,7 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 			meter.Report
 		}{f.Arg(0), c.Label, info.ClaimedRateHz, float64(start) / info.ClaimedRateHz, report})
 	}
-	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, fmt.Sprintf("%.1f s", float64(len(values))/info.ClaimedRateHz), info.ClaimedRateHz, len(beats))
+	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %.5g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, fmt.Sprintf("%.1f s", float64(len(values))/info.ClaimedRateHz), info.ClaimedRateHz, len(beats))
 	printReport(stdout, report)
 	return nil
 }

@@ -70,3 +70,30 @@ func screens(t *testing.T, ctx context.Context, prefix string) {
 	shoot("show")
 	keystroke(t, ctx, "\x1b")
 }
+
+// TestScreenshot takes the README's picture to where PULSEWRIGHT_SCREENSHOT says.
+func TestScreenshot(t *testing.T) {
+	path := os.Getenv("PULSEWRIGHT_SCREENSHOT")
+	if path == "" {
+		t.Skip("PULSEWRIGHT_SCREENSHOT names no file for the picture")
+	}
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(1280, 800)); err != nil {
+		t.Fatal(err)
+	}
+	ready(t, ctx)
+	soon(t, ctx, "a reading", `S().state === "reading" && S().lastIndex > 250 * 12`, 60*time.Second)
+	script(t, ctx, `at("guide-close")?.click()`)
+	time.Sleep(time.Second)
+	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(png) > 200_000 {
+		t.Errorf("the picture has %d bytes; keep it under 200 000", len(png))
+	}
+	if err := os.WriteFile(path, png, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
