@@ -392,6 +392,13 @@ func FuzzParse(f *testing.F) {
 	})
 }
 
+// signalPower is what an RC lets through of a power that falls as 1/f² from 0.5 to 15 Hz:
+// the integral of 1/(f²(1 + f²/c²)) is −1/f − atan(f/c)/c.
+func signalPower(corner float64) float64 {
+	at := func(f float64) float64 { return -1/f - math.Atan(f/corner)/corner }
+	return at(15) - at(0.5)
+}
+
 // TestTurn: of an RC alone, hum at a place of the trimmer is 1/√(1 + (50/f₀)²) over that where
 // it stands, and the corner 1/(2πRC).
 func TestTurn(t *testing.T) {
@@ -408,6 +415,9 @@ func TestTurn(t *testing.T) {
 			t.Errorf("hum at %g: %g dB", at, all[i].HumDB)
 		}
 		near(t, "settling", *all[i].SettlingSeconds, math.Log(20)/(2*math.Pi*corner(at)), 1e-4)
+		if want := 10 * math.Log10(signalPower(corner(at))/signalPower(corner(0.5))); math.Abs(all[i].SignalDB-want) > 0.03 /* eight points a decade */ {
+			t.Errorf("signal at %g: %g dB, want %g", at, all[i].SignalDB, want)
+		}
 		if i > 0 && !(all[i].SignalDB < all[i-1].SignalDB && all[i].SignalDB > all[i].HumDB-all[0].HumDB+all[0].SignalDB) {
 			t.Errorf("signal at %g: %g dB", at, all[i].SignalDB)
 		}
@@ -415,6 +425,33 @@ func TestTurn(t *testing.T) {
 	for _, ref := range []string{"P2", "R1", ""} {
 		if _, err := b.Turn(ref, 5); err == nil {
 			t.Errorf("%q was turned", ref)
+		}
+	}
+}
+
+// TestSpanTurnsWithTheSignal: what the first gain cannot rise (1.5 V from the supply) the
+// output, turned over by the second stage, cannot fall; and a phototransistor ends 0.3 V
+// before the supply, or with its load there, before ground.
+func TestSpanTurnsWithTheSignal(t *testing.T) {
+	const text = `{"board": 1, "supplyVolts": 5, "opAmp": "rail-to-rail CMOS", "midRail": {"top": "10k", "bottom": "10k", "buffered": true}, "stages": [
+		{"stage": "phototransistor", %s"parts": {"load": "10k", "lamp": "10m", "transfer": 0.01}}, {"stage": "coupling", "parts": {"capacitor": "100u", "resistor": "1M"}},
+		{"stage": "non-inverting", "opAmp": {"offsetVolts": 0, "biasAmps": 0}, "parts": {"feedback": "90k", "leg": "10k", "legCapacitor": "100u"}}, {"stage": "inverting", "parts": {"in": "10k", "feedback": "10k"}}]}`
+	for pullUp, want := range map[string]board.Room{"": {LowVolts: 0, HighVolts: 4.7, RestVolts: 1}, `"pullUp": true, `: {LowVolts: 0.3, HighVolts: 5, RestVolts: 4}} {
+		b, err := board.Parse([]byte(fmt.Sprintf(text, pullUp)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := b.Figures([]float64{1, 10})
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "rest", f.Span.RestVolts, 2.5, 1e-3)
+		near(t, "span above", f.Span.HighVolts, 4.975, 2e-3) // the second stage's own
+		near(t, "span below", f.Span.LowVolts, 1.5, 2e-3)
+		sensor := f.Stages[0].Room
+		near(t, "sensor's rest", sensor.RestVolts, want.RestVolts, 1e-3)
+		if sensor.LowVolts != want.LowVolts || sensor.HighVolts != want.HighVolts {
+			t.Errorf("%s: sensor from %g to %g V, want %g to %g", pullUp, sensor.LowVolts, sensor.HighVolts, want.LowVolts, want.HighVolts)
 		}
 	}
 }

@@ -66,9 +66,9 @@ func (changed *Board) Ghost(present *Board, rateHz float64, volts []float64) (*G
 
 // AtStages is what a signal of volts at the present board's output would be at each stage's
 // output of the changed one, about its mean there, without limits: for each stage a slice
-// of the signal's length. Before a low-pass it is the part of the signal that matters, up
-// to about twice the board's band; what lies above is left away, since it would be mostly
-// noise raised again.
+// of the signal's length. It is the part of the signal that matters, from about half to
+// twice the board's band; what lies outside is left away, since before a filter it would be
+// mostly noise or drift raised again.
 func (changed *Board) AtStages(present *Board, rateHz float64, volts []float64) ([][]float64, error) {
 	if n := len(volts); n < 16 || n > mostGhost || !(rateHz >= 1 && rateHz <= 1e6) {
 		return nil, fmt.Errorf("board: %d samples at %g Hz at the stages: it must be 16 to %d at 1 Hz to 1 MHz", n, rateHz, mostGhost)
@@ -76,13 +76,13 @@ func (changed *Board) AtStages(present *Board, rateHz float64, volts []float64) 
 	hz, whole := ghostGrid(present, rateHz, len(volts))
 	k := changed.build(changed.Components(), nil)
 	s := newSolver(k)
-	_, high := changed.Band()
+	low, high := changed.Band()
 	stages := make([][]complex128, len(changed.Stages))
 	for _, f := range hz {
 		s.set(k, complex(0, 2*math.Pi*f))
 		x := s.unit(k.vin)
 		s.solve(x)
-		kept := complex(1/(1+math.Pow(f/(2*high), 4)), 0)
+		kept := complex(1/(1+math.Pow(f/(2*high), 4))/(1+math.Pow(low/(2*f), 4)), 0)
 		for i := range stages {
 			stages[i] = append(stages[i], kept*k.ports[i].of(x))
 		}

@@ -232,3 +232,47 @@ func ExampleBoard_Compare() {
 	fmt.Println(c.Text)
 	// Output: Measured is +6.5 dB from predicted at 200 Hz. Suspect: P1 at 19 % of its way, or C5 470 nF instead of 1 µF.
 }
+
+// TestAtStages: a sine of 2 Hz at the output is, at each stage, as high as the gains between
+// say; a board changed behind the sensor shows the change there only.
+func TestAtStages(t *testing.T) {
+	b := turned(t, 16)
+	const hz, rate = 2.0, 250.0
+	x := make([]float64, 2500)
+	for i := range x {
+		x[i] = 2.5 + math.Sin(2*math.Pi*hz*float64(i)/rate)
+	}
+	f, err := b.Figures([]float64{hz, 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	height := func(y []float64) float64 {
+		sum := 0.0
+		for _, v := range y[625:1875] { // whole cycles in the middle
+			sum += v * v
+		}
+		return math.Sqrt(2 * sum / 1250)
+	}
+	all, err := b.AtStages(b, rate, x)
+	if err != nil || len(all) != len(b.Stages) {
+		t.Fatalf("%d stages, %v", len(all), err)
+	}
+	want := 1.0
+	for i := len(all) - 1; i >= 0; i-- {
+		near(t, b.Stages[i].Title(), height(all[i]), want, 0.01)
+		want /= math.Pow(10, f.Stages[i].Curve.GainDB[0]/20)
+	}
+	more, err := b.With("R5", 220e3) // the gain: 221 instead of 101
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed, err := more.AtStages(b, rate, x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "before the change", height(changed[1]), height(all[1]), 0.01)
+	near(t, "behind the change", height(changed[2]), height(all[2])*221/101, 0.01)
+	if _, err := b.AtStages(b, rate, x[:3]); err == nil {
+		t.Error("three samples")
+	}
+}
