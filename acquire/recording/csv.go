@@ -283,6 +283,12 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, 
 			}
 			clock.row(store.n, x, ok)
 		}
+		if store.n >= mostRows {
+			return store, unread, &FormatError{Path: p.path, Line: r.line, Reason: fmt.Sprintf("more than %d rows: cut the file, or make it an EDF", mostRows)}
+		}
+		if len(clock.jumps) > mostGaps {
+			return store, unread, &FormatError{Path: p.path, Line: r.line, Reason: fmt.Sprintf("its clock jumped more than %d times: that many gaps cannot be shown", mostGaps)}
+		}
 		if err := store.add(row); err != nil {
 			return store, unread, fmt.Errorf("recording: %s: %w", p.path, err)
 		}

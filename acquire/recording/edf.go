@@ -42,6 +42,7 @@ type edfStore struct {
 	// have times of oldPerSecond samples per second.
 	oldFrom      int64
 	oldPerSecond float64
+	ended        bool // a record has the end mark
 }
 
 const (
@@ -241,12 +242,21 @@ func openEDF(in *input, path string) (*File, error) {
 		f.info.Invented = f.info.Invented || m.Invented
 	}
 
+	if f.ours && h.count < 0 {
+		f.unclosed = true
+		st.cutAtEnd()
+	}
 	times := &edfTimes{store: st, duration: h.duration}
 	if h.plus && annotated {
 		times.first, _ = st.onset(0)
 		if f.ours {
-			times.first = 0
+			if !(times.first >= 0 && times.first < 1) {
+				times.first = 0
+			}
 			times.mark = parseRetiming(string(h.fixed[192:236]))
+			if f.meta == nil && !f.info.Started.IsZero() {
+				f.info.Started = f.info.Started.Add(time.Duration(math.Round(times.first * 1e9)))
+			}
 		} else if fraction := times.first - math.Floor(times.first); fraction > 0 && times.first >= 0 && times.first < 1 {
 			f.info.Started = f.info.Started.Add(time.Duration(math.Round(fraction * 1e9)))
 		}
@@ -373,10 +383,33 @@ func (st *edfStore) describe(f *File, h *edfHeader, rate float64) {
 	}
 }
 
+// cutAtEnd leaves out what follows the end mark in a file that is open: records
+// from before the mark was written last. A mark is in the last records only.
+func (s *edfStore) cutAtEnd() {
+	const look = 1024
+	for r := max(s.records-look, 0); r < s.records; r++ {
+		tals, err := s.tals(r)
+		if err != nil {
+			return
+		}
+		for _, t := range tals {
+			for _, text := range t.texts {
+				if text == textEnd {
+					s.records = r + 1
+					return
+				}
+			}
+		}
+	}
+}
+
 // finishOurs applies what the last record of a closed file of ours says: where
 // the padding begins and the rate with all its digits.
 func (f *File) finishOurs(st *edfStore, rate float64) {
-	duration := float64(st.perRecord) / rate
+	perSecond := rate
+	if st.records > st.oldFrom {
+		perSecond = st.oldPerSecond
+	}
 	tals, _ := st.tals(st.records - 1)
 	start, _ := st.onset(st.records - 1)
 	last := f.segments[len(f.segments)-1]
@@ -384,7 +417,8 @@ func (f *File) finishOurs(st *edfStore, rate float64) {
 	for _, t := range tals {
 		for _, text := range t.texts {
 			if text == textEnd {
-				end := base + int64(math.Round((t.onset-start)*float64(st.perRecord)/duration))
+				st.ended = true
+				end := base + int64(math.Round((t.onset-start)*perSecond))
 				// Padding may follow, or the recording ended in a gap.
 				f.length = min(max(end, 0), maxLen)
 			}
@@ -580,7 +614,9 @@ func (t *edfTimes) find(f *File) {
 				return
 			}
 		}
-		f.segments = append(f.segments, segment{at, index * n, count * n})
+		if len(f.segments) <= mostGaps { // more are refused
+			f.segments = append(f.segments, segment{at, index * n, count * n})
+		}
 	}
 	if t.mark.old != 0 {
 		t.findRetimed(add)
@@ -681,6 +717,7 @@ func (t *edfTimes) findRetimed(add func(at, index, count int64)) {
 	for r := int64(0); r < t.store.records; r++ {
 		at := next
 		if on, ok := t.store.onset(r); ok && math.Abs(on) < 1e12 {
+			on -= t.first
 			a := int64(math.Round(on / t.mark.new * float64(n)))
 			b := int64(math.Round(on / t.mark.old * float64(n)))
 			switch {

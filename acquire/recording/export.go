@@ -34,6 +34,9 @@ type ExportOptions struct {
 	Context context.Context
 	// Progress is called now and then; nil is not.
 	Progress func(done, total int64)
+
+	// of an EDF+ or BDF+ file: samples and bytes of annotations in a record; 0 chooses
+	perRecord, annBytes int
 }
 
 // stretch checks the options against a file.
@@ -339,7 +342,7 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	if err := f.ranges(fit, o, from, to); err != nil {
 		return err
 	}
-	h := Header{Info: info, Started: info.Started, NoSync: true, fit: fit}
+	h := Header{Info: info, Started: info.Started, NoSync: true, fit: fit, perRecord: o.perRecord, annBytes: o.annBytes}
 	if f.meta != nil {
 		h.Info.Address = f.meta.Source
 		if f.meta.Other != nil {

@@ -60,6 +60,7 @@ type File struct {
 	meta     *settings // of a file this package wrote and that was not cut at its start, else nil
 
 	ours      bool // this package wrote it
+	unclosed  bool // and did not close it
 	annotated bool // missing samples are told by annotations
 
 	mu          sync.Mutex
@@ -168,6 +169,7 @@ func open(in *input, path string, options OpenOptions) (*File, error) {
 	}
 	f.path = path
 	if err := f.finish(); err != nil {
+		f.store.Close()
 		return nil, err
 	}
 	if r := options.RateHz; r > 0 && math.Abs(r/f.info.ClaimedRateHz-1) > 1e-6 {
@@ -192,6 +194,9 @@ func (f *File) finish() error {
 		f.segments = []segment{{n: f.length}}
 	}
 	f.info.LengthSamples = f.length
+	if err := f.checkLimits(); err != nil {
+		return err
+	}
 	for i := range f.info.Channels {
 		c := &f.info.Channels[i]
 		c.Label = strings.TrimSpace(c.Label)
@@ -509,11 +514,12 @@ func openInput(path string) (*input, error) {
 		return &input{ReaderAt: file, size: st.Size(), close: file.Close}, nil
 	}
 	defer file.Close()
-	return unpack(file, path)
+	return unpack(file, path, min(mostUnpacked, memoryLimit+mostRatio*st.Size()))
 }
 
-// unpack reads a gzip stream to its end. One cut short gives what is there.
-func unpack(r io.Reader, path string) (*input, error) {
+// unpack reads a gzip stream to its end. One cut short gives what is there, one of more
+// than most bytes is refused.
+func unpack(r io.Reader, path string, most int64) (*input, error) {
 	z, err := gzip.NewReader(r)
 	if err != nil {
 		return nil, &FormatError{Path: path, Offset: 0, Reason: "gzip: " + err.Error()}
@@ -540,7 +546,10 @@ func unpack(r io.Reader, path string) (*input, error) {
 		return nil, fmt.Errorf("recording: %s: unpacking: %w", path, err)
 	}
 	remove := func() error { return errors.Join(t.Close(), os.Remove(t.Name())) }
-	size, err := io.Copy(t, io.MultiReader(&b, z))
+	size, err := io.Copy(t, io.LimitReader(io.MultiReader(&b, z), most+1))
+	if size > most {
+		err = &FormatError{Path: path, Offset: -1, Reason: fmt.Sprintf("gzip: it unpacks to more than %d MB, far more than a packed recording does; unpack it yourself if you trust it", most>>20)}
+	}
 	if err = cut(err); err != nil {
 		return nil, errors.Join(err, remove())
 	}

@@ -213,7 +213,7 @@ func TestWeReadLibrarys(t *testing.T) {
 }
 
 // A file with gaps, which libedf refuses, read by a second slow reading of the
-// specification.
+// specification. It began a quarter of a second after the time in its header (EDF+ 2.2.4).
 func TestDiscontinuousByTheBook(t *testing.T) {
 	w := create(t, "a.edf", 10, lampClip())
 	must(t, w.Write([][]int32{{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}}, 0))
@@ -228,7 +228,7 @@ func TestDiscontinuousByTheBook(t *testing.T) {
 	for r, want := range []struct {
 		stamp  string
 		counts []int16
-	}{{"+0.0000000\x14\x14\x00", []int16{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}}, {"+3.5000000\x14\x14\x00", []int16{11, 12, 13}}} {
+	}{{"+0.2500000\x14\x14\x00", []int16{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}}, {"+3.7500000\x14\x14\x00", []int16{11, 12, 13}}} {
 		record := b[header+r*(2*samples+note):]
 		for i, v := range want.counts {
 			if got := int16(binary.LittleEndian.Uint16(record[2*i:])); got != v {

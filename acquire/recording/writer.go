@@ -13,6 +13,7 @@ import (
 	"strings"
 	"syscall"
 	"time"
+	"unicode"
 
 	"pulsewright/acquire"
 )
@@ -47,6 +48,9 @@ type Header struct {
 	// fit has ranges that the counts are known to keep, for channels that state
 	// none.
 	fit []acquire.Channel
+	// perRecord and annBytes are the samples and the bytes of annotations in a record,
+	// when the length of the whole is known; 0 chooses them.
+	perRecord, annBytes int
 }
 
 // WriteError says which file could not be written, where, why, and what to do.
@@ -103,7 +107,9 @@ type Writer struct {
 	annOffset   int
 	annBytes    int
 	sync        bool
+	fitted      bool // the layout was chosen for the whole
 	baseRate    float64
+	fraction    float64 // of a second, between the header's start and the first sample
 
 	out      disk
 	isOurs   func() error // whether path still is the open file
@@ -118,6 +124,9 @@ type Writer struct {
 	split    bool
 	retimeAt int64
 	syncedAt time.Time
+	tail     int    // records on disk that end the file as it stood at the last checkpoint
+	blank    []byte // a record of missing samples
+	scratch  []byte
 	err      error
 	closed   bool
 	warned   []bool
@@ -164,6 +173,17 @@ func Needs24Bits(channels []acquire.Channel) bool {
 	return false
 }
 
+// fits16Bits reports whether EDF can hold the channels: each states a range within
+// −32,768 … 32,767. One that takes in the lowest has no count left that means missing.
+func fits16Bits(channels []acquire.Channel) bool {
+	for _, c := range channels {
+		if c.MinCount >= c.MaxCount || c.MinCount < -32768 || c.MaxCount > 32767 {
+			return false
+		}
+	}
+	return true
+}
+
 // FileName makes a file name of a start, a name for a person and the channels,
 // as FORMAT.md says.
 func FileName(started time.Time, name string, channels []acquire.Channel) string {
@@ -202,14 +222,14 @@ func FileName(started time.Time, name string, channels []acquire.Channel) string
 // Create makes the file path, which must not exist, and writes its header. The
 // path ends in .edf for 16 bits or .bdf for 24.
 func Create(path string, h Header) (*Writer, error) {
-	w := &Writer{path: path, sync: !h.NoSync, retimeAt: retimeFirst}
+	w := &Writer{path: path, sync: !h.NoSync, fitted: h.perRecord > 0, retimeAt: retimeFirst}
 	if h.fit == nil {
 		h.fit = h.Info.Channels
 	}
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".edf":
 		w.format, w.bytes = "EDF", 2
-		if Needs24Bits(h.fit) {
+		if !fits16Bits(h.fit) {
 			return nil, fmt.Errorf("recording: %s: a channel has a range of more than 16 bits or states none: name the file .bdf", path)
 		}
 	case ".bdf":
@@ -220,7 +240,7 @@ func Create(path string, h Header) (*Writer, error) {
 	if err := w.plan(h); err != nil {
 		return nil, err
 	}
-	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o644)
+	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return nil, &WriteError{Path: path, Err: unwrapPath(err)}
 	}
@@ -229,6 +249,7 @@ func Create(path string, h Header) (*Writer, error) {
 		file.Close()
 		return nil, &WriteError{Path: path, Err: unwrapPath(err)}
 	}
+	_ = lockFile(file) // some disks know no locks; Mend then goes by what is written in the file
 	w.isOurs = func() error {
 		st, err := os.Stat(path)
 		if err != nil {
@@ -270,7 +291,7 @@ func (w *Writer) plan(h Header) error {
 		return fmt.Errorf("recording: %s: rate %g Hz: 0.0001 Hz to 10 MHz can be recorded; measure the rate before recording", w.path, w.rate)
 	}
 	w.baseRate = w.rate
-	w.annBytes = (annotationSize + w.bytes - 1) / w.bytes * w.bytes
+	w.annBytes = (max(annotationSize, h.annBytes) + w.bytes - 1) / w.bytes * w.bytes
 	wide := make([]bool, n)
 	signals := n
 	for i, c := range h.fit {
@@ -283,6 +304,9 @@ func (w *Writer) plan(h Header) error {
 		return fmt.Errorf("recording: %s: %d channels, some of more than 24 bits, need %d signals; at most %d can be recorded", w.path, n, signals, maxChannels-1)
 	}
 	w.perRecord = recordLength(w.rate, signals*w.bytes, maxRecordBytes-w.annBytes)
+	if h.perRecord > 0 {
+		w.perRecord = h.perRecord
+	}
 	w.printed = fixed8(float64(w.perRecord)/w.rate, 8)
 	w.duration, _ = strconv.ParseFloat(w.printed, 64)
 	w.header = int64(256 * (signals + 2))
@@ -408,13 +432,14 @@ func (wc *writeChannel) limits(c acquire.Channel, low, high int64) {
 		need = max(int64(c.MaxCount), 1-int64(c.MinCount))
 	}
 	top := high
+	least := max(need, top/2)
 	if !wc.marked || need > top {
-		need = top // nothing to choose but the unit
+		least = top + 1 // nothing to choose but the unit
 	}
 	best := math.Inf(1)
 	for _, u := range units {
 		s, o := c.VoltsPerCount*u.times, c.OffsetVolts*u.times
-		for d := top; d >= max(need, top/2); d-- {
+		for d := top; d >= least; d-- {
 			if plain8(o-s*float64(d)) && plain8(o+s*float64(d)) {
 				lo, hi := fixed8(o-s*float64(d), 8), fixed8(o+s*float64(d), 8)
 				if lo != hi {
@@ -499,6 +524,7 @@ func (w *Writer) begin(out disk, h Header) error {
 	if !h.Started.IsZero() {
 		t := h.Started.Local()
 		date, clock = t.Format("02.01.06"), t.Format("15.04.05")
+		w.fraction = math.Floor(float64(t.Nanosecond())/100) / 1e7
 		if t.Year() < 1985 || t.Year() > 2084 {
 			date = t.Format("02.01.") + "yy"
 		}
@@ -553,10 +579,7 @@ func (w *Writer) begin(out disk, h Header) error {
 		b.WriteString(headerText(text, 32))
 	}
 	b.WriteString(headerText("", 32))
-	if _, err := w.out.WriteAt([]byte(b.String()), 0); err != nil {
-		return &WriteError{Path: w.path, Err: unwrapPath(err)}
-	}
-	m := settings{Program: formatVersion, Started: h.Started, RateHz: w.rate, Source: h.Info.Address, Invented: h.Info.Invented}
+	m := settings{Program: formatVersion, Started: h.Started, RateHz: w.rate, Source: sourceText(h.Info.Address), Invented: h.Info.Invented}
 	for _, c := range h.Info.Channels {
 		m.Channels = append(m.Channels, settingsOf(c))
 	}
@@ -572,7 +595,31 @@ func (w *Writer) begin(out disk, h Header) error {
 		return fmt.Errorf("recording: %s: settings: %w", w.path, err)
 	}
 	w.note(0, -1, textSettings+string(text))
+	w.blank = make([]byte, w.recordBytes)
+	w.blankRecord(w.blank)
+	data, k := w.appendTail([]byte(b.String()))
+	if _, err := w.out.WriteAt(data, 0); err != nil {
+		return &WriteError{Path: w.path, Err: unwrapPath(err)}
+	}
+	w.tail = k
 	return nil
+}
+
+// sourceText is an address without where on this computer a file lies: a recording
+// is handed on.
+func sourceText(address string) string {
+	scheme, rest, ok := strings.Cut(address, ":")
+	if !ok || strings.HasPrefix(rest, "//") || strings.HasPrefix(rest, "/dev/") {
+		return address
+	}
+	path, options, _ := strings.Cut(rest, "?")
+	if i := strings.LastIndexAny(path, `/\`); i >= 0 {
+		address = scheme + ":" + path[i+1:]
+		if options != "" {
+			address += "?" + options
+		}
+	}
+	return address
 }
 
 // Path is the file's name.
@@ -639,7 +686,7 @@ func (w *Writer) Write(counts [][]int32, first int64) error {
 			}
 		}
 	}
-	return nil
+	return w.settle()
 }
 
 // encode puts samples of channel c into the record.
@@ -685,31 +732,48 @@ func (w *Writer) encode(c int, row []int32) {
 // endRun notes a run of missing samples of one channel: always when nothing else
 // tells, else if it is worth a person's notice, a tenth of a record.
 func (w *Writer) endRun(c int, end int64) {
-	n := end - w.runs[c]
-	if n > 0 && (!w.channels[c].marked || n >= max(int64(w.perRecord)/10, 2)) {
+	if n := end - w.runs[c]; w.tellsRun(c, n) {
 		w.note(w.runs[c], n, missingText(c))
 	}
 	w.runs[c] = -1
 }
 
+func (w *Writer) tellsRun(c int, n int64) bool {
+	return n > 0 && (!w.channels[c].marked || n >= max(int64(w.perRecord)/10, 2))
+}
+
 // missingSamples appends k missing samples on all channels, without notes.
 func (w *Writer) missingSamples(k int) {
+	w.pad(w.filled, w.filled+k)
+	w.filled += k
+}
+
+// pad fills samples from … to of the record with what means missing.
+func (w *Writer) pad(from, to int) {
+	part := func(offset int) {
+		copy(w.record[offset+from*w.bytes:offset+to*w.bytes], w.blank[offset+from*w.bytes:])
+	}
+	for c := range w.channels {
+		part(w.channels[c].offset)
+		if fine := w.channels[c].fine; fine > 0 {
+			part(fine)
+		}
+	}
+}
+
+// blankRecord fills a record with missing samples.
+func (w *Writer) blankRecord(record []byte) {
 	for c := range w.channels {
 		wc := &w.channels[c]
-		b := w.record[wc.offset+w.filled*w.bytes:]
-		for range k {
+		for i := range w.perRecord {
 			for j := range w.bytes {
-				b[j] = byte(wc.missing >> (8 * j))
-			}
-			b = b[w.bytes:]
-		}
-		if wc.fine > 0 {
-			for i := range k * w.bytes {
-				w.record[wc.fine+w.filled*w.bytes+i] = 0xff // fineMissing
+				record[wc.offset+i*w.bytes+j] = byte(wc.missing >> (8 * j))
+				if wc.fine > 0 {
+					record[wc.fine+i*w.bytes+j] = 0xff // fineMissing
+				}
 			}
 		}
 	}
-	w.filled += k
 }
 
 // Gap marks samples as never recorded, from Len on, which first must be. reason
@@ -748,7 +812,7 @@ func (w *Writer) Gap(first, samples int64, reason string) error {
 		}
 	}
 	w.start += samples
-	return nil
+	return w.settle()
 }
 
 func (w *Writer) allMarked() bool {
@@ -761,8 +825,8 @@ func (w *Writer) allMarked() bool {
 }
 
 // Annotate adds a text at a position, lasting durationSamples, or 0. The position
-// may be before or after Len; before 0 counts as 0. The text is made safe and
-// may be of any length.
+// may be before or after Len; before 0 counts as 0, and a beat before 0 is left out.
+// The text is made safe and may be of any length.
 func (w *Writer) Annotate(sample, durationSamples int64, text string) error {
 	if err := w.usable(); err != nil {
 		return err
@@ -773,8 +837,14 @@ func (w *Writer) Annotate(sample, durationSamples int64, text string) error {
 	if durationSamples <= 0 {
 		durationSamples = -1
 	}
-	w.note(max(sample, 0), durationSamples, text)
-	return nil
+	if sample < 0 {
+		if _, _, _, beat := ParseBeat(text); beat {
+			return nil // one before the recording began
+		}
+		sample = 0
+	}
+	w.note(sample, durationSamples, text)
+	return w.settle()
 }
 
 // note queues an annotation.
@@ -786,7 +856,7 @@ func (w *Writer) note(sample, length int64, text string) {
 
 // seconds prints a position as an onset.
 func (w *Writer) seconds(sample int64) string {
-	return "+" + strconv.FormatFloat(float64(sample)*w.duration/float64(w.perRecord), 'f', 7, 64)
+	return "+" + strconv.FormatFloat(w.fraction+float64(sample)*w.duration/float64(w.perRecord), 'f', 7, 64)
 }
 
 func (w *Writer) tal(q queued) string {
@@ -800,27 +870,65 @@ func (w *Writer) tal(q queued) string {
 // talGrowth is what onset and duration may grow by when the rate is corrected.
 const talGrowth = 2
 
-// block fills the annotation signal of the record being filled: the time stamp,
-// then from the queue what fits in front of the last keep bytes, then tail.
-func (w *Writer) block(keep int, tail ...queued) {
-	b := w.record[w.annOffset:]
+// block fills the annotation signal of a record that begins at start: the time stamp,
+// then of queue what fits, then end if all of both fits. It returns what did not fit.
+func (w *Writer) block(record []byte, start int64, queue, end []queued) (rest []queued, ended bool) {
+	b := record[w.annOffset:]
 	clear(b)
-	at := copy(b, w.seconds(w.start)+"\x14\x14\x00") + talGrowth
-	room := len(b) - keep
-	used := 0
+	at := copy(b, w.seconds(start)+"\x14\x14\x00") + talGrowth
 	text := b[:at-talGrowth]
-	for _, q := range w.queue {
+	put := func(q queued) bool {
 		s := w.tal(q)
-		if at+len(s)+talGrowth > room {
-			break
+		if at+len(s)+talGrowth > len(b) {
+			return false
 		}
 		text = append(text, s...)
 		at += len(s) + talGrowth
-		used++
+		return true
 	}
-	w.queue = w.queue[:copy(w.queue, w.queue[used:])]
-	for _, q := range tail {
-		text = append(text, w.tal(q)...)
+	for len(queue) > 0 && put(queue[0]) {
+		queue = queue[1:]
+	}
+	if len(queue) > 0 || len(end) == 0 {
+		return queue, false
+	}
+	room := at
+	for _, q := range end {
+		room += len(w.tal(q)) + talGrowth
+	}
+	if room > len(b) {
+		return nil, false
+	}
+	for _, q := range end {
+		put(q)
+	}
+	return nil, true
+}
+
+// appendTail appends to dst the records that end the file as it stands: the one being
+// filled, its rest missing, and as many of nothing but annotations as wait. The last has the
+// end mark. None are needed when all is in whole records.
+func (w *Writer) appendTail(dst []byte) ([]byte, int) {
+	if w.filled == 0 && len(w.queue) == 0 && w.records > 0 {
+		return dst, 0
+	}
+	end := w.Len()
+	queue := slices.Clone(w.queue)
+	for c, first := range w.runs {
+		if n := end - first; first >= 0 && w.tellsRun(c, n) {
+			queue = append(queue, queued{first, n, missingText(c)})
+		}
+	}
+	marks := []queued{{end, -1, rateText(w.rate)}, {end, -1, textEnd}}
+	w.pad(w.filled, w.perRecord)
+	record, ended := w.record, false
+	for k := int64(0); ; k++ {
+		queue, ended = w.block(record, w.start+k*int64(w.perRecord), queue, marks)
+		dst = append(dst, record...)
+		if ended {
+			return dst, int(k) + 1
+		}
+		record = w.blank
 	}
 }
 
@@ -833,43 +941,97 @@ func (w *Writer) flush() error {
 			w.runs[c] = w.Len()
 		}
 	}
-	w.block(0)
-	return w.put()
-}
-
-// put writes the record as it is.
-func (w *Writer) put() error {
-	if !w.split && w.start != w.records*int64(w.perRecord) {
-		if err := w.patch(192, headerText(w.format+"+D", 44)); err != nil {
-			return err
-		}
-		w.split = true
+	rest, _ := w.block(w.record, w.start, w.queue, nil)
+	w.queue = w.queue[:copy(w.queue, rest)]
+	if err := w.tellSplit(); err != nil {
+		return err
 	}
-	if _, err := w.out.WriteAt(w.record, w.Bytes()); err != nil {
-		return w.fail(err)
-	}
+	// One write for the record and, when annotations wait, for what ends the file
+	// after it: what was on the disk before never is out of reach.
+	at, before := w.Bytes(), w.tail
+	w.scratch = append(w.scratch[:0], w.record...)
 	w.records++
 	w.start += int64(w.perRecord)
 	w.filled = 0
+	k := 0
+	if before > 1 {
+		w.scratch, k = w.appendTail(w.scratch)
+	}
+	if _, err := w.out.WriteAt(w.scratch, at); err != nil {
+		w.records--
+		w.start -= int64(w.perRecord)
+		return w.fail(err)
+	}
+	if err := w.shrink(before-1, k); err != nil {
+		return err
+	}
 	if w.records >= w.retimeAt {
 		w.retimeAt = 2 * w.records
-		if err := w.retime(); err != nil {
-			return err
-		}
-	}
-	if w.sync {
-		if now := time.Now(); now.Sub(w.syncedAt) >= time.Second {
-			w.syncedAt = now
-			return w.Sync()
-		}
+		return w.retime()
 	}
 	return nil
 }
 
-// Sync forces what is written to the disk and looks whether the file is still
-// where it was made.
+// shrink cuts off what stood behind the tail of now records when before records were
+// there.
+func (w *Writer) shrink(before, now int) error {
+	w.tail = now
+	if now >= before {
+		return nil
+	}
+	if err := w.out.Truncate(w.Bytes() + int64(now)*int64(w.recordBytes)); err != nil {
+		return w.fail(err)
+	}
+	return nil
+}
+
+// tellSplit says in the header that there are gaps between records, before the first
+// that follows one is written.
+func (w *Writer) tellSplit() error {
+	if w.split || w.start == w.records*int64(w.perRecord) {
+		return nil
+	}
+	w.split = true
+	return w.patch(192, headerText(w.format+"+D", 44))
+}
+
+// checkpoint writes what is not in whole records yet, so that the file is as if it
+// were closed now, but for its count of records.
+func (w *Writer) checkpoint() error {
+	data, k := w.appendTail(w.scratch[:0])
+	w.scratch = data[:0]
+	if k == 0 {
+		return nil
+	}
+	if err := w.tellSplit(); err != nil {
+		return err
+	}
+	if _, err := w.out.WriteAt(data, w.Bytes()); err != nil {
+		return w.fail(err)
+	}
+	return w.shrink(w.tail, k)
+}
+
+// settleEvery is how often what came is forced to the disk.
+const settleEvery = 500 * time.Millisecond
+
+// settle brings to the disk what came, twice a second.
+func (w *Writer) settle() error {
+	if !w.sync || time.Since(w.syncedAt) < settleEvery {
+		return nil
+	}
+	return w.Sync()
+}
+
+// Sync brings everything that came to the disk, samples of an unfinished record and
+// annotations too, and looks whether the file is still where it was made. A Writer that
+// syncs does it by itself twice a second, as long as something comes.
 func (w *Writer) Sync() error {
 	if err := w.usable(); err != nil {
+		return err
+	}
+	w.syncedAt = time.Now()
+	if err := w.checkpoint(); err != nil {
 		return err
 	}
 	if err := w.isOurs(); err != nil {
@@ -937,7 +1099,7 @@ func (w *Writer) retime() error {
 		if len(list) == 0 {
 			return w.fail(fmt.Errorf("record %d says no time any more", r))
 		}
-		at := int64(math.Round(list[0].onset * perSecond))
+		at := int64(math.Round((list[0].onset - w.fraction) * perSecond))
 		if at != next {
 			// After a gap the reader cannot tell the two durations apart.
 			if err := mark(r, at); err != nil {
@@ -947,7 +1109,7 @@ func (w *Writer) retime() error {
 		next = at + int64(w.perRecord)
 		text := make([]byte, 0, 2*w.annBytes)
 		for i, t := range list {
-			q := queued{int64(math.Round(t.onset * perSecond)), -1, ""}
+			q := queued{int64(math.Round((t.onset - w.fraction) * perSecond)), -1, ""}
 			if t.duration > 0 {
 				q.length = int64(math.Round(t.duration * perSecond))
 			}
@@ -969,7 +1131,13 @@ func (w *Writer) retime() error {
 			return w.fail(err)
 		}
 	}
-	return w.patch(192, headerText(kind, 44))
+	if err := w.patch(192, headerText(kind, 44)); err != nil {
+		return err
+	}
+	if w.tail > 0 {
+		return w.checkpoint()
+	}
+	return nil
 }
 
 // Close ends the recording: the last record is filled with missing samples, the
@@ -988,10 +1156,9 @@ func (w *Writer) Close() error {
 				w.endRun(c, end)
 			}
 		}
-		w.finish(end)
-	}
-	if w.err == nil {
-		w.retime()
+		if err := w.finish(end); err == nil {
+			w.retime()
+		}
 	}
 	if w.err != nil {
 		// Half a record may be there.
@@ -1010,54 +1177,58 @@ func (w *Writer) Close() error {
 	if err := w.out.Close(); err != nil {
 		w.fail(err)
 	}
+	if w.err == nil && !w.fitted {
+		_ = fitLayout(w.path) // as it is, it is valid too
+	}
 	return w.err
 }
 
 // finish writes the last records.
-func (w *Writer) finish(end int64) {
+func (w *Writer) finish(end int64) error {
+	if w.filled == 0 && len(w.queue) == 0 && w.records > 0 {
+		if done, err := w.markLast(end); done || err != nil {
+			return err
+		}
+		w.note(end, -1, rateText(w.rate)) // in a record of its own
+	}
+	if err := w.checkpoint(); err != nil {
+		return err
+	}
+	w.records += int64(w.tail)
+	w.start += int64(w.tail) * int64(w.perRecord)
+	w.filled, w.queue, w.tail = 0, nil, 0
+	return nil
+}
+
+// markLast puts the end mark into the last whole record if there is room.
+func (w *Writer) markLast(end int64) (done bool, err error) {
 	tail := []queued{{end, -1, rateText(w.rate)}, {end, -1, textEnd}}
 	keep := 0
 	for _, q := range tail {
 		keep += len(w.tal(q)) + talGrowth
 	}
-	if w.filled == 0 && len(w.queue) == 0 && w.records > 0 {
-		// The last record may have room.
-		b := make([]byte, w.annBytes)
-		offset := w.Bytes() - int64(w.annBytes)
-		if _, err := w.out.ReadAt(b, offset); err != nil {
-			w.fail(err)
-			return
-		}
-		used := len(b)
-		for used > 0 && b[used-1] == 0 {
-			used--
-		}
-		used++ // its last 0
-		growth := talGrowth * (1 + strings.Count(string(b), "\x14\x00"))
-		if used+growth+keep <= len(b) {
-			for _, q := range tail {
-				used += copy(b[used:], w.tal(q))
-			}
-			if _, err := w.out.WriteAt(b, offset); err != nil {
-				w.fail(err)
-			}
-			return
-		}
+	b := make([]byte, w.annBytes)
+	offset := w.Bytes() - int64(w.annBytes)
+	if _, err := w.out.ReadAt(b, offset); err != nil {
+		return false, w.fail(err)
 	}
-	for w.err == nil {
-		if w.filled < w.perRecord {
-			w.missingSamples(w.perRecord - w.filled)
-		}
-		waiting := slices.Clone(w.queue)
-		if w.block(keep, tail...); len(w.queue) == 0 {
-			w.put()
-			return
-		}
-		w.queue = waiting
-		w.block(0)
-		w.put()
+	used := len(b)
+	for used > 0 && b[used-1] == 0 {
+		used--
 	}
+	used++ // its last 0
+	growth := talGrowth * (1 + strings.Count(string(b), "\x14\x00"))
+	if used+growth+keep > len(b) {
+		return false, nil
+	}
+	for _, q := range tail {
+		used += copy(b[used:], w.tal(q))
+	}
+	if _, err := w.out.WriteAt(b, offset); err != nil {
+		return false, w.fail(err)
+	}
+	return true, nil
 }
 
 // isLetter accepts letters of other scripts in file names.
-func isLetter(r rune) bool { return r >= 0xc0 && r != '×' && r != '÷' }
+func isLetter(r rune) bool { return unicode.In(r, unicode.L, unicode.M, unicode.Nd) }

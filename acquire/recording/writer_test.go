@@ -149,7 +149,7 @@ func TestWriterHeader(t *testing.T) {
 	}{
 		{"version", 0, 8, "0"}, {"patient", 8, 80, "X X X X"}, {"recording", 88, 80, "Startdate 12-MAR-2026 X X Pulsewright lamp_clip"},
 		{"date", 168, 8, "12.03.26"}, {"time", 176, 8, "19.42.05"}, {"bytes", 184, 8, "768"}, {"reserved", 192, 44, "EDF+C"},
-		{"records", 236, 8, "2"}, {"duration", 244, 8, "1"}, {"signals", 252, 4, "2"},
+		{"records", 236, 8, "1"}, {"duration", 244, 8, "1.6"}, {"signals", 252, 4, "2"},
 		{"label", 256, 16, "pulse"}, {"label", 272, 16, "EDF Annotations"}, {"dimension", 256 + 192, 8, "V"},
 	} {
 		if got := field(b, f.offset, f.width); got != f.want {
@@ -317,7 +317,8 @@ func TestWriterRate(t *testing.T) {
 			t.Errorf("after Close: %v", err)
 		}
 		b, _ := os.ReadFile(w.Path())
-		if got := field(b, 244, 8); got != "1.025047" { // 250 / 243.8912 = 1.0250472...
+		if got := field(b, 244, 8); gap != 0 && got != "1.025047" || gap == 0 && got != "41.00189" { // 250 / 243.8912 = 1.0250472..., and 40 times as much
+
 			t.Errorf("record duration %q", got)
 		}
 		f := mustOpen(t, w.Path())

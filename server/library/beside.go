@@ -59,7 +59,7 @@ func setAside(path string) error { return os.Rename(path, path+".broken") }
 
 // replace writes a file, which is either whole or as before whatever happens.
 func replace(path string, data []byte) error {
-	f, err := os.Create(path + ".new")
+	f, err := os.OpenFile(path+".new", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return fmt.Errorf("%s: %w; is the folder there, and may it be written to?", filepath.Base(path), err)
 	}

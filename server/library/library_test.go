@@ -36,6 +36,7 @@ func begin(t *testing.T) (*Recorder, *Store) {
 	t.Helper()
 	folder := filepath.Join(t.TempDir(), "recordings")
 	r := NewRecorder(folder, func(text string) { t.Error("problem told:", text) }, nil)
+	r.wait = 10 * time.Millisecond
 	r.Begin(1, acquire.Info{Address: "demo:finger", Channels: []acquire.Channel{twelve}}, 250, time.Date(2026, 3, 1, 19, 42, 5, 0, time.UTC))
 	return r, NewStore(folder)
 }
@@ -185,6 +186,7 @@ func TestKeepReachesBack(t *testing.T) {
 func TestCountsBeyond24Bits(t *testing.T) {
 	folder := filepath.Join(t.TempDir(), "recordings")
 	r := NewRecorder(folder, func(text string) { t.Error("problem told:", text) }, nil)
+	r.wait = 10 * time.Millisecond
 	r.Begin(1, acquire.Info{Address: "serial:bench", Channels: []acquire.Channel{{Label: "mV", Digits: 4}}}, 250, time.Date(2026, 3, 1, 19, 42, 5, 0, time.UTC))
 	want := make([]int32, 2000)
 	for i := range want {
@@ -248,7 +250,7 @@ func TestNewSourceEndsTheRecording(t *testing.T) {
 	r.Begin(2, acquire.Info{Channels: []acquire.Channel{twelve, twelve}}, 100, time.Now())
 	r.Samples(0, [][]int32{{1}, {2}})
 	for i := 0; ; i++ {
-		if e, err := store.Get(state.ID); err == nil && e.Seconds > 0 {
+		if !r.Busy(state.ID) {
 			break
 		}
 		if i > 500 {

@@ -15,6 +15,7 @@ type event struct {
 	lost   int64     // a gap of so many samples, when above 0
 	length int64     // of an annotation
 	text   string    // of an annotation, or a gap's reason
+	beat   bool      // the annotation is a beat
 	rateHz float64   // a better rate, when above 0
 	// engine is what happened to the channels' engines, of which text is the annotation.
 	engine *channel.Event

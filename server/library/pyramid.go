@@ -172,7 +172,7 @@ func savePyramid(recordings, id string, p *Pyramid) error {
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(filepath.Join(recordings, pyramidFolder), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Join(recordings, pyramidFolder), 0o700); err != nil {
 		return err
 	}
 	path := pyramidPath(recordings, id)

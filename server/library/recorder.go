@@ -28,7 +28,12 @@ const (
 	// queueBytes bounds what may wait for a slow disk before the recording fails
 	// loudly: about twenty minutes of two channels at 1 kHz in a hundred blocks a second.
 	queueBytes = 16 << 20
-	syncEvery  = time.Second
+	syncEvery  = time.Second / 2
+	// lateSeconds is how long after its last sample a recording waits for the beats
+	// before it: finding one takes up to a second or so of signal.
+	lateSeconds = 1.5
+	// lateWait bounds that, for a source that has fallen silent.
+	lateWait = 2500 * time.Millisecond
 )
 
 // Recorder is a session.Tap that remembers the last minutes and writes recordings.
@@ -38,6 +43,7 @@ type Recorder struct {
 	folder  string
 	problem func(text string)
 	changed func()
+	wait    time.Duration // lateWait
 
 	jobs sync.WaitGroup // what writes recordings, and tells of their end
 
@@ -45,12 +51,16 @@ type Recorder struct {
 	mu     sync.Mutex
 	past   memory
 	active *job
+	late   []*job // that take beats only, of before they ended
 }
 
 // job is one recording being written on a goroutine of its own.
 type job struct {
 	start   int64
 	end     int64 // position to stop at; 0 for none
+	kept    bool  // of what was before
+	stop    int64 // position after the last sample, once among the late; the recorder's
+	patient int64 // position from which on no late beat is waited for; the recorder's
 	w       *recording.Writer
 	rateHz  float64
 	views   *recordedViews // the writing goroutine's
@@ -79,7 +89,7 @@ func NewRecorder(folder string, problem func(text string), changed func()) *Reco
 	if changed == nil {
 		changed = func() {}
 	}
-	return &Recorder{folder: folder, problem: problem, changed: changed, past: memory{seconds: KeepSeconds, mostSize: memoryBytes}}
+	return &Recorder{folder: folder, problem: problem, changed: changed, wait: lateWait, past: memory{seconds: KeepSeconds, mostSize: memoryBytes}}
 }
 
 // State describes the recording under way.
@@ -90,15 +100,32 @@ type State struct {
 	Bytes   int64   `json:"bytes"`
 }
 
-// State returns the recording under way, or nil.
+// State returns the recording under way, or one that waits for its last beats, or nil.
 func (r *Recorder) State() *State {
 	r.mu.Lock()
 	j := r.active
+	for _, l := range r.late {
+		if j == nil && !l.kept {
+			j = l
+		}
+	}
 	r.mu.Unlock()
 	if j == nil {
 		return nil
 	}
 	return j.state()
+}
+
+// Busy reports whether a recording is being written, or waits for its last beats.
+func (r *Recorder) Busy(id string) bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, j := range append([]*job{r.active}, r.late...) {
+		if j != nil && j.state().ID == id {
+			return true
+		}
+	}
+	return false
 }
 
 func (j *job) state() *State {
@@ -153,12 +180,46 @@ func (r *Recorder) Start(name string, minutes, keepMinutes float64, note string)
 	return j.state(), nil
 }
 
-// release ends a job's being the recording under way.
+// release ends a job's being told anything.
 func (r *Recorder) release(j *job) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.active == j {
 		r.active = nil
+	}
+	r.late = slices.DeleteFunc(r.late, func(l *job) bool { return l == j })
+}
+
+// letGo lets a job take nothing but late beats any more. Called with mu held.
+func (r *Recorder) letGo(j *job) {
+	if r.active == j {
+		r.active = nil
+	}
+	j.stop = r.past.newest
+	j.patient = j.stop + int64(lateSeconds*r.past.rateHz)
+	r.late = append(r.late, j)
+	time.AfterFunc(r.wait, j.finish)
+}
+
+// tellLate tells the late jobs their beats. Called with mu held.
+func (r *Recorder) tellLate(e event) {
+	for _, j := range r.late {
+		switch {
+		case e.beat && e.first < j.stop:
+			j.push(e)
+		case r.past.newest >= j.patient:
+			j.finish()
+		}
+	}
+}
+
+// finishAll ends all jobs: nothing more comes of this source. Called with mu held.
+func (r *Recorder) finishAll() {
+	for _, j := range r.late {
+		j.finish()
+	}
+	if r.active != nil {
+		r.active.finish()
 	}
 }
 
@@ -197,7 +258,7 @@ func fileName(h recording.Header, name string) string {
 // create makes the job's file. Called without mu, since a disk may be slow and
 // the session must not wait for it. A job without a file has ended.
 func (r *Recorder) create(j *job, name string, header recording.Header) error {
-	err := os.MkdirAll(r.folder, 0o755)
+	err := os.MkdirAll(r.folder, 0o700)
 	if err != nil {
 		err = fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
 	}
@@ -248,9 +309,6 @@ func (j *job) push(e event) {
 		j.err = fmt.Errorf("the disk has taken nothing for so long that %d MB wait: the recording %s ends here; what was written stays readable", queueBytes>>20, filepath.Base(j.path))
 	}
 	j.queue = append(j.queue, e)
-	if j.end > 0 && e.after() >= j.end {
-		j.closing = true
-	}
 	j.mu.Unlock()
 	select {
 	case j.wake <- struct{}{}:
@@ -272,8 +330,8 @@ func (j *job) finish() {
 // run writes until finished or failed.
 func (j *job) run() {
 	defer close(j.ended)
-	synced := time.Now()
 	var err error
+	idle := false
 	for {
 		j.mu.Lock()
 		list := j.queue
@@ -291,9 +349,8 @@ func (j *job) run() {
 				j.views.add(e, j.start, j.w.Len())
 			}
 		}
-		if err == nil && time.Since(synced) >= syncEvery {
+		if err == nil && idle { // while something comes the Writer does it by itself
 			err = j.w.Sync()
-			synced = time.Now()
 		}
 		j.mu.Lock()
 		j.length, j.bytes = j.w.Len(), j.w.Bytes()
@@ -308,7 +365,9 @@ func (j *job) run() {
 		}
 		select {
 		case <-j.wake:
+			idle = false
 		case <-time.After(syncEvery):
+			idle = true
 		}
 	}
 	if closeErr := j.w.Close(); err == nil {
@@ -329,11 +388,13 @@ func (j *job) run() {
 func (r *Recorder) Stop() (*State, error) {
 	r.mu.Lock()
 	j := r.active
+	if j != nil {
+		r.letGo(j)
+	}
 	r.mu.Unlock()
 	if j == nil {
 		return nil, ErrNotRecording
 	}
-	j.finish()
 	<-j.ended
 	j.mu.Lock()
 	err := j.err
@@ -345,14 +406,18 @@ func (r *Recorder) Stop() (*State, error) {
 func (r *Recorder) Keep(name string, minutes float64) (*State, error) {
 	r.mu.Lock()
 	j, header, err := r.prepare(minutes)
+	if err == nil {
+		j.kept = true
+		r.letGo(j)
+	}
 	r.mu.Unlock()
 	if err != nil {
 		return nil, err
 	}
+	defer r.release(j)
 	if err := r.create(j, name, header); err != nil {
 		return nil, err
 	}
-	j.closing = true
 	j.run()
 	return j.state(), j.err
 }
@@ -382,7 +447,11 @@ func (r *Recorder) tell(e event) {
 			e.counts = own
 		}
 		j.push(e)
+		if j.end > 0 && e.after() >= j.end {
+			r.letGo(j)
+		}
 	}
+	r.tellLate(e)
 }
 
 // Begin implements session.Tap. A recording under way belongs to the source
@@ -390,12 +459,13 @@ func (r *Recorder) tell(e event) {
 func (r *Recorder) Begin(epoch uint32, info acquire.Info, rateHz float64, t0 time.Time) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	r.finishAll()
 	if r.active != nil {
-		r.active.finish()
 		if r.past.info.Address == info.Address && !slices.Equal(r.past.info.Channels, info.Channels) { // not by choice
 			text := "The recording " + r.active.state().Name + " ended, since its source came back with other channels."
 			r.jobs.Go(func() { r.problem(text) }) // without mu
 		}
+		r.late = append(r.late, r.active)
 		r.active = nil
 	}
 	r.past.begin(epoch, info, rateHz, t0)
@@ -430,7 +500,7 @@ func (r *Recorder) Beats(channel int, beats []beat.Beat, samplesPerPoint int) {
 	}
 	r.mu.Unlock()
 	for _, b := range beats {
-		r.tell(event{first: b.Sample * int64(samplesPerPoint), text: recording.BeatText(string(b.Kind), b.Quality, channel)})
+		r.tell(event{first: b.Sample * int64(samplesPerPoint), beat: true, text: recording.BeatText(string(b.Kind), b.Quality, channel)})
 	}
 }
 
@@ -463,9 +533,7 @@ func (r *Recorder) Engine(first int64, v channel.Event) {
 func (r *Recorder) End() {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if r.active != nil {
-		r.active.finish()
-	}
+	r.finishAll()
 }
 
 var (

@@ -122,17 +122,15 @@ func (h *handlers) list(w http.ResponseWriter, r *http.Request) {
 		fail(w, err)
 		return
 	}
-	if now := h.recorder.State(); now != nil {
-		for i := range list {
-			list[i].Recording = list[i].ID == now.ID
-		}
+	for i := range list {
+		list[i].Recording = h.recorder.Busy(list[i].ID)
 	}
 	server.Answer(w, map[string]any{"folder": h.store.Folder(), "recordings": list, "trash": h.store.Trashed()})
 }
 
 // busy tells that a recording is being written.
 func (h *handlers) busy(id string) error {
-	if now := h.recorder.State(); now != nil && now.ID == id {
+	if h.recorder.Busy(id) {
 		return fmt.Errorf("recording %s: %w", strconv.Quote(id), ErrRecording)
 	}
 	return nil
@@ -222,16 +220,24 @@ func (h *handlers) emptyTrash(w http.ResponseWriter, r *http.Request) {
 
 // upload takes in the body as a recording named by the query.
 func (h *handlers) upload(w http.ResponseWriter, r *http.Request) {
+	if r.ContentLength > MaxUpload {
+		server.FailWith(w, http.StatusRequestEntityTooLarge, h.tooLarge())
+		return
+	}
 	entry, err := h.store.Add(r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, MaxUpload))
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):
-		server.FailWith(w, http.StatusRequestEntityTooLarge, fmt.Errorf("the file is over %d GiB: copy it into the folder %s instead", MaxUpload>>30, h.store.Folder()))
+		server.FailWith(w, http.StatusRequestEntityTooLarge, h.tooLarge())
 	case err != nil:
 		fail(w, err)
 	default:
 		server.Answer(w, entry)
 	}
+}
+
+func (h *handlers) tooLarge() error {
+	return fmt.Errorf("the file is over %d GiB: copy it into the folder %s instead", MaxUpload>>30, h.store.Folder())
 }
 
 // download gives a recording out as it is or as another format.
@@ -252,18 +258,27 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": base + "." + ext}))
 	}
 	marks := h.store.Marks(id)
-	if as == "" || as == own && (len(marks) == 0 || own != "edf" && own != "bdf") {
+	f, err := h.store.open(path)
+	if err != nil && as != "" && as != own {
+		fail(w, err)
+		return
+	}
+	if err == nil {
+		defer f.Close()
+	}
+	if as == "" && err == nil && f.Unclosed() {
+		as = own // it is being written: what is there now, as a whole file
+	}
+	if as == "" || as == own && (len(marks) == 0 || own != "edf" && own != "bdf") && !(err == nil && f.Unclosed()) {
 		attach(own)
 		w.Header().Set("Content-Type", "application/octet-stream")
 		http.ServeFile(w, r, path)
 		return
 	}
-	f, err := recording.Open(path)
 	if err != nil {
 		fail(w, err)
 		return
 	}
-	defer f.Close()
 	options := recording.ExportOptions{Context: r.Context()}
 	switch as {
 	case "csv":
@@ -277,7 +292,7 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 	case "edf", "bdf":
 		options.Notes = marks
 		ext := ".edf"
-		if recording.Needs24Bits(f.Describe().Channels) {
+		if own == "bdf" || own != "edf" && recording.Needs24Bits(f.Describe().Channels) {
 			ext = ".bdf"
 		}
 		folder, mkErr := os.MkdirTemp("", "pulsewright-")

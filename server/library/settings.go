@@ -102,7 +102,7 @@ func (s *Settings) write() {
 		data, err := json.MarshalIndent(s.all, "", " ")
 		s.mu.Unlock()
 		if err == nil {
-			err = os.MkdirAll(filepath.Dir(s.path), 0o755)
+			err = os.MkdirAll(filepath.Dir(s.path), 0o700)
 		}
 		if err == nil {
 			err = replace(s.path, data)

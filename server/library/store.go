@@ -8,12 +8,15 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"sort"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
@@ -22,6 +25,7 @@ import (
 const (
 	trashName = ".trash"
 	notesName = ".notes.json"
+	incoming  = ".incoming-" // begins the name of a file that is arriving
 	// MaxUpload bounds a recording taken in.
 	MaxUpload = 4 << 30
 )
@@ -104,6 +108,23 @@ func cleanName(name string) string {
 	return strings.TrimSuffix(file, filepath.Ext(file))
 }
 
+// deviceNames are no names of files on Windows, whatever their ending (Microsoft, Naming
+// Files, Paths, and Namespaces).
+var deviceNames = regexp.MustCompile(`(?i)^(con|prn|aux|nul|com[0-9]|lpt[0-9])\s*(\.|$)`)
+
+// checkName tells what is wrong with a name that somebody gave; file is what would
+// become of it.
+func checkName(name, file string) error {
+	if deviceNames.MatchString(file) {
+		return fmt.Errorf("name %s: Windows keeps it for a device; choose another", strconv.Quote(name))
+	}
+	if i := strings.IndexFunc(name, func(r rune) bool { return unicode.Is(unicode.Cf, r) || unicode.IsControl(r) }); i >= 0 {
+		r, _ := utf8.DecodeRuneInString(name[i:])
+		return fmt.Errorf("name %s: it has the sign U+%04X, which is not seen and may turn the name around; leave it out", strconv.QuoteToASCII(name), r)
+	}
+	return nil
+}
+
 // path checks an id and returns the file's path.
 func (s *Store) path(id string) (string, error) {
 	if id == "" || id != filepath.Base(id) || strings.HasPrefix(id, ".") || strings.ContainsAny(id, "/\\\x00") ||
@@ -141,6 +162,7 @@ func (s *Store) list(quick bool) ([]Entry, error) {
 		return nil, fmt.Errorf("recordings folder: %w; choose one that you may read with -data", err)
 	}
 	s.loadCache()
+	s.sweep(files)
 	notes := s.notes()
 	list := []Entry{}
 	for _, f := range files {
@@ -163,6 +185,34 @@ func (s *Store) list(quick bool) ([]Entry, error) {
 	return list, nil
 }
 
+// staleAfter is how long what should grow or go soon has lain still when its program
+// is taken to have ended.
+const staleAfter = 2 * time.Minute
+
+// sweep removes what a program that was ended by force left half done.
+func (s *Store) sweep(files []os.DirEntry) {
+	for _, f := range files {
+		if !strings.HasPrefix(f.Name(), incoming) && !strings.HasPrefix(f.Name(), recording.LayoutPrefix) {
+			continue
+		}
+		if info, err := f.Info(); err == nil && time.Since(info.ModTime()) > staleAfter {
+			_ = os.RemoveAll(filepath.Join(s.folder, f.Name()))
+		}
+	}
+}
+
+// open opens a recording; one that was left open by a program that is gone is closed
+// properly first.
+func (s *Store) open(path string) (*recording.File, error) {
+	f, err := recording.Open(path)
+	if err != nil || !f.Unclosed() {
+		return f, err
+	}
+	f.Close()
+	_, _ = recording.Mend(path) // it is being written, or may not be: then it is read as it lies
+	return recording.Open(path)
+}
+
 // entry describes a file, from the cache when it has not changed. Of a file that
 // grows, rate and length are new each time, what its annotations tell now and then;
 // of a quick look they are not read at all.
@@ -177,10 +227,13 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 	path := filepath.Join(s.folder, id)
 	e := Entry{ID: id, Name: nameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}}
 	next := cached{Size: info.Size(), Modified: info.ModTime()}
-	f, err := recording.Open(path)
+	f, err := s.open(path)
 	if err != nil {
 		e.Problem = err.Error()
 	} else {
+		if now, err := os.Stat(path); err == nil { // it may have been mended
+			next.Size, next.Modified, e.Bytes = now.Size(), now.ModTime(), now.Size()
+		}
 		d := f.Describe()
 		if !d.Started.IsZero() {
 			e.Started = d.Started
@@ -281,6 +334,9 @@ func (s *Store) Rename(id, name string) (string, error) {
 		target += inventedMark
 	}
 	target += filepath.Ext(id)
+	if err := checkName(name, target); err != nil {
+		return "", err
+	}
 	if target == id {
 		return id, nil
 	}
@@ -328,7 +384,7 @@ func (s *Store) Trash(id string) error {
 		return err
 	}
 	folder := filepath.Join(s.folder, trashName)
-	if err := os.MkdirAll(folder, 0o755); err != nil {
+	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return fmt.Errorf("trash: %w", err)
 	}
 	s.release(id)
@@ -428,10 +484,13 @@ func (s *Store) Add(name string, r io.Reader) (Entry, error) {
 		return Entry{}, fmt.Errorf("file %s: bring a recording that ends in %s", strconv.Quote(name), strings.Join(extensions, ", "))
 	}
 	base := strings.TrimSuffix(name, filepath.Ext(name))
-	if err := os.MkdirAll(s.folder, 0o755); err != nil {
+	if err := checkName(name, cleanName(base)+ext); err != nil {
+		return Entry{}, err
+	}
+	if err := os.MkdirAll(s.folder, 0o700); err != nil {
 		return Entry{}, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
 	}
-	temporary, err := os.CreateTemp(s.folder, ".incoming-*"+ext)
+	temporary, err := os.CreateTemp(s.folder, incoming+"*"+ext)
 	if err != nil {
 		return Entry{}, fmt.Errorf("recordings folder: %w; free some space, or choose a folder that you may write to with -data", err)
 	}
@@ -448,9 +507,6 @@ func (s *Store) Add(name string, r io.Reader) (Entry, error) {
 		return Entry{}, fmt.Errorf("file %s: %s", strconv.Quote(name), strings.ReplaceAll(err.Error(), temporary.Name(), "it"))
 	}
 	f.Close()
-	if err := os.Chmod(temporary.Name(), 0o644); err != nil {
-		return Entry{}, err
-	}
 	path, err := free(s.folder, cleanName(base)+ext, func(to string) error { return move(temporary.Name(), to) })
 	if err != nil {
 		return Entry{}, err
@@ -533,7 +589,7 @@ func (s *Store) saveCache() {
 	}
 	folder := filepath.Join(s.folder, pyramidFolder)
 	path := filepath.Join(folder, cacheName)
-	if os.MkdirAll(folder, 0o755) == nil && replace(path, data) == nil {
+	if os.MkdirAll(folder, 0o700) == nil && replace(path, data) == nil {
 		s.saved = string(data)
 	}
 }

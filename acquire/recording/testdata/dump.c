@@ -1,4 +1,4 @@
-/* Prints what libedf reads: R channel rate scale; S channel sample; A onset duration text. */
+/* Prints what libedf reads: T start, its fraction in 100 ns; R channel rate scale; S channel sample; A onset duration text. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <edflib.h>
@@ -10,6 +10,7 @@ int main(int argc, char **argv)
 		fprintf(stderr, "libedf: error %d\n", h.filetype);
 		return 1;
 	}
+	printf("T %02d:%02d:%02d %lld\n", h.starttime_hour, h.starttime_minute, h.starttime_second, h.starttime_subsecond);
 	for (int c = 0; c < h.edfsignals; c++) {
 		struct edf_param_struct *p = &h.signalparam[c];
 		double rate = p->smp_in_datarecord / ((double)h.datarecord_duration / EDFLIB_TIME_DIMENSION);
