@@ -354,8 +354,9 @@ const maxNote = 500
 
 func (s *Server) postNote(w http.ResponseWriter, r *http.Request) {
 	var body struct {
-		Index *int64 `json:"index"`
-		Text  string `json:"text"`
+		Epoch *uint32 `json:"epoch"`
+		Index *int64  `json:"index"`
+		Text  string  `json:"text"`
 	}
 	if !ReadJSON(w, r, &body) {
 		return
@@ -365,7 +366,15 @@ func (s *Server) postNote(w http.ResponseWriter, r *http.Request) {
 		fail(w, http.StatusBadRequest, fmt.Sprintf("a note of %d bytes: write 1 to %d", len(text), maxNote))
 		return
 	}
+	if body.Epoch != nil && *body.Epoch != s.session.State().Epoch {
+		fail(w, http.StatusConflict, fmt.Sprintf("epoch %d is over, the source began anew: put the note at a sample of now", *body.Epoch))
+		return
+	}
 	note, err := s.session.AddNote(r.Context(), body.Index, text)
+	if errors.Is(err, session.ErrNotePlace) {
+		fail(w, http.StatusBadRequest, err.Error())
+		return
+	}
 	if err != nil {
 		Fail(w, err)
 		return

@@ -5,6 +5,7 @@ package command
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -21,6 +22,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/acquiretest"
 	"pulsewright/acquire/recording"
 )
 
@@ -37,8 +39,10 @@ func place(i int64) (int32, int32) { return int32(i % 30_000), int32(i / 30_000)
 
 // TestProgramKilledWhileRecording: the program itself, recording two channels at
 // 1 kHz, is killed with SIGKILL at a random moment. Every file opens, what is in it is
-// the source sample for sample, and at most one second of what the program had taken
-// in is missing. PULSEWRIGHT_KILLS sets how often; 20 is usual.
+// the source sample for sample, at most one second of what the program had taken
+// in is missing, and each note that was made more than a second before is there. After the
+// program was started again libedf 1.23 opens the file as it lies on the disk.
+// PULSEWRIGHT_KILLS sets how often; 20 is usual.
 func TestProgramKilledWhileRecording(t *testing.T) {
 	kills := 20
 	if n, err := strconv.Atoi(os.Getenv("PULSEWRIGHT_KILLS")); err == nil {
@@ -87,6 +91,7 @@ func TestProgramKilledWhileRecording(t *testing.T) {
 		})
 	}
 	wg.Wait()
+	t.Run("libedf", func(t *testing.T) { openOutside(t, folder) })
 	t.Logf("%d kills, at most %.3f s lost", kills, most)
 }
 
@@ -133,7 +138,19 @@ func recordAndKill(binary, source, folder string, after time.Duration) (lost flo
 	if err := json.Unmarshal(body, &begun); err != nil {
 		return 0, err
 	}
-	time.Sleep(after)
+	var notes []madeNote
+	for begun := time.Now(); ; {
+		made := madeNote{fmt.Sprintf("note %d of the evening class", len(notes)), time.Now()}
+		if err := postNote(address, made.text); err != nil {
+			return 0, err
+		}
+		notes = append(notes, made)
+		rest := after - time.Since(begun)
+		time.Sleep(min(rest, time.Second))
+		if rest <= time.Second {
+			break
+		}
+	}
 	answer, err := http.Get(address + "/state")
 	if err != nil {
 		return 0, err
@@ -149,16 +166,35 @@ func recordAndKill(binary, source, folder string, after time.Duration) (lost flo
 	}
 	time.Sleep(writing)
 	killed = true
+	killedAt := time.Now()
 	if err := cmd.Process.Signal(unix.SIGKILL); err != nil {
 		return 0, err
 	}
 	_ = cmd.Wait()
 
+	if err := startAgain(binary, folder); err != nil {
+		return 0, err
+	}
 	f, err := recording.Open(filepath.Join(folder, begun.ID))
 	if err != nil {
 		return 0, fmt.Errorf("after %v it cannot be opened: %w", after, err)
 	}
 	defer f.Close()
+	if f.Unclosed() {
+		return 0, errors.New("the program started again did not close it")
+	}
+	found := map[string]bool{}
+	for _, a := range f.Annotations() {
+		found[a.Text] = true
+		if recording.IsNote(a.Text) && !strings.HasPrefix(a.Text, "note ") {
+			return 0, fmt.Errorf("a note that nobody made: %q", a.Text)
+		}
+	}
+	for _, n := range notes {
+		if !found[n.text] && killedAt.Sub(n.at) > time.Second {
+			return 0, fmt.Errorf("%q, made %v before the end, is lost", n.text, killedAt.Sub(n.at))
+		}
+	}
 	if f.Len() == 0 {
 		// The first second was not full yet.
 		if after > 2*time.Second {
@@ -181,4 +217,78 @@ func recordAndKill(binary, source, folder string, after time.Duration) (lost flo
 		return lost, fmt.Errorf("killed after %v at source sample %d the file ends at %d: %.3f s are lost", after, state.LastIndex, start+f.Len(), lost)
 	}
 	return lost, nil
+}
+
+// madeNote is a note that the program took at a time.
+type madeNote struct {
+	text string
+	at   time.Time
+}
+
+func postNote(address, text string) error {
+	answer, err := http.Post(address+"/notes", "application/json", strings.NewReader(fmt.Sprintf(`{"text":%q}`, text)))
+	if err != nil {
+		return err
+	}
+	defer answer.Body.Close()
+	if answer.StatusCode != http.StatusOK {
+		body, _ := io.ReadAll(answer.Body)
+		return fmt.Errorf("a note is answered %d: %s", answer.StatusCode, body)
+	}
+	return nil
+}
+
+// startAgain starts the program on the folder until it has seen what lies there.
+func startAgain(binary, folder string) error {
+	cmd := exec.Command(binary, "serve", "-listen", "127.0.0.1:0", "-data", folder)
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return err
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	defer func() {
+		_ = cmd.Process.Signal(unix.SIGTERM)
+		_ = cmd.Wait()
+	}()
+	first, err := bufio.NewReader(out).ReadString('\n')
+	if err != nil {
+		return fmt.Errorf("started again it gives no address: %w", err)
+	}
+	_, rest, _ := strings.Cut(first, "http://")
+	host, _, _ := strings.Cut(rest, "/")
+	answer, err := http.Get("http://" + host + "/api/v1/recordings")
+	if err != nil {
+		return err
+	}
+	defer answer.Body.Close()
+	if answer.StatusCode != http.StatusOK {
+		return fmt.Errorf("started again it lists nothing: %s", answer.Status)
+	}
+	return nil
+}
+
+// openOutside lets libedf read all files that the killed programs left.
+func openOutside(t *testing.T, folder string) {
+	cc, err := exec.LookPath("cc")
+	if err != nil {
+		acquiretest.Missing(t, "the program cc")
+	}
+	dump := filepath.Join(folder, "dump")
+	if out, err := exec.Command(cc, "-O1", "-o", dump, filepath.Join("..", "..", "acquire", "recording", "testdata", "dump.c"), "-ledf").CombinedOutput(); err != nil {
+		if strings.Contains(string(out), "edflib.h") || strings.Contains(string(out), "-ledf") {
+			acquiretest.Missing(t, "libedf (Debian: libedf-dev)")
+		}
+		t.Fatalf("%v\n%s", err, out)
+	}
+	files, err := filepath.Glob(filepath.Join(folder, "*", "*.?df"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("%d files, %v", len(files), err)
+	}
+	for _, f := range files {
+		if out, err := exec.Command(dump, f).CombinedOutput(); err != nil {
+			t.Errorf("libedf cannot open %s: %v\n%s", filepath.Base(f), err, out)
+		}
+	}
 }

@@ -130,6 +130,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	var wg sync.WaitGroup
 	defer wg.Wait()
 	defer stop()
+	wg.Go(func() { _, _ = store.Brief() }) // what a crash left is closed; a folder that cannot be read is told on the page
 	wg.Go(func() {
 		if err := live.Run(ctx); err != nil {
 			log.Error("session", "err", err)

@@ -77,7 +77,9 @@ func (m *memory) add(e event) {
 	if e.rateHz > 0 {
 		m.rateHz = e.rateHz
 	}
-	m.newest = max(m.newest, e.after())
+	if e.counts != nil || e.lost > 0 { // a note moves no time
+		m.newest = max(m.newest, e.after())
+	}
 	for c, row := range e.counts {
 		if c == len(m.peak) {
 			m.peak = append(m.peak, 0)

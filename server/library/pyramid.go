@@ -176,7 +176,7 @@ func savePyramid(recordings, id string, p *Pyramid) error {
 		return err
 	}
 	path := pyramidPath(recordings, id)
-	f, err := os.Create(path + ".new")
+	f, err := os.OpenFile(path+".new", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return err
 	}

@@ -447,7 +447,7 @@ func (r *Recorder) tell(e event) {
 			e.counts = own
 		}
 		j.push(e)
-		if j.end > 0 && e.after() >= j.end {
+		if j.end > 0 && r.past.newest >= j.end {
 			r.letGo(j)
 		}
 	}

@@ -372,7 +372,11 @@ func (s *Session) SetPlayback(ctx context.Context, position *int64, speed *float
 	return errors.Join(doErr, err)
 }
 
-// AddNote puts a note at a session index, or at the newest sample when index is nil.
+// ErrNotePlace is told of a note for a place that the session has not been at.
+var ErrNotePlace = errors.New("no place for a note")
+
+// AddNote puts a note at a session index of the epoch under way, or at the newest sample when
+// index is nil.
 func (s *Session) AddNote(ctx context.Context, index *int64, text string) (Note, error) {
 	var note Note
 	var err error
@@ -385,6 +389,11 @@ func (s *Session) AddNote(ctx context.Context, index *int64, text string) (Note,
 		note = Note{Index: s.state.LastIndex, Text: text}
 		if index != nil {
 			note.Index = *index
+		}
+		if note.Index < 0 || note.Index > s.state.LastIndex {
+			err = fmt.Errorf("index %d: %w; the newest sample has index %d, leave the index out to take it", note.Index, ErrNotePlace, s.state.LastIndex)
+			s.mu.Unlock()
+			return
 		}
 		s.state.Notes = keep(append(s.state.Notes, note), keptNotes)
 		epoch := s.state.Epoch
