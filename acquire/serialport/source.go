@@ -83,7 +83,9 @@ type decoder interface {
 //   - rate: the rate the board is said to have, hertz; overrides the board's own claim;
 //   - bits (2 to 31) and reference (volts): the board prints counts of a
 //     converter, count 2^bits at the reference, so one count is reference/2^bits volts.
-//     Channels whose unit the board tells keep it. bits alone gives the range only;
+//     With signed=1 full scale runs from −reference to reference, one count is
+//     reference/2^(bits−1) volts. Channels whose unit the board tells keep it. bits alone
+//     gives the range only;
 //   - names: comma-separated, one for each column, clock columns (t_us, t_ms, seq) too;
 //   - kind: pulse, ecg or other, one for all channels or comma-separated for each;
 //   - usb: the board's identity, as Describe's address has it: when another board or none
@@ -114,6 +116,7 @@ type options struct {
 	rateHz    float64
 	bits      int // 0: unknown
 	reference float64
+	signed    bool // full scale from −reference to reference
 	names     []string
 	kinds     []string
 	usb       string // identity of the board, or ""
@@ -123,7 +126,7 @@ func parseOptions(a acquire.Address) (o options, err error) {
 	fail := func(name, rule string) (options, error) {
 		return o, &acquire.AddressError{Address: a.String(), Part: fmt.Sprintf("option %s=%s", name, a.Text(name, "")), Rule: rule}
 	}
-	if err := a.Only("baud", "bits", "format", "kind", "names", "rate", "reference", "usb"); err != nil {
+	if err := a.Only("baud", "bits", "format", "kind", "names", "rate", "reference", "signed", "usb"); err != nil {
 		return o, err
 	}
 	o.port, o.wire, o.usb = a.Path, cable(a.Path), a.Text("usb", "")
@@ -160,6 +163,12 @@ func parseOptions(a acquire.Address) (o options, err error) {
 	}
 	if o.reference != 0 && o.bits == 0 {
 		return fail("reference", "give bits too: volts per count are reference / 2^bits")
+	}
+	if o.signed, err = a.Flag("signed", false); err != nil {
+		return o, err
+	}
+	if o.signed && o.bits == 0 {
+		return fail("signed", "give bits too: a signed converter counts from −2^(bits−1)")
 	}
 	if a.Options.Has("names") {
 		o.names = strings.Split(a.Text("names", ""), ",")
@@ -476,16 +485,26 @@ func (s *source) describe(a acquire.Address, baud int, f Format) error {
 		if o.bits == 0 || c.Unit != "" || c.MaxCount != c.MinCount {
 			continue
 		}
-		p := powersOfTen[c.Digits]
-		if top := (int64(1)<<o.bits - 1) * p; top <= math.MaxInt32 {
-			c.MaxCount = int32(top)
-		}
-		if o.reference != 0 {
-			c.Unit = "V"
-			c.VoltsPerCount = o.reference / (float64(int64(1)<<o.bits) * float64(p))
-		}
+		o.converter(c)
 	}
 	return nil
+}
+
+// converter gives a channel the range and scale of the converter that was told.
+func (o options) converter(c *acquire.Channel) {
+	p := powersOfTen[c.Digits]
+	full, low := int64(1)<<o.bits, int64(0)
+	if o.signed {
+		full /= 2
+		low = -full * p
+	}
+	if top := (full - 1) * p; top <= math.MaxInt32 && low > math.MinInt32 { // the lowest of all is MissingCount
+		c.MinCount, c.MaxCount = int32(low), int32(top)
+	}
+	if o.reference != 0 {
+		c.Unit = "V"
+		c.VoltsPerCount = o.reference / (float64(full) * float64(p))
+	}
 }
 
 // Describe implements acquire.Source.

@@ -180,7 +180,7 @@ func TestOpenFails(t *testing.T) {
 
 func TestOptions(t *testing.T) {
 	for _, bad := range []string{"speed=3", "baud=12.5", "baud=-1", "baud=20", "format=xml", "rate=0", "rate=1e9", "bits=1", "bits=10.5",
-		"reference=5", "bits=10&reference=0", "names=a,,b", "names=a%00", "kind=heart"} {
+		"reference=5", "bits=10&reference=0", "names=a,,b", "names=a%00", "kind=heart", "signed=1", "bits=10&signed=perhaps"} {
 		b := &fakeBoard{}
 		_, err := openFake(t, b, "serial:fake?"+bad)
 		var ae *acquire.AddressError
@@ -219,6 +219,24 @@ func TestCalibration(t *testing.T) {
 	}
 	if v := info.Channels[0].Value(block.Counts[0][0]); v != 2.5 {
 		t.Errorf("count 512 is %g V, want 2.5", v)
+	}
+}
+
+// A signed converter reaches from −reference to reference. Texas Instruments, ADS1115
+// (SBAS444D), table 3: full scale ±4.096 V, one count 125 µV.
+func TestSignedCalibration(t *testing.T) {
+	t.Parallel()
+	b := &fakeBoard{trueBaud: 9600, interval: 2 * time.Millisecond, line: func(i int) string { return fmt.Sprintf("%d\n", 8000*(i%2*2-1)) }}
+	s, err := openFake(t, b, "serial:fake?baud=9600&bits=16&reference=4.096&signed=1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := s.Describe().Channels[0]
+	if c.Unit != "V" || c.VoltsPerCount != 0.000125 || c.MinCount != -32768 || c.MaxCount != 32767 {
+		t.Errorf("channel %+v", c)
+	}
+	if v := c.Value(-8000); v != -1 {
+		t.Errorf("count -8000 is %g V, want -1", v)
 	}
 }
 

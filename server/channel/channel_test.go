@@ -38,7 +38,9 @@ func TestLinear(t *testing.T) {
 		{"turned about 2.5 V", plain, channel.Settings{Scale: channel.Scale{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1, Invert: true, MidRailVolts: at(2.5)}}, 256, 3.75, "V", 0.0048828125, 5},
 		{"turned about 0", plain, channel.Settings{Scale: channel.Scale{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1, Invert: true}}, 256, -1.25, "V", -4.9951171875, 0},
 		{"turned about 2.5 V with a gain of 10", plain, channel.Settings{Scale: channel.Scale{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 10, Invert: true, MidRailVolts: at(2.5)}}, 256, 0.375, "V", 0.00048828125, 0.5},
-		{"signed", plain, channel.Settings{Scale: channel.Scale{Source: "converter", ReferenceVolts: 4, Bits: 2, Signed: true, Gain: 1}}, -2, -2, "V", -2, 1},
+		{"signed", plain, channel.Settings{Scale: channel.Scale{Source: "converter", ReferenceVolts: 4, Bits: 2, Signed: true, Gain: 1}}, -2, -4, "V", -4, 2},
+		// Texas Instruments, ADS1115 (SBAS444D), table 3: full scale ±4.096 V, one count 125 µV.
+		{"16 bits signed, ±4.096 V", plain, channel.Settings{Scale: channel.Scale{Source: "converter", ReferenceVolts: 4.096, Bits: 16, Signed: true, Gain: 1}}, 8000, 1, "V", -4.096, 4.095875},
 		{"full scale", plain, channel.Settings{Scale: channel.Scale{Source: "fullscale", FullScaleVolts: 1.5, Gain: 1}}, 512, 0.75, "V", 0, 1.49853515625},
 		{"the board's volts", volts, channel.Settings{Scale: channel.Scale{Source: "board", Gain: 1}}, 1500, 1, "V", -2.548, 1.547},
 		{"volts cannot be said to be mV", volts, channel.Settings{Unit: "mV", Scale: channel.Scale{Source: "board", Gain: 1}}, 1500, 1, "V", -2.548, 1.547},

@@ -15,6 +15,8 @@ import (
 type Scale struct {
 	// Source is one of the words below.
 	Source         string  `json:"source"`
+	// ReferenceVolts is full scale: what one more than the highest count of a converter of
+	// Bits stands for. Full scale runs from 0 to it, of a signed converter from −it to it.
 	ReferenceVolts float64 `json:"referenceVolts"`
 	Bits           int     `json:"bits"`
 	// FullScaleVolts is what one more than the highest count stands for, as
@@ -190,7 +192,7 @@ func (s Settings) Linear(c acquire.Channel) Linear {
 	case ScaleBoard:
 		l = s.described(c)
 	case ScaleConverter:
-		l = Linear{Factor: decimals * s.Scale.ReferenceVolts / math.Pow(2, float64(s.Scale.Bits)), Unit: "V"}
+		l = Linear{Factor: decimals * s.Scale.ReferenceVolts / s.Scale.countsAtReference(), Unit: "V"}
 	case ScaleFull:
 		l = Linear{Factor: s.Scale.FullScaleVolts / FullCount(c), Unit: "V"}
 	default:
@@ -207,6 +209,14 @@ func (s Settings) Linear(c acquire.Channel) Linear {
 		l.Factor, l.Offset = -l.Factor, turn-l.Offset
 	}
 	return l
+}
+
+// countsAtReference is the count of a converter at its reference.
+func (s Scale) countsAtReference() float64 {
+	if s.Signed {
+		return math.Pow(2, float64(s.Bits-1))
+	}
+	return math.Pow(2, float64(s.Bits))
 }
 
 // FullCount is the count of full scale: one more than the highest.

@@ -338,10 +338,24 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 	work([]control{
 		{id: "scale-source", probe: `at("scale-source").value`, keys: kb.ArrowUp, mouse: "pick", before: converter},
 		reference, bits, full,
+		{id: "scale-preset", probe: `at("scale-preset").value`, keys: kb.ArrowDown, mouse: "pick", before: in("scale-open")},
 		{id: "scale-signed", probe: `at("scale-signed").checked`, keys: " ", before: converter},
 		unit("rail-low"), unit("rail-high"), unit("mid-rail"), unit("gain"),
 		{id: "scale-invert", probe: `at("scale-invert").checked`, keys: " ", before: in("scale-open"), after: `shut()`},
 		{id: "scale-apply", probe: `dialogOpen()`, before: in("scale-open")},
+	})
+	by := func(how string) string {
+		return in("source-open") + `at("cableless-how").value = "` + how + `"; at("cableless-how").dispatchEvent(new Event("change"));`
+	}
+	work([]control{
+		{id: "port-baud", probe: `at("port-baud").value`, keys: kb.ArrowDown, mouse: "pick", before: in("source-open")},
+		{id: "port-choose", probe: `dialogOpen()`, before: in("source-open"), after: `shut()`},
+		{id: "cableless-how", probe: `at("cableless-how").value`, keys: kb.ArrowDown, mouse: "pick", before: in("source-open")},
+		{id: "cableless-host", probe: `at("cableless-host").value`, keys: "1", mouse: "type", before: by("tcp")},
+		{id: "cableless-port", probe: `at("cableless-port").value`, keys: "1", mouse: "type", before: by("udp")},
+		{id: "cableless-here", probe: `at("cableless-here").value`, keys: kb.ArrowDown, mouse: "pick", before: by("udp")},
+		{id: "cableless-path", probe: `at("cableless-path").value`, keys: "1", mouse: "type", before: by("fifo")},
+		{id: "cableless-open", probe: `at("cableless-error").textContent`, before: by("fifo") + `at("cableless-path").value = "";`, after: `shut()`},
 	})
 	explain := in("source-open") + `document.querySelector(".explain").open = true;`
 	work([]control{

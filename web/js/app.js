@@ -190,7 +190,7 @@ const path = new PathPanel(byId("path"), {
   toggleProbe: setProbe,
   openScale: (channel) => {
     const c = channels()[channel];
-    if (c) scaleDialog.show(channel, c);
+    if (c) scaleDialog.show(channel, c, countsSeen(channel));
   },
   openSource: () => picker.show(),
   undo: () => stepBack(),
@@ -220,7 +220,7 @@ const guide = new Guide(byId("guide"), {
   openSketch: () => picker.showSketch(),
   openScale: () => {
     const c = channels()[path.channel];
-    if (c) scaleDialog.show(path.channel, c);
+    if (c) scaleDialog.show(path.channel, c, countsSeen(path.channel));
   },
   preset: (kind) => void changePreset(path.channel, kind),
   openCheck: () => drawers?.open("check"),
@@ -252,7 +252,7 @@ drawers = new DrawerHost(byId("drawer"), {
     trace,
     openScale: (channel) => {
       const c = channels()[channel];
-      if (c) scaleDialog.show(channel, c);
+      if (c) scaleDialog.show(channel, c, countsSeen(channel));
     },
     audio,
     board,
@@ -294,6 +294,21 @@ const unwatch = store.subscribe((state) => {
 });
 
 watchRecording(store);
+
+/**
+ * The lowest and highest count held of a channel whose scale nobody said.
+ * @param {number} channel
+ */
+function countsSeen(channel) {
+  const c = channels()[channel];
+  if (!rings || !c || c.unit !== "counts" || c.scale.gain !== 1 || c.scale.invert) return null;
+  let low = Infinity, high = -Infinity;
+  for (const v of rings.ring(channel, 0)) {
+    if (v < low) low = v;
+    if (v > high) high = v;
+  }
+  return high >= low ? { low, high } : null;
+}
 
 function channels() {
   return store.state.server?.channels ?? [];

@@ -1,7 +1,7 @@
 // The Link drawer: what the board says, lines nobody could read, gaps and notes.
 
 import { registerDrawer } from "./drawers.js";
-import { fill, h, setText } from "./dom.js";
+import { button, fill, h, setText } from "./dom.js";
 import { clockTime, duration } from "./format.js";
 
 /** @import {DrawerContext} from "./drawers.js" */
@@ -29,7 +29,7 @@ class BoardPanel {
   /** @param {PageState} state */
   changed(state) {
     const server = state.server;
-    const now = [state.text, server?.health, server?.gaps, server?.notes, state.dropped];
+    const now = [state.text, server?.channels, server?.health, server?.gaps, server?.notes, state.dropped];
     if (now.every((v, i) => v === this.shown[i])) return;
     this.shown = now;
     const health = server?.health;
@@ -40,6 +40,8 @@ class BoardPanel {
       h("dt", {}, "Frames lost by this page"), h("dd", {}, state.dropped.toLocaleString("en")),
       health?.detail ? h("dt", {}, "Connection") : null, health?.detail ? h("dd", {}, health.detail) : null,
       health?.lastUnreadable ? h("dt", {}, "Last unreadable") : null, health?.lastUnreadable ? h("dd", {}, h("code", {}, health.lastUnreadable)) : null);
+    const n = server?.channels.findIndex((c) => c.unit === "counts") ?? -1;
+    if (n >= 0) this.facts.append(h("dt", {}, "Volts"), h("dd", {}, button("board-scale", "Say what a count is worth", () => this.ctx.openScale(n), { class: "quiet" })));
     setText(this.text, state.text.slice(-MOST_ROWS).join("\n") || "Nothing but numbers so far.");
     const rate = server?.rateHz ?? 1;
     const go = (/** @type {number} */ index) => {

@@ -1,6 +1,8 @@
 // How counts become volts: the converter, the rails, the gain.
 
-import { dialog, h, setText } from "./dom.js";
+import { PRESETS, fitting, spanOf } from "./converters.js";
+import { button, dialog, fill, h, select, setText } from "./dom.js";
+import { significant } from "./format.js";
 
 /** @import {Channel, ScaleSettings} from "./types.js" */
 
@@ -19,7 +21,11 @@ export class ScaleDialog {
     };
     this.source = h("select", { id: "scale-source", "data-testid": "scale-source" },
       h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter’s reference and bits"), h("option", { value: "fullscale" }, "from the measured full scale of a sound input"), h("option", { value: "unknown" }, "unknown: show counts"));
-    this.reference = number("reference", "Reference voltage", "V", "What the converter’s full scale stands for: often the 5 V or 3.3 V supply.");
+    this.preset = select("scale-preset", [["", "choose, or fill in below"], ...PRESETS.map((p) => /** @type {[string, string]} */ ([p.id, p.label]))], (id) => this.#take(id));
+    this.presetHint = h("small", {});
+    this.fits = button("scale-fits", "", () => this.#takeFitting(), { class: "quiet" });
+    this.span = h("div", { class: "scale-span", "data-testid": "scale-span" });
+    this.reference = number("reference", "Reference voltage", "V", "Full scale: the volts at one more than the highest count, often the 5 V or 3.3 V supply. A signed converter reaches from minus the reference to plus the reference.");
     this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
     this.signed = check("signed", "counts are signed, about zero");
     this.full = number("full", "Full scale", "V", "Volts at the highest count; the Sound input drawer measures it.");
@@ -29,13 +35,16 @@ export class ScaleDialog {
     this.gain = number("gain", "Gain before the converter", "×", "Divided out: volts are then those at the sensor. 1 shows volts at the converter.");
     this.invert = check("invert", "turn the signal upside down");
     this.error = h("p", { class: "error", role: "alert" });
-    this.converter = h("fieldset", {}, h("legend", {}, "Converter"), this.reference.row, this.bits.row, this.signed.row);
+    this.converter = h("fieldset", {}, h("legend", {}, "Converter"), this.reference.row, this.bits.row, this.signed.row, this.span);
     this.sound = h("fieldset", {}, h("legend", {}, "Sound input"), this.full.row);
     const form = h("form", { class: "scale-form" },
+      this.fits,
+      h("label", { class: "field" }, h("span", {}, "Usual ones"), this.preset, this.presetHint),
       h("label", { class: "field" }, h("span", {}, "Volts come"), this.source), this.converter, this.sound,
       h("fieldset", {}, h("legend", {}, "Board"), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
       this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": "scale-apply" }, "Apply")));
     this.source.addEventListener("change", () => this.#enable());
+    for (const e of [this.reference.input, this.bits.input, this.signed.input]) e.addEventListener("input", () => this.#draw());
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.#apply();
@@ -46,9 +55,16 @@ export class ScaleDialog {
   /**
    * @param {number} index
    * @param {Channel} channel
+   * @param {{low: number, high: number}|null} [seen] the counts so far, where it is counts that are shown
    */
-  show(index, channel) {
+  show(index, channel, seen = null) {
     this.channel = index;
+    const fit = seen && fitting(seen.low, seen.high);
+    this.fit = fit;
+    this.fits.hidden = !fit;
+    if (fit) setText(this.fits, `The counts so far, ${seen.low} to ${seen.high}, fit ${fit.bits} bits${fit.signed ? ", signed" : ""}: take that`);
+    this.preset.value = "";
+    setText(this.presetHint, "");
     const s = channel.scale;
     this.before = s;
     this.source.value = s.source;
@@ -66,7 +82,47 @@ export class ScaleDialog {
     this.dialog.showModal();
   }
 
+  /** @param {string} id of a preset */
+  #take(id) {
+    const p = PRESETS.find((x) => x.id === id);
+    setText(this.presetHint, p?.what ?? "");
+    if (!p) return;
+    this.source.value = p.source;
+    if (p.source === "fullscale") write(this.full.input, p.volts);
+    else {
+      write(this.reference.input, p.volts);
+      write(this.bits.input, p.bits);
+      this.signed.input.checked = p.signed;
+    }
+    this.#enable();
+  }
+
+  /** Takes the bits that the counts fit; the reference is the user's to say. */
+  #takeFitting() {
+    if (!this.fit) return;
+    this.source.value = "converter";
+    write(this.bits.input, this.fit.bits);
+    this.signed.input.checked = this.fit.signed;
+    const usual = PRESETS.find((p) => p.source === "converter" && p.bits === this.fit?.bits && p.signed === this.fit?.signed);
+    if (usual) write(this.reference.input, usual.volts);
+    this.#enable();
+    this.reference.input.focus();
+    this.reference.input.select();
+  }
+
+  /** Draws full scale: the ends in volts and in counts. */
+  #draw() {
+    const volts = read(this.reference.input) ?? 0, bits = read(this.bits.input) ?? 0;
+    this.span.hidden = !(volts > 0 && bits >= 1 && bits <= 32);
+    if (this.span.hidden) return;
+    const signed = this.signed.input.checked;
+    const s = spanOf({ volts, bits, signed });
+    const end = (/** @type {string} */ at, /** @type {number} */ v, /** @type {string} */ count) => h("span", { class: at }, `${v < 0 ? "−" : ""}${significant(Math.abs(v), 5)} V`, h("small", {}, count));
+    fill(this.span, end("left", s.low, `count ${s.lowCount}`.replace("-", "−")), signed ? end("middle", 0, "count 0") : null, end("right", s.high, `above count ${s.highCount}`));
+  }
+
   #enable() {
+    this.#draw();
     this.converter.disabled = this.converter.hidden = this.source.value !== "converter";
     this.sound.disabled = this.sound.hidden = this.source.value !== "fullscale";
   }
