@@ -181,7 +181,6 @@ func OpenTCPListen(ctx context.Context, a acquire.Address) (acquire.Source, erro
 			if err == nil {
 				return &guarded{Source: source, caller: &s.caller, what: "connections", close: s.shut}, nil
 			}
-			s.stand(c)
 			last = err
 			var bad *acquire.AddressError
 			if ctx.Err() != nil || errors.As(err, &bad) {
@@ -277,7 +276,7 @@ func (s *listener) shut() {
 	}
 }
 
-// seatedPeer is the connection of the board that is heard.
+// seatedPeer is the connection of the board that is heard; closing it frees the seat.
 type seatedPeer struct {
 	net.Conn
 	of *listener
@@ -289,6 +288,11 @@ func (p *seatedPeer) Read(b []byte) (int, error) {
 		p.of.bytes()
 	}
 	return n, err
+}
+
+func (p *seatedPeer) Close() error {
+	p.of.stand(p.Conn) // first: who sees this connection closed may connect at once
+	return p.Conn.Close()
 }
 
 // datagrams is what a board sends by UDP, as one stream of bytes.
