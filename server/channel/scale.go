@@ -14,7 +14,7 @@ import (
 // Scale says how a channel's counts become volts at the board.
 type Scale struct {
 	// Source is one of the words below.
-	Source         string  `json:"source"`
+	Source string `json:"source"`
 	// ReferenceVolts is full scale: what one more than the highest count of a converter of
 	// Bits stands for. Full scale runs from 0 to it, of a signed converter from −it to it.
 	ReferenceVolts float64 `json:"referenceVolts"`
