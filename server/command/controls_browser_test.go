@@ -227,6 +227,8 @@ func pageControls() []control {
 		{id: "note-text", probe: `S().notes`, keys: "warm" + kb.Enter, mouse: "type", before: `if (!shown("note-text")) press("note-add")`},
 		{id: "note-save", probe: `S().notes`, before: `if (!shown("note-text")) press("note-add"); at("note-text").value = "cold"`},
 		dialog("save", "save-dialog"),
+		dialog("term-scale", "glossary-dialog"), dialog("term-drift", "glossary-dialog"), dialog("term-hum", "glossary-dialog"),
+		dialog("term-smooth", "glossary-dialog"), dialog("term-beats", "glossary-dialog"),
 		{id: "trace-canvas", probe: `S().held`, keys: kb.ArrowLeft, mouse: "drag", before: narrow, after: `if (S().held) press("live")`},
 		{id: "scrub", probe: `S().held`, keys: kb.PageUp, before: narrow, after: `if (S().held) press("live")`},
 
@@ -308,7 +310,7 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 
 	// Dialogs.
 	in := func(opener string) string { return fmt.Sprintf(`if (!dialogOpen()) press(%q);`, opener) }
-	for id, opener := range map[string]string{"source-dialog": "source-open", "help-dialog": "help", "cautions-dialog": "cautions-open", "scale-dialog": "scale-open", "save-dialog": "save", "fit-dialog": "calibrate"} {
+	for id, opener := range map[string]string{"source-dialog": "source-open", "help-dialog": "help", "cautions-dialog": "cautions-open", "scale-dialog": "scale-open", "save-dialog": "save", "fit-dialog": "calibrate", "glossary-dialog": "term-hum"} {
 		before := in(opener)
 		if opener == "calibrate" {
 			before = `if (!S().paper.on) press("paper");` + before

@@ -51,3 +51,27 @@ export const guide = [
   { title: "Say what it is", text: "Enter what one count is worth, so the trace is in volts. Choose finger or chest." },
   { title: "Trust the rate", text: "In Check, turn the trimmer until the hum is gone and the beat is still there. A rate appears when it can be trusted. Until then the line beside it says why not." },
 ];
+
+export const glossaryTitle = "Words";
+
+/** Words that need explaining: how they are written, and what they mean. @type {Record<string, [string, string]>} */
+export const glossary = {
+  count: ["count", "The number that a converter gives for a voltage. A 10-bit converter counts from 0 to 1023."],
+  midrail: ["mid-rail", "The voltage around which the signal swings, half of a single supply: 2.5 V of 5 V."],
+  drift: ["drift", "A slow change of the level, from breathing, warmth or movement."],
+  highpass: ["high-pass", "A filter that removes what is slower than its frequency."],
+  lowpass: ["low-pass", "A filter that removes what is faster than its frequency."],
+  order: ["order", "How steep a filter is. Each step makes it steeper, and rounds or delays the signal more."],
+  butterworth: ["Butterworth", "A filter that leaves what passes as level as possible. Named after Stephen Butterworth (1930)."],
+  rc: ["RC", "The filter that one resistor and one capacitor make: gentle, order 1."],
+  hum: ["hum", "What the mains brings in: 50 or 60 Hz and its multiples, the harmonics."],
+  notch: ["notch", "A filter that removes one narrow band, here around the hum. It rings a little after each beat."],
+  canceller: ["canceller", "Follows the hum’s size and phase and subtracts it. It leaves the beats as they are, and needs some seconds to settle."],
+  rms: ["rms", "Root mean square: the usual measure of size for hum and noise. A sine of 1 V rms goes up to 1.41 V."],
+  density: ["density", "How much noise there is in each hertz, in V/√Hz. So boards with different filters can be compared."],
+  delay: ["delay", "How much later the signal leaves a filter than it came in."],
+  beat: ["beat", "One stroke of the heart: an R peak in an ECG, a wave in a pulse."],
+  rpeak: ["R peak", "The highest point of an ECG’s beat."],
+  foot: ["foot", "The point where a pulse’s wave begins to rise. It is steadier in time than the round top."],
+  rr: ["R–R interval", "The time from one R peak to the next. From a finger: from foot to foot."],
+};

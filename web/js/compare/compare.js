@@ -10,7 +10,7 @@ import { Plot } from "../plot.js";
 import { library } from "../review/library.js";
 import { decodePiece } from "../review/window.js";
 import { differences, farApart, grades } from "./words.js";
-import { INVENTED } from "../words.js";
+import { AID, INVENTED } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Entry, Stretch} from "../review/library.js" */
@@ -192,10 +192,10 @@ class CompareView {
         h("section", {}, h("h3", {}, "Spectra"), this.boxes.spectrum, h("p", { class: "hint" }, "Density over frequency, both logarithmic.")),
         h("section", {}, h("h3", {}, "Traces aligned at a beat"), this.boxes.trace, h("p", { class: "hint" }, "As recorded, aligned at the first whole beat, each centred on its own middle.")),
         h("section", {}, h("h3", {}, "Figures"), this.table),
-        h("section", {}, h("h3", {}, "Grades"), this.gradeTable)));
+        h("section", {}, h("h3", {}, "Grades"), this.gradeTable)), h("p", { class: "print-aid" }, AID));
     document.body.append(this.dialog);
     const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: ctx.palette(), label });
-    this.plots = { beat: plot(this.boxes.beat, "Typical beat of A and B"), trace: plot(this.boxes.trace, "Traces of A and B from a beat on"), spectrum: plot(this.boxes.spectrum, "Spectra of A and B") };
+    this.plots = { beat: plot(this.boxes.beat, "Typical beat of A and B"), trace: plot(this.boxes.trace, "Traces of A and B aligned at a beat"), spectrum: plot(this.boxes.spectrum, "Spectra of A and B") };
     new MutationObserver(() => this.#theme()).observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     this.dialog.addEventListener("close", () => this.turn++);
   }

@@ -1,6 +1,7 @@
 // The Intervals drawer: interval strip, scatter and measures of the newest stretch,
 // the pulse's arrival and the breath.
 
+import { term } from "../glossary.js";
 import { request, sentence } from "../api.js";
 import { fill, h, select, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
@@ -48,7 +49,7 @@ class IntervalsPanel {
     this.breathSigns = h("p", { class: "hint" });
     this.body = this.sheet.root;
     this.body.append(h("h3", {}, "Breathing"), this.breathing, this.breathSigns, this.arrival);
-    root.append(h("div", { class: "row between" }, this.title, choice), this.summary, this.newest, this.old, this.error, this.body);
+    root.append(h("div", { class: "row between" }, this.title, choice), h("p", { class: "hint" }, term("rr", "R–R interval", ["rr", "rpeak", "foot"])), this.summary, this.newest, this.old, this.error, this.body);
     this.body.hidden = true;
     this.#again();
   }

@@ -1,6 +1,7 @@
 // The Spectrum drawer: density at a point of the path, live, with hum lines, the
 // converter's own limit and the path's response.
 
+import { term } from "../glossary.js";
 import { api, request } from "../api.js";
 import { h, select, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
@@ -74,7 +75,7 @@ class SpectrumPanel {
         tick("log-freq", "log frequency", this.choice.logFreq, (on) => ((this.choice.logFreq = on), keep())),
         tick("log-level", "log level", this.choice.logLevel, (on) => ((this.choice.logLevel = on), keep())),
         tick("response", "path’s response", this.choice.response, (on) => ((this.choice.response = on), keep()))),
-      this.chart, this.readout, this.legend, this.note, this.error);
+      this.chart, h("p", { class: "hint" }, "Noise as a ", term("density", "density", ["density", "hum", "rms"]), ":"), this.readout, this.legend, this.note, this.error);
     this.chart.addEventListener("pointermove", (e) => this.#point(e));
     this.chart.addEventListener("pointerdown", (e) => this.#point(e));
     this.chart.addEventListener("keydown", (e) => this.#key(e));

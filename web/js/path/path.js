@@ -1,6 +1,7 @@
 // The signal path as the control: blocks on a wire with probes between them.
 
 import { BoardStrip } from "../board/strip.js";
+import { term } from "../glossary.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { duration, quantity, rate, significant } from "../format.js";
 import { Plot } from "../plot.js";
@@ -38,6 +39,15 @@ const CURVE_HIGH_DB = 4;
  * @property {() => void} redo
  * @property {(channel: number, points: number) => Promise<PathResponse>} response
  */
+
+/** What each block's dotted title explains. @type {Record<string, string[]>} */
+const TERMS = {
+  scale: ["count", "midrail"],
+  drift: ["drift", "highpass", "order"],
+  hum: ["hum", "notch", "canceller", "rms"],
+  smooth: ["lowpass", "butterworth", "rc", "order", "delay"],
+  beats: ["beat", "rpeak", "foot", "rr"],
+};
 
 export class PathPanel {
   /**
@@ -149,7 +159,7 @@ export class PathPanel {
    * @param {Node} [beside]
    */
   #block(id, title, content, beside) {
-    return h("section", { class: `block block-${id}`, "aria-label": title, "data-testid": `block-${id}` }, h("div", { class: "block-head" }, h("h3", {}, title), beside ?? null), ...content);
+    return h("section", { class: `block block-${id}`, "aria-label": title, "data-testid": `block-${id}` }, h("div", { class: "block-head" }, h("h3", {}, TERMS[id] ? term(id, title, TERMS[id]) : title), beside ?? null), ...content);
   }
 
   /**
@@ -372,7 +382,7 @@ export class PathPanel {
     const channel = this.server?.channels[this.channel];
     if (!this.beatsText || !this.beatsMore) return;
     setText(this.beatsText, reading?.state === "reading" ? `${Math.round(reading.rateBpm)}\u00a0bpm` : (reading?.state ?? "–"));
-    const late = channel?.latencySeconds ? `Found in the signal at probe 1. The filters only change what is drawn. A beat appears at most ${quantity(channel.latencySeconds, "s", 1)} late.` : "";
+    const late = channel?.latencySeconds ? `Found in the signal at probe 1. The filters only change what is drawn. A beat appears at most ${significant(Math.ceil(channel.latencySeconds * 10) / 10, 2)}\u00a0s late.` : "";
     setText(this.beatsMore, late);
   }
 

@@ -11,7 +11,7 @@ import { PathFields, plainPath } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
 import { PieceSource } from "./source.js";
 import { firstFrom, medianRate } from "./window.js";
-import { INVENTED } from "../words.js";
+import { AID, INVENTED } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
@@ -80,7 +80,7 @@ class ReviewView {
     this.readout = h("div", { class: "review-readout", "data-testid": "review-readout", hidden: true });
     this.dialog = h("dialog", { class: "review", id: "review", "data-testid": "review", "aria-labelledby": "review-title" },
       h("header", { class: "review-head" }, h("div", {}, this.title, this.facts), h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": "review-close", onclick: () => this.dialog.close() }, "×")),
-      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), this.intervals.root);
+      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), this.intervals.root, h("p", { class: "print-aid" }, AID));
     this.dialog.addEventListener("close", () => this.#closed());
     this.dialog.addEventListener("keydown", (e) => this.#key(e));
     this.watch = new MutationObserver(() => {
