@@ -164,7 +164,7 @@ func boardIsRecorded(t *testing.T, ask func(method, path string, body, into any)
 		}
 		status, answer := ask("GET", "/recordings/"+url.PathEscape(r.ID), nil, &detail)
 		if status != 200 || len(detail.ChannelDetails) != 1 || detail.ChannelDetails[0].Board == nil || len(detail.ChannelDetails[0].Board.Stages) != 5 {
-			t.Errorf("%d %.500s", status, answer)
+			t.Errorf("%d %.900s", status, answer)
 		}
 		return
 	}

@@ -140,11 +140,11 @@ func (m *memory) oldest() int64 {
 	return m.newest
 }
 
-// start is what the engines begin with just before a position.
+// start is what the engines begin with at a position: what was changed there holds from it on.
 func (m *memory) start(at int64) channel.Start {
 	s := m.begun
 	for _, e := range m.events[m.head:] {
-		if e.engine != nil && e.first < at {
+		if e.engine != nil && e.first <= at {
 			s = s.After(*e.engine)
 		}
 	}
