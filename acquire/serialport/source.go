@@ -36,6 +36,8 @@ const (
 	openReadable  = 0.05                    // share of readable bytes; a wrong baud rate gives now and then a number
 	infoPatience  = 1500 * time.Millisecond // for an info frame
 	tryListening  = 400 * time.Millisecond  // at one baud rate while looking for it
+	slowListening = 2600 * time.Millisecond // at one where hardly a byte comes
+	slowBytes     = 60                      // at one baud rate are hardly any
 	quietStart    = 100 * time.Millisecond  // before a byte means that it begins a line
 
 	readSilence  = 100 * time.Millisecond // Read returns an empty block
@@ -768,22 +770,14 @@ func findBaud(ctx context.Context, o options, dial dialer, bauds []int) (int, er
 			}
 			piece = nil
 		}
-		d, frames := o.decoder(), NewFrameDecoder()
-		until := time.Now().Add(tryListening)
-		for time.Now().Before(until) {
-			heardBytes += len(piece)
-			if o.either && sendsFrames(frames, piece) {
-				return baud, nil
-			}
-			if _, err := d.Feed(piece); err != nil {
-				break
-			}
-			if piece, _, err = p.next(ctx, 20*time.Millisecond); err != nil {
-				return 0, s.gone(err)
-			}
+		h, err := s.hear(ctx, piece)
+		if err != nil {
+			return 0, s.gone(err)
 		}
+		heardBytes += h.bytes
+		d := h.decoder
 		rows, readable := d.Rows()
-		if rows >= 5 && readable > 0.95 {
+		if h.frames || readable > 0.95 && (rows >= 5 || rows >= 2 && h.bytes < slowBytes) {
 			return baud, nil
 		}
 		s.decoder = d
@@ -804,6 +798,41 @@ func findBaud(ctx context.Context, o options, dial dialer, bauds []int) (int, er
 			o.port, o.what(), len(bauds), heardBytes)
 	}
 	return best, nil
+}
+
+// hearing is what came at one baud rate.
+type hearing struct {
+	decoder decoder
+	frames  bool // surely frames
+	bytes   int
+}
+
+// hear listens at a baud rate, piece first: for tryListening, or where hardly a byte comes
+// until two lines came, or garble, for slowListening at most.
+func (s *source) hear(ctx context.Context, piece []byte) (h hearing, err error) {
+	h.decoder = s.opts.decoder()
+	frames := NewFrameDecoder()
+	for began := time.Now(); ; {
+		h.bytes += len(piece)
+		if h.frames = s.opts.either && sendsFrames(frames, piece); h.frames {
+			return h, nil
+		}
+		if _, err := h.decoder.Feed(piece); err != nil {
+			return h, nil
+		}
+		passed := time.Since(began)
+		rows, _ := h.decoder.Rows()
+		garbled := false
+		if d, ok := h.decoder.(*LineDecoder); ok {
+			garbled = d.learner.badBytes > 0
+		}
+		if passed >= slowListening || passed >= tryListening && (h.bytes >= slowBytes || rows >= 2 || garbled) {
+			return h, nil
+		}
+		if piece, _, err = s.pump.next(ctx, 20*time.Millisecond); err != nil {
+			return h, err
+		}
+	}
 }
 
 // openError words why a port cannot be opened.

@@ -189,19 +189,21 @@ func (e *Engine) pointAt(first int64) int64 {
 // build makes everything anew for a rate of points and the settings; what was there stays
 // when that is not possible.
 func (e *Engine) build(rateHz, humHz float64) error {
-	path, err := signalpath.New(e.settings.Path, rateHz)
+	path, err := pathAt(e.settings.Path, rateHz)
 	if err != nil {
 		return err
 	}
 	path.Expect(humHz)
-	undo, err := e.settings.Scale.uncouple(rateHz)
-	if err != nil {
-		return err
+	var undo *filter.Cascade
+	if !slow(rateHz) {
+		if undo, err = e.settings.Scale.uncouple(rateHz); err != nil {
+			return err
+		}
 	}
 	e.linear = e.settings.Linear(e.described)
 	ends := e.knownEnds(undo != nil)
 	var monitor *beat.Monitor
-	if e.parts&Beats != 0 && e.settings.hasBeats() {
+	if e.parts&Beats != 0 && e.settings.hasBeats() && e.settings.tooSlow(rateHz) == "" {
 		monitor, err = beat.NewMonitor(beat.MonitorConfig{Kind: beat.Kind(e.settings.Kind), RateHz: rateHz, Low: ends[0], High: ends[1],
 			Step: e.linear.Step(), Volts: e.linear.Unit == "V"})
 		if err != nil {
@@ -210,15 +212,17 @@ func (e *Engine) build(rateHz, humHz float64) error {
 		monitor.Explain(e.explain)
 	}
 	var m *meter.Meter
-	if e.parts&Meters != 0 {
+	if e.parts&Meters != 0 && !slow(rateHz) {
 		if m, err = meter.New(e.settings.Meter(e.described, rateHz)); err != nil {
 			return err
 		}
 	}
 	e.rateHz, e.clockHz = rateHz, rateHz
 	e.path, e.undo, e.monitor, e.meter, e.why = path, undo, monitor, m, nil
-	e.settings.Path = path.Settings()
-	e.recent = newRecent(int(RecentSeconds * rateHz))
+	if !slow(rateHz) {
+		e.settings.Path = path.Settings()
+	}
+	e.recent = newRecent(int(math.Ceil(RecentSeconds * rateHz)))
 	e.Restart()
 	return nil
 }
@@ -312,6 +316,10 @@ func (e *Engine) change(s Settings) error {
 		if err := e.meter.SetRails(m.SupplyLow, m.SupplyHigh, m.MidRail); err != nil {
 			return err
 		}
+	}
+	if slow(e.rateHz) {
+		e.settings = s
+		return nil
 	}
 	if err := e.path.Set(s.Path); err != nil {
 		m := e.settings.Meter(e.described, e.rateHz)

@@ -15,6 +15,8 @@ import (
 func (e *Engine) Reading() beat.Reading {
 	hole := float64(e.hole) / float64(e.ratio) / e.clockHz
 	switch {
+	case e.monitor == nil && e.parts&Beats != 0 && e.settings.tooSlow(e.rateHz) != "":
+		return beat.Reading{State: "off", Reason: e.settings.tooSlow(e.rateHz)}
 	case e.monitor == nil:
 		return beat.Reading{State: "off", Reason: "this channel is not read for beats"}
 	case hole >= silentSeconds:
@@ -40,7 +42,12 @@ func (e *Engine) Report() (meter.Report, bool) {
 }
 
 // Trimmer advises on a low-pass for the present signal.
-func (e *Engine) Trimmer(t meter.TrimmerConfig) (meter.Advice, error) { return e.meter.Trimmer(t) }
+func (e *Engine) Trimmer(t meter.TrimmerConfig) (meter.Advice, error) {
+	if e.meter == nil {
+		return meter.Advice{}, fmt.Errorf("channel: %s: %.3g samples a second are too few to advise on a trimmer: %d are needed", e.settings.Label, e.rateHz, filter.MinRateHz)
+	}
+	return e.meter.Trimmer(t)
+}
 
 // Settings are those that hold, with the path's defaults filled in.
 func (e *Engine) Settings() Settings { return e.settings }
