@@ -191,6 +191,9 @@ func (e *Estimator) watch() {
 	s.now.PauseSeconds, s.now.PauseEverySeconds = s.regular(e.last)
 	uneven := e.sawtooth(rate)
 	changed := beyond(recent, half, rate)
+	if e.boardStarted { // each sample stands at the board's own time: only this computer is uneven
+		changed, uneven, quick = false, 0, 0
+	}
 	if changed || uneven > unevenSeconds || beyond(quick, quickHalf, rate) {
 		s.doubted = e.last
 		s.why = s.now.unevenly()

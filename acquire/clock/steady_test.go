@@ -148,3 +148,20 @@ func TestSteadyIsBelieved(t *testing.T) {
 		}
 	}
 }
+
+// TestStampedIsBelieved: where the board prints its time, lost samples are counted and an uneven arrival
+// is this computer's.
+func TestStampedIsBelieved(t *testing.T) {
+	e := New(200)
+	for _, a := range board(rand.New(rand.NewPCG(1, 1)), 0, 60, display(0.005)) {
+		n := int64(a.seconds * 200) // those lost counted
+		e.ObserveBoard(n, float64(n)/200)
+		feed(e, []arrival{{n, a.seconds}})
+		if x := e.Estimate(); x.Doubt != "" {
+			t.Fatalf("at %.1f s: %s", a.seconds, x.Doubt)
+		}
+	}
+	if x := e.Estimate(); math.Abs(x.UsedHz-200) > 0.5 {
+		t.Errorf("%+v", x)
+	}
+}

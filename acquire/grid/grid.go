@@ -125,6 +125,8 @@ type Grid struct {
 	made    int64 // points interpolated
 	taken   int64 // points taken as they came
 	pauses  int64
+	paused  float64 // seconds, all of them
+	since   float64 // the first of them
 	points  []Point
 	storage []int32
 }
@@ -145,8 +147,17 @@ func (g *Grid) RateHz() float64 { return g.rateHz }
 // Made tells how many points were interpolated and how many taken as they came.
 func (g *Grid) Made() (interpolated, taken int64) { return g.made, g.taken }
 
-// Pauses is how many there were.
-func (g *Grid) Pauses() int64 { return g.pauses }
+// Pauses is how many there were, how long they were and how far apart, both in the mean; every
+// is 0 for fewer than two.
+func (g *Grid) Pauses() (n int64, long, every float64) {
+	if g.pauses == 0 {
+		return 0, 0, 0
+	}
+	if g.pauses > 1 {
+		every = (g.run[3].at - g.since) / float64(g.pauses-1)
+	}
+	return g.pauses, g.paused / float64(g.pauses), every
+}
 
 // Changed tells that the board has long sampled more than twice as fast or eight times as
 // slowly as the grid: it is to be chosen anew.
@@ -187,7 +198,10 @@ func (g *Grid) Add(at float64, counts []int32, lost, jump bool) {
 			g.lost += missing
 			g.next = first
 		}
-		g.pauses++
+		if g.pauses++; g.pauses == 1 {
+			g.since = at
+		}
+		g.paused += step
 		g.begin(at, counts)
 	default:
 		g.push(at, counts)

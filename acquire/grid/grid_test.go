@@ -117,6 +117,9 @@ func TestPauses(t *testing.T) {
 		}
 		n++
 	})
+	if n, long, every := g.Pauses(); n != 9 || math.Abs(long-0.085) > 1e-6 || math.Abs(every-1.1) > 0.03 {
+		t.Errorf("%d pauses of %g s every %g s told", n, long, every)
+	}
 	if pauses != 9 || lost != 9*16 {
 		t.Errorf("%d pauses of %d points in all, want 9 of 144", pauses, lost)
 	}

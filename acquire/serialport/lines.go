@@ -658,7 +658,9 @@ func (d *LineDecoder) hints() []string {
 	if d.grid != nil {
 		made, taken := d.grid.Made()
 		add(made > taken/20, "samples come unevenly and are put on an even grid of %.6g Hz by the board's own times (cubic interpolation)", d.grid.RateHz())
-		add(d.grid.Pauses() > 0, "the board paused %d times so far: these are gaps", d.grid.Pauses())
+		n, long, every := d.grid.Pauses()
+		add(n == 1, "the board paused once, for %.0f ms: this is a gap", 1000*long)
+		add(n > 1, "the board paused %d times so far, for %.0f ms every %.1f s in the mean (does it draw a display then?): these are gaps", n, 1000*long, every)
 	}
 	add(d.clustered, "several samples share one time, so the board's times are not used: print each sample's own time, or none")
 	if d.read >= noValueRows {
