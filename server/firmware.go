@@ -6,6 +6,7 @@ import (
 	"net/http"
 
 	"pulsewright/acquire"
+	"pulsewright/dsp/filter"
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
 )
@@ -22,20 +23,25 @@ type Firmware struct {
 	StateBytes int           `json:"stateBytes"`
 	ErrorDB    float64       `json:"errorDb"` // by rounding, at errorHz
 	ErrorHz    float64       `json:"errorHz"`
-	Code       string        `json:"code"`
+	// ConstantBytes of program memory hold the coefficients.
+	ConstantBytes int    `json:"constantBytes"`
+	Code          string `json:"code"`
+	File          string `json:"file"`
+	// Of a whole program: what it takes of an ATmega328P, and how late it tells a beat.
+	Cost           *firmware.Cost `json:"cost"`
+	LatencySeconds float64        `json:"latencySeconds"`
 }
 
-// getFirmware answers a channel's path as C, within its costs and its rounding, or the C
-// alone as a file.
-func (s *Server) getFirmware(w http.ResponseWriter, r *http.Request) {
-	n := channelOf(r)
+// firmwareOf reads what firmware is asked for: a channel's path as sections, and how the
+// board computes. It answers itself and returns false when that cannot be.
+func (s *Server) firmwareOf(w http.ResponseWriter, r *http.Request, n int) (filter.Sections, firmware.Config, []string, bool) {
 	wide, signed := 10, false
 	if channels := s.session.State().Source.Channels; n >= 0 && n < len(channels) {
 		wide, signed = ConverterBits(channels[n])
 	}
 	asked, ok := queryNumber(w, r, "bits", float64(wide), 8, 24)
 	if !ok {
-		return
+		return nil, firmware.Config{}, nil, false
 	}
 	query := r.URL.Query()
 	switch query.Get("signed") {
@@ -46,31 +52,55 @@ func (s *Server) getFirmware(w http.ResponseWriter, r *http.Request) {
 		signed = false
 	default:
 		fail(w, http.StatusBadRequest, fmt.Sprintf("signed=%s: give true or false", quoteShort(query.Get("signed"))))
-		return
+		return nil, firmware.Config{}, nil, false
 	}
 	sections, rateHz, settings, err := s.session.PathSections(r.Context(), n)
 	if err != nil {
 		Fail(w, err)
-		return
+		return nil, firmware.Config{}, nil, false
 	}
-	config := firmware.Config{RateHz: rateHz, Bits: int(asked), Signed: signed, Form: firmware.Form(query.Get("form"))}
+	config := firmware.Config{RateHz: rateHz, Bits: int(asked), Signed: signed, Invert: s.session.State().Channels[n].Scale.Invert, Form: firmware.Form(query.Get("form"))}
 	if config.Form == "" {
 		config.Form = firmware.Exact
+	}
+	return sections, config, AboutPath(settings, rateHz), true
+}
+
+// getFirmware answers a channel's path as C, within its costs and its rounding, or the C
+// alone as a file; with whole=ino, avr or c a whole program around it.
+func (s *Server) getFirmware(w http.ResponseWriter, r *http.Request) {
+	n := channelOf(r)
+	sections, config, about, ok := s.firmwareOf(w, r, n)
+	if !ok {
+		return
 	}
 	f, err := firmware.New(sections, config)
 	if err != nil {
 		fail(w, http.StatusConflict, err.Error())
 		return
 	}
-	out := Firmware{Form: config.Form, Bits: config.Bits, Signed: signed, RateHz: rateHz, Sections: len(sections), Fraction: f.Fraction(), CyclesAVR: f.Cycles(), StateBytes: f.StateBytes()}
+	out := Firmware{Form: config.Form, Bits: config.Bits, Signed: config.Signed, RateHz: config.RateHz, Sections: len(sections), Fraction: f.Fraction(), CyclesAVR: f.Cycles(), StateBytes: f.StateBytes(), ConstantBytes: f.ConstantBytes()}
 	out.ErrorHz, out.ErrorDB = f.Error()
-	out.Code = f.C(AboutPath(settings, rateHz))
-	if query.Get("download") == "" {
+	out.Code, out.File = f.C(about), "pulsewright_path.h"
+	if target := firmware.Target(r.URL.Query().Get("whole")); target != "" {
+		board, err := firmware.NewBoard(sections, firmware.Kind(s.session.State().Channels[n].Kind), config)
+		if err == nil {
+			out.Code, err = board.Program(target, about)
+		}
+		if err != nil {
+			fail(w, http.StatusConflict, err.Error())
+			return
+		}
+		cost := board.Cost()
+		out.Cost, out.LatencySeconds, out.RateHz = &cost, board.LatencySeconds(), board.RateHz()
+		out.File = map[firmware.Target]string{firmware.Ino: "pulsewright_board.ino", firmware.AVR: "board.c", firmware.Plain: "board.c"}[target]
+	}
+	if r.URL.Query().Get("download") == "" {
 		Answer(w, out)
 		return
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Header().Set("Content-Disposition", `attachment; filename="pulsewright_path.h"`)
+	w.Header().Set("Content-Disposition", `attachment; filename="`+out.File+`"`)
 	_, _ = w.Write([]byte(out.Code))
 }
 

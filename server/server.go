@@ -64,6 +64,8 @@ type Config struct {
 	Log     *slog.Logger
 	// Intervals, a tap of the session too, answers for the interval measures.
 	Intervals *Intervals
+	// OnBoard, a tap too, runs the firmware on the live counts.
+	OnBoard *OnBoard
 	// Names are host names besides loopback's under which the page may be opened.
 	Names []string
 	// TLS, when set, is used for whatever other computers can reach. The page may
@@ -87,6 +89,7 @@ type Config struct {
 type Server struct {
 	session   *session.Session
 	intervals *Intervals
+	onBoard   *OnBoard
 	sources   func(ctx context.Context) Choices
 	page      fs.FS
 	log       *slog.Logger
@@ -118,8 +121,11 @@ func New(c Config) *Server {
 	if err != nil {
 		c.Log.Warn("links", "err", err)
 	}
-	s := &Server{session: c.Session, sharePort: c.SharePort, intervals: c.Intervals, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, ports: c.Ports, openCard: c.Card,
+	s := &Server{session: c.Session, sharePort: c.SharePort, intervals: c.Intervals, onBoard: c.OnBoard, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, ports: c.Ports, openCard: c.Card,
 		access: access, headerPatience: headerPatience, patience: bodyPatience, stop: stop, cancel: cancel}
+	if s.onBoard == nil {
+		s.onBoard = NewOnBoard()
+	}
 	s.Sharing = &Sharing{server: s}
 	return s
 }
@@ -148,6 +154,7 @@ func (s *Server) Handler() http.Handler {
 			r.Put("/channels/{n}/path", s.putPath)
 			r.Get("/channels/{n}/path/response", s.getResponse)
 			r.Get("/channels/{n}/path/firmware", s.getFirmware)
+			r.Get("/channels/{n}/path/firmware/seen", s.getOnBoard)
 			r.Put("/channels/{n}/scale", s.putScale)
 			r.Post("/channels/{n}/calibration", s.postCalibration)
 			r.Get("/channels/{n}/reading", s.getReading)

@@ -51,6 +51,8 @@ type cascade struct {
 	Data, Coefficient  string
 	Sum, Mask, Read    string
 	Low, High          int64
+	Invert             bool
+	Ends               int64 // their sum
 	Guard, One         int64
 	Drop, Fraction     uint
 }
@@ -63,7 +65,7 @@ type sectionC struct {
 func (f *Filter) cascade(name, state string) cascade {
 	c := cascade{Name: name, State: state, Upper: strings.ToUpper(name), Room: max(1, len(f.sections)), Q: f.q,
 		Data: "int32_t", Coefficient: "int32_t", Sum: "int64_t", Mask: "0x3fffffffL", Read: "PULSEWRIGHT_READ32",
-		Low: f.low, High: f.high, Guard: 1 << f.guard, One: 1 << f.fraction, Drop: f.guard - f.fraction, Fraction: f.fraction}
+		Low: f.low, High: f.high, Invert: f.cfg.Invert, Ends: f.low + f.high, Guard: 1 << f.guard, One: 1 << f.fraction, Drop: f.guard - f.fraction, Fraction: f.fraction}
 	if f.cfg.Form == Small {
 		c.Data, c.Coefficient, c.Sum, c.Mask, c.Read = "int16_t", "int16_t", "int32_t", "0x3fffL", "PULSEWRIGHT_READ16"
 	}

@@ -33,6 +33,8 @@ type Config struct {
 	// Bits of the converter, 8 to 24 (Small: to 12); Signed counts lie about 0.
 	Bits   int
 	Signed bool
+	// Invert turns the counts over, lowest for highest, before anything else.
+	Invert bool
 	Form   Form // "" stands for Exact
 }
 
@@ -176,7 +178,11 @@ func (f *Filter) Process(dst, src []int32) {
 	}
 	mask := int64(1)<<f.q - 1
 	for i, count := range src {
-		x := min(max(int64(count), f.low), f.high) << f.guard
+		x := min(max(int64(count), f.low), f.high)
+		if f.cfg.Invert {
+			x = f.low + f.high - x
+		}
+		x <<= f.guard
 		if !f.started {
 			f.started = true
 			v := x

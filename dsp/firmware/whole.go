@@ -40,9 +40,12 @@ type Result struct {
 	Light    bool
 }
 
-// NewBoard takes the path's sections, designed for cfg.RateHz. See New and NewFinder
-// for what is refused.
+// NewBoard takes the path's sections, designed for cfg.RateHz, which may be a measured one:
+// the board's own is the next whole one. See New and NewFinder for what is refused.
 func NewBoard(sections filter.Sections, kind Kind, cfg Config) (*Board, error) {
+	if whole := math.Round(cfg.RateHz); math.Abs(cfg.RateHz/whole-1) < 0.01 {
+		cfg.RateHz = whole
+	}
 	path, err := New(sections, cfg)
 	if err != nil {
 		return nil, err
@@ -53,6 +56,9 @@ func NewBoard(sections filter.Sections, kind Kind, cfg Config) (*Board, error) {
 	}
 	return &Board{path: path, finder: finder, cfg: path.cfg, kind: kind}, nil
 }
+
+// RateHz is the board's sample rate.
+func (b *Board) RateHz() float64 { return b.cfg.RateHz }
 
 // Path is the path in whole numbers.
 func (b *Board) Path() *Filter { return b.path }

@@ -29,6 +29,7 @@ var boards = []struct {
 	{"chest, 12 bits, 500 Hz", ECG, Config{RateHz: 500, Bits: 12}},
 	{"chest, 16 bits signed, 360 Hz", ECG, Config{RateHz: 360, Bits: 16, Signed: true}},
 	{"finger, 16 bits, 500 Hz", Pulse, Config{RateHz: 500, Bits: 16}},
+	{"finger turned over, 12 bits signed, 200 Hz", Pulse, Config{RateHz: 200, Bits: 12, Signed: true, Invert: true}},
 	{"chest, 8 bits, 125 Hz, small", ECG, Config{RateHz: 125, Bits: 8, Form: Small}},
 }
 
@@ -69,6 +70,9 @@ func heart(kind Kind, c Config, n int) []taken {
 		}
 		if i%9973 > 9600 {
 			v += 1
+		}
+		if c.Invert {
+			v = 1 - 1/span - v
 		}
 		list[i].count = int32(math.Round(low + span*math.Max(0, math.Min(v, 1-1/span))))
 		switch {

@@ -25,6 +25,7 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	rate := f.Float64("rate", 0, "sample rate in `Hz` (default: the recording's, else 250)")
 	bits := f.Int("bits", 0, "`width` of the converter (default: the recording's, else 10)")
 	signed := f.Bool("signed", false, "counts lie about 0 instead of above it (default: the recording's)")
+	invert := f.Bool("invert", false, "turn the counts over first, for a board that inverts")
 	form := f.String("form", string(firmware.Exact), "`exact` (30-bit coefficients, 64-bit sums) or small (14, 32)")
 	whole := f.String("whole", "", "`ino, avr or c`: a whole program around the path, with a beat finder, rate, light and printed lines:\nino for boards with setup and loop, avr for an ATmega328P alone, c with four functions of yours")
 	if err := parse(f, args, stdout); err != nil {
@@ -36,7 +37,7 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	if *kind != "" && *kind != "pulse" && *kind != "ecg" {
 		return fmt.Errorf("%w: -kind %q: choose pulse or ecg", errMisused, *kind)
 	}
-	config := firmware.Config{RateHz: *rate, Bits: *bits, Signed: *signed, Form: firmware.Form(*form)}
+	config := firmware.Config{RateHz: *rate, Bits: *bits, Signed: *signed, Invert: *invert, Form: firmware.Form(*form)}
 	var settings *signalpath.Settings
 	if f.NArg() == 1 {
 		told := false

@@ -102,10 +102,10 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	store := library.NewStore(folder)
 	recorder := library.NewRecorder(folder, func(text string) { live.Problem(text) }, func() { live.Refresh() })
 	audio, ports := soundcard.NewBrowser(), bytestream.NewPages()
-	intervals := server.NewIntervals()
+	intervals, onBoard := server.NewIntervals(), server.NewOnBoard()
 	settings := library.NewSettings(folder, log)
 	defer settings.Close()
-	live = session.New(session.Config{Openers: warned(openers(audio, ports, os.Stdin), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals},
+	live = session.New(session.Config{Openers: warned(openers(audio, ports, os.Stdin), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals, onBoard},
 		Remember: settings,
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
@@ -116,7 +116,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	reviews := library.NewReviews(store)
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Intervals: intervals, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, LinksFile: filepath.Join(folder, "links.json"), SharePort: o.sharePort, Audio: audio, Ports: ports, Card: openCard,
+	web := server.New(server.Config{Session: live, Intervals: intervals, OnBoard: onBoard, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, LinksFile: filepath.Join(folder, "links.json"), SharePort: o.sharePort, Audio: audio, Ports: ports, Card: openCard,
 		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
 		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
 	defer func() {

@@ -74,4 +74,31 @@ export const glossary = {
   rpeak: ["R peak", "The highest point of an ECG’s beat."],
   foot: ["foot", "The point where a pulse’s wave begins to rise. It is steadier in time than the round top."],
   rr: ["R–R interval", "The time from one R peak to the next. From a finger: from foot to foot."],
+
+};
+
+/** The Firmware drawer. */
+export const firmware = {
+  what: "Export",
+  /** @type {[string, string][]} */
+  targets: [["", "the filters alone (C header)"], ["ino", "whole program (.ino)"], ["avr", "whole program (ATmega328P)"], ["c", "whole program (any processor)"]],
+  steps: {
+    ino: "Save the file, open it with your board’s own tool, choose the board, load it. The sensor is on A0. Close that tool’s serial window, then choose the port here.",
+    avr: "Save the file. Its comments say how to build it with avr-gcc. The sensor is on A0, the light on PB5.",
+    c: "Save the file and write its four board functions: begin, sample, light, write.",
+  },
+  seen: "As the board would see it",
+  seenHint: "The board’s program runs here on the live counts. You see what is lost before you load it. The board finds beats by a simpler method.",
+  seenWait: "Waiting for samples …",
+  computer: "this page",
+  board: "board",
+  boardBeats: "beats on the board",
+  /**
+   * @param {number|null} board bpm
+   * @param {number} boardBeats
+   * @param {number|null} computer bpm
+   * @param {number} computerBeats
+   */
+  seenRates: (board, boardBeats, computer, computerBeats) =>
+    `Board: ${board === null ? "no reading" : `${Math.round(board)} bpm`}, ${boardBeats} beats. This page: ${computer === null ? "no reading" : `${Math.round(computer)} bpm`}, ${computerBeats} beats.`,
 };
