@@ -9,6 +9,7 @@ import (
 	"pulsewright/dsp/filter"
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 )
 
 // Firmware is what GET /channels/{n}/path/firmware answers.
@@ -36,8 +37,8 @@ type Firmware struct {
 // board computes. It answers itself and returns false when that cannot be.
 func (s *Server) firmwareOf(w http.ResponseWriter, r *http.Request, n int) (filter.Sections, firmware.Config, []string, bool) {
 	wide, signed := 10, false
-	if channels := s.session.State().Source.Channels; n >= 0 && n < len(channels) {
-		wide, signed = ConverterBits(channels[n])
+	if state := s.session.State(); n >= 0 && n < len(state.Channels) && n < len(state.Source.Channels) {
+		wide, signed = ConverterBits(state.Source.Channels[n], state.Channels[n].Scale)
 	}
 	asked, ok := queryNumber(w, r, "bits", float64(wide), 8, 24)
 	if !ok {
@@ -104,9 +105,12 @@ func (s *Server) getFirmware(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write([]byte(out.Code))
 }
 
-// ConverterBits is the width of the converter whose range a channel states; 10 bits,
-// unsigned, when it states none.
-func ConverterBits(c acquire.Channel) (width int, signed bool) {
+// ConverterBits is the width of a channel's converter as it was said, else by the range
+// that the channel states; 10 bits, unsigned, when it states none.
+func ConverterBits(c acquire.Channel, s channel.Scale) (width int, signed bool) {
+	if s.Source == channel.ScaleConverter {
+		return min(max(s.Bits, 8), 24), s.Signed
+	}
 	if c.MinCount >= c.MaxCount {
 		return 10, false
 	}

@@ -28,6 +28,9 @@ type ExportOptions struct {
 	// Notes are put into an EDF+ or BDF+ file beside the recording's own; of each
 	// Sample and Text are taken.
 	Notes []Annotation
+	// Shown describes the channels of a CSV file in units, where what is known of them is
+	// more than the file itself says; nil is as the file says.
+	Shown []acquire.Channel
 	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
 	Counts bool
 	// Context ends the export early with its error; nil never does.
@@ -96,8 +99,12 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 	// back to 1 in 10^6 over a second.
 	timeDigits := max(6, int(math.Ceil(math.Log10(f.info.ClaimedRateHz)))+3)
 	out.WriteString("time_s")
-	digits := make([]int, len(f.info.Channels))
-	for i, c := range f.info.Channels {
+	channels := f.info.Channels
+	if len(o.Shown) == len(channels) && !o.Counts {
+		channels = o.Shown
+	}
+	digits := make([]int, len(channels))
+	for i, c := range channels {
 		name := c.Label
 		if !o.Counts {
 			if c.Unit != "" {
@@ -130,7 +137,7 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 				case o.Counts:
 					row = strconv.AppendInt(row, int64(v), 10)
 				default:
-					row = strconv.AppendFloat(row, f.info.Channels[c].Value(v), 'f', digits[c], 64)
+					row = strconv.AppendFloat(row, channels[c].Value(v), 'f', digits[c], 64)
 				}
 			}
 			row = append(row, '\r', '\n')

@@ -1,10 +1,10 @@
-// Package analysis judges a stretch of a recording: its beats by the live view's
-// detector, the meters' figures and the spectrum. The command line and the page's
+// Package analysis judges a stretch of a recording: its beats as the live view finds
+// them, the meters' figures and the spectrum. The command line and the page's
 // comparison of recordings both call it, so that their numbers agree.
 //
-// Samples are counted from the recording's first one; values are in the channel's
-// unit, or counts when that is unknown. The functions are safe for concurrent use
-// on different files.
+// Samples are counted from the recording's first one; values are in the unit and scale
+// that hold at the recording's end. All goes through the one [channel.Engine]. The
+// functions are safe for concurrent use on different files.
 package analysis
 
 import (
@@ -14,224 +14,142 @@ import (
 	"slices"
 
 	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
 	"pulsewright/dsp/spectrum"
+	"pulsewright/server/channel"
 )
 
-const (
-	// bridgeSeconds is the longest hole that is filled with the last value.
-	bridgeSeconds = 0.05
-	// settleSeconds of signal before a stretch let the detector settle.
-	settleSeconds = 20
-	// segmentSeconds of a spectrum: bins about a quarter of a hertz apart.
-	segmentSeconds = 4
-)
+// segmentSeconds of a spectrum: bins about a quarter of a hertz apart.
+const segmentSeconds = 4
 
-// Unit is the unit of a channel's values.
-func Unit(c acquire.Channel) string {
-	if c.Scaled() && c.Unit != "" {
-		return c.Unit
-	}
-	return "counts"
+// Part is a stretch of one channel of a recording: samples From to To, without the last.
+type Part struct {
+	Rec      *channel.Recording
+	Channel  int
+	From, To int64
+	// Whole has the engine begin at the recording's start, as it was live, and not
+	// shortly before the stretch.
+	Whole bool
 }
 
-// KindOf is the kind of beats to look for in a channel: pulse unless it is an ECG.
-func KindOf(c acquire.Channel) beat.Kind {
-	if c.Kind == acquire.KindECG {
-		return beat.ECG
-	}
-	return beat.Pulse
+// All is a channel of a recording, from its first sample to its last.
+func All(rec *channel.Recording, n int) Part {
+	return Part{Rec: rec, Channel: n, To: rec.File.Len(), Whole: true}
 }
 
-// MeterConfig is what a recording tells of a channel's board; the rails and the
-// mid-rail are unknown.
-func MeterConfig(info acquire.Info, channel int, kind string) meter.Config {
-	c := info.Channels[channel]
-	config := meter.Unknown(info.ClaimedRateHz)
-	config.Kind, config.Unit = kind, Unit(c)
-	if c.Scaled() {
-		config.VoltsPerCount = math.Abs(c.VoltsPerCount)
-	}
-	if c.MinCount != c.MaxCount {
-		config.ConverterLow, config.ConverterHigh = c.Value(c.MinCount), c.Value(c.MaxCount)
-	}
-	return config
+// settings are the channel's.
+func (p Part) settings() channel.Settings {
+	p.Rec.Learn()
+	return p.Rec.Channels[p.Channel].Settings
 }
 
-// each reads the samples [from, to) of a channel, in order, at most a second at a time;
-// a missing one is NaN. values is valid during the call only.
-func each(ctx context.Context, file *recording.File, channel int, from, to int64, take func(at int64, values []float64)) error {
-	return together(ctx, file, []int{channel}, from, to, func(_ int, at int64, values []float64) { take(at, values) })
+// run takes the stretch through the channel's engine.
+func (p Part) run(ctx context.Context, parts channel.Parts, take func(e *channel.Engine, out *channel.Output, end int64)) error {
+	return p.Rec.Run(ctx, channel.Run{Channels: []int{p.Channel}, Parts: parts, From: p.From, To: p.To, Whole: p.Whole, Finish: true,
+		Take: func(_ int, e *channel.Engine, out *channel.Output, end int64) {
+			p.Rec.AsAtEnd(p.Channel, e, out)
+			take(e, out, end)
+		}})
 }
 
-// together is each of several channels at once: take gets the same second of one after
-// the other, k counting the channels asked for.
-func together(ctx context.Context, file *recording.File, channels []int, from, to int64, take func(k int, at int64, values []float64)) error {
-	info := file.Describe()
-	values := make([]float64, max(1, min(recording.BlockSamples, int(info.ClaimedRateHz))))
-	return file.Blocks(ctx, from, to, func(at int64, block [][]int32) error {
-		for first := 0; first < len(block[channels[0]]); first += len(values) {
-			for k, channel := range channels {
-				c := info.Channels[channel]
-				counts := block[channel][first:min(first+len(values), len(block[channel]))]
-				for i, count := range counts {
-					if count == acquire.MissingCount {
-						values[i] = math.NaN()
-					} else {
-						values[i] = c.Value(count)
-					}
-				}
-				take(k, at+int64(first), values[:len(counts)])
-			}
-		}
-		return nil
-	})
+// place turns a beat's points into samples of the recording.
+func place(b beat.Beat, ratio int) beat.Beat {
+	b.Sample *= int64(ratio)
+	b.Foot *= int64(ratio)
+	return b
 }
 
-// Longest reads a channel's longest run without a missing sample in [from, to),
-// mostSeconds at most, and tells where it begins.
-func Longest(ctx context.Context, file *recording.File, channel int, from, to int64, mostSeconds float64) (values []float64, start int64, err error) {
-	info := file.Describe()
-	most := int(mostSeconds * info.ClaimedRateHz)
-	var run []float64
-	var runStart int64
-	end := to
-	if len(file.Gaps()) == 0 { // the first run is the longest
-		end = min(to, from+int64(most))
+// Values are a gap-free run of a channel's values.
+type Values struct {
+	Values []float64
+	RateHz float64 // of the values
+	Start  int64   // sample of the first one
+	Ratio  int64   // samples a value
+}
+
+// End is the sample after the last value.
+func (v Values) End() int64 { return v.Start + int64(len(v.Values))*v.Ratio }
+
+// Longest reads the longest run without a missing sample, mostSeconds at most.
+func Longest(ctx context.Context, p Part, mostSeconds float64) (Values, error) {
+	ratio := int64(p.Rec.Start.Ratio)
+	v := Values{RateHz: p.Rec.PointHz(), Ratio: ratio}
+	l := &longest{most: int(mostSeconds * v.RateHz)}
+	from := (p.From + ratio - 1) / ratio
+	if len(p.Rec.File.Gaps()) == 0 { // the first run is the longest
+		p.To = min(p.To, p.From+int64(mostSeconds*p.Rec.Info.ClaimedRateHz)+ratio*64)
 	}
-	err = each(ctx, file, channel, from, end, func(at int64, part []float64) {
-		for i, v := range part {
-			switch {
-			case math.IsNaN(v):
-				if len(run) > len(values) {
-					values, start, run = run, runStart, values
-				}
-				run = run[:0]
-			case len(run) < most:
-				if len(run) == 0 {
-					runStart = at + int64(i)
-				}
-				run = append(run, v)
-			}
-		}
+	err := p.run(ctx, 0, func(_ *channel.Engine, out *channel.Output, _ int64) {
+		values := out.Series[channel.PointScale]
+		skip := min(max(0, from-out.First), int64(len(values)))
+		l.add(out.First+skip, values[skip:])
 	})
 	if err != nil {
-		return nil, 0, err
+		return v, err
 	}
-	if len(run) > len(values) {
-		values, start = run, runStart
+	l.end()
+	if v.Values, v.Start = l.best, l.start*ratio; len(v.Values) == 0 {
+		return v, fmt.Errorf("channel %d (%s): it holds no sample between %d and %d", p.Channel+1, p.settings().Label, p.From, p.To)
 	}
-	if len(values) == 0 {
-		return nil, 0, fmt.Errorf("channel %d (%s): it holds no sample between %d and %d", channel+1, info.Channels[channel].Label, from, to)
-	}
-	return values, start, nil
+	return v, nil
 }
 
-// Beats runs the live view's detector over the samples [from, to) of a channel
-// and tells every beat in order. A missing sample is a gap: holes up to 50 ms are
-// bridged with the last value, after longer ones the detector begins anew, as it
-// does live.
-func Beats(ctx context.Context, file *recording.File, channel int, kind beat.Kind, from, to int64, found func(beat.Beat)) error {
-	return follow(ctx, file, from, to, followed{channel: channel, kind: kind, found: found})
+// longest keeps the longest run of values without a NaN.
+type longest struct {
+	most            int
+	run, best       []float64
+	runStart, start int64
+}
+
+func (l *longest) add(first int64, values []float64) {
+	for i, v := range values {
+		switch {
+		case math.IsNaN(v):
+			l.end()
+		case len(l.run) < l.most:
+			if len(l.run) == 0 {
+				l.runStart = first + int64(i)
+			}
+			l.run = append(l.run, v)
+		}
+	}
+}
+
+// end ends a run.
+func (l *longest) end() {
+	if len(l.run) > len(l.best) {
+		l.best, l.start, l.run = l.run, l.runStart, l.best
+	}
+	l.run = l.run[:0]
+}
+
+// Beats tells every beat of a stretch, in order, as it was found live.
+func Beats(ctx context.Context, p Part, found func(beat.Beat)) error {
+	return p.run(ctx, channel.Beats, func(e *channel.Engine, out *channel.Output, _ int64) {
+		for _, b := range out.Beats {
+			if b = place(b, e.Ratio()); b.Sample < p.To {
+				found(b)
+			}
+		}
+	})
 }
 
 // Readings tells what a person would have seen of a channel at the end of each second,
-// 1 and on, of the whole recording: the live view's monitor is asked then. While samples
-// are missing the state is [beat.StateNoSignal].
-func Readings(ctx context.Context, file *recording.File, channel int, kind beat.Kind, second func(n int64, r beat.Reading)) error {
-	return follow(ctx, file, 0, file.Len(), followed{channel: channel, kind: kind, found: func(beat.Beat) {}, second: second})
-}
-
-// followed is a channel whose beats are looked for, and what is called; values, second
-// and restarted may be nil.
-type followed struct {
-	channel   int
-	kind      beat.Kind
-	values    func(at int64, values []float64) // before the beats found in them
-	second    func(n int64, r beat.Reading)    // at the end of the n-th second of the recording
-	restarted func()                           // the detector begins anew
-	found     func(beat.Beat)
-}
-
-// follow runs the detector over several channels side by side.
-func follow(ctx context.Context, file *recording.File, from, to int64, list ...followed) error {
-	info := file.Describe()
-	channels := make([]int, len(list))
-	feeds := make([]*runs, len(list))
-	read := make([]func() beat.Reading, len(list))
-	latency := make([]int, len(list))
-	for k, do := range list {
-		c := info.Channels[do.channel]
-		config := beat.MonitorConfig{Kind: do.kind, RateHz: info.ClaimedRateHz, Low: math.NaN(), High: math.NaN(), Volts: c.Unit == "V"}
-		if c.Scaled() {
-			config.Step = math.Abs(c.VoltsPerCount)
-		}
-		if c.MinCount != c.MaxCount {
-			config.Low, config.High = c.Value(c.MinCount), c.Value(c.MaxCount)
-		}
-		monitor, err := beat.NewMonitor(config)
-		if err != nil {
-			return err
-		}
-		var beats []beat.Beat
-		channels[k], latency[k], read[k] = do.channel, monitor.LatencySamples(), monitor.Reading
-		feeds[k] = &runs{
-			bridge: int64(bridgeSeconds * info.ClaimedRateHz),
-			reset: func() {
-				monitor.Reset()
-				if do.restarted != nil {
-					do.restarted()
-				}
-			},
-			run: func(base int64, values []float64) {
-				beats = monitor.Process(beats[:0], values)
-				for _, b := range beats {
-					b.Sample += base
-					b.Foot += base
-					if b.Sample < to {
-						do.found(b)
-					}
-				}
-			},
-		}
-	}
-	if err := together(ctx, file, channels, from, to, func(k int, at int64, values []float64) {
-		if list[k].values != nil {
-			list[k].values(at, values)
-		}
-		if list[k].second == nil {
-			feeds[k].add(at, values)
-			return
-		}
-		for n := int64(math.Floor(float64(at)/info.ClaimedRateHz)) + 1; ; n++ {
-			end := int64(math.Round(float64(n) * info.ClaimedRateHz)) // of the second
-			if end > at+int64(len(values)) {
-				feeds[k].add(at, values)
-				return
+// 1 and on, of the whole recording. While samples are missing the state is
+// [beat.StateNoSignal].
+func Readings(ctx context.Context, rec *channel.Recording, n int, second func(n int64, r beat.Reading)) error {
+	hz, told := rec.Info.ClaimedRateHz, int64(0)
+	return All(rec, n).run(ctx, channel.Beats, func(e *channel.Engine, _ *channel.Output, end int64) {
+		if next := told + 1; end == int64(math.Round(float64(next)*hz)) {
+			told = next
+			r := e.Reading()
+			if gone := e.MissingSeconds(); gone > channel.BridgeSeconds {
+				r = beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no samples for %.1f s: a gap in the recording", gone)}
 			}
-			if end < at {
-				continue
-			}
-			feeds[k].add(at, values[:end-at])
-			at, values = end, values[end-at:]
-			r := read[k]()
-			if h := feeds[k].hole; h > feeds[k].bridge {
-				r = beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no samples for %.1f s: a gap in the recording", float64(h)/info.ClaimedRateHz)}
-			}
-			list[k].second(n, r)
-			if len(values) == 0 {
-				return
-			}
+			second(next, r)
 		}
-	}); err != nil {
-		return err
-	}
-	for k, feed := range feeds {
-		feed.end(latency[k])
-	}
-	return nil
+	})
 }
 
 // Spectrum is a Welch density, live or of a recording.
@@ -285,44 +203,57 @@ type Stretch struct {
 	Average   Average `json:"average"`
 }
 
-// Judge judges the longest gap-free run of a channel in [from, to), mostSeconds at
-// most. The detector starts settleSeconds earlier where the recording reaches back
-// so far, so that the first beats of the stretch are found too.
-func Judge(ctx context.Context, file *recording.File, channel int, from, to int64, mostSeconds float64) (Stretch, error) {
-	info := file.Describe()
-	c := info.Channels[channel]
-	values, start, err := Longest(ctx, file, channel, from, to, mostSeconds)
+// Judge judges the longest gap-free run of a stretch, mostSeconds at most.
+func Judge(ctx context.Context, p Part, mostSeconds float64) (Stretch, error) {
+	run, err := Longest(ctx, p, mostSeconds)
 	if err != nil {
 		return Stretch{}, err
 	}
-	kind := KindOf(c)
-	s := Stretch{Channel: c.Label, Kind: string(kind), Unit: Unit(c), RateHz: info.ClaimedRateHz, From: start, To: start + int64(len(values)), Beats: []beat.Beat{}}
-	if c.Kind == acquire.KindOther {
-		s.Kind = acquire.KindOther
-	}
-	var counted []beat.Beat // from the first value, as the meters want them
-	if s.Kind != acquire.KindOther {
-		before := max(0, start-int64(settleSeconds*info.ClaimedRateHz))
-		err := Beats(ctx, file, channel, kind, before, s.To, func(b beat.Beat) {
-			if b.Foot < start {
-				return
-			}
-			s.Beats = append(s.Beats, b)
-			b.Sample -= start
-			b.Foot -= start
-			counted = append(counted, b)
-		})
-		if err != nil {
-			return s, err
-		}
-	}
-	s.MedianBPM = medianBPM(counted, s.RateHz)
-	s.Average = averageBeat(values, counted, s.RateHz, kind)
-	if s.Report, err = meter.Whole(MeterConfig(info, channel, s.Kind), values, counted); err != nil {
+	settings, c := p.settings(), p.Rec.Info.Channels[p.Channel]
+	s := Stretch{Channel: settings.Label, Kind: settings.Kind, Unit: settings.Linear(c).Unit, RateHz: run.RateHz, From: run.Start, To: run.End(), Beats: []beat.Beat{}}
+	counted, err := within(ctx, p, run, &s.Beats)
+	if err != nil {
 		return s, err
 	}
-	s.Spectrum, err = SpectrumOf(values, s.RateHz)
+	s.MedianBPM = medianBPM(counted, s.RateHz)
+	s.Average = averageBeat(run.Values, counted, s.RateHz, beat.Kind(s.Kind))
+	if s.Report, err = meter.Whole(settings.Meter(c, run.RateHz), run.Values, counted); err != nil {
+		return s, err
+	}
+	s.Spectrum, err = SpectrumOf(run.Values, s.RateHz)
 	return s, err
+}
+
+// Report is what the meters tell of a run of values, with what told adds of the board, and
+// the beats in it.
+func Report(ctx context.Context, p Part, run Values, told func(*meter.Config)) (meter.Report, []beat.Beat, error) {
+	var beats []beat.Beat
+	counted, err := within(ctx, p, run, &beats)
+	if err != nil {
+		return meter.Report{}, nil, err
+	}
+	config := p.settings().Meter(p.Rec.Info.Channels[p.Channel], run.RateHz)
+	told(&config)
+	r, err := meter.Whole(config, run.Values, counted)
+	return r, beats, err
+}
+
+// within appends the beats in a run to placed, in samples of the recording, and returns
+// them counted from its first value. A channel without beats has none.
+func within(ctx context.Context, p Part, run Values, placed *[]beat.Beat) (counted []beat.Beat, err error) {
+	if p.settings().Kind == acquire.KindOther {
+		return nil, nil
+	}
+	p.From, p.To = run.Start, run.End()
+	err = Beats(ctx, p, func(b beat.Beat) {
+		if b.Foot < run.Start {
+			return
+		}
+		*placed = append(*placed, b)
+		b.Sample, b.Foot = (b.Sample-run.Start)/run.Ratio, (b.Foot-run.Start)/run.Ratio
+		counted = append(counted, b)
+	})
+	return counted, err
 }
 
 // medianBPM is the rate at the median interval; the mean of the middle two of an
@@ -338,68 +269,4 @@ func medianBPM(beats []beat.Beat, rateHz float64) float64 {
 	slices.Sort(intervals)
 	n := len(intervals)
 	return 120 / (intervals[(n-1)/2] + intervals[n/2])
-}
-
-// runs cuts a signal with holes into runs for a processor that wants finite
-// values: short holes are filled with the last value, longer ones reset.
-type runs struct {
-	bridge int64
-	reset  func()
-	run    func(base int64, values []float64)
-
-	base    int64 // index of the processor's first sample since its reset
-	started bool
-	last    float64
-	hole    int64 // missing samples just before
-	fill    []float64
-}
-
-// end lets the processor finish what it knows already: the last value stands
-// for as long as the processor may be late.
-func (r *runs) end(latency int) {
-	if !r.started || r.hole > 0 {
-		return
-	}
-	fill := make([]float64, latency+1)
-	for i := range fill {
-		fill[i] = r.last
-	}
-	r.run(r.base, fill)
-}
-
-// add takes values that begin at index first; NaN is a missing sample.
-func (r *runs) add(first int64, values []float64) {
-	for i := 0; i < len(values); {
-		j := i
-		if math.IsNaN(values[i]) {
-			for j < len(values) && math.IsNaN(values[j]) {
-				j++
-			}
-			r.hole += int64(j - i)
-			i = j
-			continue
-		}
-		for j < len(values) && !math.IsNaN(values[j]) {
-			j++
-		}
-		if r.started && r.hole > 0 {
-			if r.hole <= r.bridge {
-				r.fill = r.fill[:0]
-				for range r.hole {
-					r.fill = append(r.fill, r.last)
-				}
-				r.run(r.base, r.fill)
-			} else {
-				r.reset()
-				r.started = false
-			}
-		}
-		r.hole = 0
-		if !r.started {
-			r.base, r.started = first+int64(i), true
-		}
-		r.run(r.base, values[i:j])
-		r.last = values[j-1]
-		i = j
-	}
 }

@@ -1,10 +1,8 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"pulsewright/dsp/beat"
@@ -87,27 +85,6 @@ func TestMedianRateOfAnEvenNumber(t *testing.T) {
 		}
 		if got := medianBPM(beats, 100); math.Abs(got-want) > 1e-12 {
 			t.Errorf("beats at %v: %g a minute, want %g", samples, got, want)
-		}
-	}
-}
-
-// TestRunsBridgeUpTo: a hole of as many samples as may be bridged is filled with the last
-// value, one of one more begins anew.
-func TestRunsBridgeUpTo(t *testing.T) {
-	for hole, want := range map[int]string{1: "0:[1 2] 0:[2] 0:[3 4]", 3: "0:[1 2] 0:[2 2 2] 0:[3 4]", 4: "0:[1 2] reset 6:[3 4]"} {
-		var got []string
-		r := &runs{bridge: 3, reset: func() { got = append(got, "reset") }, run: func(base int64, values []float64) {
-			got = append(got, fmt.Sprintf("%d:%v", base, values))
-		}}
-		values := []float64{1, 2}
-		for range hole {
-			values = append(values, math.NaN())
-		}
-		values = append(values, 3, 4)
-		r.add(0, values[:3]) // whatever blocks they come in
-		r.add(3, values[3:])
-		if text := strings.Join(got, " "); text != want {
-			t.Errorf("a hole of %d: %s, want %s", hole, text, want)
 		}
 	}
 }

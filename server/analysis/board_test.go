@@ -12,6 +12,7 @@ import (
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/server/analysis"
+	"pulsewright/server/channel"
 )
 
 // record keeps seconds of a simulated board as a file and returns its counts.
@@ -82,8 +83,8 @@ func TestMetersOfASimulatedBoard(t *testing.T) {
 		ch := &c.Channels[0]
 		ch.HumVolts, ch.NoiseVolts = 0.005, 0.0005
 		p.change(&c, ch)
-		file, counts, channel := record(t, c, 14)
-		s, err := analysis.Judge(context.Background(), file, 0, 4*int64(c.RateHz), file.Len(), 10)
+		file, counts, described := record(t, c, 14)
+		s, err := analysis.Judge(context.Background(), analysis.Part{Rec: channel.Open(file, channel.Sidecar{}), From: 4 * int64(c.RateHz), To: file.Len()}, 10)
 		if err != nil {
 			t.Errorf("%s: %v", p.name, err)
 			continue
@@ -97,13 +98,13 @@ func TestMetersOfASimulatedBoard(t *testing.T) {
 			}
 		}
 		hum = ch.HumVolts * ch.Gain * math.Sqrt(hum)
-		lsb := channel.VoltsPerCount
+		lsb := described.VoltsPerCount
 		density := math.Sqrt((ch.Gain*ch.Gain*ch.NoiseVolts*ch.NoiseVolts + lsb*lsb/12) * 2 / c.RateHz)
 		// At a rail: within a step of it.
 		clipped := 0
 		from := 4 * int(c.RateHz)
 		for _, count := range counts[from:] {
-			if v := channel.Value(count); v > math.Min(c.RailHighVolts, c.ReferenceVolts)-1.01*lsb || v < c.RailLowVolts+1.01*lsb {
+			if v := described.Value(count); v > math.Min(c.RailHighVolts, c.ReferenceVolts)-1.01*lsb || v < c.RailLowVolts+1.01*lsb {
 				clipped++
 			}
 		}

@@ -6,9 +6,9 @@ import (
 	"slices"
 
 	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
+	"pulsewright/server/channel"
 )
 
 // Intervals is what the intervals between the beats of a stretch of a recording show.
@@ -54,85 +54,108 @@ const (
 	mostLooks = 480
 )
 
-// Variability gives the interval measures of the samples [from, to) of a channel by
-// the live view's detector, and breathing and the pulse's arrival every 15 s and at the
-// end or, of more than two hours, in 480 places. The detector starts settleSeconds
-// earlier where the recording reaches back so far.
-func Variability(ctx context.Context, file *recording.File, channel int, from, to int64) (Intervals, error) {
-	info := file.Describe()
-	c := info.Channels[channel]
-	if c.Kind == acquire.KindOther {
-		return Intervals{}, fmt.Errorf("channel %d (%s): it is neither a pulse nor an ECG, so it has no beats", channel+1, c.Label)
+// Variability gives the interval measures of a stretch by the beats that the live view
+// finds, and breathing and the pulse's arrival every 15 s and at the end or, of more than
+// two hours, in 480 places.
+func Variability(ctx context.Context, p Part) (Intervals, error) {
+	settings := p.settings()
+	if settings.Kind == acquire.KindOther {
+		return Intervals{}, fmt.Errorf("channel %d (%s): it is neither a pulse nor an ECG, so it has no beats", p.Channel+1, settings.Label)
 	}
-	rate := info.ClaimedRateHz
-	out := Intervals{Channel: c.Label, Kind: string(KindOf(c)), RateHz: rate, From: from, To: to, Breathing: []Breath{}}
-	channels := []int{channel}
-	if other := partner(info, channel); other >= 0 {
-		channels = append(channels, other)
+	out := Intervals{Channel: settings.Label, Kind: settings.Kind, RateHz: p.Rec.Info.ClaimedRateHz, From: p.From, To: p.To, Breathing: []Breath{}}
+	f := &following{part: p, out: &out, channels: []int{p.Channel}}
+	if other := partner(p.Rec, p.Channel); other >= 0 {
+		f.channels = append(f.channels, other)
 	}
-	trackers := make([]*variability.Tracker, len(channels))
-	list := make([]followed, len(channels))
-	for k, n := range channels {
-		kind := KindOf(info.Channels[n])
-		t, err := variability.NewTracker(variability.Config{Kind: kind, RateHz: rate})
+	for _, n := range f.channels {
+		t, err := variability.NewTracker(variability.Config{Kind: beat.Kind(p.Rec.Channels[n].Kind), RateHz: p.Rec.PointHz()})
 		if err != nil {
 			return out, err
 		}
-		trackers[k] = t
-		list[k] = followed{channel: n, kind: kind, values: t.Samples, restarted: t.Break, found: func(b beat.Beat) {
-			if b.Sample >= from && (kind == beat.ECG || b.Foot >= from) {
-				t.Beats([]beat.Beat{b})
-			}
-		}}
+		f.trackers = append(f.trackers, t)
 	}
-	look := func(float64) {}
-	if len(channels) == 2 {
-		ecg, pulse := 0, 1
-		if list[0].kind == beat.Pulse {
-			ecg, pulse = 1, 0
-		}
-		out.Arrival = &Arrivals{ECGLabel: info.Channels[channels[ecg]].Label, PulseLabel: info.Channels[channels[pulse]].Label, At: []Arrived{}}
-		look = func(now float64) {
-			a, _ := variability.PulseArrival(trackers[ecg], trackers[pulse])
-			out.Arrival.At = append(out.Arrival.At, Arrived{now, a})
-		}
-	}
-	last := float64(from) / rate
-	step := max(lookEvery, float64(to-from)/rate/mostLooks)
-	next := last + step
-	at := func(now float64) {
-		last = now
-		out.Breathing = append(out.Breathing, Breath{now, trackers[0].Breathing()})
-		look(now)
-	}
-	list[0].values = func(first int64, values []float64) {
-		if now := float64(first) / rate; now >= next {
-			next += step
-			at(now)
-		}
-		trackers[0].Samples(first, values)
-	}
-	if err := follow(ctx, file, max(0, from-int64(settleSeconds*rate)), to, list...); err != nil {
+	f.begin()
+	err := p.Rec.Run(ctx, channel.Run{Channels: f.channels, Parts: channel.Beats, From: p.From, To: p.To, Whole: p.Whole, Finish: true, Take: f.take})
+	if err != nil {
 		return out, err
 	}
-	if end := float64(to) / rate; end-last > step/2 {
-		at(end)
+	if end := float64(p.To) / out.RateHz; end-f.last > f.step/2 {
+		f.look(end)
 	}
-	stretch := trackers[0].Stretch(0)
+	stretch := f.trackers[0].Stretch(0)
+	for i := range stretch.Intervals {
+		stretch.Intervals[i].Sample *= int64(p.Rec.Start.Ratio)
+	}
 	out.Report, out.Intervals = stretch.Report(), stretch.Intervals
 	return out, nil
 }
 
+// following is a Variability under way: trackers of the channel and, where there is one,
+// its partner, in points.
+type following struct {
+	part             Part
+	out              *Intervals
+	channels         []int
+	trackers         []*variability.Tracker
+	ecg, pulse       int     // trackers of an arrival
+	last, next, step float64 // seconds: looked, to be looked, between
+}
+
+// begin sets when to look, and at whose arrival.
+func (f *following) begin() {
+	f.last = float64(f.part.From) / f.out.RateHz
+	f.step = max(lookEvery, float64(f.part.To-f.part.From)/f.out.RateHz/mostLooks)
+	f.next = f.last + f.step
+	if len(f.channels) < 2 {
+		return
+	}
+	if f.pulse = 1; f.part.settings().Kind == acquire.KindPulse {
+		f.ecg, f.pulse = 1, 0
+	}
+	label := func(k int) string { return f.part.Rec.Channels[f.channels[k]].Label }
+	f.out.Arrival = &Arrivals{ECGLabel: label(f.ecg), PulseLabel: label(f.pulse), At: []Arrived{}}
+}
+
+func (f *following) look(now float64) {
+	f.last = now
+	f.out.Breathing = append(f.out.Breathing, Breath{now, f.trackers[0].Breathing()})
+	if f.out.Arrival != nil {
+		a, _ := variability.PulseArrival(f.trackers[f.ecg], f.trackers[f.pulse])
+		f.out.Arrival.At = append(f.out.Arrival.At, Arrived{now, a})
+	}
+}
+
+func (f *following) take(k int, e *channel.Engine, out *channel.Output, _ int64) {
+	f.part.Rec.AsAtEnd(f.channels[k], e, out)
+	if now := float64(out.First*int64(e.Ratio())) / f.out.RateHz; k == 0 && out.Len() > 0 && now >= f.next {
+		f.next += f.step
+		f.look(now)
+	}
+	t := f.trackers[k]
+	t.Samples(out.First, out.Series[channel.PointScale])
+	told := 0
+	tell := func(to int) {
+		for _, b := range out.Beats[told:to] {
+			from := place(b, e.Ratio())
+			if from.Sample < f.part.To && from.Sample >= f.part.From && (b.Kind == beat.ECG || from.Foot >= f.part.From) {
+				t.Beats([]beat.Beat{b})
+			}
+		}
+		told = to
+	}
+	for _, at := range out.Breaks {
+		tell(at)
+		t.Break()
+	}
+	tell(len(out.Beats))
+}
+
 // partner is the first channel of the other kind, the pulse to an ECG or the ECG to a
 // pulse; −1 for none.
-func partner(info acquire.Info, channel int) int {
+func partner(rec *channel.Recording, n int) int {
 	want := acquire.KindECG
-	switch info.Channels[channel].Kind {
-	case acquire.KindECG:
+	if rec.Channels[n].Kind == acquire.KindECG {
 		want = acquire.KindPulse
-	case acquire.KindPulse:
-	default:
-		return -1
 	}
-	return slices.IndexFunc(info.Channels, func(c acquire.Channel) bool { return c.Kind == want })
+	return slices.IndexFunc(rec.Channels, func(c channel.Resolved) bool { return c.Kind == want && c.From.Kind != channel.PlaceUsual })
 }

@@ -119,6 +119,35 @@ func (r *Recording) With(said Sidecar) *Recording {
 	return other
 }
 
+// Say is the recording with more said of channel n.
+func (r *Recording) Say(n int, more Said) *Recording {
+	said := Sidecar{Channels: slices.Clone(r.said.Channels)}
+	said.Set(n, said.Of(n).Change(more))
+	return r.With(said)
+}
+
+// PointHz is the rate of the points, by the recording's own rate.
+func (r *Recording) PointHz() float64 { return r.Info.ClaimedRateHz / float64(r.Start.Ratio) }
+
+// AsAtEnd brings what an engine of channel n made before the settings changed into the
+// scale in which all of the recording is shown.
+func (r *Recording) AsAtEnd(n int, e *Engine, out *Output) {
+	end := r.Channels[n].Settings
+	if end.Linear(r.Info.Channels[n]) == e.linear {
+		return
+	}
+	for p := range out.Series {
+		c := end.ChangeOf(r.Info.Channels[n], e.settings, p)
+		for i := range out.Series[p] {
+			out.Series[p][i] = out.Series[p][i]*c.Factor + c.Shift
+		}
+	}
+	c := end.ChangeOf(r.Info.Channels[n], e.settings, PointBeats)
+	for i := range out.Beats {
+		out.Beats[i].Amplitude *= math.Abs(c.Factor)
+	}
+}
+
 // Run says what of a recording is to go through engines.
 type Run struct {
 	Channels []int

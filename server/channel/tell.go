@@ -13,7 +13,7 @@ import (
 
 // Reading is the rate, or the reason for none, at the newest sample.
 func (e *Engine) Reading() beat.Reading {
-	hole := float64(e.hole) / float64(e.ratio) / e.clockHz
+	hole := e.MissingSeconds()
 	switch {
 	case e.monitor == nil && e.parts&Beats != 0 && e.settings.tooSlow(e.rateHz) != "":
 		return beat.Reading{State: "off", Reason: e.settings.tooSlow(e.rateHz)}
@@ -32,6 +32,9 @@ func (e *Engine) Reading() beat.Reading {
 	}
 	return r
 }
+
+// MissingSeconds is how long there has been no value.
+func (e *Engine) MissingSeconds() float64 { return float64(e.hole) / float64(e.ratio) / e.clockHz }
 
 // Report is what the meters show at the newest sample; false before the first one.
 func (e *Engine) Report() (meter.Report, bool) {

@@ -10,11 +10,9 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
-	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
 	"pulsewright/server/analysis"
+	"pulsewright/server/channel"
 )
 
 // mostCheckedSeconds is how much of a recording check looks at.
@@ -23,7 +21,7 @@ const mostCheckedSeconds = 3600
 func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("check", "FILE", "Judges the board behind a recording: swing, clipping, pulse, hum, noise, drift, settling, polarity.", stderr)
 	asJSON := f.Bool("json", false, "print the report as JSON")
-	kind := f.String("kind", "", "`pulse, ecg or other` (default: what the channel's name says, else pulse)")
+	kind := f.String("kind", "", "`pulse, ecg or other` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
 	rate := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
 	supply := f.String("supply", "", "the board's supply rails in volts, as `0:5`")
@@ -42,51 +40,32 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	file, err := recording.OpenWith(f.Arg(0), recording.OpenOptions{RateHz: *rate})
-	if err != nil {
-		return err
-	}
-	defer file.Close()
-	info := file.Describe()
-	if *kind != "" && *kind != acquire.KindOther && *kind != acquire.KindECG && *kind != acquire.KindPulse {
+	if *kind != "" && channel.CheckKind(*kind) != nil {
 		return fmt.Errorf("%w: -kind %q: choose pulse, ecg or other", errMisused, *kind)
 	}
-	asked := *kind
-	if asked == acquire.KindOther {
-		asked = ""
-	}
-	n, k, err := pickChannel(info, *number, asked)
+	rec, n, err := openAny(f.Arg(0), *number, *kind, *rate)
 	if err != nil {
 		return err
 	}
-	values, start, err := analysis.Longest(ctx, file, n, 0, file.Len(), mostCheckedSeconds)
+	defer rec.File.Close()
+	part := analysis.All(rec, n)
+	run, err := analysis.Longest(ctx, part, mostCheckedSeconds)
 	if err != nil {
 		return err
 	}
-	c := info.Channels[n]
-	config := analysis.MeterConfig(info, n, string(k))
-	config.SupplyLow, config.SupplyHigh, config.MidRail, config.MainsHz = low, high, middle, *mains
-	if *kind == acquire.KindOther {
-		config.Kind = acquire.KindOther
-	}
-	var beats []beat.Beat
-	if config.Kind != acquire.KindOther {
-		// From the file's start, as the live view does; kept are those within the stretch.
-		err = analysis.Beats(ctx, file, n, k, 0, file.Len(), func(b beat.Beat) {
-			if b.Foot >= start && b.Sample < start+int64(len(values)) {
-				b.Sample -= start
-				b.Foot -= start
-				beats = append(beats, b)
-			}
-		})
-		if err != nil {
-			return err
+	report, beats, err := analysis.Report(ctx, part, run, func(c *meter.Config) {
+		c.MainsHz = *mains
+		if *supply != "" {
+			c.SupplyLow, c.SupplyHigh = low, high
 		}
-	}
-	report, err := meter.Whole(config, values, beats)
+		if *midRail != "" {
+			c.MidRail = middle
+		}
+	})
 	if err != nil {
 		return err
 	}
+	c, hz := rec.Channels[n], rec.Info.ClaimedRateHz
 	if *asJSON {
 		e := json.NewEncoder(stdout)
 		e.SetIndent("", "  ")
@@ -96,9 +75,9 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 			RateHz       float64 `json:"rateHz"`
 			StartSeconds float64 `json:"startSeconds"`
 			meter.Report
-		}{f.Arg(0), c.Label, info.ClaimedRateHz, float64(start) / info.ClaimedRateHz, report})
+		}{f.Arg(0), c.Label, hz, float64(run.Start) / hz, report})
 	}
-	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %.5g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, fmt.Sprintf("%.1f s", float64(len(values))/info.ClaimedRateHz), info.ClaimedRateHz, len(beats))
+	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %.5g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, fmt.Sprintf("%.1f s", float64(len(run.Values))/run.RateHz), hz, len(beats))
 	printReport(stdout, report)
 	return nil
 }

@@ -13,10 +13,8 @@ import (
 	"strings"
 	"testing"
 
-	"pulsewright/acquire"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
-	"pulsewright/dsp/beat"
 	"pulsewright/dsp/beat/score"
 )
 
@@ -287,21 +285,40 @@ func rows(b []byte) []byte {
 }
 
 func TestPickChannel(t *testing.T) {
-	info := acquire.Info{Channels: []acquire.Channel{{Label: "temp", Kind: acquire.KindOther}, {Label: "II", Kind: acquire.KindECG}, {Label: "finger", Kind: acquire.KindPulse}}}
+	write := func(head string) string {
+		path := filepath.Join(t.TempDir(), "a.csv")
+		text := head + "\n" + strings.Repeat("1,2,3\n", 300)
+		if err := os.WriteFile(path, []byte("# rate 250 Hz\n"+text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	pick := func(path string, number int, asked string) (int, string, error) {
+		rec, n, err := openAny(path, number, asked, 0)
+		if err != nil {
+			return 0, "", err
+		}
+		defer rec.File.Close()
+		return n, rec.Channels[n].Kind, nil
+	}
+	three := write("temp,II,finger")
 	for _, c := range []struct {
 		number  int
 		asked   string
 		channel int
-		kind    beat.Kind
+		kind    string
 	}{
-		{0, "", 1, beat.ECG}, {0, "ecg", 1, beat.ECG}, {0, "pulse", 2, beat.Pulse}, {3, "", 2, beat.Pulse}, {2, "pulse", 1, beat.Pulse}, {1, "", 0, beat.Pulse},
+		{0, "", 1, "ecg"}, {0, "ecg", 1, "ecg"}, {0, "pulse", 2, "pulse"}, {3, "", 2, "pulse"}, {2, "pulse", 1, "pulse"}, {1, "", 0, "other"}, {0, "other", 1, "other"},
 	} {
-		if n, kind, err := pickChannel(info, c.number, c.asked); err != nil || n != c.channel || kind != c.kind {
+		if n, kind, err := pick(three, c.number, c.asked); err != nil || n != c.channel || kind != c.kind {
 			t.Errorf("channel %d of kind %q: %d, %s, %v; want %d, %s", c.number, c.asked, n, kind, err, c.channel, c.kind)
 		}
 	}
-	if n, kind, err := pickChannel(acquire.Info{Channels: info.Channels[:1]}, 0, "ecg"); err != nil || n != 0 || kind != beat.ECG {
+	if n, kind, err := pick(write("a,b,c"), 0, "ecg"); err != nil || n != 0 || kind != "ecg" {
 		t.Errorf("an ECG where none is named: %d, %s, %v", n, kind, err)
+	}
+	if _, _, err := pick(three, 4, ""); err == nil {
+		t.Error("a fourth channel of three")
 	}
 }
 

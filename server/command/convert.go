@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"pulsewright/acquire/recording"
+	"pulsewright/server/channel"
+	"pulsewright/server/library"
 )
 
 func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error {
@@ -29,14 +31,16 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		return err
 	}
 	rateHz := in.Describe().ClaimedRateHz
+	shown := channel.Open(in, library.Said(f.Arg(0))).Shown()
 	in.Close()
-	shown := time.Now()
+	told := time.Now()
 	options := recording.ExportOptions{Context: ctx, From: int64(*from * rateHz), To: int64(*to * rateHz), Progress: func(done, total int64) {
-		if time.Since(shown) > time.Second && total > 0 {
-			shown = time.Now()
+		if time.Since(told) > time.Second && total > 0 {
+			told = time.Now()
 			fmt.Fprintf(stderr, "\r%3.0f %%", 100*float64(done)/float64(total))
 		}
 	}}
+	options.Shown = shown
 	if err := recording.Convert(ctx, f.Arg(0), f.Arg(1), open, options); err != nil {
 		return err
 	}

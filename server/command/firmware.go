@@ -9,11 +9,11 @@ import (
 	"os"
 
 	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
 	"pulsewright/dsp/filter"
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server"
+	"pulsewright/server/channel"
 )
 
 // firmwareOf prints a path as C.
@@ -42,14 +42,14 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	if f.NArg() == 1 {
 		told := false
 		f.Visit(func(f *flag.Flag) { told = told || f.Name == "signed" })
-		channel, kept, rateHz, err := recordedPath(f.Arg(0), *number)
+		described, known, rateHz, err := recordedPath(f.Arg(0), *number)
 		if err != nil {
 			return err
 		}
 		if config.RateHz == 0 {
 			config.RateHz = rateHz
 		}
-		width, below := server.ConverterBits(channel)
+		width, below := server.ConverterBits(described, known.Scale)
 		if config.Bits == 0 {
 			config.Bits = width
 		}
@@ -57,7 +57,7 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 			config.Signed = below
 		}
 		if *kind == "" && *path == "" {
-			settings, *kind = kept, channel.Kind
+			settings, *kind = &known.Path, known.Kind
 		}
 	}
 	if config.RateHz == 0 {
@@ -128,25 +128,13 @@ func wholeProgram(sections filter.Sections, kind string, config firmware.Config,
 	return err
 }
 
-// recordedPath reads channel number, from 1, of a recording, and the path it was recorded
-// with, nil when it tells none.
-func recordedPath(name string, number int) (c acquire.Channel, path *signalpath.Settings, rateHz float64, err error) {
-	file, err := recording.Open(name)
+// recordedPath reads channel number, from 1, of a recording: as the source describes it
+// and what is known of it.
+func recordedPath(name string, number int) (c acquire.Channel, known channel.Settings, rateHz float64, err error) {
+	rec, n, err := openAny(name, number, "", 0)
 	if err != nil {
-		return c, nil, 0, err
+		return c, known, 0, err
 	}
-	defer file.Close()
-	info := file.Describe()
-	if number < 1 || number > len(info.Channels) {
-		return c, nil, 0, fmt.Errorf("-channel %d: the recording has %d channels, counted from 1", number, len(info.Channels))
-	}
-	var kept struct {
-		Channels []struct {
-			Path signalpath.Settings `json:"path"`
-		} `json:"channels"`
-	}
-	if err := json.Unmarshal(file.Settings(), &kept); err == nil && number <= len(kept.Channels) {
-		path = &kept.Channels[number-1].Path
-	}
-	return info.Channels[number-1], path, info.ClaimedRateHz, nil
+	defer rec.File.Close()
+	return rec.Info.Channels[n], rec.Channels[n].Settings, rec.Info.ClaimedRateHz, nil
 }

@@ -14,21 +14,21 @@ import (
 // rate prints what a person would have seen of a recording, second by second.
 func rate(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("rate", "FILE", "Tells at the end of each second of a recording what the live view would have shown, as CSV:\ntime_s,state,rate_bpm,quality,reason. rate_bpm is 0 unless the state is reading;\nquality is how likely the rate is right, 0 to 1.", stderr)
-	kind := f.String("kind", "", "`ecg or pulse` (default: what the channel's name says, else pulse)")
+	kind := f.String("kind", "", "`ecg or pulse` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
 	hz := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
-	file, n, k, err := openChannel(f, *number, *kind, *hz)
+	rec, n, err := openChannel(f, *number, *kind, *hz)
 	if err != nil {
 		return err
 	}
-	defer file.Close()
+	defer rec.File.Close()
 	buffered := bufio.NewWriter(stdout)
 	w := csv.NewWriter(buffered)
 	w.Write([]string{"time_s", "state", "rate_bpm", "quality", "reason"})
-	err = analysis.Readings(ctx, file, n, k, func(second int64, r beat.Reading) {
+	err = analysis.Readings(ctx, rec, n, func(second int64, r beat.Reading) {
 		w.Write([]string{strconv.FormatInt(second, 10), string(r.State), strconv.FormatFloat(r.RateBPM, 'f', 1, 64), strconv.FormatFloat(r.Quality, 'f', 3, 64), r.Reason})
 	})
 	if err != nil {

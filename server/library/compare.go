@@ -10,6 +10,7 @@ import (
 	"pulsewright/acquire/recording"
 	"pulsewright/server"
 	"pulsewright/server/analysis"
+	"pulsewright/server/channel"
 )
 
 // mostJudgedSeconds is the longest stretch that is judged at once.
@@ -20,12 +21,12 @@ const mostJudgedSeconds = 600
 // gap-free run, ten minutes at most. It reads the file by itself, so that looking
 // at the recording need not wait for it.
 func (rs *Reviews) getAnalysis(w http.ResponseWriter, r *http.Request) {
-	file, channel, from, to, ok := rs.stretch(w, r)
+	part, ok := rs.stretch(w, r)
 	if !ok {
 		return
 	}
-	defer file.Close()
-	stretch, err := analysis.Judge(r.Context(), file, channel, from, to, mostJudgedSeconds)
+	defer part.Rec.File.Close()
+	stretch, err := analysis.Judge(r.Context(), part, mostJudgedSeconds)
 	if err != nil {
 		fail(w, err)
 		return
@@ -35,12 +36,12 @@ func (rs *Reviews) getAnalysis(w http.ResponseWriter, r *http.Request) {
 
 // getVariability answers an analysis.Intervals of the samples from to to of a channel.
 func (rs *Reviews) getVariability(w http.ResponseWriter, r *http.Request) {
-	file, channel, from, to, ok := rs.stretch(w, r)
+	part, ok := rs.stretch(w, r)
 	if !ok {
 		return
 	}
-	defer file.Close()
-	intervals, err := analysis.Variability(r.Context(), file, channel, from, to)
+	defer part.Rec.File.Close()
+	intervals, err := analysis.Variability(r.Context(), part)
 	if err != nil {
 		fail(w, err)
 		return
@@ -50,7 +51,7 @@ func (rs *Reviews) getVariability(w http.ResponseWriter, r *http.Request) {
 
 // stretch opens the recording asked for and reads channel, from and to, or answers
 // itself and returns false.
-func (rs *Reviews) stretch(w http.ResponseWriter, r *http.Request) (file *recording.File, channel int, from, to int64, ok bool) {
+func (rs *Reviews) stretch(w http.ResponseWriter, r *http.Request) (part analysis.Part, ok bool) {
 	q := r.URL.Query()
 	from, err1 := number(q, "from", 0)
 	to, err2 := number(q, "to", math.MaxInt64)
@@ -61,28 +62,29 @@ func (rs *Reviews) stretch(w http.ResponseWriter, r *http.Request) (file *record
 	for _, err := range []error{err1, err2, err3} {
 		if err != nil {
 			server.FailWith(w, http.StatusBadRequest, err)
-			return nil, 0, 0, 0, false
+			return part, false
 		}
 	}
 	path, err := rs.store.Path(chi.URLParam(r, "id"))
 	if err != nil {
 		fail(w, err)
-		return nil, 0, 0, 0, false
+		return part, false
 	}
-	if file, err = recording.Open(path); err != nil {
+	file, err := recording.Open(path)
+	if err != nil {
 		fail(w, err)
-		return nil, 0, 0, 0, false
+		return part, false
 	}
 	if channels := len(file.Describe().Channels); n >= int64(channels) {
 		file.Close()
 		server.FailWith(w, http.StatusNotFound, fmt.Errorf("channel=%d: the recording has %d, counted from 0", n, channels))
-		return nil, 0, 0, 0, false
+		return part, false
 	}
 	to = min(to, file.Len())
 	if from >= to {
 		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("samples %d to %d: the recording has samples 0 to %d", from, to, file.Len()))
 		file.Close()
-		return nil, 0, 0, 0, false
+		return part, false
 	}
-	return file, int(n), from, to, true
+	return analysis.Part{Rec: channel.Open(file, Said(path)), Channel: int(n), From: from, To: to}, true
 }

@@ -5,9 +5,9 @@ import (
 	"encoding/json"
 	"math"
 
-	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/signalpath"
+	"pulsewright/server/channel"
 )
 
 const (
@@ -18,61 +18,59 @@ const (
 	filteredSteps = 16
 )
 
-// throughPaths runs the samples [from, to) of a file through each channel's path
-// (nil: the channel is left out) and hands on what comes out after the smooth
-// stage, in order, with the index of its first sample. After missing samples a path
-// begins anew. values is valid during the call only.
-func throughPaths(ctx context.Context, file *recording.File, settings []*signalpath.Settings, from, to int64, take func(c int, at int64, values []float64)) error {
-	info := file.Describe()
-	paths := make([]*signalpath.Path, len(info.Channels))
-	gap := make([]bool, len(info.Channels))
-	for c := range paths {
-		if settings[c] == nil {
+// shown is how a channel is shown where that is not as it was recorded: through a path,
+// or, where point is that of the scale, only with its coupling undone.
+type shown struct {
+	path  *signalpath.Settings
+	point int
+}
+
+// plan tells how each channel is shown for the paths asked for, nil where it is as it was
+// recorded, and whether any is not. An error names what a path must be.
+func plan(rec *channel.Recording, paths []*signalpath.Settings) (list []*shown, any bool, err error) {
+	list = make([]*shown, len(rec.Channels))
+	for c := range list {
+		switch {
+		case c < len(paths) && paths[c] != nil:
+			if _, err := signalpath.New(*paths[c], rec.PointHz()); err != nil {
+				return nil, false, err
+			}
+			list[c] = &shown{paths[c], channel.PointSmooth}
+		case rec.Channels[c].Scale.CouplingHz != 0:
+			list[c] = &shown{nil, channel.PointScale}
+		}
+		any = any || list[c] != nil
+	}
+	return list, any, nil
+}
+
+// through is a stretch of a recording as it is shown.
+type through struct {
+	rec      *channel.Recording
+	list     []*shown
+	from, to int64
+}
+
+// run runs the channels that are not shown as recorded through their engines and hands on
+// what comes out, in order, with the index of its first point. values is valid during the
+// call only.
+func (t through) run(ctx context.Context, take func(c int, at int64, values []float64)) error {
+	rec, run := t.rec, channel.Run{From: t.from, To: t.to, Ends: func(from int64) int64 { return from + recording.BlockSamples }}
+	for c, s := range t.list {
+		if s == nil {
 			continue
 		}
-		path, err := signalpath.New(*settings[c], info.ClaimedRateHz)
-		if err != nil {
-			return err
+		run.Channels = append(run.Channels, c)
+		if s.path != nil {
+			rec, run.Parts = rec.Say(c, channel.Said{Path: s.path}), channel.Path
 		}
-		paths[c] = path
 	}
-	var out, part [signalpath.Points][]float64
-	for i := range out {
-		out[i] = make([]float64, recording.BlockSamples)
+	run.Take = func(k int, e *channel.Engine, out *channel.Output, _ int64) {
+		c := run.Channels[k]
+		rec.AsAtEnd(c, e, out)
+		take(c, out.First, out.Series[t.list[c].point])
 	}
-	values := make([]float64, recording.BlockSamples)
-	return file.Blocks(ctx, from, to, func(at int64, counts [][]int32) error {
-		n := len(counts[0])
-		for c, path := range paths {
-			if path == nil {
-				continue
-			}
-			channel := info.Channels[c]
-			for i := 0; i < n; {
-				j := i
-				for j < n && counts[c][j] != acquire.MissingCount {
-					values[j-i] = channel.Value(counts[c][j])
-					j++
-				}
-				if j == i {
-					gap[c] = true
-					i++
-					continue
-				}
-				if gap[c] {
-					path.Reset()
-					gap[c] = false
-				}
-				for p := range part {
-					part[p] = out[p][:j-i]
-				}
-				path.Process(&part, values[:j-i])
-				take(c, at+int64(i), part[signalpath.PointSmooth])
-				i = j
-			}
-		}
-		return nil
-	})
+	return rec.Run(ctx, run)
 }
 
 // filteredPyramid is a pyramid of a recording's channels after their paths, with
@@ -86,32 +84,31 @@ type filteredPyramid struct {
 	err     error
 }
 
-// filteredView fills the channels that have a path from the filtered pyramid, which
-// is begun when it is not there. Called with r.mu held.
-func (r *review) filteredView(v *View, paths []*signalpath.Settings) error {
+// filteredView fills the channels of a plan from the filtered pyramid, which is begun when
+// it is not there. Called with r.mu held.
+func (r *review) filteredView(v *View, list []*shown) error {
+	paths := make([]*signalpath.Settings, len(list))
+	for c, s := range list {
+		if s != nil {
+			paths[c] = s.path
+		}
+	}
 	data, err := json.Marshal(paths)
 	if err != nil {
 		return err
 	}
 	f := r.filteredAll
 	if f == nil || f.key != string(data) {
-		for _, p := range paths {
-			if p != nil {
-				if _, err := signalpath.New(*p, r.info.ClaimedRateHz); err != nil {
-					return err
-				}
-			}
-		}
 		if f != nil {
 			f.stop()
 		}
 		ctx, stop := context.WithCancel(r.life)
 		f = &filteredPyramid{key: string(data), stop: stop}
-		for _, c := range r.info.Channels {
-			f.step = append(f.step, math.Abs(c.Value(1)-c.Value(0))/filteredSteps)
+		for c := range r.info.Channels {
+			f.step = append(f.step, math.Abs(r.linear(c).Factor)/filteredSteps)
 		}
 		r.filteredAll = f
-		r.work.Go(func() { r.buildFiltered(ctx, f, paths) })
+		r.work.Go(func() { r.buildFiltered(ctx, f, list) })
 	}
 	if f.err != nil {
 		return f.err
@@ -125,7 +122,7 @@ func (r *review) filteredView(v *View, paths []*signalpath.Settings) error {
 		v.Exact, v.Share = false, f.share
 	}
 	for c := range out {
-		if paths[c] == nil {
+		if list[c] == nil {
 			continue
 		}
 		for i, e := range out[c] {
@@ -138,16 +135,16 @@ func (r *review) filteredView(v *View, paths []*signalpath.Settings) error {
 	return nil
 }
 
-func (r *review) buildFiltered(ctx context.Context, f *filteredPyramid, paths []*signalpath.Settings) {
-	file, err := recording.Open(r.path)
+func (r *review) buildFiltered(ctx context.Context, f *filteredPyramid, list []*shown) {
+	rec, err := r.another()
 	var p *Pyramid
 	if err == nil {
-		p, err = f.build(ctx, file, paths, func(share float64) {
+		p, err = f.build(ctx, through{rec, list, 0, rec.File.Len()}, func(share float64) {
 			r.mu.Lock()
 			f.share = share
 			r.mu.Unlock()
 		})
-		file.Close()
+		rec.File.Close()
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -155,10 +152,10 @@ func (r *review) buildFiltered(ctx context.Context, f *filteredPyramid, paths []
 }
 
 // build filters the whole file.
-func (f *filteredPyramid) build(ctx context.Context, file *recording.File, paths []*signalpath.Settings, progress func(float64)) (*Pyramid, error) {
-	length := file.Len()
-	b := newPyramidBuilder(len(paths))
-	rows := make([][]extent, len(paths))
+func (f *filteredPyramid) build(ctx context.Context, t through, progress func(float64)) (*Pyramid, error) {
+	length, ratio := t.to, int64(t.rec.Start.Ratio)
+	b := newPyramidBuilder(len(t.list))
+	rows := make([][]extent, len(t.list))
 	for c := range rows {
 		rows[c] = make([]extent, (length+pyramidBase-1)/pyramidBase)
 		for i := range rows[c] {
@@ -166,15 +163,18 @@ func (f *filteredPyramid) build(ctx context.Context, file *recording.File, paths
 		}
 	}
 	told := int64(0)
-	err := throughPaths(ctx, file, paths, 0, length, func(c int, at int64, values []float64) {
+	err := t.run(ctx, func(c int, at int64, values []float64) {
 		for i, y := range values {
+			if math.IsNaN(y) {
+				continue
+			}
 			count := int32(max(-1<<30, min(1<<30, math.Round(y/f.step[c]))))
-			e := &rows[c][(at+int64(i))/pyramidBase]
+			e := &rows[c][(at+int64(i))*ratio/pyramidBase]
 			e.low, e.high = min(e.low, count), max(e.high, count)
 		}
-		if at-told > 1<<20 {
-			told = at
-			progress(float64(at) / float64(length))
+		if at*ratio-told > 1<<20 {
+			told = at * ratio
+			progress(float64(told) / float64(length))
 		}
 	})
 	if err != nil {

@@ -2,7 +2,6 @@ package library
 
 import (
 	"cmp"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
@@ -14,7 +13,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire/recording"
-	"pulsewright/dsp/signalpath"
+	"pulsewright/dsp/board"
 	"pulsewright/server"
 	"pulsewright/server/channel"
 )
@@ -106,14 +105,21 @@ type note struct {
 	Added bool `json:"added"` // made afterwards
 }
 
+// channelDetail is what a channel is, as it holds at the recording's end.
 type channelDetail struct {
-	Label string               `json:"label"`
-	Kind  string               `json:"kind"`
-	Unit  string               `json:"unit"` // "V", another, or "counts"
-	Path  *signalpath.Settings `json:"path"` // as set when recording began; null when not known
+	channel.Resolved
+	// Unit of the values: "V", another, or "counts". NumbersUnit is what was said of the
+	// source's own numbers.
+	Unit        string `json:"unit"`
+	NumbersUnit string `json:"numbersUnit"`
+	// StepVolts is one count, LowVolts and HighVolts are the converter's ends in the unit;
+	// 0 when unknown.
+	StepVolts float64 `json:"stepVolts"`
+	LowVolts  float64 `json:"lowVolts"`
+	HighVolts float64 `json:"highVolts"`
 	// Board is what was drawn of the board before the converter (dsp/board/FORMAT.md);
 	// null when nothing was.
-	Board json.RawMessage `json:"board"`
+	Board *board.Board `json:"board"`
 }
 
 // detail is what GET /recordings/{id} answers.
@@ -144,7 +150,6 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 			fail(w, err)
 			return
 		}
-		describe(&out, review.file)
 		if !quick {
 			list, gaps, err := review.annotations()
 			if err != nil {
@@ -164,6 +169,7 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 			}
 			out.Gaps = append(out.Gaps, gaps...)
 		}
+		review.describe(&out)
 	}
 	if !quick {
 		for _, a := range rs.store.Marks(id) {
@@ -177,28 +183,17 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 	server.Answer(w, out)
 }
 
-// describe fills in what a file tells without its annotations; it never changes, so no
-// lock is needed.
-func describe(out *detail, f *recording.File) {
-	out.Samples, out.Format = f.Len(), f.Format()
-	var settings struct {
-		Channels []struct {
-			Path  *signalpath.Settings `json:"path"`
-			Board json.RawMessage      `json:"board"`
-		} `json:"channels"`
+// describe fills in what a file tells, and what is known of its channels.
+func (r *review) describe(out *detail) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	out.Samples, out.Format = r.file.Len(), r.file.Format()
+	for c, resolved := range r.rec.Channels {
+		l := r.linear(c)
+		low, high := resolved.Ends(r.info.Channels[c])
+		out.ChannelDetails = append(out.ChannelDetails, channelDetail{Resolved: resolved, Unit: l.Unit, NumbersUnit: resolved.Settings.Unit, StepVolts: l.Step(), LowVolts: low, HighVolts: high, Board: resolved.Board})
 	}
-	_ = json.Unmarshal(f.Settings(), &settings) // others' files have none
-	for i, c := range f.Describe().Channels {
-		d := channelDetail{Label: c.Label, Kind: c.Kind, Unit: c.Unit}
-		if !c.Scaled() || c.Unit == "" {
-			d.Unit = "counts"
-		}
-		if i < len(settings.Channels) {
-			d.Path, d.Board = settings.Channels[i].Path, settings.Channels[i].Board
-		}
-		out.ChannelDetails = append(out.ChannelDetails, d)
-	}
-	out.Remarks = append(out.Remarks, f.Remarks()...)
+	out.Remarks = append(out.Remarks, r.file.Remarks()...)
 }
 
 // addNote puts a note into a recording afterwards.

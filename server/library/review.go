@@ -24,6 +24,7 @@ import (
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server"
 	"pulsewright/server/analysis"
+	"pulsewright/server/channel"
 )
 
 const (
@@ -32,8 +33,9 @@ const (
 	maxColumns  = 4000
 	// firstLook is left to the first views before the whole file is read.
 	firstLook = 300 * time.Millisecond
-	// settleSeconds of signal before the view run through the path first.
-	settleSeconds = 20
+	// learnAtOnceSeconds is the longest recording whose annotations are read before the
+	// first view: what happened to its channels, and so their unit, is then known at once.
+	learnAtOnceSeconds = 3600
 )
 
 // Reviews holds recordings open for looking at. Safe for concurrent use.
@@ -60,6 +62,7 @@ type review struct {
 	// Guarded by mu: reading, and what is built.
 	mu      sync.Mutex
 	file    *recording.File
+	rec     *channel.Recording // of file
 	pyramid *Pyramid
 	share   float64       // of the pyramid that is built
 	took    time.Duration // building it; 0 until it is built
@@ -94,8 +97,31 @@ func (r *review) annotations() ([]recording.Annotation, []recording.Gap, error) 
 		}
 		t.annotations, t.gaps, t.read = file.Annotations(), file.Gaps(), true
 		file.Close()
+		r.mu.Lock()
+		r.rec.LearnFrom(func() []recording.Annotation { return t.annotations })
+		r.mu.Unlock()
 	}
 	return t.annotations, t.gaps, nil
+}
+
+// another opens the recording once more, so that whoever reads it need not wait.
+func (r *review) another() (*channel.Recording, error) {
+	annotations, _, err := r.annotations()
+	if err != nil {
+		return nil, err
+	}
+	file, err := recording.Open(r.path)
+	if err != nil {
+		return nil, err
+	}
+	rec := channel.Open(file, Said(r.path))
+	rec.LearnFrom(func() []recording.Annotation { return annotations })
+	return rec, nil
+}
+
+// linear is how counts of channel c are shown. Called with r.mu held.
+func (r *review) linear(c int) channel.Linear {
+	return r.rec.Channels[c].Linear(r.info.Channels[c])
 }
 
 // NewReviews looks at the recordings of a store.
@@ -183,7 +209,14 @@ func (rs *Reviews) get(id string) (*review, error) {
 		return nil, err
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	r := &review{id: id, path: path, size: stat.Size(), opened: time.Now(), info: file.Describe(), life: ctx, file: file, stop: stop, ended: make(chan struct{})}
+	r := &review{id: id, path: path, size: stat.Size(), opened: time.Now(), info: file.Describe(), life: ctx, file: file, rec: channel.Open(file, Said(path)), stop: stop, ended: make(chan struct{})}
+	if float64(file.Len()) <= learnAtOnceSeconds*r.info.ClaimedRateHz {
+		if _, _, err := r.annotations(); err != nil {
+			file.Close()
+			stop()
+			return nil, err
+		}
+	}
 	if p, err := rs.store.loadPyramid(id); err == nil && p.Samples == file.Len() {
 		r.pyramid, r.share, r.took = p, 1, 1
 		close(r.ended)
@@ -222,6 +255,7 @@ func (rs *Reviews) build(ctx context.Context, r *review, path string) {
 	if err == nil {
 		_ = rs.store.savePyramid(r.id, p) // only a convenience: built anew when missing
 	}
+	_, _, _ = r.annotations() // of a long one; whoever needs them reports what is wrong
 }
 
 // View is a stretch of a recording in columns, [channel][column]; NaN where a
@@ -239,10 +273,14 @@ type View struct {
 // channel, nil to show it as recorded. A stretch too long to be filtered at once has
 // no values, and Share tells how far the filtering is, until all of it is filtered.
 func (r *review) view(from, to int64, columns int, paths []*signalpath.Settings) (View, error) {
+	if paths != nil {
+		if _, _, err := r.annotations(); err != nil {
+			return View{}, err
+		}
+	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	info := r.info
-	channels := len(info.Channels)
+	channels := len(r.info.Channels)
 	from, to = max(0, from), min(to, r.file.Len())
 	if to <= from {
 		return View{}, fmt.Errorf("samples %d to %d: the recording has samples 0 to %d", from, to, r.file.Len())
@@ -252,22 +290,22 @@ func (r *review) view(from, to int64, columns int, paths []*signalpath.Settings)
 	for c := range channels {
 		v.Low[c], v.High[c] = make([]float32, columns), make([]float32, columns)
 	}
-	all := paths != nil
-	for _, p := range paths {
-		all = all && p != nil
+	list, filtered, err := plan(r.rec, paths)
+	if err != nil {
+		return v, err
 	}
-	if !all {
+	if slices.Contains(list, nil) {
 		if err := r.recorded(&v); err != nil {
 			return v, err
 		}
 	}
 	switch {
-	case paths == nil:
+	case !filtered:
 		return v, nil
 	case to-from > directSamples:
-		return v, r.filteredView(&v, paths)
+		return v, r.filteredView(&v, list)
 	default:
-		return v, r.filtered(&v, info, paths)
+		return v, r.filtered(&v, list)
 	}
 }
 
@@ -293,13 +331,14 @@ func (r *review) recorded(v *View) error {
 			return err
 		}
 	}
-	for c, channel := range r.info.Channels {
+	for c := range r.info.Channels {
+		l := r.linear(c)
 		for i, e := range out[c] {
 			if e.low > e.high {
 				v.Low[c][i], v.High[c][i] = float32(math.NaN()), float32(math.NaN())
 				continue
 			}
-			a, b := channel.Value(e.low), channel.Value(e.high)
+			a, b := l.Value(e.low), l.Value(e.high)
 			v.Low[c][i], v.High[c][i] = float32(min(a, b)), float32(max(a, b))
 		}
 	}
@@ -352,32 +391,35 @@ func (r *review) sampled(out [][]extent, from, to int64) error {
 	return nil
 }
 
-// filtered runs the stretch, and what comes before it, through each channel's
-// path; a channel without one is left as it is.
-func (r *review) filtered(v *View, info acquire.Info, paths []*signalpath.Settings) error {
-	n := int64(len(v.Low[0]))
-	for c := range info.Channels {
-		if paths[c] == nil {
+// filtered runs the stretch, and what comes before it, through the engines of the
+// channels of a plan; the others are left as they are.
+func (r *review) filtered(v *View, list []*shown) error {
+	n, ratio := int64(len(v.Low[0])), int64(r.rec.Start.Ratio)
+	for c := range list {
+		if list[c] == nil {
 			continue
 		}
 		for i := range v.Low[c] {
 			v.Low[c][i], v.High[c][i] = float32(math.NaN()), float32(math.NaN())
 		}
 	}
-	start := max(0, v.From-int64(settleSeconds*info.ClaimedRateHz))
-	return throughPaths(r.life, r.file, paths, start, v.To, func(c int, at int64, values []float64) {
+	return through{r.rec, list, v.From, v.To}.run(r.life, func(c int, at int64, values []float64) {
+		low, high := v.Low[c], v.High[c]
 		for k, y := range values {
-			index := at + int64(k)
-			if index < v.From {
+			// A point stands for so many samples.
+			first, last := (at+int64(k))*ratio, (at+int64(k)+1)*ratio-1
+			if last < v.From || first >= v.To {
 				continue
 			}
-			column := (index - v.From) * n / (v.To - v.From)
+			first, last = max(first, v.From), min(last, v.To-1)
 			y := float32(y)
-			if low := v.Low[c][column]; !(low <= y) {
-				v.Low[c][column] = y
-			}
-			if high := v.High[c][column]; !(high >= y) {
-				v.High[c][column] = y
+			for column := (first - v.From) * n / (v.To - v.From); column <= (last-v.From)*n/(v.To-v.From); column++ {
+				if !(low[column] <= y) && y == y {
+					low[column] = y
+				}
+				if !(high[column] >= y) && y == y {
+					high[column] = y
+				}
 			}
 		}
 	})
@@ -549,13 +591,15 @@ func (r *review) beats(ctx context.Context, find int, from, to int64) ([][]mark,
 		out[c] = []mark{}
 	}
 	if find >= 0 {
-		file, err := recording.Open(r.path)
+		rec, err := r.another()
 		if err != nil {
 			return nil, err
 		}
-		defer file.Close()
+		defer rec.File.Close()
 		// All of it up to there, so that the beats are the same whatever is asked for.
-		return out, analysis.Beats(ctx, file, find, analysis.KindOf(r.info.Channels[find]), 0, min(to, file.Len()), func(b beat.Beat) {
+		part := analysis.All(rec, find)
+		part.To = min(to, part.To)
+		return out, analysis.Beats(ctx, part, func(b beat.Beat) {
 			if b.Sample >= from {
 				out[find] = append(out[find], mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
 			}

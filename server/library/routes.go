@@ -14,6 +14,7 @@ import (
 
 	"pulsewright/acquire/recording"
 	"pulsewright/server"
+	"pulsewright/server/channel"
 )
 
 // Routes adds what stands under /recording, /keep and /recordings in server/API.md.
@@ -284,6 +285,7 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 	case "csv":
 		attach(as)
 		w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+		options.Shown = channel.Open(f, Said(path)).Shown()
 		err = recording.ExportCSV(w, f, options)
 	case "wav":
 		attach(as)
