@@ -452,8 +452,8 @@ func (s *Session) take(b acquire.Block) {
 		s.observe(b)
 		s.work(b, now)
 	}
-	if now.Sub(s.lastFrame) >= frameInterval {
-		s.flush(now)
+	if _, n := s.pending(); now.Sub(s.lastFrame) >= frameInterval || float64(n) >= s.designedHz {
+		s.flush(now) // what comes in a burst goes out a second of signal at a time
 	}
 	s.everySecond(now)
 }
