@@ -86,9 +86,8 @@ func (p Part) MarshalJSON() ([]byte, error) {
 
 // prefixes as people write them; m is a thousandth, M and Meg a million.
 var prefixes = []struct {
-	text   string
-	factor float64
-}{{"Meg", 1e6}, {"G", 1e9}, {"M", 1e6}, {"k", 1e3}, {"K", 1e3}, {"R", 1}, {"m", 1e-3}, {"u", 1e-6}, {"µ", 1e-6}, {"μ", 1e-6}, {"n", 1e-9}, {"p", 1e-12}}
+	text, exponent string
+}{{"Meg", "6"}, {"G", "9"}, {"M", "6"}, {"k", "3"}, {"K", "3"}, {"R", "0"}, {"m", "-3"}, {"u", "-6"}, {"µ", "-6"}, {"μ", "-6"}, {"n", "-9"}, {"p", "-12"}}
 
 // ParseValue reads "10k", "4k7", "4.7 kΩ", "100nF", "2u2", "1e-6". The unit's letter
 // (Ω, F, A) may follow and is passed over.
@@ -111,17 +110,20 @@ func ParseValue(text string) (float64, error) {
 			continue
 		}
 		before = strings.TrimSpace(before)
+		if strings.ContainsAny(before, "eE") {
+			return 0, wrong
+		}
 		if after != "" {
-			if strings.ContainsAny(before, ".eE") || strings.Trim(after, "0123456789") != "" {
+			if strings.Contains(before, ".") || strings.Trim(after, "0123456789") != "" {
 				return 0, wrong
 			}
 			before += "." + after
 		}
-		x, err := decimal(before)
+		x, err := decimal(before + "e" + p.exponent) // 10u is 1e-05 to the last bit
 		if err != nil {
 			return 0, wrong
 		}
-		return x * p.factor, nil
+		return x, nil
 	}
 	return 0, wrong
 }

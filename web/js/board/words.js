@@ -40,7 +40,7 @@ export function roleTitle(role) {
   return ROLES[role] ?? role;
 }
 
-const FACTORS = /** @type {Record<string, number>} */ ({ p: 1e-12, n: 1e-9, u: 1e-6, "µ": 1e-6, "μ": 1e-6, m: 1e-3, "": 1, R: 1, k: 1e3, K: 1e3, M: 1e6, G: 1e9 });
+const EXPONENTS = /** @type {Record<string, string>} */ ({ p: "e-12", n: "e-9", u: "e-6", "µ": "e-6", "μ": "e-6", m: "e-3", R: "e0", k: "e3", K: "e3", M: "e6", G: "e9" });
 
 /**
  * Reads "4k7", "10 kΩ", "100 nF", "0,47u", "1e-6"; NaN when it is no value.
@@ -48,10 +48,11 @@ const FACTORS = /** @type {Record<string, number>} */ ({ p: 1e-12, n: 1e-9, u: 1
  */
 export function parseValue(text) {
   const s = text.trim().replace(",", ".").replace("−", "-").replace(/\s*(?:Ω|ohm|F|A)$/, "").trim();
-  const plain = /^(\d+(?:\.\d*)?(?:[eE][-+]?\d+)?)\s*([pnuµμmkKMGR]?)$/.exec(s);
-  if (plain) return Number(plain[1]) * FACTORS[plain[2]];
+  if (/^\d+(?:\.\d*)?(?:[eE][-+]?\d+)?$/.test(s)) return Number(s);
+  const plain = /^(\d+(?:\.\d*)?)\s*([pnuµμmkKMGR])$/.exec(s);
+  if (plain) return Number(plain[1] + EXPONENTS[plain[2]]);
   const inside = /^(\d+)([pnuµμmkKMGR])(\d+)$/.exec(s);
-  if (inside) return Number(`${inside[1]}.${inside[3]}`) * FACTORS[inside[2]];
+  if (inside) return Number(`${inside[1]}.${inside[3]}${EXPONENTS[inside[2]]}`);
   return NaN;
 }
 
