@@ -32,9 +32,13 @@ export function holds(answer, now, electrodes) {
   return answer.is === "yes" || !electrodes;
 }
 
-/** A source's name for its answer: options do not make it another one. @param {string} address */
-function nameOf(address) {
-  return address.split("?")[0];
+/**
+ * A source's name for its answer: options do not make it another one, nor does the
+ * name that a browser's input or port gets once it is open.
+ * @param {string} address
+ */
+export function answerName(address) {
+  return /^(sound|serial):browser/.exec(address)?.[0] ?? address.split("?")[0];
 }
 
 function list() {
@@ -88,7 +92,7 @@ export class Cautions {
 
   /** @param {string} address @returns {Answer|undefined} */
   answer(address) {
-    return prefs.get(KEY, /** @type {Record<string, Answer>} */ ({}))[nameOf(address)];
+    return prefs.get(KEY, /** @type {Record<string, Answer>} */ ({}))[answerName(address)];
   }
 
   /** Whether electrodes are on a person, as far as is known. */
@@ -130,7 +134,7 @@ export class Cautions {
   /** @param {string} address */
   #forget(address) {
     const all = prefs.get(KEY, /** @type {Record<string, Answer>} */ ({}));
-    delete all[nameOf(address)];
+    delete all[answerName(address)];
     prefs.set(KEY, all);
   }
 
@@ -166,7 +170,7 @@ export class Cautions {
     if (!answered) return;
     this.answered = null;
     if (is && this.asked) {
-      const all = Object.entries({ ...prefs.get(KEY, /** @type {Record<string, Answer>} */ ({})), [nameOf(this.asked)]: { is, at: Date.now() } });
+      const all = Object.entries({ ...prefs.get(KEY, /** @type {Record<string, Answer>} */ ({})), [answerName(this.asked)]: { is, at: Date.now() } });
       prefs.set(KEY, Object.fromEntries(all.slice(-MOST_REMEMBERED)));
     }
     this.must = false;
