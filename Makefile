@@ -41,4 +41,8 @@ bench:
 screenshot:
 	PULSEWRIGHT_SCREENSHOT=$(CURDIR)/web/screenshot.png go test -count 1 -run '^TestScreenshot$$' ./server/command
 
-.PHONY: run fuzz soak load bench screenshot
+.PHONY: run fuzz soak load bench screenshot loops
+
+# loops: what beginners write, on a simulated board, for half a minute (gcc-avr, libsimavr-dev).
+loops:
+	PULSEWRIGHT_LOOP=1 go test -run BeginnersLoop -parallel 4 -v ./acquire/serialport
