@@ -19,6 +19,8 @@ import (
 	"pulsewright/acquire/simulate"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
+	"pulsewright/dsp/signalpath"
+	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 	"pulsewright/server/session"
@@ -361,11 +363,63 @@ func (tr trial) compare(t *testing.T, l *live, path string, cuts []int64, first 
 		t.Fatal(err)
 	}
 	c.finish(tr)
+	if !tr.late {
+		tr.listed(t, l, rec)
+	}
 	for n, r := range rec.Channels {
 		s := l.states[n]
 		if got := r.Settings; got.Kind != s.Kind || got.Linear(rec.Info.Channels[n]).Unit != s.Unit || got.Label != s.Label || got.Path != s.Path || !reflect.DeepEqual(got.Scale, s.Scale) {
 			t.Errorf("channel %d is %+v, live it was %+v", n, got, s)
 		}
+	}
+}
+
+// listed asks for the beats as everybody else does, and for Review's trace of channel 0.
+func (tr trial) listed(t *testing.T, l *live, rec *channel.Recording) {
+	t.Helper()
+	for n := range tr.of {
+		last := int64(-1) // as far as beats were told live
+		if k := len(l.beats[n]); k > 0 {
+			last = l.beats[n][k-1].Sample
+		}
+		var got []beat.Beat
+		if err := analysis.Beats(context.Background(), analysis.All(rec, n), func(b beat.Beat) { got = append(got, b) }); err != nil {
+			t.Fatal(err)
+		}
+		ratio := int64(rec.Start.Ratio)
+		for i, want := range l.beats[n] {
+			if i >= len(got) || got[i].Sample != want.Sample*ratio || got[i].Foot != want.Foot*ratio || got[i].Kind != want.Kind || got[i].Quality != want.Quality {
+				t.Errorf("channel %d: beat %d of a list of %d is not %+v", n, i, len(got), want)
+				break
+			}
+		}
+		if extra := len(got) - len(l.beats[n]); extra > 0 && got[len(l.beats[n])].Sample <= last*ratio {
+			t.Errorf("channel %d: %d beats more than live", n, extra)
+		}
+	}
+	// In the unit at the end, where the last settings hold; with the same path.
+	path := rec.Channels[0].Path
+	list, _, err := plan(rec, []*signalpath.Settings{&path})
+	if err != nil {
+		t.Fatal(err)
+	}
+	from, compared := rec.File.Len()*3/4/int64(rec.Start.Ratio), 0
+	err = through{rec, list, 0, rec.File.Len()}.run(context.Background(), func(c int, at int64, values []float64) {
+		if c != 0 {
+			return // shown with its coupling undone
+		}
+		for i, v := range values {
+			want, there := l.points[0][at+int64(i)]
+			if !there || at+int64(i) < from || v != v && want[channel.PointSmooth] != want[channel.PointSmooth] {
+				continue
+			}
+			if compared++; float32(v) != want[channel.PointSmooth] {
+				t.Fatalf("Review shows %v at %d, live it was %v", v, at+int64(i), want[channel.PointSmooth])
+			}
+		}
+	})
+	if err != nil || compared < 500 {
+		t.Errorf("%d points of Review's trace compared, %v", compared, err)
 	}
 }
 

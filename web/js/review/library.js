@@ -25,7 +25,7 @@ import { decodeBeats } from "./window.js";
  * @property {boolean} [invented] nobody measured it
  */
 /** @typedef {{sample: number, text: string, board: boolean, added: boolean, durationSeconds: number}} RecordedNote */
-/** @typedef {{label: string, kind: string, unit: string, path: PathSettings|null, board?: import("../board/words.js").Board|null}} RecordedChannel */
+/** @typedef {{label: string, kind: string, unit: string, path: PathSettings, board?: import("../board/words.js").Board|null}} RecordedChannel */
 /** @typedef {Entry & {samples: number, format: string, channelDetails: RecordedChannel[], notes: RecordedNote[], gaps: {first: number, samples: number}[], remarks: string[]}} Detail */
 /** @typedef {{id: string, name: string, seconds: number, bytes: number}} Running */
 /** @typedef {{id: string, name: string, bytes: number}} Trashed */

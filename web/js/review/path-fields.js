@@ -5,22 +5,11 @@ import { h, select } from "../dom.js";
 
 /** @import {PathSettings} from "../types.js" */
 
-/**
- * What a path begins with when nobody has set one.
- * @param {string} kind
- * @returns {PathSettings}
- */
-export function plainPath(kind) {
-  return kind === "ecg"
-    ? { drift: { on: true, cutoffHz: 0.5, order: 1 }, hum: { mode: "notch", freqHz: 0, bandwidthHz: 5, harmonics: 3 }, smooth: { shape: "butterworth", cutoffHz: 40, order: 2 } }
-    : { drift: { on: true, cutoffHz: 0.3, order: 1 }, hum: { mode: "notch", freqHz: 0, bandwidthHz: 5, harmonics: 1 }, smooth: { shape: "butterworth", cutoffHz: 15, order: 2 } };
-}
-
 export class PathFields {
   /** @param {(p: PathSettings) => void} changed */
   constructor(changed) {
     /** @type {PathSettings} */
-    this.path = plainPath("pulse");
+    this.path = { drift: { on: false, cutoffHz: 0, order: 1 }, hum: { mode: "off", freqHz: 0, bandwidthHz: 5, harmonics: 1 }, smooth: { shape: "off", cutoffHz: 0, order: 2 } }; // until shown
     this.changed = changed;
     const orders = (/** @type {number} */ most) => Array.from({ length: most }, (_, i) => /** @type {[string, string]} */ ([String(i + 1), `order ${i + 1}`]));
     this.drift = h("input", { type: "checkbox", id: "review-drift", "data-testid": "review-drift" });

@@ -7,7 +7,7 @@ import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
 import { RecordedIntervals } from "./intervals.js";
 import { library, replayAddress, SPEEDS } from "./library.js";
-import { PathFields, plainPath } from "./path-fields.js";
+import { PathFields } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
 import { PieceSource } from "./source.js";
 import { firstFrom, medianRate } from "./window.js";
@@ -485,9 +485,8 @@ class ReviewView {
     const p = this.paths[this.pathChannel];
     if (this.pathPick) this.pathPick.value = String(this.pathChannel);
     pathOn.value = p ? "on" : "off";
-    fields.show(p ?? structuredClone(c.path ?? plainPath(c.kind)));
+    fields.show(p ?? structuredClone(c.path));
     fields.root.hidden = !p;
-    if (this.pathRecorded) this.pathRecorded.hidden = !c.path;
   }
 
   /** @param {PathSettings|null} p */
