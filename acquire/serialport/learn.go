@@ -3,6 +3,7 @@ package serialport
 import (
 	"fmt"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/grid"
 )
 
@@ -362,7 +363,11 @@ func (d *LineDecoder) describe() Format {
 	used := map[string]bool{}
 	for _, c := range d.columns {
 		if c.channel >= 0 {
-			f.Channels = append(f.Channels, newChannel(c.label, c.unit, c.digits, len(f.Channels), used))
+			channel := newChannel(c.label, c.unit, c.digits, len(f.Channels), used)
+			if channel.Kind == acquire.KindUnknown {
+				channel.Kind = d.saidKind
+			}
+			f.Channels = append(f.Channels, channel)
 		}
 	}
 	return f

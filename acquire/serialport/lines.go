@@ -49,6 +49,7 @@ type LineDecoder struct {
 
 	names     []string // given by the user, or nil
 	claimedHz float64
+	saidKind  string // that a comment says of the channels whose names tell none
 	lasted    float64
 	waiting   *header // a header seen and not yet followed by a row
 	header    *header // the one that named the columns
@@ -299,8 +300,12 @@ func (d *LineDecoder) quiet() {
 	}
 }
 
-// comment reads what may stand after a #: "rate 250 Hz".
+// comment reads what may stand after a #: "rate 250 Hz", "kind ecg".
 func (d *LineDecoder) comment(b []byte) error {
+	if f := strings.Fields(string(b)); len(f) == 2 && f[0] == "kind" && (f[1] == acquire.KindPulse || f[1] == acquire.KindECG) {
+		d.saidKind = f[1]
+		return nil
+	}
 	hz, ok := parseRate(string(b))
 	if !ok {
 		return nil

@@ -443,3 +443,26 @@ func BenchmarkLines(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.N)*1000/b.Elapsed().Seconds(), "lines/s")
 }
+
+// TestKindInAComment: a board may say what it carries; a name that tells it comes first.
+func TestKindInAComment(t *testing.T) {
+	d := NewLineDecoder(nil)
+	text := "# rate 250 Hz\n# kind ecg\nt_us,raw,filtered,beat [ms],pulse\n"
+	for i := range 200 {
+		text += fmt.Sprintf("%d,%d,%d,0,%d\n", 4000*i, 500+i%7, i%5, i%3)
+	}
+	if _, err := d.Feed([]byte(text)); err != nil {
+		t.Fatal(err)
+	}
+	f, err := d.Settle()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var kinds []string
+	for _, c := range f.Channels {
+		kinds = append(kinds, c.Kind)
+	}
+	if got := strings.Join(kinds, ","); got != "ecg,ecg,other,pulse" {
+		t.Errorf("kinds %s", got)
+	}
+}

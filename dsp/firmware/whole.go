@@ -114,6 +114,11 @@ func (b *Board) tick() {
 	}
 }
 
+// Header is what the board prints first.
+func (b *Board) Header() string {
+	return fmt.Sprintf("# rate %d Hz\n# kind %s\nt_us,raw,filtered,beat [ms],bpm\n", int(b.cfg.RateHz), b.kind)
+}
+
 // Line is the line that the board prints of a result, with its end.
 func (b *Board) Line(r Result) string {
 	tenths := (int64(r.Filtered)*10 + b.halfOne()) >> b.path.fraction
@@ -152,6 +157,7 @@ func (b *Board) Program(target Target, about []string) (string, error) {
 	return render(name, struct {
 		About        []string
 		Rate         string
+		Kind         Kind
 		RateHz, Bits int
 		LatencyMs    int
 		Path, Band   cascade
@@ -162,7 +168,7 @@ func (b *Board) Program(target Target, about []string) (string, error) {
 		Bridge, Baud int
 		HalfOne      int64
 		Resolution   bool
-	}{comment(about), rate(b.cfg.RateHz), rateHz, b.cfg.Bits, int(math.Round(100*b.LatencySeconds())) * 10,
+	}{comment(about), rate(b.cfg.RateHz), b.kind, rateHz, b.cfg.Bits, int(math.Round(100*b.LatencySeconds())) * 10,
 		b.path.cascade("path", "pulsewright_state"), b.finder.band.cascade("band", "pulsewright_band_state"), b.finder.finderC(),
 		1_000_000 / rateHz, 1_000_000 % rateHz, b.light(), b.bridge(), b.baud(), b.halfOne(), b.cfg.Bits != 10}), nil
 }

@@ -88,7 +88,7 @@ func heart(kind Kind, c Config, n int) []taken {
 // lines are what the board prints of what it takes, a star before those with the light on.
 func lines(b *Board, list []taken) (text string, beats, rated int) {
 	var out strings.Builder
-	fmt.Fprintf(&out, "# rate %g Hz\nt_us,raw,filtered,beat [ms],bpm\n", b.cfg.RateHz)
+	out.WriteString(b.Header())
 	for _, v := range list {
 		if v.lost > 0 {
 			b.Lost(v.lost)
