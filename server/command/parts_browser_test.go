@@ -45,6 +45,7 @@ func TestPartsOfLampClipA(t *testing.T) {
 		t.Errorf("what changed: %q", s)
 	}
 	soon(t, ctx, "the trimmer in words", `/95 % of P1: hum/.test(document.querySelector('[data-testid=parts-turn-words]').textContent)`, 20*time.Second)
+	soon(t, ctx, "the ghost over the trace", `window.pulsewright.stats().ghost > 100`, 10*time.Second)
 	picture(t, ctx, "turned")
 	look[bool](t, ctx, `(document.querySelector('[data-testid=parts-ghost-words]').scrollIntoView({block: "end"}), true)`)
 	picture(t, ctx, "ghost")

@@ -3,6 +3,7 @@
 import { api, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
 import { BoardModel } from "./board/model.js";
+import { asShown } from "./board/words.js";
 import { BoardPort } from "./board-port.js";
 import { Cautions, isLive } from "./cautions.js";
 import { byId, setText } from "./dom.js";
@@ -284,6 +285,12 @@ function showSending(id, s) {
   setText(e, text);
   if (s.state === "lost") announce(s.text);
 }
+
+board.subscribe(() => {
+  const scale = channels()[board.channel]?.scale;
+  const seen = board.changes && scale ? board.look : null;
+  trace.setGhost(seen ? { channel: board.channel, first: seen.first, values: asShown(seen.ghost.volts, scale) } : null);
+});
 
 /** Once: a page loaded anew goes on with the sound it was sending. */
 const unwatch = store.subscribe((state) => {
@@ -906,6 +913,7 @@ const pulsewright = {
     settings: { done: undo.done.length, undone: undo.undone.length },
     beats: beats.map((b) => b?.beats.length ?? 0),
     shownEnd: trace.view.end,
+    ghost: trace.ghost?.values.length ?? 0,
     held: trace.view.held,
     show: show.stats(),
     secondsAcross: trace.view.secondsAcross,

@@ -1,7 +1,7 @@
 // Boards in words and numbers.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { boardFigures, cornersText, differences, gainText, parseValue, partOf, sameBoard, sideBySide, valueText, withPart, withStage } from "../js/board/words.js";
+import { asShown, boardFigures, cornersText, differences, gainText, parseValue, partOf, sameBoard, sideBySide, valueText, withPart, withStage } from "../js/board/words.js";
 
 const plain = (text) => text.replaceAll("\u00a0", " ");
 const BOARD = { board: 1, supplyVolts: 5, stages: [{ stage: "generator", parts: { source: "1k" } }, { stage: "low-pass", parts: { resistor: "4k7", trimmer: { value: "20k", at: 0.45 }, capacitor: 1e-6 } }] };
@@ -30,6 +30,11 @@ test("a changed part leaves the board it came from alone", () => {
   assert.equal(more.stages.length, 3);
   assert.equal(more.stages[2].parts.first, 10e3);
   assert.equal(BOARD.stages.length, 2);
+});
+
+test("volts at the output are shown as the channel's scale says", () => {
+  assert.deepEqual(asShown([1, 2], { gain: 2, invert: false, midRailVolts: null }), [0.5, 1]);
+  assert.deepEqual(asShown([1, 4], { gain: 1, invert: true, midRailVolts: 2.5 }), [4, 1]);
 });
 
 test("differences name the part", () => {

@@ -18,6 +18,17 @@ const TITLES = {
   "non-inverting": "Gain", inverting: "Inverting gain", "low-pass": "Low-pass", "sallen-key": "Sallen–Key", buffer: "Buffer", divider: "Divider",
 };
 
+/**
+ * Volts at the board's output as the channel shows them.
+ * @param {number[]} volts
+ * @param {{gain: number, invert: boolean, midRailVolts: number|null}} scale
+ */
+export function asShown(volts, scale) {
+  const gain = scale.gain || 1;
+  const turn = 2 * (scale.midRailVolts ?? 0);
+  return volts.map((v) => (scale.invert ? turn - v : v) / gain);
+}
+
 /** @param {BoardStage} stage */
 export function stageTitle(stage) {
   return stage.name || TITLES[stage.stage] || stage.stage;

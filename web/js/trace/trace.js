@@ -56,6 +56,7 @@ const LEAST_MM_PX = 3.5;
  * @property {(paper: {on: boolean, mmPerSecond: number, mmPerVolt: number}) => void} paperChanged
  */
 
+/** Values of a channel's first point from a sample on. @typedef {{channel: number, first: number, values: number[]}} Ghost */
 /** What a zoom changed, to go back. @typedef {{seconds: number, held: boolean, end: number, spans: {lane: Lane, span: number, middle: number}[]}} Before */
 
 export class TracePanel {
@@ -96,6 +97,8 @@ export class TracePanel {
     this.cursors = { on: false, a: 0, b: 0, active: "a" };
     /** Draws over the traces, as a drawer asks. @type {((ctx: CanvasRenderingContext2D) => void)|null} */
     this.annotate = null;
+    /** @type {Ghost|null} */
+    this.ghost = null;
     /** @type {Before[]} */
     this.zooms = [];
     this.zooming = false;
@@ -784,6 +787,51 @@ export class TracePanel {
     this.options.loop.dirty(this);
   }
 
+  /**
+   * What the first point of a channel would be behind a changed board: drawn dashed over it.
+   * @param {Ghost|null} ghost
+   */
+  setGhost(ghost) {
+    if (ghost === null && this.ghost === null) return;
+    this.ghost = ghost;
+    this.options.loop.dirty(this);
+  }
+
+  /** @param {CanvasRenderingContext2D} ctx */
+  #drawGhost(ctx) {
+    const { ghost, view, ratio, leftPx } = this;
+    if (!ghost) return;
+    const lane = this.lanes.find((l) => l.probe.channel === ghost.channel && l.probe.point === 0);
+    if (!lane) return;
+    const step = Math.max(1, Math.floor(view.samplesPerPx));
+    const from = Math.max(0, Math.ceil((view.indexAt(0) - ghost.first) / step) * step);
+    const to = Math.min(ghost.values.length, Math.floor(view.end - ghost.first) + 1);
+    if (from >= to) return;
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(leftPx, lane.topPx, view.widthPx, lane.heightPx);
+    ctx.clip();
+    ctx.strokeStyle = this.palette.traces[1];
+    ctx.fillStyle = this.palette.traces[1];
+    ctx.lineWidth = 1.8 * ratio;
+    ctx.setLineDash([6 * ratio, 4 * ratio]);
+    ctx.beginPath();
+    let x = 0;
+    let y = 0;
+    for (let i = from; i < to; i += step) {
+      x = leftPx + view.xPx(ghost.first + i);
+      y = lane.yPx(ghost.values[i]);
+      ctx.lineTo(x, y);
+    }
+    ctx.stroke();
+    ctx.setLineDash([]);
+    ctx.font = `${11 * ratio}px ${FONT}`;
+    ctx.textAlign = "right";
+    ctx.textBaseline = "bottom";
+    ctx.fillText("predicted", x - 6 * ratio, lane.topPx + lane.heightPx - 4 * ratio);
+    ctx.restore();
+  }
+
   /** @param {string} text "" hides it */
   setStale(text) {
     this.stale.hidden = text === "";
@@ -1085,6 +1133,7 @@ export class TracePanel {
     for (const hole of this.holes) this.#drawGapWords(ctx, hole, axisTop, "lost on the way to this page");
     this.#drawBeats(ctx);
     this.#drawNotes(ctx, axisTop);
+    this.#drawGhost(ctx);
     if (this.annotate) this.annotate(ctx);
     if (this.cursors.on) this.#drawCursors(ctx, axisTop);
     ctx.restore();
