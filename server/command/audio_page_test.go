@@ -191,6 +191,7 @@ func TestBrowserSoundComesAndGoes(t *testing.T) {
 	look[bool](t, ctx, `(document.querySelector('[data-testid=sound-look]').click(), true)`)
 	soon(t, ctx, "the first input", `document.querySelector('[data-testid=sound-input-0]') || document.querySelector('[data-testid=source-error]').textContent`, 10*time.Second)
 	look[bool](t, ctx, `(document.querySelector('[data-testid=sound-input-0]')?.click(), true)`)
+	look[bool](t, ctx, `(document.querySelector('dialog[open] [data-testid=wired-nobody]')?.click(), true)`)
 	said("that permission was refused", "browser refused the audio input")
 	look[bool](t, ctx, `(document.querySelector('#source-dialog').close(), true)`)
 

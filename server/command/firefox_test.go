@@ -213,7 +213,7 @@ func TestFirefox(t *testing.T) {
 	f.soon("the zoom undone", S+`.secondsAcross === `+before)
 	f.press(wdEnd)
 
-	for key, title := range map[string]string{"k": "Check", "i": "Intervals", "f": "Spectrum", "r": "Recordings", "y": "Why", "u": "Sound", "l": "Share", "b": "Board", "g": "Firmware"} {
+	for key, title := range map[string]string{"k": "Check", "i": "Intervals", "f": "Spectrum", "r": "Recordings", "y": "Why", "u": "Sound input", "l": "Share", "b": "Link", "g": "Firmware"} {
 		f.press(key)
 		f.soon(title, fmt.Sprintf(`document.querySelector("#drawer h2")?.textContent === %q && !document.querySelector("#drawer .error")?.textContent`, title))
 		f.press(wdEscape)

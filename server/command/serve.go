@@ -273,6 +273,14 @@ func dataFolder(named string) (string, error) {
 	return filepath.Join(home, ".local", "share", "pulsewright"), nil
 }
 
+// tagged is the tag of what is invented, in front of more.
+func tagged(invented bool) string {
+	if invented {
+		return acquire.InventedTag + ", "
+	}
+	return ""
+}
+
 // choices lists the sources that can be opened now.
 func choices(files []string, store *library.Store) server.Choices {
 	c := server.Choices{Demos: []server.Choice{}, Ports: []server.Choice{}, Recordings: []server.Choice{}, Sounds: []server.Choice{}, Hosts: hosts(), Problems: []string{}}
@@ -296,7 +304,7 @@ func choices(files []string, store *library.Store) server.Choices {
 		}
 		for _, e := range list {
 			if e.Problem == "" {
-				c.Recordings = append(c.Recordings, server.Choice{Address: e.Address, Name: e.Name, What: fmt.Sprintf("%s, %.0f s at %.6g Hz", e.Started.Format("2006-01-02 15:04"), e.Seconds, e.RateHz)})
+				c.Recordings = append(c.Recordings, server.Choice{Address: e.Address, Name: e.Name, What: tagged(e.Invented) + fmt.Sprintf("%s, %.0f s at %.5g Hz", e.Started.Format("2006-01-02 15:04"), e.Seconds, e.RateHz)})
 			}
 		}
 	}
