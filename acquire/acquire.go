@@ -71,6 +71,9 @@ type Info struct {
 	ExactClock bool `json:"exactClock"`
 	// Channels has at least one entry; Block.Counts has the same length.
 	Channels []Channel `json:"channels"`
+	// Columns are what the board prints in a line, clocks and what is left out too, in
+	// order; empty for other sources. The option names of the address says otherwise.
+	Columns []Column `json:"columns,omitempty"`
 	// LengthSamples is the length of a finite source, 0 when it has none.
 	LengthSamples int64 `json:"lengthSamples"`
 	// Started is the wall-clock time of the first sample of a recording, else zero.
@@ -82,6 +85,28 @@ type Info struct {
 
 // InventedTag is the word that stands beside invented samples, in names of files too.
 const InventedTag = "INVENTED"
+
+// Uses of a Column.
+const (
+	UseSignal  = "signal"
+	UseClock   = "clock"   // the board's time
+	UseCounter = "counter" // counts lines
+	UseNothing = "nothing" // left out
+)
+
+// Column is one field of the lines a board prints.
+type Column struct {
+	// Name is the user's, else the board's, else empty.
+	Name string `json:"name"`
+	// Unit as the user or the board says; empty when nobody does.
+	Unit string `json:"unit"`
+	// Use is one of the uses above; Clock is the name by which names means this clock
+	// or counter: t_us, t_ms, t_s or seq.
+	Use   string `json:"use"`
+	Clock string `json:"clock,omitempty"`
+	// Looks is the unit that the numbers look like though nobody says so: "V" or empty.
+	Looks string `json:"looks,omitempty"`
+}
 
 // Channel describes one column of samples. Volts = OffsetVolts + count ×
 // VoltsPerCount, at the converter's input.

@@ -116,6 +116,7 @@ var habits60 = []habit{
 	}, labels: "ch1", rate: 250, says: "names its columns t_ms, pulse"},
 	{name: "rate claimed", hello: "# rate 250 Hz\r\n", line: printed("%d\r\n", one), labels: "ch1", rate: 250},
 	{name: "left out by the user", options: "&names=pulse%20[mV],-", line: printed("%d,%d\r\n", two), labels: "pulse", units: "V"},
+	{name: "kinds by the user", options: "&names=red%20(pulse),lead%20[mV]%20(ecg)", line: printed("%d,%d\r\n", two), labels: "red lead", units: "- V"},
 	{name: "clock named by the user", options: "&names=t_ms,red", line: printed("%d,%d\r\n", stampedEvery(4, 7)), labels: "red", rate: 250},
 	{name: "counter kept by the user", options: "&names=n1,n2", line: printed("%d,%d\r\n", func(i int) []any { return []any{wave(i), i} }), labels: "n1 n2"},
 	{name: "10 Hz", ms: 100, line: printed("%d\r\n", one), labels: "ch1"},

@@ -25,18 +25,52 @@ type column struct {
 	name, unit string // as the board says
 	printed    string // unit behind each number, or ""
 	label      string // as the user says, or name
+	kind       string // as the user says, or ""
 	role       role
 	digits     int
 	channel    int // -1: none
 }
 
-// given is what the user said of a column: "pulse", "pulse [mV]", "-" to leave it out, or
-// a clock's name.
-func given(text string) (name, unit string) {
-	if at := strings.IndexByte(text, '['); at > 0 && strings.HasSuffix(text, "]") {
-		return strings.TrimSpace(text[:at]), strings.TrimSpace(text[at+1 : len(text)-1])
+// given takes apart what the user says of a column: "pulse", "pulse [mV]", "lead [mV] (ecg)",
+// "-" to leave it out, or a clock's name.
+func given(text string) (name, unit, kind string) {
+	text = strings.TrimSpace(text)
+	if at := strings.LastIndexByte(text, '('); at > 0 && strings.HasSuffix(text, ")") {
+		switch k := strings.ToLower(strings.TrimSpace(text[at+1 : len(text)-1])); k {
+		case acquire.KindPulse, acquire.KindECG, acquire.KindOther:
+			text, kind = strings.TrimSpace(text[:at]), k
+		}
 	}
-	return text, ""
+	if at := strings.IndexByte(text, '['); at > 0 && strings.HasSuffix(text, "]") {
+		return strings.TrimSpace(text[:at]), strings.TrimSpace(text[at+1 : len(text)-1]), kind
+	}
+	return text, "", kind
+}
+
+// told is a column as others are told of it.
+func (c column) told(looks bool) acquire.Column {
+	t := acquire.Column{Name: c.label, Unit: c.unit, Use: acquire.UseSignal}
+	switch c.role {
+	case roleIgnored:
+		t.Use = acquire.UseNothing
+	case roleSequence:
+		t.Use, t.Clock = acquire.UseCounter, "seq"
+	case roleMicros:
+		t.Use, t.Clock = acquire.UseClock, "t_us"
+	case roleMillis:
+		t.Use, t.Clock = acquire.UseClock, "t_ms"
+	case roleSeconds:
+		t.Use, t.Clock = acquire.UseClock, "t_s"
+	}
+	if looks && t.Use == acquire.UseSignal && c.unit == "" {
+		t.Looks = "V"
+	}
+	return t
+}
+
+// volts tells that numbers look like volts: two decimals or more, from 0 to a supply of 5 V.
+func (r *ramp) volts() bool {
+	return r.n > 0 && r.digits >= 2 && r.lowest >= 0 && r.highest <= 5.5 && r.highest > 0
 }
 
 // leaveOut is the name by which the user leaves a column out.
@@ -83,6 +117,7 @@ func roleOf(name, unit string) (r role, sure bool) {
 type ramp struct {
 	n, falls, still, ones int
 	first, last           float64
+	lowest, highest       float64
 	sum, largest          float64
 	digits                int
 	whole                 bool
@@ -95,7 +130,7 @@ func (r *ramp) add(v number) {
 	}
 	x := v.float()
 	if r.n == 0 {
-		r.whole, r.first = true, x
+		r.whole, r.first, r.lowest, r.highest = true, x, x, x
 	} else {
 		switch d := x - r.last; {
 		case d < 0 && wraps(r.last, x):
@@ -112,6 +147,7 @@ func (r *ramp) add(v number) {
 			r.largest = max(r.largest, d)
 		}
 	}
+	r.lowest, r.highest = min(r.lowest, x), max(r.highest, x)
 	r.digits = max(r.digits, int(v.digits))
 	r.whole = r.whole && v.digits == 0
 	r.last = x
@@ -151,10 +187,13 @@ func (r *ramp) role(seconds float64) role {
 		return roleChannel
 	}
 	if seconds > 0.3 {
-		switch perSecond := r.sum / seconds; {
-		case perSecond > 600 && perSecond < 1600:
+		// What waited in a buffer makes the time heard too short: much is allowed, but for
+		// steps of one, which a counter has too.
+		perSecond, counts := r.sum/seconds, 10*r.ones >= 9*(steps-r.falls)
+		switch {
+		case counts && perSecond > 600 && perSecond < 1600, !counts && perSecond > 200 && perSecond < 8000:
 			return roleMillis
-		case perSecond > 600e3 && perSecond < 1600e3:
+		case perSecond > 200e3 && perSecond < 8000e3:
 			return roleMicros
 		}
 	} else {

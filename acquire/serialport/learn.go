@@ -248,7 +248,7 @@ func (d *LineDecoder) nameColumns(s shape) error {
 		c.label = c.name
 		if d.names != nil {
 			var unit string
-			c.label, unit = given(d.names[i])
+			c.label, unit, c.kind = given(d.names[i])
 			if unit != "" {
 				c.unit = unit
 			}
@@ -279,6 +279,9 @@ func (d *LineDecoder) settleOn(from, best int) (Format, error) {
 		d.chooseGrid(from, best, c.resolution(ramps[d.timeColumn].digits))
 	}
 	d.format = d.describe()
+	for i, c := range d.columns {
+		d.format.Columns = append(d.format.Columns, c.told(ramps[i].volts()))
+	}
 	d.queue.init(channels, d.timeColumn >= 0)
 	d.row = make([]int32, channels)
 	d.replay = from // rows before a header were those before a reset
@@ -363,11 +366,14 @@ func (d *LineDecoder) describe() Format {
 	used := map[string]bool{}
 	for _, c := range d.columns {
 		if c.channel >= 0 {
-			channel := newChannel(c.label, c.unit, c.digits, len(f.Channels), used)
-			if channel.Kind == acquire.KindUnknown {
-				channel.Kind = d.saidKind
+			ch := newChannel(c.label, c.unit, c.digits, len(f.Channels), used)
+			if ch.Kind == acquire.KindUnknown {
+				ch.Kind = d.saidKind
 			}
-			f.Channels = append(f.Channels, channel)
+			if c.kind != "" {
+				ch.Kind = c.kind
+			}
+			f.Channels = append(f.Channels, ch)
 		}
 	}
 	return f

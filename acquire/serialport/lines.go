@@ -27,6 +27,8 @@ const (
 type Format struct {
 	// Channels without calibration by bits and reference.
 	Channels []acquire.Channel
+	// Columns of a line, clocks and what is left out too; none of frames.
+	Columns []acquire.Column
 	// ClaimedRateHz is 0 when the board claims none. With stamps it is the rate of the
 	// grid they put the samples on.
 	ClaimedRateHz float64
@@ -88,7 +90,7 @@ type oddities struct {
 
 // NewLineDecoder returns a decoder for a stream that may begin within a line.
 // names, one per column with clock columns, stand in for a header, each as in "pulse",
-// "pulse [mV]", or "-" for a column to be left out; nil for none.
+// "pulse [mV]", "lead [mV] (ecg)", or "-" for a column to be left out; nil for none.
 func NewLineDecoder(names []string) *LineDecoder {
 	return &LineDecoder{splitter: splitter{torn: true, partial: make([]byte, 0, maxLine)}, names: names,
 		stampedBy: stampedBy{timeColumn: -1, seqColumn: -1}}

@@ -44,6 +44,13 @@ func (p Port) Identity() string {
 	return p.VID + ":" + p.PID + ":" + p.Serial
 }
 
+// IdentityOn is the USB identity of the board on a port now, "" where there is none.
+func IdentityOn(port string) string {
+	o := options{port: port}
+	_ = o.find(machine{ports: Ports}) // nothing is looked for, so it cannot fail
+	return o.usb
+}
+
 // find sets the port's USB identity, or the port on which the identity told is now. A board
 // without a serial number is found where it is the only one of its kind.
 func (o *options) find(m machine) error {

@@ -88,7 +88,8 @@ type decoder interface {
 //     With signed=1 full scale runs from −reference to reference, one count is
 //     reference/2^(bits−1) volts. Channels whose unit the board tells keep it. bits alone
 //     gives the range only;
-//   - names: comma-separated, one for each column, clock columns (t_us, t_ms, seq) too;
+//   - names: comma-separated, one for each column, as in "t_us,pulse [mV],lead [mV] (ecg),-":
+//     a clock's name (t_us, t_ms, t_s, seq) makes it one, "-" leaves the column out;
 //   - kind: pulse, ecg or other, one for all channels or comma-separated for each;
 //   - usb: the board's identity, as Describe's address has it: when another board or none
 //     is on the port, the port that it is on now is opened.
@@ -176,7 +177,7 @@ func parseOptions(a acquire.Address) (o options, err error) {
 		o.names = strings.Split(a.Text("names", ""), ",")
 		for i, n := range o.names {
 			n = strings.TrimSpace(n)
-			if n == "" || len(n) > maxNameBytes || n != printable([]byte(n), maxNameBytes) {
+			if name, _, _ := given(n); name == "" || len(name) > maxNameBytes || len(n) > 3*maxNameBytes || n != printable([]byte(n), 3*maxNameBytes) {
 				return fail("names", "give names of 1 to 32 bytes separated by commas")
 			}
 			o.names[i] = n
@@ -456,7 +457,7 @@ func (s *source) describe(a acquire.Address, baud int, f Format) error {
 		address.Options.Set("usb", o.usb)
 	}
 	s.info = acquire.Info{Address: address.String(), Device: o.usb, Name: name,
-		ClaimedRateHz: f.ClaimedRateHz, Channels: f.Channels}
+		ClaimedRateHz: f.ClaimedRateHz, Channels: f.Channels, Columns: f.Columns}
 	if o.frames && o.either {
 		address.Options.Set("format", "frames")
 		s.info.Address = address.String()
@@ -513,6 +514,7 @@ func (o options) converter(c *acquire.Channel) {
 func (s *source) Describe() acquire.Info {
 	info := s.info
 	info.Channels = append([]acquire.Channel(nil), info.Channels...)
+	info.Columns = append([]acquire.Column(nil), info.Columns...)
 	return info
 }
 

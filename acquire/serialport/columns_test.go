@@ -1,0 +1,49 @@
+package serialport
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"testing"
+
+	"pulsewright/acquire"
+)
+
+// TestColumnsTold: what the editor of columns begins with.
+func TestColumnsTold(t *testing.T) {
+	rows := func(header, format string) string {
+		var b strings.Builder
+		b.WriteString("\n" + header)
+		for i := range 40 {
+			fmt.Fprintf(&b, format, 1000+4*i, 150+i*37%200, 300+i*37%601)
+		}
+		return b.String()
+	}
+	signal, clock := acquire.UseSignal, acquire.UseClock
+	for _, c := range []struct {
+		stream string
+		names  []string
+		want   []acquire.Column
+		kinds  string
+	}{
+		{rows("", "%d,1.%d,%d\n"), nil, []acquire.Column{{Use: clock, Clock: "t_ms"}, {Use: signal, Looks: "V"}, {Use: signal}}, " "},
+		{rows("time,finger [V],x\n", "%d,1.%d,%d\n"), nil, []acquire.Column{{Name: "time", Use: clock, Clock: "t_ms"}, {Name: "finger", Unit: "V", Use: signal}, {Name: "x", Use: signal}}, "pulse "},
+		{rows("", "%d,1.%d,%d\n"), []string{"n", "lead [mV] (ecg)", "-"}, []acquire.Column{{Name: "n", Use: signal}, {Name: "lead", Unit: "mV", Use: signal}, {Name: "-", Use: acquire.UseNothing}}, " ecg"},
+	} {
+		d := NewLineDecoder(c.names)
+		if _, err := d.Feed([]byte(c.stream)); err != nil {
+			t.Fatal(err)
+		}
+		f, err := d.Settle()
+		if err != nil || !reflect.DeepEqual(f.Columns, c.want) {
+			t.Errorf("columns %+v, %v\nwant    %+v", f.Columns, err, c.want)
+		}
+		var kinds []string
+		for _, ch := range f.Channels {
+			kinds = append(kinds, ch.Kind)
+		}
+		if got := strings.Join(kinds, " "); got != c.kinds {
+			t.Errorf("kinds %q, want %q", got, c.kinds)
+		}
+	}
+}
