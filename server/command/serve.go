@@ -36,6 +36,7 @@ import (
 const queueFrames = 256
 
 type serveFlags struct {
+	columns              string // of the first source
 	listen, source, data string
 	open, verbose        bool
 	share                bool
@@ -50,6 +51,7 @@ func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("serve", "[RECORDING …]", "Serves the page on this computer and prints its address. Recordings named are offered as sources, the first one is opened.", stderr)
 	f.StringVar(&o.listen, "listen", "127.0.0.1:8147", "`host:port` to serve the page on; port 0 picks a free one")
 	f.StringVar(&o.source, "source", "", "`address` of the source to open first (default demo:finger)")
+	f.StringVar(&o.columns, "columns", "", "`list` of what the board's columns are, in order: names, with a unit and a kind if you like, a clock's name (t_us, t_ms, t_s, seq), or - to leave one out, as in \"t_us,pulse [mV],lead [mV] (ecg),-\"; remembered for the board")
 	f.StringVar(&o.data, "data", "", "`folder` of recordings and settings (default: the system's place for a program's data)")
 	f.BoolVar(&o.open, "open", false, "open the page in the browser")
 	f.BoolVar(&o.share, "share", false, "share the page with other computers of the network: prints a watch-only link; the owner's link stands on the page, under Share")
@@ -105,7 +107,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	intervals, onBoard := server.NewIntervals(), server.NewOnBoard()
 	settings := library.NewSettings(folder, log)
 	defer settings.Close()
-	live = session.New(session.Config{Openers: warned(openers(audio, ports, os.Stdin), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals, onBoard},
+	live = session.New(session.Config{Openers: warned(remembered(openers(audio, ports, os.Stdin), folder, log), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals, onBoard},
 		Remember: settings,
 		Recording: func() any {
 			if state := recorder.State(); state != nil {
@@ -151,7 +153,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 		}
 		fmt.Fprintln(stdout, "owner's link in: "+path)
 	}
-	source := o.source
+	source := withColumns(o.source, o.columns)
 	if source == "" && len(o.files) > 0 {
 		source = "file:" + o.files[0]
 	}
