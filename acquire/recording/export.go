@@ -33,6 +33,8 @@ type ExportOptions struct {
 	Shown []acquire.Channel
 	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
 	Counts bool
+	// Settings are put into an EDF+ or BDF+ file in place of those it carries; nil keeps them.
+	Settings any
 	// Context ends the export early with its error; nil never does.
 	Context context.Context
 	// Progress is called now and then; nil is not.
@@ -355,6 +357,9 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 		if f.meta.Other != nil {
 			h.Settings = f.meta.Other
 		}
+	}
+	if o.Settings != nil {
+		h.Settings = o.Settings
 	}
 	if !h.Started.IsZero() && from > 0 {
 		h.Started = h.Started.Add(durationOf(float64(from) / info.ClaimedRateHz))

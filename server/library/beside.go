@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-
-	"pulsewright/server/channel"
 )
 
 // Beside the recordings the folder holds small JSON files; acquire/recording/FORMAT.md
@@ -54,16 +52,6 @@ func changeMap[V any](path string, change func(map[string]V) error) error {
 		return err
 	}
 	return replace(path, data)
-}
-
-// saidName is the file of what was said of recordings' channels afterwards, by id.
-const saidName = ".said.json"
-
-// Said is what was said afterwards of the channels of the recording at a path, kept beside
-// it.
-func Said(path string) channel.Sidecar {
-	said, _ := readMap[channel.Sidecar](filepath.Join(filepath.Dir(path), saidName)) // what of it can be read
-	return said[filepath.Base(path)]
 }
 
 // setAside gives a file that cannot be understood another name, so that nothing is lost.

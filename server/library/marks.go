@@ -72,7 +72,7 @@ func (s *Store) RemoveMark(id string, sample int64, text string) error {
 	})
 }
 
-// moveBeside lets the remark and the notes of a recording follow it to another id, or
+// moveBeside lets the remark, the notes and what was said of a recording follow it to another id, or
 // into the trash and out of it.
 func (s *Store) moveBeside(from, to string) error {
 	var err error
@@ -89,8 +89,15 @@ func (s *Store) moveBeside(from, to string) error {
 			return nil
 		}))
 	}
+	if all, _ := readMap[channel.Sidecar](filepath.Join(s.folder, saidName)); !all[from].Empty() {
+		err = errors.Join(err, s.changeSaid(func(all map[string]channel.Sidecar) error {
+			all[to] = all[from]
+			delete(all, from)
+			return nil
+		}))
+	}
 	if err != nil {
-		return fmt.Errorf("the recording is now %s, but its notes did not follow: %w", to, err)
+		return fmt.Errorf("the recording is now %s, but its notes, or what was said of its channels, did not follow: %w", to, err)
 	}
 	return nil
 }

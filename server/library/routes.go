@@ -142,6 +142,8 @@ func (h *handlers) patch(w http.ResponseWriter, r *http.Request) {
 	var body struct {
 		Name *string `json:"name"`
 		Note *string `json:"note"`
+		// Channels says what channels are.
+		Channels []ChannelChange `json:"channels"`
 	}
 	if !server.ReadJSON(w, r, &body) {
 		return
@@ -149,6 +151,12 @@ func (h *handlers) patch(w http.ResponseWriter, r *http.Request) {
 	if err := h.busy(id); err != nil && body.Name != nil {
 		fail(w, err)
 		return
+	}
+	if len(body.Channels) > 0 {
+		if err := h.store.Say(id, body.Channels); err != nil {
+			fail(w, err)
+			return
+		}
 	}
 	if body.Note != nil {
 		if err := h.store.SetNote(id, *body.Note); err != nil {
@@ -259,6 +267,7 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": base + "." + ext}))
 	}
 	marks := h.store.Marks(id)
+	said := Said(path)
 	f, err := h.store.open(path)
 	if err != nil && as != "" && as != own {
 		fail(w, err)
@@ -270,7 +279,11 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 	if as == "" && err == nil && f.Unclosed() {
 		as = own // it is being written: what is there now, as a whole file
 	}
-	if as == "" || as == own && (len(marks) == 0 || own != "edf" && own != "bdf") && !(err == nil && f.Unclosed()) {
+	same := len(marks) == 0 && said.Empty() && !(err == nil && f.Unclosed()) // nothing is to be added
+	if own == "wav" || own == "csv" {
+		same = own == "wav" || said.Empty() // notes have no place there
+	}
+	if as == "" || as == own && same {
 		attach(own)
 		w.Header().Set("Content-Type", "application/octet-stream")
 		http.ServeFile(w, r, path)
@@ -285,14 +298,14 @@ func (h *handlers) download(w http.ResponseWriter, r *http.Request) {
 	case "csv":
 		attach(as)
 		w.Header().Set("Content-Type", "text/csv; charset=utf-8")
-		options.Shown = channel.Open(f, Said(path)).Shown()
+		options.Shown = channel.Open(f, said).Shown()
 		err = recording.ExportCSV(w, f, options)
 	case "wav":
 		attach(as)
 		w.Header().Set("Content-Type", "audio/wav")
 		err = recording.ExportWAV(w, f, options)
 	case "edf", "bdf":
-		options.Notes = marks
+		options.Notes, options.Settings = marks, carriedWith(f, said)
 		ext := ".edf"
 		if own == "bdf" || own != "edf" && recording.Needs24Bits(f.Describe().Channels) {
 			ext = ".bdf"

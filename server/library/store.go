@@ -20,6 +20,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
+	"pulsewright/server/channel"
 )
 
 const (
@@ -164,6 +165,7 @@ func (s *Store) list(quick bool) ([]Entry, error) {
 	s.loadCache()
 	s.sweep(files)
 	notes := s.notes()
+	said, _ := readMap[channel.Sidecar](filepath.Join(s.folder, saidName)) // what of it can be read
 	list := []Entry{}
 	for _, f := range files {
 		if !f.Type().IsRegular() {
@@ -177,6 +179,7 @@ func (s *Store) list(quick bool) ([]Entry, error) {
 			continue // deleted meanwhile
 		}
 		e := s.entry(f.Name(), info, quick)
+		e.showSaid(said[e.ID])
 		e.Note = notes[e.ID]
 		list = append(list, e)
 	}
@@ -243,7 +246,7 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 		if d.ClaimedRateHz > 0 {
 			e.Seconds = float64(f.Len()) / d.ClaimedRateHz
 		}
-		for _, c := range d.Channels {
+		for _, c := range channel.Open(f, channel.Sidecar{}).Channels {
 			e.Channels = append(e.Channels, c.Label)
 		}
 		if due {
@@ -312,6 +315,7 @@ func (s *Store) get(id string, quick bool) (Entry, error) {
 	}
 	s.loadCache()
 	e := s.entry(id, info, quick)
+	e.showSaid(Said(path))
 	e.Note = s.notes()[id]
 	return e, nil
 }
@@ -470,6 +474,12 @@ func (s *Store) Delete(ids []string) ([]Trashed, error) {
 		s.changeMarks(func(marks map[string][]recording.Annotation) error {
 			for _, t := range gone {
 				delete(marks, inTrash(t.ID))
+			}
+			return nil
+		}),
+		s.changeSaid(func(all map[string]channel.Sidecar) error {
+			for _, t := range gone {
+				delete(all, inTrash(t.ID))
 			}
 			return nil
 		}))

@@ -7,24 +7,25 @@ import { significant } from "./format.js";
 /** @import {Channel, ScaleSettings} from "./types.js" */
 
 export class ScaleDialog {
-  /** @param {{set: (channel: number, scale: ScaleSettings) => Promise<unknown>}} options */
+  /** @param {{set: (channel: number, scale: ScaleSettings) => Promise<unknown>, id?: string}} options id begins those of its fields */
   constructor(options) {
     this.options = options;
+    const own = options.id ?? "scale";
     this.channel = 0;
     const number = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ unit, /** @type {string} */ hint = "") => {
-      const input = h("input", { type: "number", step: "any", id: `scale-${id}`, "data-testid": `scale-${id}`, inputmode: "decimal" });
+      const input = h("input", { type: "number", step: "any", id: `${own}-${id}`, "data-testid": `${own}-${id}`, inputmode: "decimal" });
       return { input, row: h("label", { class: "field" }, h("span", {}, label), h("span", { class: "with-unit" }, input, h("span", {}, unit)), hint ? h("small", {}, hint) : null) };
     };
     const check = (/** @type {string} */ id, /** @type {string} */ label) => {
-      const input = h("input", { type: "checkbox", id: `scale-${id}`, "data-testid": `scale-${id}` });
+      const input = h("input", { type: "checkbox", id: `${own}-${id}`, "data-testid": `${own}-${id}` });
       return { input, row: h("label", { class: "check" }, input, h("span", {}, label)) };
     };
-    this.source = h("select", { id: "scale-source", "data-testid": "scale-source" },
+    this.source = h("select", { id: `${own}-source`, "data-testid": `${own}-source` },
       h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter’s reference and bits"), h("option", { value: "fullscale" }, "from the measured full scale of a sound input"), h("option", { value: "unknown" }, "unknown: show counts"));
-    this.preset = select("scale-preset", [["", "choose, or fill in below"], ...PRESETS.map((p) => /** @type {[string, string]} */ ([p.id, p.label]))], (id) => this.#take(id));
+    this.preset = select(`${own}-preset`, [["", "choose, or fill in below"], ...PRESETS.map((p) => /** @type {[string, string]} */ ([p.id, p.label]))], (id) => this.#take(id));
     this.presetHint = h("small", {});
-    this.fits = button("scale-fits", "", () => this.#takeFitting(), { class: "quiet" });
-    this.span = h("div", { class: "scale-span", "data-testid": "scale-span" });
+    this.fits = button(`${own}-fits`, "", () => this.#takeFitting(), { class: "quiet" });
+    this.span = h("div", { class: "scale-span", "data-testid": `${own}-span` });
     this.reference = number("reference", "Reference voltage", "V", "Full scale: the volts at one more than the highest count, often the 5 V or 3.3 V supply. A signed converter reaches from minus the reference to plus the reference.");
     this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
     this.signed = check("signed", "counts are signed, about zero");
@@ -42,14 +43,14 @@ export class ScaleDialog {
       h("label", { class: "field" }, h("span", {}, "Usual ones"), this.preset, this.presetHint),
       h("label", { class: "field" }, h("span", {}, "Volts come"), this.source), this.converter, this.sound,
       h("fieldset", {}, h("legend", {}, "Board"), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
-      this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": "scale-apply" }, "Apply")));
+      this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": `${own}-apply` }, "Apply")));
     this.source.addEventListener("change", () => this.#enable());
     for (const e of [this.reference.input, this.bits.input, this.signed.input]) e.addEventListener("input", () => this.#draw());
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.#apply();
     });
-    this.dialog = dialog("scale-dialog", "What is a count worth?", form);
+    this.dialog = dialog(`${own}-dialog`, "What is a count worth?", form);
   }
 
   /**

@@ -4,7 +4,7 @@ import { request, send, sentence } from "../api.js";
 import { decodeBeats } from "./window.js";
 
 /** @import {RecordedVariability} from "../drawers/rhythm.js" */
-/** @import {PathSettings} from "../types.js" */
+/** @import {PathSettings, ScaleSettings} from "../types.js" */
 
 /**
  * One recording in the list.
@@ -25,7 +25,8 @@ import { decodeBeats } from "./window.js";
  * @property {boolean} [invented] nobody measured it
  */
 /** @typedef {{sample: number, text: string, board: boolean, added: boolean, durationSeconds: number}} RecordedNote */
-/** @typedef {{label: string, kind: string, unit: string, path: PathSettings, board?: import("../board/words.js").Board|null}} RecordedChannel */
+/** @typedef {{label: string, kind: string, unit: string, numbersUnit?: string, path: PathSettings, scale?: ScaleSettings, from?: Record<string, "said"|"recorded"|"source"|"usual">, stepVolts?: number, lowVolts?: number, highVolts?: number, board?: import("../board/words.js").Board|null}} RecordedChannel */
+/** What is said of a channel afterwards. @typedef {{channel: number, forget?: boolean, label?: string, kind?: string, unit?: string, scale?: ScaleSettings}} ChannelChange */
 /** @typedef {Entry & {samples: number, format: string, channelDetails: RecordedChannel[], notes: RecordedNote[], gaps: {first: number, samples: number}[], remarks: string[]}} Detail */
 /** @typedef {{id: string, name: string, seconds: number, bytes: number}} Running */
 /** @typedef {{id: string, name: string, bytes: number}} Trashed */
@@ -48,7 +49,7 @@ export const library = {
   get: (id) => request("GET", at(id), undefined, LONG_MS),
   /** The same at once, without notes and gaps. @param {string} id @returns {Promise<Detail>} */
   brief: (id) => request("GET", at(id) + "?notes=0"),
-  /** @param {string} id @param {{name?: string, note?: string}} what @returns {Promise<Entry>} */
+  /** @param {string} id @param {{name?: string, note?: string, channels?: ChannelChange[]}} what @returns {Promise<Entry>} */
   change: (id, what) => request("PATCH", at(id), what),
   /** @param {string} id */
   trash: (id) => request("DELETE", at(id)),

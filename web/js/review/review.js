@@ -5,6 +5,7 @@ import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
+import { ChannelFields } from "./channels.js";
 import { RecordedIntervals } from "./intervals.js";
 import { library, replayAddress, SPEEDS } from "./library.js";
 import { PathFields } from "./path-fields.js";
@@ -145,6 +146,7 @@ class ReviewView {
       const c = live[this.pathChannel] ?? live[0];
       if (c) this.#setPath(structuredClone(c.path));
     }, { class: "quiet" });
+    this.channels = new ChannelFields({ say: (change) => this.#say(change) });
     this.laneChecks = h("div", { class: "row" });
     this.laneSection = h("section", { hidden: true }, h("h3", {}, "Traces"), this.laneChecks);
     this.side = h("aside", { class: "review-side", "aria-label": "Cursors, notes, beats and path" },
@@ -154,6 +156,7 @@ class ReviewView {
         button("review-beat-before", "‹", () => this.#beat(-1), { "aria-label": "Beat before", title: "Beat before (shift b)", class: "step" }), button("review-beat-next", "›", () => this.#beat(1), { "aria-label": "Next beat", title: "Next beat (b)", class: "step" })),
       this.beatWords, this.findBeats, this.beatList),
       this.laneSection,
+      this.channels.root,
       h("section", {}, h("div", { class: "row" }, h("h3", {}, "Path"), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
       h("details", { class: "review-keys" }, h("summary", {}, "Keyboard"), keysHelp()));
     return this.side;
@@ -219,11 +222,24 @@ class ReviewView {
     this.ctx.loop.add(this.sheet);
     this.sheet.show(detail, this.source, place?.from ?? 0, place?.to ?? FIRST_SECONDS * detail.rateHz);
     this.#showLanes();
+    this.channels?.show(detail);
     this.#showNotes();
     this.#showBeats(true);
     this.#showPath();
     this.#cursorsMoved();
     this.sheet.canvas.focus();
+  }
+
+  /**
+   * Says something of a channel and shows the same place anew.
+   * @param {import("./library.js").ChannelChange} change
+   */
+  async #say(change) {
+    const { detail, sheet } = this;
+    if (!detail) return;
+    const { from, span } = sheet.window;
+    await library.change(detail.id, { channels: [change] });
+    if (this.detail === detail) void this.open(detail.id, { from, to: from + span });
   }
 
   /** Which channels have a lane. */

@@ -1,0 +1,112 @@
+package library
+
+import (
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/server/channel"
+)
+
+// saidName is the file of what was said of recordings' channels afterwards, by id.
+const saidName = ".said.json"
+
+// Said is what was said afterwards of the channels of the recording at a path, kept beside
+// it.
+func Said(path string) channel.Sidecar {
+	said, _ := readMap[channel.Sidecar](filepath.Join(filepath.Dir(path), saidName)) // what of it can be read
+	return said[filepath.Base(path)]
+}
+
+// ChannelChange is what somebody says of a channel of a recording.
+type ChannelChange struct {
+	Channel int `json:"channel"` // counted from 0
+	// Forget takes back what was said before, so that what the recording tells holds.
+	Forget bool `json:"forget"`
+	channel.Said
+}
+
+// Say keeps what is said of a recording's channels, all of it or, with an error, nothing. The
+// file itself stays as it is.
+func (s *Store) Say(id string, changes []ChannelChange) error {
+	path, err := s.Path(id)
+	if err != nil {
+		return err
+	}
+	file, err := s.open(path)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	carried := channel.Open(file, channel.Sidecar{})
+	carried.Learn()
+	err = s.changeSaid(func(all map[string]channel.Sidecar) error {
+		said := all[id]
+		for _, c := range changes {
+			if c.Channel < 0 || c.Channel >= len(carried.Channels) {
+				return fmt.Errorf("channel %d: the recording has %d, counted from 0", c.Channel, len(carried.Channels))
+			}
+			if err := c.Said.Check(); err != nil {
+				return fmt.Errorf("channel %d (%s): %w", c.Channel+1, carried.Channels[c.Channel].Label, err)
+			}
+			before := said.Of(c.Channel)
+			if c.Forget {
+				before = channel.Said{}
+			}
+			said.Set(c.Channel, before.Change(c.Said))
+		}
+		if all[id] = said; said.Empty() {
+			delete(all, id)
+		}
+		return nil
+	})
+	if err == nil {
+		s.release(id) // what holds it open begins with what was said now
+	}
+	return err
+}
+
+func (s *Store) changeSaid(change func(map[string]channel.Sidecar) error) error {
+	s.beside.Lock()
+	defer s.beside.Unlock()
+	return changeMap(filepath.Join(s.folder, saidName), change)
+}
+
+// showSaid puts the names that channels were given into an entry.
+func (e *Entry) showSaid(said channel.Sidecar) {
+	names := append([]string{}, e.Channels...)
+	for n := range names {
+		if label := said.Of(n).Label; label != nil {
+			names[n] = *label
+		}
+	}
+	e.Channels = names
+}
+
+// carriedWith is what a copy of a file carries, so that what was said beside it goes along;
+// nil when nothing was.
+func carriedWith(f *recording.File, said channel.Sidecar) any {
+	if said.Empty() {
+		return nil
+	}
+	members := map[string]json.RawMessage{} // what others keep there stays
+	if json.Unmarshal(f.Settings(), &members) != nil || members == nil {
+		members = map[string]json.RawMessage{}
+	}
+	all := channel.Sidecar{}
+	before := channel.ParseCarried(f.Settings()).Said
+	for n := range f.Describe().Channels {
+		one := said.Of(n)
+		if before != nil {
+			one = one.Over(before.Of(n))
+		}
+		all.Set(n, one)
+	}
+	text, err := json.Marshal(all)
+	if err != nil {
+		return nil
+	}
+	members["said"] = text
+	return members
+}

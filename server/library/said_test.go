@@ -1,0 +1,156 @@
+package library
+
+import (
+	"encoding/json"
+	"net/http"
+	"net/url"
+	"os"
+	"strings"
+	"testing"
+
+	"pulsewright/acquire/recording"
+)
+
+// shownChannel is what GET /recordings/{id} tells of a channel.
+type shownChannel struct {
+	Label string
+	Kind  string
+	Unit  string
+	Scale struct {
+		Source                        string
+		Gain                          float64
+		Invert                        bool
+		SupplyLowVolts, MidRailVolts  *float64
+		SupplyHighVolts, StepVolts    *float64
+		FullScaleVolts, ReferenceVolt float64
+	}
+	From      map[string]string
+	StepVolts float64
+}
+
+func toldOf(t *testing.T, r *Recorder, store *Store, id string) shownChannel {
+	t.Helper()
+	code, body := ask(t, store, r, "GET", "/recordings/"+url.PathEscape(id), "")
+	var d struct {
+		Channels       []string
+		ChannelDetails []shownChannel
+	}
+	if err := json.Unmarshal(body, &d); code != http.StatusOK || err != nil || len(d.ChannelDetails) != 1 {
+		t.Fatalf("%s: %d %s %v", id, code, body, err)
+	}
+	if d.Channels[0] != d.ChannelDetails[0].Label {
+		t.Errorf("the list says %q, the details %q", d.Channels[0], d.ChannelDetails[0].Label)
+	}
+	return d.ChannelDetails[0]
+}
+
+const chestLeadSaid = `{"channels":[{"channel":0,"label":"chest lead","kind":"ecg","scale":{"source":"converter","referenceVolts":5,"bits":10,"gain":100,"invert":true,
+	"supplyLowVolts":0,"supplyHighVolts":5,"midRailVolts":2.5,"fullScaleVolts":0,"couplingHz":0,"couplingFloorHz":0,"signed":false}}]}`
+
+// TestSaidAfterwards: what is said of a channel of a recording that was brought in, a CSV of plain
+// numbers, stays beside it, follows it everywhere, is inside of its EDF+ download, and no
+// sample changes. The step is 5 V ÷ 2^10 ÷ 100.
+func TestSaidAfterwards(t *testing.T) {
+	r, store := begin(t)
+	e, err := store.Add("board.csv", strings.NewReader("# rate 250 Hz\nvalue\n512\n513\n600\n400\n512\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	id := e.ID
+	before, err := os.ReadFile(store.Folder() + "/" + id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c := toldOf(t, r, store, id); c.Unit != "counts" || c.Label != "value" {
+		t.Errorf("nothing was said, and it is %+v", c)
+	}
+	if code, answer := ask(t, store, r, "PATCH", "/recordings/"+id, chestLeadSaid); code != http.StatusOK {
+		t.Fatalf("%d %s", code, answer)
+	}
+	asSaid := func(id, place string) {
+		t.Helper()
+		c := toldOf(t, r, store, id)
+		if c.Label != "chest lead" || c.Kind != "ecg" || c.Unit != "V" || !c.Scale.Invert || c.Scale.Gain != 100 || c.Scale.SupplyHighVolts == nil || *c.Scale.SupplyHighVolts != 5 {
+			t.Errorf("it is %+v", c)
+		}
+		if c.StepVolts != 5.0/1024/100 || c.From["kind"] != place {
+			t.Errorf("a count is %g V, the kind from %q", c.StepVolts, c.From["kind"])
+		}
+	}
+	asSaid(id, "said")
+	if id, err = store.Rename(id, "second try"); err != nil {
+		t.Fatal(err)
+	}
+	asSaid(id, "said")
+	if err := store.Trash(id); err != nil {
+		t.Fatal(err)
+	}
+	if id, err = store.Restore(id); err != nil {
+		t.Fatal(err)
+	}
+	asSaid(id, "said")
+	if after, err := os.ReadFile(store.Folder() + "/" + id); err != nil || string(after) != string(before) {
+		t.Errorf("the file itself changed: %v", err)
+	}
+
+	code, edf := ask(t, store, r, "GET", "/recordings/"+url.PathEscape(id)+"/file?as=edf", "")
+	if code != http.StatusOK {
+		t.Fatalf("%d %s", code, edf)
+	}
+	copied, err := store.Add("copied.bdf", strings.NewReader(string(edf)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	asSaid(copied.ID, "recorded")
+	path, err := store.Path(copied.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := recording.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	counts := [][]int32{make([]int32, 5)}
+	if n, err := f.ReadAt(counts, 0); n != 5 || err != nil || counts[0][0] != 512 || counts[0][2] != 600 || counts[0][3] != 400 {
+		t.Errorf("the copy holds %v: %v", counts, err)
+	}
+	if _, csv := ask(t, store, r, "GET", "/recordings/"+url.PathEscape(id)+"/file?as=csv", ""); !strings.Contains(string(csv), "chest lead [V]") {
+		t.Errorf("CSV: %s", csv)
+	}
+
+	if code, answer := ask(t, store, r, "PATCH", "/recordings/"+url.PathEscape(id), `{"channels":[{"channel":0,"forget":true}]}`); code != http.StatusOK {
+		t.Fatalf("%d %s", code, answer)
+	}
+	if c := toldOf(t, r, store, id); c.Unit != "counts" || c.Label != "value" {
+		t.Errorf("taken back, and it is %+v", c)
+	}
+}
+
+// TestSaidWrongly: a mistake is told in words and nothing of the request is kept.
+func TestSaidWrongly(t *testing.T) {
+	r, store := begin(t)
+	feed(r, 0, 500)
+	state, err := r.Keep("lamp", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for body, want := range map[string]string{
+		`{"channels":[{"channel":0,"kind":"ecg"},{"channel":1,"kind":"ecg"}]}`:                  "counted from 0",
+		`{"channels":[{"channel":0,"kind":"toe"}]}`:                                             "toe",
+		`{"channels":[{"channel":0,"label":""}]}`:                                               "give one",
+		`{"channels":[{"channel":0,"scale":{"source":"converter","gain":0}}]}`:                  "reference",
+		`{"channels":[{"channel":0,"scale":{"source":"board","gain":1,"midRailVolts":1e300}}]}`: "mid-rail",
+		`{"channels":[{"channel":0,"unit":"a unit that is far too long to be a unit"}]}`:        "unit",
+		`{"channels":[{"channel":0,"label":"lamp` + `\u0007` + `"}]}`:                           "control",
+		`{"channels":[{"channel":-1,"kind":"ecg"}]}`:                                            "channel -1",
+	} {
+		code, answer := ask(t, store, r, "PATCH", "/recordings/"+url.PathEscape(state.ID), body)
+		if code < 400 || code > 499 || !strings.Contains(string(answer), want) {
+			t.Errorf("%s: %d %s, want %q", body, code, answer, want)
+		}
+	}
+	if c := toldOf(t, r, store, state.ID); c.Kind != "pulse" {
+		t.Errorf("something was kept: %+v", c)
+	}
+}

@@ -1,0 +1,103 @@
+// What the channels of a recording are: name, kind, unit and volts, said afterwards. It is
+// kept beside the recording; the file stays as it was recorded.
+
+import { button, fill, h, select, setText } from "../dom.js";
+import { quantity, significant } from "../format.js";
+import { ScaleDialog } from "../scale-dialog.js";
+
+/** @import {ChannelChange, Detail, RecordedChannel} from "./library.js" */
+/** @import {Channel} from "../types.js" */
+
+/**
+ * In words how the counts of a channel become its values.
+ * @param {RecordedChannel} c
+ */
+export function scaleWords(c) {
+  const s = c.scale;
+  if (!s) return "";
+  const parts = [];
+  if (s.source === "unknown") parts.push("counts: nobody said what one is worth");
+  else if (s.source === "converter") parts.push(`${significant(s.referenceVolts, 4)} V reference, ${s.bits} bits${s.signed ? ", signed" : ""}`);
+  else if (s.source === "fullscale") parts.push(`full scale ${significant(s.fullScaleVolts ?? 0, 4)} V`);
+  else parts.push("volts as the recording says");
+  if (s.source !== "unknown" && c.stepVolts) parts.push(`one count is ${quantity(c.stepVolts, c.unit)}`);
+  if (s.gain !== 1) parts.push(`gain ${significant(s.gain, 4)} divided out`);
+  if (s.invert) parts.push("turned upside down");
+  if (s.supplyLowVolts !== null || s.supplyHighVolts !== null) parts.push(`rails ${rail(s.supplyLowVolts)} and ${rail(s.supplyHighVolts)}`);
+  return parts.join("; ") + ".";
+}
+
+/** @param {number|null} v */
+function rail(v) {
+  return v === null ? "unknown" : `${v < 0 ? "−" : ""}${significant(Math.abs(v), 4)} V`;
+}
+
+/**
+ * Whether somebody said something of a channel after it was recorded.
+ * @param {RecordedChannel} c
+ */
+export function saidAfterwards(c) {
+  return Object.values(c.from ?? {}).includes("said");
+}
+
+export class ChannelFields {
+  /** @param {{say: (change: ChannelChange) => Promise<unknown>}} options */
+  constructor(options) {
+    this.options = options;
+    this.list = h("div", { class: "review-channels" });
+    this.error = h("p", { class: "error", role: "alert" });
+    this.root = h("section", { "data-testid": "review-channels" }, h("h3", {}, "Channels"), this.list, this.error);
+    /** @type {ScaleDialog|null} */
+    this.scale = null; // made when first needed
+  }
+
+  /** @param {Detail} detail */
+  show(detail) {
+    setText(this.error, "");
+    fill(this.list, ...detail.channelDetails.map((c, i) => this.#channel(c, i)));
+  }
+
+  /**
+   * @param {RecordedChannel} c
+   * @param {number} i
+   */
+  #channel(c, i) {
+    const text = (/** @type {"label"|"unit"} */ field, /** @type {string} */ word, /** @type {string} */ value, /** @type {number} */ most) => {
+      const input = h("input", { type: "text", maxlength: most, value, "data-testid": `review-channel-${i}-${field}` });
+      input.addEventListener("change", () => this.#say({ channel: i, [field]: input.value.trim() }));
+      return h("label", { class: "field" }, h("span", {}, word), input);
+    };
+    const kind = select(`review-channel-${i}-kind`, [["pulse", "pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => void this.#say({ channel: i, kind: v }));
+    kind.value = c.kind;
+    const asBoard = c.scale?.source === "board";
+    return h("div", { class: "review-channel", role: "group", "aria-label": c.label },
+      text("label", "Name", c.label, 80), h("label", { class: "field" }, h("span", {}, "Kind"), kind),
+      asBoard ? text("unit", "Unit of the numbers", c.numbersUnit || (c.unit === "counts" ? "" : c.unit), 16) : null,
+      h("p", { class: "hint", "data-testid": `review-channel-${i}-scale-words` }, scaleWords(c)),
+      h("div", { class: "row" }, button(`review-channel-${i}-scale`, "Volts, rails, gain …", () => this.#openScale(i, c)),
+        saidAfterwards(c) ? button(`review-channel-${i}-forget`, "As recorded", () => void this.#say({ channel: i, forget: true }), { class: "quiet", title: "Take back what was said here" }) : null));
+  }
+
+  /**
+   * @param {number} i
+   * @param {RecordedChannel} c
+   */
+  #openScale(i, c) {
+    this.scale ??= new ScaleDialog({ id: "review-scale", set: (channel, scale) => this.#say({ channel, scale }, true) });
+    if (c.scale) this.scale.show(i, /** @type {Channel} */ (/** @type {unknown} */ (c)));
+  }
+
+  /**
+   * @param {ChannelChange} change
+   * @param {boolean} [loud] whoever asked tells the mistake
+   */
+  async #say(change, loud = false) {
+    setText(this.error, "");
+    try {
+      await this.options.say(change);
+    } catch (e) {
+      if (loud) throw e;
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    }
+  }
+}
