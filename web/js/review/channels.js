@@ -2,7 +2,7 @@
 // kept beside the recording; the file stays as it was recorded.
 
 import { button, fill, h, select, setText } from "../dom.js";
-import { quantity, significant } from "../format.js";
+import { quantity } from "../format.js";
 import { ScaleDialog } from "../scale-dialog.js";
 
 /** @import {ChannelChange, Detail, RecordedChannel} from "./library.js" */
@@ -17,19 +17,24 @@ export function scaleWords(c) {
   if (!s) return "";
   const parts = [];
   if (s.source === "unknown") parts.push("counts: nobody said what one is worth");
-  else if (s.source === "converter") parts.push(`${significant(s.referenceVolts, 4)} V reference, ${s.bits} bits${s.signed ? ", signed" : ""}`);
-  else if (s.source === "fullscale") parts.push(`full scale ${significant(s.fullScaleVolts ?? 0, 4)} V`);
+  else if (s.source === "converter") parts.push(`${short(s.referenceVolts)} V reference, ${s.bits} bits${s.signed ? ", signed" : ""}`);
+  else if (s.source === "fullscale") parts.push(`full scale ${short(s.fullScaleVolts ?? 0)} V`);
   else parts.push("volts as the recording says");
   if (s.source !== "unknown" && c.stepVolts) parts.push(`one count is ${quantity(c.stepVolts, c.unit)}`);
-  if (s.gain !== 1) parts.push(`gain ${significant(s.gain, 4)} divided out`);
+  if (s.gain !== 1) parts.push(`gain ${short(s.gain)} divided out`);
   if (s.invert) parts.push("turned upside down");
   if (s.supplyLowVolts !== null || s.supplyHighVolts !== null) parts.push(`rails ${rail(s.supplyLowVolts)} and ${rail(s.supplyHighVolts)}`);
   return parts.join("; ") + ".";
 }
 
+/** @param {number} v */
+function short(v) {
+  return String(Number(v.toPrecision(4)));
+}
+
 /** @param {number|null} v */
 function rail(v) {
-  return v === null ? "unknown" : `${v < 0 ? "−" : ""}${significant(Math.abs(v), 4)} V`;
+  return v === null ? "unknown" : `${v < 0 ? "−" : ""}${short(Math.abs(v))} V`;
 }
 
 /**

@@ -239,7 +239,7 @@ class ReviewView {
     if (!detail) return;
     const { from, span } = sheet.window;
     await library.change(detail.id, { channels: [change] });
-    if (this.detail === detail) void this.open(detail.id, { from, to: from + span });
+    if (this.detail?.id === detail.id) void this.open(detail.id, { from, to: from + span });
   }
 
   /** Which channels have a lane. */
