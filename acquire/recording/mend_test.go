@@ -232,8 +232,9 @@ func TestLimits(t *testing.T) {
 		{"a.hea", "a 1 250 3\na.dat 16 5e-324 16 0\n", "correct its limits or its gain"},
 		{"a.csv", "# rate 1e300 Hz\npulse\n1\n2\n", "sample rate 1e+300 Hz"},
 		{"a.csv", "# rate 1e-300 Hz\npulse\n1\n2\n", "sample rate 1e-300 Hz"},
-		{"a.csv", jumpingCSV(1.76e9), "days lie between"},
+		{"a.csv", jumpingCSV(1.76e9), "31 days"},
 		{"a.csv.gz", zip(200), "unpacks to more than"},
+		{"a.edf", edf(244, "4e6"), "days lie between"},
 	} {
 		path := filepath.Join(t.TempDir(), tc.name)
 		must(t, os.WriteFile(path, []byte(tc.content), 0o600))
