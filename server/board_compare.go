@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"strings"
 
 	"pulsewright/dsp/board"
 	"pulsewright/dsp/meter"
@@ -61,6 +62,9 @@ func (s *Server) postBoardCompare(w http.ResponseWriter, r *http.Request) {
 	if err := c.response(b, s); err != nil {
 		Fail(w, err)
 		return
+	}
+	if row, ok := cornerRow(b, c.CornerHz); ok {
+		c.Rows = append(c.Rows, row)
 	}
 	c.Advice = append(swingAdvice(b, &report, stretch.Gain), s.humAdvice(r.Context(), channelOf(r), b, c.CornerHz)...)
 	Answer(w, c)
@@ -206,6 +210,49 @@ func clipRow(f *board.Figures, k *meter.Clipping, gain float64) boardRow {
 	}
 	row.Text = fmt.Sprintf("It clips elsewhere than %s should: suspect the op amp's kind, the supply, or another stage that clips before.", where)
 	return row
+}
+
+// cornerRow holds a measured upper corner against the board's; ok is false without one.
+func cornerRow(b *board.Board, measuredHz float64) (row boardRow, ok bool) {
+	f, err := b.Figures([]float64{1, 2})
+	if err != nil || !(measuredHz > 0) || f.Corners.HighHz == nil {
+		return row, false
+	}
+	row = boardRow{What: "upper corner", Predicted: *f.Corners.HighHz, Measured: measuredHz, Unit: "Hz"}
+	times := row.Predicted / measuredHz // of the resistance or the capacitance
+	row.Agrees = times < 1.25 && times > 0.8
+	if row.Agrees {
+		return row, true
+	}
+	row.Text = fmt.Sprintf("Suspect %s.", strings.Join(cornerSuspects(b, measuredHz, times), ", or "))
+	return row, true
+}
+
+// cornerSuspects are what may have moved the upper corner: a trimmer, or the capacitor of
+// the stage with the lowest one.
+func cornerSuspects(b *board.Board, measuredHz, times float64) []string {
+	var list []string
+	places := b.MeasuredCorner(measuredHz)
+	lowest, corner := -1, math.Inf(1)
+	if f, err := b.Figures([]float64{1, 2}); err == nil {
+		for i := range f.Stages {
+			if high := f.Stages[i].Corners.HighHz; high != nil && *high < corner {
+				lowest, corner = i, *high
+			}
+		}
+	}
+	for _, c := range b.Components() {
+		if at, ok := places[c.Ref]; ok {
+			list = append(list, fmt.Sprintf("%s at %.0f %% of its way", c.Ref, 100*at))
+		}
+		if c.Stage == lowest && c.Unit == "F" {
+			list = append(list, fmt.Sprintf("%s %s instead of %s", c.Ref, board.Text(board.Nearest(c.Value*times, 24), "F"), board.Text(c.Value, "F")))
+		}
+	}
+	if len(list) == 0 {
+		return []string{"the wiring of the low-pass"}
+	}
+	return list
 }
 
 // response compares with the newest sweep, and reads the trimmers from a measured corner:

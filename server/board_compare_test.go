@@ -78,3 +78,19 @@ func TestAdviceNamesTheResistor(t *testing.T) {
 		}
 	}
 }
+
+// TestCornerNamesTheParts: lamp clip A's corner of 16.6 Hz measured at 31: the resistance is
+// near 10 kΩ, so the capacitor would be about half, 510 or 560 nF, or the trimmer turned.
+func TestCornerNamesTheParts(t *testing.T) {
+	b := lampClipA(t)
+	if row, ok := cornerRow(b, 16); !ok || !row.Agrees {
+		t.Errorf("as drawn: %+v", row)
+	}
+	row, ok := cornerRow(b, 31)
+	if !ok || row.Agrees || !strings.Contains(row.Text, "P1 at 2") || !strings.Contains(row.Text, "C5 560 nF instead of 1 µF") && !strings.Contains(row.Text, "C5 510 nF instead of 1 µF") {
+		t.Errorf("at 31 Hz: %+v", row)
+	}
+	if _, ok := cornerRow(b, 0); ok {
+		t.Error("a corner that was not measured")
+	}
+}

@@ -4,23 +4,9 @@ import (
 	"fmt"
 	"math"
 
+	parts "pulsewright/dsp/board"
 	"pulsewright/dsp/spectrum"
 )
-
-// e24 is the E24 series of preferred values (IEC 60063; from memory).
-var e24 = [24]float64{1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1}
-
-// E24 is the value of the E24 series nearest to v by ratio; v must be positive.
-func E24(v float64) float64 {
-	decade := math.Pow(10, math.Floor(math.Log10(v)))
-	best := 10 * decade
-	for _, e := range e24 {
-		if math.Abs(math.Log(e*decade/v)) < math.Abs(math.Log(best/v)) {
-			best = e * decade
-		}
-	}
-	return best
-}
 
 const (
 	gridLowHz, gridHighHz = 1.0, 200.0
@@ -261,7 +247,7 @@ func Advise(cfg AdviceConfig) (Advice, error) {
 // choose finds the parts for the best corner with the capacitor.
 func (a *Advice) choose(cfg *AdviceConfig) {
 	a.ResistorOhms = 1 / (2 * math.Pi * a.Best.CornerHz * a.CapacitorFarads)
-	a.E24Ohms = E24(a.ResistorOhms)
+	a.E24Ohms = parts.Nearest(a.ResistorOhms, 24)
 	a.WithE24 = cfg.at(CornerHz(a.E24Ohms, a.CapacitorFarads), a.PresentHz)
 	a.TrimmerOhms = cfg.TrimmerOhms
 	if a.TrimmerOhms == 0 { // the smallest common one with a fifth to spare
