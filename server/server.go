@@ -175,6 +175,7 @@ func (s *Server) Handler() http.Handler {
 				r.Post("/board/turn", s.postBoardTurn)
 				r.Put("/channels/{n}/board", s.putBoard)
 				r.Post("/channels/{n}/board/look", s.postBoardLook)
+				r.Post("/channels/{n}/wire", s.postWire)
 				r.Post("/channels/{n}/board/compare", s.postBoardCompare)
 				r.Get("/response", s.getMeasured)
 				r.Get("/response/stimulus", s.getStimulus)

@@ -17,6 +17,7 @@ const (
 	settleGood, settleFair     = 1.0, 3.0   // seconds
 	clipFair                   = 0.001      // share of samples
 	grainPoor                  = 20.0       // converter steps in the pulse
+	humIsAllDB                 = -6         // hum over a height taken from the swing: it is the swing
 	good, fair, poor, noAnswer = "good", "fair", "poor", "unknown"
 )
 
@@ -120,7 +121,7 @@ func (j *judge) clipping() {
 }
 
 func (j *judge) swing() {
-	p := &j.r.Pulse
+	p, h := &j.r.Pulse, &j.r.Hum
 	var rails float64
 	railName := "supply"
 	if v := j.cfg.SupplyHigh - j.cfg.SupplyLow; v > 0 {
@@ -135,6 +136,8 @@ func (j *judge) swing() {
 	switch {
 	case !p.Known:
 		j.add("swing", noAnswer, "The pulse's height is not known: "+p.Reason+".", "Wait for heartbeats, or improve the contact.")
+	case h.Found && h.ToPulseKnown && (h.ToPulseDB > 0 || p.Beats == 0 && h.ToPulseDB > humIsAllDB):
+		j.add("swing", noAnswer, fmt.Sprintf("Hum of %s rms is as large as what looks like the pulse, which may be no pulse. An input that hangs in the air looks like this.", amount(j.cfg, h.VoltsRMS)), "Leave the gain. Press Find the fault above.")
 	case rails == 0:
 		j.add("swing", noAnswer, fmt.Sprintf("The pulse is %s high. Whether that is much is not known without the supply.", amount(j.cfg, p.HeightVolts)), "Set the supply rails.")
 	default:

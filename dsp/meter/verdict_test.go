@@ -149,3 +149,27 @@ func TestWholeHum(t *testing.T) {
 		}
 	}
 }
+
+// An input that hangs in the air, hum alone, is never told to have its gain raised, at any
+// strength.
+func TestFloatingInputKeepsItsGain(t *testing.T) {
+	for _, volts := range []float64{0.003, 0.03, 0.3, 1.2} {
+		cfg := Unknown(250)
+		cfg.Kind, cfg.SupplyLow, cfg.SupplyHigh, cfg.ConverterLow, cfg.ConverterHigh, cfg.VoltsPerCount = "pulse", 0, 5, 0, 5, 5.0/1024
+		m, err := New(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := rand.New(rand.NewPCG(7, 7))
+		x := make([]float64, 250*20)
+		for i := range x {
+			x[i] = 1.8 + volts*math.Sin(2*math.Pi*50.02*float64(i)/250) + 0.002*r.NormFloat64()
+		}
+		m.Process(x)
+		for _, v := range m.Report().Verdicts {
+			if strings.Contains(strings.ToLower(v.Remedy), "raise the gain") {
+				t.Errorf("%g V of hum: %+v", volts, v)
+			}
+		}
+	}
+}

@@ -157,7 +157,7 @@ func gather(t *testing.T, ctx context.Context, seen map[string]string, where str
 
 // drawersTested names the test that uses the controls inside each drawer.
 var drawersTested = map[string]string{
-	"board": "TestBoardDrawerLeadsToPlaces", "why": "TestWhyDrawerSteps", "check": "TestCheckDrawerShowsTheTrimmerTurned", "spectrum": "TestSpectrumDrawer",
+	"board": "TestBoardDrawerLeadsToPlaces", "why": "TestWhyDrawerSteps", "check": "TestCheckDrawerShowsTheTrimmerTurned, TestFaultIsFoundOnThePage", "spectrum": "TestSpectrumDrawer",
 	"sound": "the Sound drawer's own", "recordings": "TestRecordReviewCompareDownload", "intervals": "the Intervals drawer's own", "share": "TestSharingFromThePage", "firmware": "TestFirmwareDrawer",
 }
 

@@ -9,6 +9,7 @@ import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
 import { compare, figures, HumStrip, SECTIONS, SIGNS, typeset, worst } from "./figures.js";
 import { DemoTrimmer, TrimmerAdvice } from "./trimmer.js";
+import { WireFinder } from "./wire.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState, Store} from "../store.js" */
@@ -90,7 +91,8 @@ class CheckPanel {
     }
     this.memory = new Memory(ctx);
     this.body.append(this.memory.root);
-    root.append(this.wait, this.summary, this.body);
+    this.wire = new WireFinder(ctx);
+    root.append(this.wire.root, this.wait, this.summary, this.body);
     this.body.hidden = true;
     this.changed(ctx.store.state);
   }
@@ -103,6 +105,7 @@ class CheckPanel {
     if (server !== this.server) {
       this.server = server;
       this.scale.disabled = server?.owner === false;
+      this.wire.changed(server?.owner !== false);
       this.demo.changed(state);
       this.advice.changed(state);
     }

@@ -1,0 +1,64 @@
+//go:build !windows
+
+package command
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"net"
+	"sync/atomic"
+	"testing"
+	"time"
+)
+
+// An input that hangs in the air, found on the page: looked at as it is, then touched.
+func TestFaultIsFoundOnThePage(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	var touched atomic.Bool
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go func() {
+				defer c.Close()
+				start := time.Now()
+				for n := 0; ; n++ {
+					time.Sleep(time.Until(start.Add(time.Duration(n) * 4 * time.Millisecond)))
+					hum := 140.0 // counts, of 1023
+					if touched.Load() {
+						hum = 900
+					}
+					v := 380 + hum*math.Sin(2*math.Pi*50.02*float64(n)/250)
+					if _, err := io.WriteString(c, fmt.Sprintf("%d\n", int(max(0, min(1023, v))))); err != nil {
+						return
+					}
+				}
+			}()
+		}
+	}()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "tcp:"+l.Addr().String()+"?rate=250&bits=10&reference=5&kind=other"))
+	soon(t, ctx, "samples", "window.pulsewright?.stats?.().lastIndex > 1000", 30*time.Second)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=wired-nobody]')?.click(), document.querySelector('[data-testid=drawer-check]').click(), true)`)
+	soon(t, ctx, "the finder", `document.querySelector('[data-testid=wire-start]')?.offsetParent`, 10*time.Second)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=wire-start]').click(), true)`)
+	soon(t, ctx, "the first action", `/nobody may be connected/.test(document.querySelector('[data-testid=wire-text]').textContent) && !document.querySelector('[data-testid=wire-done]').hidden`, 20*time.Second)
+	picture(t, ctx, "asked")
+	touched.Store(true)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=wire-done]').click(), true)`)
+	soon(t, ctx, "the fault", `/hangs in the air/.test(document.querySelector('[data-testid=wire-text]').textContent)`, 20*time.Second)
+	picture(t, ctx, "found")
+	if by := look[string](t, ctx, `document.querySelector('[data-testid=wire-by]').textContent`); by == "" {
+		t.Error("it does not say what the fault was recognised by")
+	}
+	if remedy := look[string](t, ctx, `document.querySelector('[data-testid=wire-remedy]').textContent`); remedy == "" {
+		t.Error("no remedy")
+	}
+}
