@@ -164,6 +164,9 @@ func (j *judge) hum() {
 		j.add("hum", good, fmt.Sprintf("No hum is seen above %s rms.", amount(j.cfg, h.LimitVoltsRMS)), "")
 	case !h.ToPulseKnown:
 		j.add("hum", noAnswer, fmt.Sprintf("Hum at %.2f Hz is %s rms. How it compares with the pulse is not known.", h.FreqHz, amount(j.cfg, h.VoltsRMS)), "Wait for heartbeats.")
+	case h.ToPulseDB > 0:
+		j.add("hum", poor, fmt.Sprintf("Hum at %.2f Hz is %s rms, larger than the pulse.", h.FreqHz, amount(j.cfg, h.VoltsRMS)),
+			"Press Find the fault above: an input that hangs in the air, or an electrode that is off, looks like this.")
 	default:
 		j.add("hum", grade(h.ToPulseDB <= humGoodDB, h.ToPulseDB <= humFairDB),
 			fmt.Sprintf("Hum at %.2f Hz is %s rms: peak to peak %.3g %% of the pulse (%.0f dB).", h.FreqHz, amount(j.cfg, h.VoltsRMS), 100*math.Pow(10, h.ToPulseDB/20), h.ToPulseDB),

@@ -10,6 +10,7 @@ import { byId, setText } from "./dom.js";
 import "./drawer-board.js";
 import "./drawers/check.js";
 import "./drawers/intervals.js";
+import { wireHint } from "./drawers/figures.js";
 import { watchRecording } from "./drawers/recordings.js";
 import "./drawers/soundcard.js";
 import "./drawers/spectrum.js";
@@ -713,7 +714,9 @@ function showPath(state) {
 function showReading(state) {
   const r = state.readings[path.channel];
   const c = state.server?.channels[path.channel];
-  reading.show(r, c);
+  const silent = !!r && r.state !== "reading" && r.state !== "off";
+  const hint = silent ? wireHint(state.meters[path.channel]) : "";
+  reading.show(r && hint ? { ...r, reason: hint } : r, c);
   path.showReading(r);
   show.showReading();
 }

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { compare, HumStrip, hzToStop, parsePart, percent, STOPS, stopToHz, typeset, worst } from "../js/drawers/figures.js";
+import { compare, HumStrip, hzToStop, parsePart, percent, STOPS, stopToHz, typeset, wireHint, worst } from "../js/drawers/figures.js";
 
 const REPORT = {
   unit: "V",
@@ -9,6 +9,16 @@ const REPORT = {
   hum: { known: true, found: true, voltsRms: 0.1, toPulseKnown: true, toPulseDb: -11, limitVoltsRms: 0.001 },
   noise: { known: false }, drift: { known: false }, settling: { known: false },
 };
+
+test("the line beside the rate says what is wrong with the wire", () => {
+  assert.equal(wireHint(undefined), "");
+  assert.equal(wireHint(REPORT), "");
+  const hum = { ...REPORT.hum, toPulseDb: 60 };
+  assert.match(wireHint({ ...REPORT, hum }), /mains hum/);
+  assert.match(wireHint({ ...REPORT, pulse: { ...REPORT.pulse, beats: 0 }, hum: { ...hum, toPulseDb: -1 } }), /mains hum/);
+  assert.equal(wireHint({ ...REPORT, hum: { ...hum, found: false } }), "");
+  assert.match(wireHint({ ...REPORT, level: { ...REPORT.level, stuck: true } }), /stands still/);
+});
 
 test("the slider's ends are 1 and 200 Hz, then out", () => {
   assert.equal(stopToHz(0), 1);

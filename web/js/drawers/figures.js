@@ -273,3 +273,15 @@ export class HumStrip {
     return short > 1 ? { low: low / short, high: high * short } : { low, high };
   }
 }
+
+/**
+ * What the meters know of the wire where no rate is read, for the line beside the rate; "" where
+ * they know nothing. The limits are those of the verdict on the swing (dsp/meter).
+ * @param {Report|undefined} r
+ */
+export function wireHint(r) {
+  if (r?.level.stuck) return "The signal stands still: use Find the fault in Check.";
+  const hum = r?.hum;
+  if (hum?.known && hum.found && hum.toPulseKnown && (hum.toPulseDb > 0 || (r?.pulse.beats === 0 && hum.toPulseDb > -6))) return "Mostly mains hum comes: use Find the fault in Check.";
+  return "";
+}
