@@ -1,5 +1,7 @@
 // Numbers for people: engineering units, times, rates.
 
+import * as words from "./words.js";
+
 const PREFIXES = [
   { factor: 1e3, sign: "k" },
   { factor: 1, sign: "" },
@@ -137,24 +139,9 @@ export function qualityWord(quality) {
   return "poor";
 }
 
-/** The heading for each state a reading can have. */
-const HEADINGS = new Map([
-  ["reading", "reading"],
-  ["searching", "searching for beats"],
-  ["no signal", "no reading: no signal"],
-  ["clipping", "no reading: clipping"],
-  ["too noisy", "no reading: too noisy"],
-  ["out of range", "no reading: out of range"],
-  ["sensor off", "no reading: sensor off"],
-  ["signal too small", "no reading: signal too small"],
-  ["electrode moving", "no reading: electrode moving"],
-  ["uneven rhythm", "no reading: uneven rhythm"],
-  ["off", "not read for beats"],
-]);
-
 /** @param {string} state */
 export function readingHeading(state) {
-  return HEADINGS.get(state) ?? state;
+  return words.readingStates[state] ?? state;
 }
 
 /**

@@ -102,3 +102,18 @@ export const firmware = {
   seenRates: (board, boardBeats, computer, computerBeats) =>
     `Board: ${board === null ? "no reading" : `${Math.round(board)} bpm`}, ${boardBeats} beats. This page: ${computer === null ? "no reading" : `${Math.round(computer)} bpm`}, ${computerBeats} beats.`,
 };
+
+/** What stands beside the rate for each state of a reading. @type {Record<string, string>} */
+export const readingStates = {
+  "reading": "reading",
+  "searching": "searching for beats",
+  "no signal": "no reading: no signal",
+  "clipping": "no reading: clipping",
+  "too noisy": "no reading: too noisy",
+  "out of range": "no reading: out of range",
+  "sensor off": "no reading: sensor off",
+  "signal too small": "no reading: signal too small",
+  "electrode moving": "no reading: electrode moving",
+  "uneven rhythm": "no reading: uneven rhythm",
+  "off": "not read for beats",
+};
