@@ -89,7 +89,7 @@ func figuresOf(b *board.Board, tolerance float64) (*boardFigures, error) {
 	a := &boardFigures{Board: b, Figures: f, Spread: spread, Parts: []boardPart{}, Cautions: b.Cautions()}
 	for _, c := range b.Components() {
 		p := boardPart{Component: c, Near: []board.Near{}}
-		if c.Unit == "Ω" || c.Unit == "F" {
+		if c.Bought() {
 			p.Near = board.NearValues(c.Value)
 		}
 		a.Parts = append(a.Parts, p)

@@ -290,6 +290,12 @@ func (c *Component) Where(b *Board) string {
 	return fmt.Sprintf("stage %d (%s)", c.Stage+1, b.Stages[c.Stage].Title())
 }
 
+// Bought reports whether the part is one that is chosen from preferred values: skin and a
+// sensor's own capacitance are not.
+func (c *Component) Bought() bool {
+	return (c.Unit == "Ω" || c.Unit == "F") && c.Role != "skin" && c.Role != "capacitance"
+}
+
 // effective is what of the part's value is in the circuit.
 func (c *Component) effective() float64 {
 	if c.Letter == "P" {

@@ -39,6 +39,7 @@ func TestBoardCommand(t *testing.T) {
 		{[]string{"board", "-netlist", "-low", "1", "-high", "100", "-points", "5", good}, 0, ".ac dec 5 1 100\n", ""},
 		{[]string{"board", "-values", good}, 0, "Cx,1 µF,20,stage 2 (low-pass),capacitor,1 µF,1 µF,1 µF\n", ""},
 		{[]string{"board", "-values", "example:chest_lead_a"}, 0, "batteries only", ""},
+		{[]string{"board", "-values", "example:chest_lead_a"}, 0, "R6,50 kΩ,50,stage 1 (electrodes),skin,,,\n", ""},
 		{[]string{"board", "-json", good}, 0, `"name": "only an RC"`, ""},
 		{[]string{"board", tiny}, 1, "", "source of 1e-320 Ω: it must be from 100 mΩ to 10 GΩ"},
 		{[]string{"board", "example:toaster"}, 1, "", "there are lamp_clip_a"},

@@ -129,7 +129,7 @@ func printParts(w io.Writer, b *parts.Board) {
 			value += fmt.Sprintf(" trimmer at %.0f %%", 100*c.At)
 		}
 		row := []string{c.Ref, value, strconv.FormatFloat(math.Round(1000*c.Tolerance)/10, 'g', -1, 64), c.Where(b), c.Role, "", "", ""}
-		if c.Unit == "Ω" || c.Unit == "F" {
+		if c.Bought() {
 			for i, n := range parts.NearValues(c.Value) {
 				row[5+i] = parts.Text(n.Nearest, c.Unit)
 			}

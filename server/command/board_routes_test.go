@@ -129,7 +129,7 @@ func boardIsSeen(t *testing.T, ask func(method, path string, body, into any) (in
 	}
 	var compared struct {
 		Rows []struct {
-			What                string
+			What, Text          string
 			Predicted, Measured float64
 			Agrees              bool
 		}
@@ -139,7 +139,10 @@ func boardIsSeen(t *testing.T, ask func(method, path string, body, into any) (in
 	if status, answer := ask("POST", "/channels/0/board/compare", map[string]any{"board": clip}, &compared); status != 200 || len(compared.Rows) == 0 || !compared.Rows[0].Agrees || math.Abs(compared.Rows[0].Measured-2.5) > 0.3 {
 		t.Errorf("comparison: %d %.500s", status, answer)
 	}
-	// The practice board's trimmer stands at 30 Hz.
+	// The practice board's trimmer stands at 30 Hz, the drawn one at 16: it is named.
+	if last := compared.Rows[len(compared.Rows)-1]; last.What != "upper corner" || last.Agrees || !strings.Contains(last.Text, "P1 at 2") {
+		t.Errorf("the corner's row: %+v", last)
+	}
 	if at := compared.Trimmers["P1"]; compared.CornerHz != 30 || !(at > 0.15 && at < 0.3) {
 		t.Errorf("trimmers %v at %g Hz", compared.Trimmers, compared.CornerHz)
 	}
