@@ -21,11 +21,11 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("beats", "FILE", "Finds the beats in one channel of a recording with the live view's detector and prints them as CSV:\nsample,time_s,kind,amplitude,quality. sample counts from 0 and is the R peak or the pulse's peak.", stderr)
 	kind := f.String("kind", "", "`ecg or pulse` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
-	rate := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
+	file := newFileFlags(f)
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
-	rec, n, err := openChannel(f, *number, *kind, *rate)
+	rec, n, err := openChannel(f, *number, *kind, file)
 	if err != nil {
 		return err
 	}
@@ -43,15 +43,19 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 }
 
 // openChannel opens the one recording that the arguments name and picks a channel of it,
-// counted from 0; number, kind and rateHz are as their flags say.
-func openChannel(f *flag.FlagSet, number int, kind string, rateHz float64) (*channel.Recording, int, error) {
+// counted from 0; number and kind are as their flags say.
+func openChannel(f *flag.FlagSet, number int, kind string, said fileFlags) (*channel.Recording, int, error) {
 	if f.NArg() != 1 {
 		return nil, 0, fmt.Errorf("%w: name one recording, as in: pulsewright %s walk.edf", errMisused, f.Name())
 	}
 	if kind != "" && kind != string(beat.ECG) && kind != string(beat.Pulse) {
 		return nil, 0, fmt.Errorf("%w: -kind %q: choose ecg or pulse", errMisused, kind)
 	}
-	rec, n, err := openAny(f.Arg(0), number, kind, rateHz)
+	options, err := said.options()
+	if err != nil {
+		return nil, 0, err
+	}
+	rec, n, err := openAny(f.Arg(0), number, kind, options)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -65,11 +69,11 @@ var usualKind = acquire.KindPulse
 
 // openAny opens a recording and picks a channel of it, counted from 0: number counts from
 // 1, 0 is the first of the kind, else the first. A kind that is not "" holds for it.
-func openAny(path string, number int, kind string, rateHz float64) (*channel.Recording, int, error) {
+func openAny(path string, number int, kind string, options recording.OpenOptions) (*channel.Recording, int, error) {
 	if number < 0 {
 		return nil, 0, fmt.Errorf("%w: -channel %d: channels are counted from 1", errMisused, number)
 	}
-	file, err := recording.OpenWith(path, recording.OpenOptions{RateHz: rateHz})
+	file, err := recording.OpenWith(path, options)
 	if err != nil {
 		return nil, 0, err
 	}

@@ -23,7 +23,7 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	asJSON := f.Bool("json", false, "print the report as JSON")
 	kind := f.String("kind", "", "`pulse, ecg or other` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
-	rate := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
+	file := newFileFlags(f)
 	supply := f.String("supply", "", "the board's supply rails in volts, as `0:5`")
 	midRail := f.String("midrail", "", "the board's mid-rail in `volts`")
 	mains := f.Float64("mains", 0, "mains frequency in `Hz`, 50 or 60 (default: found)")
@@ -43,7 +43,11 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if *kind != "" && channel.CheckKind(*kind) != nil {
 		return fmt.Errorf("%w: -kind %q: choose pulse, ecg or other", errMisused, *kind)
 	}
-	rec, n, err := openAny(f.Arg(0), *number, *kind, *rate)
+	said, err := file.options()
+	if err != nil {
+		return err
+	}
+	rec, n, err := openAny(f.Arg(0), *number, *kind, said)
 	if err != nil {
 		return err
 	}

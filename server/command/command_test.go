@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/dsp/beat/score"
@@ -294,7 +295,7 @@ func TestPickChannel(t *testing.T) {
 		return path
 	}
 	pick := func(path string, number int, asked string) (int, string, error) {
-		rec, n, err := openAny(path, number, asked, 0)
+		rec, n, err := openAny(path, number, asked, recording.OpenOptions{})
 		if err != nil {
 			return 0, "", err
 		}

@@ -13,7 +13,7 @@ import (
 
 func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("convert", "IN OUT", "Turns a recording into another format, chosen by OUT's ending: .edf, .bdf, .csv or .wav. OUT must not exist.", stderr)
-	rate := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
+	file := newFileFlags(f)
 	from := f.Float64("from", 0, "begin at this `second`")
 	to := f.Float64("to", 0, "end at this `second` (default: the end)")
 	if err := parse(f, args, stdout); err != nil {
@@ -25,7 +25,10 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	if !(*from >= 0) || !(*to >= 0) || *to > 0 && *to <= *from {
 		return fmt.Errorf("%w: -from %g -to %g: give seconds from the start, the end after the beginning", errMisused, *from, *to)
 	}
-	open := recording.OpenOptions{RateHz: *rate}
+	open, err := file.options()
+	if err != nil {
+		return err
+	}
 	in, err := recording.OpenWith(f.Arg(0), open)
 	if err != nil {
 		return err

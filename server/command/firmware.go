@@ -9,6 +9,7 @@ import (
 	"os"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
 	"pulsewright/dsp/filter"
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
@@ -131,7 +132,7 @@ func wholeProgram(sections filter.Sections, kind string, config firmware.Config,
 // recordedPath reads channel number, from 1, of a recording: as the source describes it
 // and what is known of it.
 func recordedPath(name string, number int) (c acquire.Channel, known channel.Settings, rateHz float64, err error) {
-	rec, n, err := openAny(name, number, "", 0)
+	rec, n, err := openAny(name, number, "", recording.OpenOptions{})
 	if err != nil {
 		return c, known, 0, err
 	}

@@ -16,11 +16,11 @@ func rate(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("rate", "FILE", "Tells at the end of each second of a recording what the live view would have shown, as CSV:\ntime_s,state,rate_bpm,quality,reason. rate_bpm is 0 unless the state is reading;\nquality is how likely the rate is right, 0 to 1.", stderr)
 	kind := f.String("kind", "", "`ecg or pulse` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
-	hz := f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it")
+	file := newFileFlags(f)
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
-	rec, n, err := openChannel(f, *number, *kind, *hz)
+	rec, n, err := openChannel(f, *number, *kind, file)
 	if err != nil {
 		return err
 	}
