@@ -36,6 +36,7 @@ func Open(file *recording.File, said Sidecar) *Recording {
 	if r.carried.RateHz > 0 {
 		r.Start.RateHz, r.Start.ClockHz, r.Start.Ratio = r.carried.RateHz, r.carried.ClockHz, r.carried.Ratio
 	}
+	r.known = r.carried.Version == 0 // made before there were any, or by others
 	copy(r.Start.HumHz, r.carried.HumHz)
 	if r.Start.Ratio < 1 || r.Start.Ratio > mostRatio {
 		r.Start.Ratio = Decimation(r.Start.RateHz)
@@ -60,15 +61,15 @@ func (r *Recording) resolve(n int, recorded Said) Resolved {
 // again.
 func (r *Recording) Learn() { r.LearnFrom(r.File.Annotations) }
 
+// Known reports whether there is nothing left to learn.
+func (r *Recording) Known() bool { return r.known }
+
 // LearnFrom is Learn with the annotations read by the caller.
 func (r *Recording) LearnFrom(annotations func() []recording.Annotation) {
 	if r.known {
 		return
 	}
 	r.known = true
-	if r.carried.Version == 0 {
-		return // made before there were any
-	}
 	for _, a := range annotations() {
 		if !recording.IsEngine(a.Text) {
 			continue

@@ -106,8 +106,7 @@ func (r *review) annotations() ([]recording.Annotation, []recording.Gap, error) 
 
 // another opens the recording once more, so that whoever reads it need not wait.
 func (r *review) another() (*channel.Recording, error) {
-	annotations, _, err := r.annotations()
-	if err != nil {
+	if err := r.learn(); err != nil {
 		return nil, err
 	}
 	file, err := recording.Open(r.path)
@@ -115,8 +114,20 @@ func (r *review) another() (*channel.Recording, error) {
 		return nil, err
 	}
 	rec := channel.Open(file, Said(r.path))
-	rec.LearnFrom(func() []recording.Annotation { return annotations })
+	rec.LearnFrom(func() []recording.Annotation { return r.told.annotations }) // only if there is anything to learn
 	return rec, nil
+}
+
+// learn reads what happened to the channels within the recording, if anything is told.
+func (r *review) learn() error {
+	r.mu.Lock()
+	known := r.rec.Known()
+	r.mu.Unlock()
+	if known {
+		return nil
+	}
+	_, _, err := r.annotations()
+	return err
 }
 
 // linear is how counts of channel c are shown. Called with r.mu held.
@@ -210,8 +221,10 @@ func (rs *Reviews) get(id string) (*review, error) {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	r := &review{id: id, path: path, size: stat.Size(), opened: time.Now(), info: file.Describe(), life: ctx, file: file, rec: channel.Open(file, Said(path)), stop: stop, ended: make(chan struct{})}
-	if float64(file.Len()) <= learnAtOnceSeconds*r.info.ClaimedRateHz {
-		if _, _, err := r.annotations(); err != nil {
+	known := r.rec.Known()
+	if !known && float64(file.Len()) <= learnAtOnceSeconds*r.info.ClaimedRateHz {
+		known = true
+		if err := r.learn(); err != nil {
 			file.Close()
 			stop()
 			return nil, err
@@ -222,6 +235,13 @@ func (rs *Reviews) get(id string) (*review, error) {
 		close(r.ended)
 	} else {
 		go rs.build(ctx, r, path)
+	}
+	if !known {
+		r.work.Go(func() { // after the overview; whoever needs it reports what is wrong
+			if <-r.ended; ctx.Err() == nil {
+				_ = r.learn()
+			}
+		})
 	}
 	rs.open = append([]*review{r}, rs.open...)
 	if len(rs.open) > openReviews {
@@ -255,7 +275,6 @@ func (rs *Reviews) build(ctx context.Context, r *review, path string) {
 	if err == nil {
 		_ = rs.store.savePyramid(r.id, p) // only a convenience: built anew when missing
 	}
-	_, _, _ = r.annotations() // of a long one; whoever needs them reports what is wrong
 }
 
 // View is a stretch of a recording in columns, [channel][column]; NaN where a
@@ -274,7 +293,7 @@ type View struct {
 // no values, and Share tells how far the filtering is, until all of it is filtered.
 func (r *review) view(from, to int64, columns int, paths []*signalpath.Settings) (View, error) {
 	if paths != nil {
-		if _, _, err := r.annotations(); err != nil {
+		if err := r.learn(); err != nil {
 			return View{}, err
 		}
 	}

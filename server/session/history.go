@@ -1,5 +1,10 @@
 package session
 
+import (
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/meter"
+)
+
 // history keeps the newest samples of every series (channel × point) in chunks
 // of equal length, so that it starts small, never copies what it holds, and
 // forgets the oldest chunk when it is full. Chunks never straddle a place where
@@ -131,4 +136,13 @@ func (h *history) copySeries(dst []float64, series int) []float64 {
 		}
 	}
 	return dst[at:]
+}
+
+// shown is what a page that connects, or looks back, is given.
+type shown struct {
+	history *history
+	beats   [][]beat.Beat
+	reports []meter.Report
+	hums    [][]humPoint // of the last HumSeconds, oldest first
+	reading []beat.Reading
 }

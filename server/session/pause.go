@@ -47,6 +47,17 @@ type pause struct {
 	blocks []acquire.Block
 }
 
+// silence is what is known of the times when nothing comes.
+type silence struct {
+	lastArrived time.Time
+	lastAsleep  time.Duration // asleep() at lastArrived
+	lastEmpty   time.Time     // when the source had nothing for us
+	pause       *pause        // one that has just ended
+	// asleep is how long this computer has slept so far, sleptSince since an arrival.
+	asleep     func() time.Duration
+	sleptSince func(time.Time) time.Duration
+}
+
 // settled tells whether enough came by a time to say how long the pause was.
 func (p *pause) settled(at time.Time) bool {
 	held := at.Sub(p.began).Seconds()

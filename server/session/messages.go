@@ -1,0 +1,135 @@
+package session
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"pulsewright/acquire"
+	"pulsewright/dsp/meter"
+	"pulsewright/server/hub"
+)
+
+func (s *Session) everySecond(now time.Time) {
+	if now.Sub(s.lastSecond) < time.Second {
+		return
+	}
+	s.lastSecond = now
+	if s.source == nil {
+		return
+	}
+	if h, ok := s.source.(acquire.HealthReporter); ok {
+		if health := h.Health(); health != s.lastHealth {
+			s.lastHealth = health
+			s.mu.Lock()
+			s.state.Health = health
+			s.mu.Unlock()
+			s.message(struct {
+				Type string `json:"type"`
+				acquire.Health
+			}{"health", health})
+		}
+	}
+	s.updateRate(now)
+	if p, ok := s.source.(acquire.Player); ok {
+		s.updatePlayback(p)
+	}
+	for i, w := range s.channels {
+		s.sendReading(i, w, now)
+		report, ok := w.engine.Report()
+		if !ok {
+			continue
+		}
+		s.mu.Lock()
+		s.reports[i] = report
+		s.hums[i] = noteHum(s.hums[i], s.newest(), s.state.RateHz, report)
+		s.mu.Unlock()
+		s.message(struct {
+			Type    string       `json:"type"`
+			Epoch   uint32       `json:"epoch"`
+			Channel int          `json:"channel"`
+			Index   int64        `json:"index"`
+			Report  meter.Report `json:"report"`
+		}{"meters", s.state.Epoch, i, s.newest(), report})
+	}
+}
+
+func (s *Session) updatePlayback(p acquire.Player) {
+	info := s.source.Describe()
+	pb := &Playback{Position: p.Position(), Length: info.LengthSamples, Speed: p.Speed(), Loop: p.Loop()}
+	s.mu.Lock()
+	s.state.Playback = pb
+	s.mu.Unlock()
+	s.message(struct {
+		Type string `json:"type"`
+		*Playback
+	}{"playback", pb})
+}
+
+func (s *Session) boardText(lines []string) {
+	clean := make([]string, len(lines))
+	for i, l := range lines {
+		clean[i] = strings.ToValidUTF8(l, string(utf8.RuneError))
+	}
+	d := int64(max(1, s.decimation))
+	s.mu.Lock()
+	s.state.Text = keep(append(s.state.Text, clean...), keptTexts)
+	epoch := s.state.Epoch
+	s.mu.Unlock()
+	s.message(struct {
+		Type  string   `json:"type"`
+		Epoch uint32   `json:"epoch"`
+		Index int64    `json:"index"`
+		Lines []string `json:"lines"`
+	}{"text", epoch, s.nextSource / d, clean})
+	if s.channels != nil {
+		for _, t := range s.taps {
+			t.Text(s.nextSource, clean)
+		}
+	}
+}
+
+func (s *Session) setStatus(status, text string) {
+	s.mu.Lock()
+	same := s.state.Status == status && s.state.StatusText == text
+	s.state.Status, s.state.StatusText = status, text
+	s.mu.Unlock()
+	if !same {
+		s.sendState()
+	}
+}
+
+func (s *Session) channelStates() []ChannelState {
+	list := make([]ChannelState, len(s.channels))
+	for i, w := range s.channels {
+		list[i] = w.state()
+	}
+	return list
+}
+
+func (s *Session) refreshChannels() {
+	list := s.channelStates()
+	s.mu.Lock()
+	s.state.Channels = list
+	s.mu.Unlock()
+	s.sendState()
+}
+
+func (s *Session) sendState() {
+	s.message(struct {
+		Type string `json:"type"`
+		State
+	}{"state", s.State()})
+}
+
+func (s *Session) message(v any) { s.hub.Send(textMessage(v)) }
+
+func textMessage(v any) hub.Message {
+	data, err := json.Marshal(v)
+	if err != nil {
+		panic(fmt.Sprintf("session: a message that JSON cannot hold: %v", err)) // NaN in a report: a bug
+	}
+	return hub.Message{Kind: hub.Text, Data: data}
+}

@@ -1,0 +1,144 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"io"
+	"slices"
+	"time"
+
+	"pulsewright/acquire"
+	"pulsewright/dsp/beat"
+)
+
+// absence is a source that went away.
+type absence struct {
+	lostAt     time.Time // when it went; zero while it is there
+	lastTaken  time.Time // when its newest sample was taken at the latest
+	reopened   chan opened
+	reopening  bool
+	nextReopen time.Time
+}
+
+type opened struct {
+	source acquire.Source
+	err    error
+}
+
+func (s *Session) readFailed(ctx context.Context, err error) {
+	if ctx.Err() != nil {
+		return
+	}
+	now := s.now()
+	s.cutShort()
+	s.flush(now)
+	info := s.source.Describe()
+	switch {
+	case errors.Is(err, io.EOF):
+		s.mu.Lock()
+		pb := s.state.Playback
+		s.mu.Unlock()
+		s.dropSource()
+		for _, t := range s.taps {
+			t.End()
+		}
+		text := "the recording has ended"
+		if pb == nil {
+			text = "the source has ended"
+		}
+		s.setStatus(StatusEnded, text+"; open it again to see it once more")
+	case errors.Is(err, acquire.ErrUnplugged), errors.Is(err, acquire.ErrChanged):
+		s.log.Warn("source lost", "address", info.Address, "err", err)
+		if taken, ok := s.estimator.Taken(s.nextSource - s.sourceBase); ok {
+			s.lastTaken = taken
+		}
+		s.dropSource()
+		s.lostAt, s.nextReopen = now, now
+		s.setStatus(StatusWaiting, err.Error()+"; waiting for it to come back")
+		for i := range s.channels {
+			s.mu.Lock()
+			s.reading[i] = beat.Reading{State: "no signal", Reason: "the source is away"}
+			r := ChannelReading{"reading", s.state.Epoch, i, s.state.LastIndex, s.reading[i]}
+			s.mu.Unlock()
+			s.message(r)
+		}
+	default:
+		s.fail(err)
+	}
+}
+
+func (s *Session) fail(err error) {
+	s.log.Error("source failed", "err", err)
+	s.closeSource()
+	s.setStatus(StatusFailed, err.Error())
+}
+
+func (s *Session) dropSource() {
+	if s.source != nil {
+		if err := s.source.Close(); err != nil {
+			s.log.Debug("closing the source", "err", err)
+		}
+		s.source = nil
+	}
+	s.mu.Lock()
+	s.state.Playback = nil
+	s.mu.Unlock()
+}
+
+func (s *Session) closeSource() {
+	s.cutShort()
+	s.flush(s.now())
+	running := s.source != nil || !s.lostAt.IsZero()
+	s.dropSource()
+	s.lostAt = time.Time{}
+	if running && s.channels != nil {
+		for _, t := range s.taps {
+			t.End()
+		}
+	}
+	s.channels, s.held = nil, nil
+}
+
+func (s *Session) tryReopen(ctx context.Context) {
+	if s.lostAt.IsZero() || s.reopening || s.now().Before(s.nextReopen) {
+		return
+	}
+	s.reopening = true
+	address := s.state.Source.Address
+	go func() {
+		source, err := s.openers.Open(ctx, address)
+		select {
+		case s.reopened <- opened{source, err}:
+		case <-s.done:
+			if source != nil {
+				source.Close()
+			}
+		}
+	}()
+}
+
+func (s *Session) takeReopened(o opened) {
+	s.reopening = false
+	s.nextReopen = s.now().Add(reopenEvery)
+	if o.err != nil {
+		if !s.lostAt.IsZero() && !errors.Is(o.err, acquire.ErrUnplugged) {
+			s.setStatus(StatusWaiting, o.err.Error())
+		}
+		return
+	}
+	if s.lostAt.IsZero() || s.source != nil {
+		o.source.Close() // meanwhile another source was chosen
+		return
+	}
+	info, old := o.source.Describe(), s.state.Source
+	if info.Address != old.Address || s.channels == nil || !slices.Equal(info.Channels, old.Channels) || info.ClaimedRateHz != old.ClaimedRateHz {
+		if err := s.adopt(o.source); err != nil {
+			s.log.Error("source came back changed", "err", err)
+		}
+		return
+	}
+	s.source = o.source
+	s.reopens.Add(1)
+	s.estimator.Reset()
+	s.setStatus(StatusWaiting, "back; waiting for its first samples")
+}
