@@ -236,4 +236,7 @@ type Player interface {
 // and may be called from any goroutine.
 type Keeper interface {
 	KeptSettings() []byte
+	// KeptEvents are what happened to the channels within the recording, in order, as
+	// the recording carries them.
+	KeptEvents() []string
 }

@@ -194,6 +194,16 @@ func (s *Source) KeptSettings() []byte {
 	return nil
 }
 
+// KeptEvents implements acquire.Keeper for recordings that keep them.
+func (s *Source) KeptEvents() []string {
+	if k, ok := s.rec.(interface{ EngineTexts() []string }); ok {
+		s.recMu.Lock()
+		defer s.recMu.Unlock()
+		return k.EngineTexts()
+	}
+	return nil
+}
+
 // Position implements acquire.Player.
 func (s *Source) Position() int64 {
 	s.mu.Lock()

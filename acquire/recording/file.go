@@ -432,6 +432,21 @@ func (f *File) Annotations() []Annotation {
 	return append([]Annotation(nil), f.annotations...)
 }
 
+// EngineTexts are the annotations that tell what happened to the channels' engines, in
+// order; only a file that was recorded with settings is read through for them.
+func (f *File) EngineTexts() []string {
+	if f.meta == nil || f.meta.Other == nil {
+		return nil
+	}
+	var list []string
+	for _, a := range f.Annotations() {
+		if IsEngine(a.Text) {
+			list = append(list, a.Text)
+		}
+	}
+	return list
+}
+
 // NotesBetween returns the notes at samples from ≤ sample < to, in order: the
 // annotations that are neither beats nor this package's own book-keeping.
 func (f *File) NotesBetween(from, to int64) []string {

@@ -2,6 +2,7 @@ package channel
 
 import (
 	"encoding/json"
+	"slices"
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/signalpath"
@@ -186,6 +187,17 @@ func ParseCarried(data json.RawMessage) Carried {
 		}
 	}
 	return c
+}
+
+// AtEnd is as Of, after what happened within the recording: events as it carries them.
+func (c Carried) AtEnd(n int, events []string) Said {
+	for _, text := range events {
+		if v, ok := ParseEvent(text, len(c.Channels)); ok && v.Channel == n && v.Settings != nil {
+			c.Channels = slices.Clone(c.Channels)
+			c.Channels[n] = v.Settings.All()
+		}
+	}
+	return c.Of(n)
 }
 
 // Of is what is carried of channel n, with what was said before the copy over it.

@@ -397,6 +397,13 @@ func (tr trial) listed(t *testing.T, l *live, rec *channel.Recording) {
 			t.Errorf("channel %d: %d beats more than live", n, extra)
 		}
 	}
+	// A replay begins with what held at the end.
+	for n, c := range rec.Channels {
+		replayed := channel.Resolve(channel.Places{Described: rec.Info.Channels[n], RateHz: rec.PointHz(), Recorded: channel.ParseCarried(rec.File.Settings()).AtEnd(n, rec.File.EngineTexts())})
+		if !reflect.DeepEqual(replayed, c) {
+			t.Errorf("channel %d is replayed as %+v, it was %+v", n, replayed, c)
+		}
+	}
 	// In the unit at the end, where the last settings hold; with the same path.
 	path := rec.Channels[0].Path
 	list, _, err := plan(rec, []*signalpath.Settings{&path})

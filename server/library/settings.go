@@ -60,13 +60,19 @@ func key(address string) string {
 
 // Load implements session.Memory.
 func (s *Settings) Load(address string, n int, label string) (said channel.Said, ok bool) {
+	var of channel.Said // said of the recording that is replayed
+	if a, err := acquire.ParseAddress(address); err == nil && a.Scheme == "file" {
+		of = Said(a.Path).Of(n)
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	list := s.all[key(address)]
 	if n >= len(list) || list[n].Label == nil || *list[n].Label != label {
-		return channel.Said{}, false
+		return of, !of.Empty()
 	}
-	return list[n], true
+	kept := list[n]
+	kept.Label = nil // it is only how the channel was found
+	return of.Over(kept), true
 }
 
 // Save implements session.Memory. It is called from the session's goroutine, so

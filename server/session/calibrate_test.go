@@ -200,6 +200,7 @@ type keptScript struct {
 }
 
 func (s keptScript) KeptSettings() []byte { return []byte(s.kept) }
+func (s keptScript) KeptEvents() []string { return nil }
 
 func TestReplayHasTheScaleItWasRecordedWith(t *testing.T) {
 	for kept, want := range map[string]string{

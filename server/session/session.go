@@ -372,10 +372,9 @@ func (s *Session) places(n int, description acquire.Channel, rateHz float64) cha
 	p := channel.Places{Described: description, RateHz: rateHz}
 	if s.memory != nil {
 		p.Said, _ = s.memory.Load(memoryAddress(s.source.Describe()), n, description.Label)
-		p.Said.Label = nil // it is only how the channel was found
 	}
 	if keeper, ok := s.source.(acquire.Keeper); ok {
-		p.Recorded = channel.ParseCarried(keeper.KeptSettings()).Of(n)
+		p.Recorded = channel.ParseCarried(keeper.KeptSettings()).AtEnd(n, keeper.KeptEvents())
 	}
 	return p
 }
