@@ -2,6 +2,7 @@
 
 import { api, requestText, sentence } from "./api.js";
 import { AudioInput } from "./audio-input.js";
+import { ColumnsForm } from "./board-columns.js";
 import { BAUDS, BoardPort } from "./board-port.js";
 import { CablelessForm } from "./cableless.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
@@ -16,9 +17,10 @@ t_us,pulse [mV]
 12000,2507.4`;
 
 export class SourcePicker {
-  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort}} options */
+  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort, source?: () => import("./types.js").SourceInfo|null|undefined}} options */
   constructor(options) {
     this.options = options;
+    this.columns = new ColumnsForm((address) => this.open(address));
     this.side = select("sound-side", [["left", "left (or mono)"], ["right", "right"], ["both", "both channels"]], () => {});
     this.keep = select("sound-keep", [["slow", "about 1 kHz"], ["full", "the input’s own rate"]], () => {}, { title: "1 kHz is enough for a heartbeat; the input’s own rate makes large files" });
     this.inputs = h("div", { class: "inputs" });
@@ -49,7 +51,7 @@ export class SourcePicker {
     this.explain.addEventListener("toggle", () => this.#fetchSketch());
     this.caution = h("p", { class: "caution-line" }, words.wired.line, " ", h("a", { href: "/wiring.html", target: "_blank", rel: "noopener", "data-testid": "wiring" }, words.wired.page));
     this.dialog = dialog("source-dialog", "Where does the signal come from?",
-      this.error, this.busy, this.caution, this.lists, form, this.demos,
+      this.error, this.busy, this.caution, this.columns.element, this.lists, form, this.demos,
       this.explain);
   }
 
@@ -91,6 +93,7 @@ export class SourcePicker {
     if (this.dialog.open) return;
     setText(this.error, "");
     setText(this.busy, "");
+    this.columns.show(this.options.source?.());
     this.dialog.showModal();
     return this.refresh();
   }

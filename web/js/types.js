@@ -43,7 +43,7 @@
 /** @typedef {{lines: number, unreadable: number, lastUnreadable: string, lostSamples: number, detail: string}} Health */
 /** @typedef {{sample: number, foot: number, kind: string, amplitude: number, quality: number}} Beat */
 /** @typedef {{state: string, rateBpm: number, quality: number, reason: string, index: number}} Reading */
-/** @typedef {{address: string, name: string, claimedRateHz: number, exactClock?: boolean, lengthSamples?: number, invented?: boolean, channels?: object[]}} SourceInfo */
+/** @typedef {{address: string, name: string, claimedRateHz: number, exactClock?: boolean, lengthSamples?: number, invented?: boolean, channels?: {label: string, kind: string}[], columns?: {name: string, unit: string, use: string, clock?: string, looks?: string}[]}} SourceInfo */
 /**
  * The server's state, as `GET /state` and the `state` message give it.
  * @typedef {object} ServerState

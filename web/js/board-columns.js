@@ -1,0 +1,116 @@
+// What a board's columns are: names, units, kinds, which one is its clock. Said in the
+// option names of its address, and remembered for the board.
+
+import { button, fill, h, setText } from "./dom.js";
+
+/** @typedef {{name: string, unit: string, use: string, clock?: string, looks?: string}} Column */
+/** @typedef {{name: string, use: string, unit: string, kind: string}} Said use is signal, nothing, or a clock's name */
+/** @typedef {{address: string, columns?: Column[], channels?: {label: string, kind: string}[]}} Board */
+
+/**
+ * What the form begins with: what was found.
+ * @param {Board} board
+ * @returns {Said[]}
+ */
+export function foundColumns(board) {
+  let channel = 0;
+  return (board.columns ?? []).map((c, i) => {
+    if (c.use !== "signal") return { name: c.name === "-" ? "" : c.name, use: c.clock || "nothing", unit: "", kind: "" };
+    const described = board.channels?.[channel++];
+    return { name: c.name || described?.label || `ch${i + 1}`, use: "signal", unit: c.unit, kind: described?.kind ?? "" };
+  });
+}
+
+/**
+ * A column as an address names it.
+ * @param {Said} c
+ */
+export function columnText(c) {
+  if (c.use === "nothing") return "-";
+  if (c.use !== "signal") return c.use;
+  const name = c.name.replace(/[,[\]()]/g, " ").replace(/\s+/g, " ").trim();
+  if (!name || name === "-") throw new Error("Give each signal a name, such as pulse.");
+  return name + (c.unit ? ` [${c.unit}]` : "") + (c.kind ? ` (${c.kind})` : "");
+}
+
+/**
+ * The address that opens the board with these columns; none: as the board says.
+ * @param {string} address
+ * @param {Said[]} columns
+ */
+export function addressWith(address, columns) {
+  const [place, options] = address.split(/\?(.*)/s);
+  const query = new URLSearchParams(options ?? "");
+  for (const c of columns) if (c.use === "signal") columnText(c);
+  if (columns.length > 0 && !columns.some((c) => c.use === "signal")) throw new Error("Leave at least one column a signal.");
+  query.delete("kind"); // said column by column now
+  query.set("names", columns.map(columnText).join(","));
+  return `${place}?${query}`;
+}
+
+export class ColumnsForm {
+  /** @param {(address: string) => void} open */
+  constructor(open) {
+    this.open = open;
+    /** @type {Board|null} */
+    this.board = null;
+    this.rows = h("div", { class: "columns-rows" });
+    this.looks = h("div", {});
+    this.error = h("p", { class: "error", role: "alert" });
+    const form = h("form", { "data-testid": "columns-form" }, this.looks, this.rows, this.error,
+      h("div", { class: "row" }, h("button", { type: "submit", class: "accent", "data-testid": "columns-apply" }, "Use these columns"),
+        button("columns-forget", "As the board says", () => this.#apply([]), { class: "quiet" })));
+    form.addEventListener("submit", (e) => {
+      e.preventDefault();
+      this.#apply(this.#said());
+    });
+    this.element = h("details", { class: "explain", "data-testid": "columns" }, h("summary", {}, "Columns of this board"),
+      h("p", { class: "hint" }, "Say what each number of a line is. The program remembers it for this board."), form);
+    this.element.hidden = true;
+  }
+
+  /** @param {Board|null|undefined} board the source that is open */
+  show(board) {
+    this.board = board?.columns?.length ? board : null;
+    this.element.hidden = !this.board;
+    setText(this.error, "");
+    if (!this.board) return;
+    const found = foundColumns(this.board);
+    fill(this.rows, ...found.map((c, i) => this.#row(c, i)));
+    const volts = found.map((c, i) => ({ c, i })).filter(({ i }) => this.board?.columns?.[i].looks === "V");
+    fill(this.looks, ...volts.map(({ c, i }) => h("p", {}, `${c.name} looks like volts. Is it? `,
+      button(`columns-volts-${i}`, "Yes, volts", () => this.#apply(found.map((d, k) => (k === i ? { ...d, unit: "V" } : d)))))));
+  }
+
+  /**
+   * @param {Said} c
+   * @param {number} i
+   */
+  #row(c, i) {
+    const pick = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ value, /** @type {[string, string][]} */ list) => {
+      if (!list.some(([v]) => v === value)) list.push([value, value]);
+      return h("label", { class: "pick" }, h("span", {}, label), h("select", { "data-column": `${id}-${i}`, "data-testid": `column-${id}-${i}` }, list.map(([v, text]) => h("option", { value: v, selected: v === value }, text))));
+    };
+    return h("fieldset", { class: "picks" }, h("legend", {}, `Column ${i + 1}`),
+      h("label", { class: "pick" }, h("span", {}, "Name"), h("input", { type: "text", maxlength: "32", value: c.name, "data-column": `name-${i}`, "data-testid": `column-name-${i}` })),
+      pick("use", "It is", c.use, [["signal", "a signal"], ["t_us", "the board’s clock, in µs"], ["t_ms", "the board’s clock, in ms"], ["t_s", "the board’s clock, in s"], ["seq", "a counter of lines"], ["nothing", "left out"]]),
+      pick("unit", "Unit", c.unit, [["", "counts"], ["V", "V"], ["mV", "mV"], ["uV", "µV"]]),
+      pick("kind", "Kind", c.kind, [["", "not said"], ["pulse", "pulse"], ["ecg", "ECG"], ["other", "something else"]]));
+  }
+
+  /** @returns {Said[]} */
+  #said() {
+    const value = (/** @type {string} */ id) => /** @type {HTMLInputElement|HTMLSelectElement} */ (this.rows.querySelector(`[data-column="${id}"]`)).value;
+    return (this.board?.columns ?? []).map((_, i) => ({ name: value(`name-${i}`), use: value(`use-${i}`), unit: value(`unit-${i}`), kind: value(`kind-${i}`) }));
+  }
+
+  /** @param {Said[]} columns */
+  #apply(columns) {
+    if (!this.board) return;
+    try {
+      this.open(addressWith(this.board.address, columns));
+    } catch (e) {
+      setText(this.error, e instanceof Error ? e.message : String(e));
+    }
+  }
+}

@@ -1,0 +1,34 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+const { addressWith, columnText, foundColumns } = await import("../js/board-columns.js");
+
+const board = {
+  address: "serial:/dev/ttyACM0?baud=115200&kind=ecg&usb=2A1B%3A00FF%3A7",
+  columns: [{ name: "", unit: "", use: "clock", clock: "t_ms" }, { name: "", unit: "", use: "signal", looks: "V" }, { name: "lead", unit: "mV", use: "signal" }, { name: "-", unit: "", use: "nothing" }],
+  channels: [{ label: "ch1", kind: "" }, { label: "lead", kind: "ecg" }],
+};
+
+test("the form begins with what was found", () => {
+  assert.deepEqual(foundColumns(board).map(columnText), ["t_ms", "ch1", "lead [mV] (ecg)", "-"]);
+  assert.deepEqual(foundColumns({ address: "demo:finger" }), []);
+});
+
+test("the address says the columns and keeps the rest", () => {
+  const said = foundColumns(board);
+  said[1] = { ...said[1], name: "finger, left (x)", unit: "V", kind: "pulse" };
+  const made = addressWith(board.address, said);
+  assert.ok(made.startsWith("serial:/dev/ttyACM0?"));
+  const query = new URLSearchParams(made.split("?")[1]);
+  assert.equal(query.get("names"), "t_ms,finger left x [V] (pulse),lead [mV] (ecg),-");
+  assert.equal(query.get("baud"), "115200");
+  assert.equal(query.get("usb"), "2A1B:00FF:7");
+  assert.equal(query.get("kind"), null);
+  assert.equal(new URLSearchParams(addressWith(board.address, []).split("?")[1]).get("names"), "");
+});
+
+test("what cannot be is said", () => {
+  const said = foundColumns(board);
+  assert.throws(() => addressWith(board.address, said.map((c) => ({ ...c, use: "nothing" }))), /at least one/);
+  assert.throws(() => columnText({ name: " ", use: "signal", unit: "", kind: "" }), /name/);
+});
