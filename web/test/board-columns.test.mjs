@@ -1,5 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import { URLSearchParams } from "node:url";
 
 const { addressWith, columnText, foundColumns } = await import("../js/board-columns.js");
 
