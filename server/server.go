@@ -273,7 +273,7 @@ func (s *Server) recoverPanic(next http.Handler) http.Handler {
 					panic(p)
 				}
 				s.log.Error("a handler failed", "path", r.URL.Path, "panic", p, "stack", string(debug.Stack()))
-				fail(w, http.StatusInternalServerError, "the program failed at this request; its log tells where")
+				fail(w, http.StatusInternalServerError, "the program failed at this request; its log says where")
 			}
 		}()
 		next.ServeHTTP(w, r)

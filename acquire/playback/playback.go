@@ -160,7 +160,7 @@ func newSource(rec Recording, cfg Config) (*Source, error) {
 	case length <= 0:
 		return nil, fmt.Errorf("playback: %s: no samples", info.Name)
 	case info.ClaimedRateHz == 0:
-		return nil, fmt.Errorf("playback: %s: the file tells no sample rate; give one in Hz, as in ?rate=250", info.Name)
+		return nil, fmt.Errorf("playback: %s: the file has no sample rate; give one in Hz, as in ?rate=250", info.Name)
 	case !(info.ClaimedRateHz > 0) || math.IsInf(info.ClaimedRateHz, 0):
 		return nil, fmt.Errorf("playback: %s: sample rate %g Hz: must be above 0", info.Name, info.ClaimedRateHz)
 	}

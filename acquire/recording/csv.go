@@ -30,7 +30,7 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	clock := csvClock{plan: p, step: p.step, quantum: p.step * math.Pow10(-facts.timeDigits)}
 	if p.clock < 0 || !clock.learn(facts.times) {
 		if p.clock >= 0 && p.kind != countClock {
-			f.remark("column %q does not tell the sample rate and was not used", p.columns[p.clock].name)
+			f.remark("column %q does not give the sample rate and was not used", p.columns[p.clock].name)
 		}
 		clock.plan = nil
 	}
@@ -53,7 +53,7 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	}
 	if !(rate > 0) || math.IsInf(rate, 0) {
 		store.Close()
-		return nil, &FormatError{Path: path, Offset: -1, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" tells it; give it, as in -rate 250"}
+		return nil, &FormatError{Path: path, Offset: -1, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" gives it; give it, as in -rate 250"}
 	}
 	f.info.ClaimedRateHz = rate
 	if f.segments, f.length, err = clock.segments(store.n); err != nil {

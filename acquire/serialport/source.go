@@ -684,11 +684,11 @@ func (s *source) publish() {
 		case s.high <= 1023 && s.high > 255:
 			hints = append(hints, "counts stay in 0…1023: probably a 10-bit converter; enter bits and reference to see volts")
 		case s.high <= 4095 && s.high > 1023:
-			hints = append(hints, "counts so far fit 0…4095, as of 12 bits: tell bits and reference to see volts")
+			hints = append(hints, "counts stay in 0…4095: probably a 12-bit converter; enter bits and reference to see volts")
 		}
 	}
 	if s.opts.bits != 0 && len(s.info.Channels) > 0 {
-		hints = append(hints, fmt.Sprintf("%d bits as told", s.opts.bits))
+		hints = append(hints, fmt.Sprintf("%d bits, as set", s.opts.bits))
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -164,7 +164,7 @@ func (b *Browser) Attach(h Hello) (*Feed, error) {
 		f.texts = append(f.texts, fmt.Sprintf("the browser still has %s on, though it was asked not to: levels and shapes are not to be trusted", strings.Join(h.Processing, ", ")))
 	}
 	if len(h.Unsure) > 0 {
-		f.texts = append(f.texts, fmt.Sprintf("the browser does not tell whether %s is off: compare with another browser before trusting levels", strings.Join(h.Unsure, ", ")))
+		f.texts = append(f.texts, fmt.Sprintf("the browser does not say whether %s is off: compare with another browser before trusting levels", strings.Join(h.Unsure, ", ")))
 	}
 	b.mu.Lock()
 	before := b.feed

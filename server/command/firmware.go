@@ -124,7 +124,7 @@ func wholeProgram(sections filter.Sections, kind string, config firmware.Config,
 		return err
 	}
 	cost := board.Cost()
-	_, err = fmt.Fprintf(stderr, "on an ATmega328P at 16 MHz: about %.0f %% of the processor, %d of 32768 bytes of program memory, %d of 2048 bytes of RAM; a beat is told about %.1f s after it came\n",
+	_, err = fmt.Fprintf(stderr, "on an ATmega328P at 16 MHz: about %.0f %% of the processor, %d of 32768 bytes of program memory, %d of 2048 bytes of RAM; a beat is reported about %.1f s after it came\n",
 		100*float64(cost.Cycles)*config.RateHz/16e6, cost.FlashBytes, cost.RAMBytes, board.LatencySeconds())
 	return err
 }

@@ -80,7 +80,7 @@ func TestReviewShowsIntervals(t *testing.T) {
 		t.Errorf("it says what it is of by %q", said)
 	}
 	var breaths, least, most, told, places int
-	if n, _ := fmt.Sscanf(text("review-intervals-breathing"), "%d breaths per minute in the middle, %d to %d; told in %d of %d", &breaths, &least, &most, &told, &places); n != 5 || breaths < 13 || breaths > 15 || told < places/2 {
+	if n, _ := fmt.Sscanf(text("review-intervals-breathing"), "%d breaths per minute in the middle, %d to %d; known in %d of %d", &breaths, &least, &most, &told, &places); n != 5 || breaths < 13 || breaths > 15 || told < places/2 {
 		t.Errorf("breathing: %q; the simulation breathes 14 times a minute", text("review-intervals-breathing"))
 	}
 	var arrival int

@@ -17,10 +17,10 @@ class BoardPanel {
   constructor(root, ctx) {
     this.ctx = ctx;
     this.facts = h("dl", { class: "facts" });
-    this.text = h("pre", { class: "board-log", tabindex: "0", "data-testid": "board-log", "aria-label": "What the board says" });
+    this.text = h("pre", { class: "board-log", tabindex: "0", "data-testid": "board-log", "aria-label": "Messages of the board" });
     this.gaps = h("ul", { class: "places" });
     this.notes = h("ul", { class: "places" });
-    root.append(this.facts, h("h3", {}, "The board says"), this.text, h("h3", {}, "Gaps"), this.gaps, h("h3", {}, "Notes"), this.notes);
+    root.append(this.facts, h("h3", {}, "Messages of the board"), this.text, h("h3", {}, "Gaps"), this.gaps, h("h3", {}, "Notes"), this.notes);
     /** @type {unknown[]} */
     this.shown = [];
     this.changed(ctx.store.state);

@@ -67,7 +67,7 @@ test("words", () => {
 });
 
 test("what was told now and then is summed up by its middle and extremes", () => {
-  assert.equal(overTime([null, 14, 15, null, 19, 16], " breaths per minute"), "16 breaths per minute in the middle, 14 to 19; told in 4 of 6 places.");
-  assert.equal(overTime([null, 12], " a minute"), "12 a minute in the middle; told in 1 of 2 places.");
+  assert.equal(overTime([null, 14, 15, null, 19, 16], " breaths per minute"), "16 breaths per minute in the middle, 14 to 19; known in 4 of 6 places.");
+  assert.equal(overTime([null, 12], " a minute"), "12 a minute in the middle; known in 1 of 2 places.");
   assert.equal(overTime([null], ""), "");
 });

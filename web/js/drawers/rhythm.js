@@ -237,7 +237,7 @@ export function overTime(list, unit) {
   if (told.length === 0) return "";
   const middle = (told[(told.length - 1) >> 1] + told[told.length >> 1]) / 2;
   const range = told.length > 1 ? `, ${fixed(told[0], 0)} to ${fixed(told[told.length - 1], 0)}` : "";
-  return `${fixed(middle, 0)}${unit} in the middle${range}; told in ${told.length} of ${list.length} places.`;
+  return `${fixed(middle, 0)}${unit} in the middle${range}; known in ${told.length} of ${list.length} places.`;
 }
 
 /**

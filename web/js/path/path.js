@@ -74,7 +74,7 @@ export class PathPanel {
     const o = this.options;
     this.tabs = h("div", { class: "tabs", role: "tablist", "aria-label": "Channel" });
     const preset = (/** @type {Kind} */ kind, /** @type {string} */ name, /** @type {string} */ what) => button(`preset-${kind}`, name, () => o.setPreset(this.channel, kind), { class: "quiet owner-only", "aria-label": `Path for a ${name.toLowerCase()}`, title: what });
-    this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, "Preset:"), preset("pulse", "Finger", "Pulse: drift below 0.3 Hz, hum, and above 15 Hz taken away"), preset("ecg", "Chest", "ECG: drift below 0.5 Hz, hum with harmonics, and above 40 Hz taken away"));
+    this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, "Preset:"), preset("pulse", "Finger", "Pulse: drift below 0.3 Hz, hum, and above 15 Hz removed"), preset("ecg", "Chest", "ECG: drift below 0.5 Hz, hum with harmonics, and above 40 Hz removed"));
     /** For buttons of others. */
     this.tools = h("span", {});
     this.undoButton = button("undo", "Undo", o.undo, { class: "quiet", disabled: true, title: "Undo the last setting (Ctrl Z)" });
@@ -92,14 +92,14 @@ export class PathPanel {
     this.kindSelect = select("kind", [["pulse", "pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => o.setKind(this.channel, /** @type {Kind} */ (v)), { "aria-label": "Kind of signal" });
     const scale = this.#block("scale", "Scale", [this.scaleText, this.scaleMore, button("scale-open", "Set volts …", () => o.openScale(this.channel), { class: "small-button" })]);
 
-    this.driftOn = this.#check("drift-on", "Take away drift", (on) => this.#change((p) => (p.drift.on = on), on ? "drift on" : "drift off"));
+    this.driftOn = this.#check("drift-on", "Remove drift", (on) => this.#change((p) => (p.drift.on = on), on ? "drift on" : "drift off"));
     this.driftCut = this.#number("drift-cutoff", "below", "Hz", 0.05, (v) => this.#change((p) => (p.drift.cutoffHz = v), "drift cutoff"));
     this.driftOrder = select("drift-order", orders(4), (v) => this.#change((p) => (p.drift.order = Number(v)), "drift order"), { "aria-label": "Order of the high-pass" });
     this.driftCurve = h("div", { class: "curve" });
     this.driftAway = h("p", { class: "away", "data-testid": "drift-removed" });
     const drift = this.#block("drift", "Drift", [h("div", { class: "row" }, this.driftCut.row, this.driftOrder), this.driftCurve, this.driftAway], this.driftOn.row);
 
-    this.humMode = select("hum-mode", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#change((p) => (p.hum.mode = /** @type {any} */ (v)), "hum " + v), { "aria-label": "How hum is taken away" });
+    this.humMode = select("hum-mode", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#change((p) => (p.hum.mode = /** @type {any} */ (v)), "hum " + v), { "aria-label": "How hum is removed" });
     this.humFreq = select("hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"], ["100", "100 Hz"], ["120", "120 Hz"]], (v) => this.#change((p) => (p.hum.freqHz = Number(v)), "hum frequency"), { "aria-label": "Hum frequency" });
     this.humWidth = this.#number("hum-bandwidth", "width", "Hz", 0.5, (v) => this.#change((p) => (p.hum.bandwidthHz = v), "hum width"));
     this.humHarmonics = select("hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#change((p) => (p.hum.harmonics = Number(v)), "hum harmonics"), { "aria-label": "Harmonics", title: "Fundamental and its multiples" });
@@ -369,12 +369,12 @@ export class PathPanel {
     const lag = (/** @type {"drift"|"hum"|"smooth"} */ stage) => (r ? Math.max(0, Math.round(delayAt(r.freqHz, r[stage].delaySeconds, atHz) * (this.server?.rateHz ?? 0))) : 0);
     const p = channel.path;
     const d = removed(rings, this.channel, 1, from, to, 0);
-    if (this.driftAway) setText(this.driftAway, p.drift.on ? d.count === 0 ? "measuring …" : `removed: ${quantity(d.mean, channel.unit)} offset, ${quantity(d.rms, channel.unit, 2)} rms drift` : "lets all through");
+    if (this.driftAway) setText(this.driftAway, p.drift.on ? d.count === 0 ? "measuring …" : `removed: ${quantity(d.mean, channel.unit)} offset, ${quantity(d.rms, channel.unit, 2)} rms drift` : "removes nothing");
     const u = removed(rings, this.channel, 2, from, to, lag("hum"));
-    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? u.count === 0 ? "measuring …" : `removed: ${quantity(u.rms, channel.unit, 2)} rms hum` : "lets all through");
+    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? u.count === 0 ? "measuring …" : `removed: ${quantity(u.rms, channel.unit, 2)} rms hum` : "removes nothing");
     const s = removed(rings, this.channel, 3, from, to, lag("smooth"));
     const late = r && p.smooth.shape !== "off" ? `; delays the trace by ${duration(delayAt(r.freqHz, r.smooth.delaySeconds, atHz))}` : "";
-    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? s.count === 0 ? "measuring …" : `removed: ${quantity(s.rms, channel.unit, 2)} rms${late}` : "lets all through");
+    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? s.count === 0 ? "measuring …" : `removed: ${quantity(s.rms, channel.unit, 2)} rms${late}` : "removes nothing");
   }
 
   /** @param {Reading|undefined} reading */
