@@ -24,6 +24,10 @@ type gate struct {
 	after  int64
 	memory int64
 
+	every int64        // of e every so-manieth is listened to
+	heard []float64    // newest first
+	sums  [][2]float64 // of its first values, and of their squares
+
 	raw []float64 // ring of the input, less the first sample
 	z   []float64 // ring: free of hum
 	e   []float64 // ring: its slope
@@ -79,7 +83,7 @@ type gateParams struct {
 
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.85, sure: 0.95, half: 0.5, halfShare: 0.7,
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.85, sure: 0.95, half: 0.45, halfShare: 0.5,
 		odds: [...]float64{3.366, -5.793, -8.929, -0.995, 3.914, 1.774, 0.742, -0.295, -1.521, -2.125}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
@@ -153,6 +157,8 @@ func newGate(kind Kind, rateHz float64, p gateParams) *gate {
 	if kind == Pulse {
 		g.late = work(p.drift)
 	}
+	g.every = max(1, int64(g.workHz/60))
+	g.heard, g.sums = make([]float64, 0, g.memory+1), make([][2]float64, 0, g.memory+2)
 	g.raw = make([]float64, pow2(float64(len(g.taps)+1)))
 	size := pow2(16 * g.workHz)
 	g.z, g.e = make([]float64, size), make([]float64, size)
@@ -315,8 +321,13 @@ func (g *gate) measure(b gateBeat) {
 	}
 	b.swing = hi - lo
 	level(s)
+	normalize(s)
 	for i := range n {
-		g.like[i][n] = correlation(s, g.shapes[i])
+		like := 0.0
+		for j, v := range g.shapes[i] {
+			like += v * s[j]
+		}
+		g.like[i][n] = like
 		g.like[n][i] = g.like[i][n]
 	}
 	g.beats[n] = b
@@ -326,6 +337,21 @@ func (g *gate) measure(b gateBeat) {
 		g.meter.reset()
 	case b.rr > 0 && n > 0:
 		g.meter.add(b.rr, b.between/min(b.height, g.beats[n-1].height))
+	}
+}
+
+// normalize makes the sum of squares 1, so that the sum of products of two such shapes
+// of mean 0 is their correlation.
+func normalize(v []float64) {
+	sum := 0.0
+	for _, x := range v {
+		sum += x * x
+	}
+	if sum > 0 {
+		scale := 1 / math.Sqrt(sum)
+		for i := range v {
+			v[i] *= scale
+		}
 	}
 }
 
@@ -345,29 +371,39 @@ func (g *gate) shift() {
 	g.from = max(0, g.from-1)
 }
 
-// repeats is the greatest correlation of the signal's slope with itself at lags near one,
-// in work samples, over so many of them. What is steeper than most counts as that.
-func (g *gate) repeats(lag, most float64, over int64) float64 {
-	const share = 0.08
+// listen copies the slope of the last work samples for repeats, every so-manieth of them,
+// since it is smooth; what is steeper than most counts as that.
+func (g *gate) listen(most float64, over int64) {
 	mask := int64(len(g.e) - 1)
-	step := max(1, int64(g.workHz/60)) // the slope is smooth enough
-	best := -1.0
-	n := min(over, g.k)
-	for l := max(1, int64(math.Round(lag*(1-share)))); l <= int64(math.Round(lag*(1+share))); l++ {
-		if n-l < over/4 {
+	n := int(min(over, g.k) / g.every)
+	g.heard, g.sums = g.heard[:0], append(g.sums[:0], [2]float64{})
+	var sum [2]float64
+	for i := range n {
+		v := max(-most, min(g.e[(g.k-1-int64(i)*g.every)&mask], most))
+		sum[0] += v
+		sum[1] += v * v
+		g.heard, g.sums = append(g.heard, v), append(g.sums, sum)
+	}
+}
+
+// repeats is the greatest correlation of what was listened to with itself at lags near
+// one, in work samples.
+func (g *gate) repeats(lag float64) float64 {
+	const share = 0.08
+	best, n := -1.0, len(g.heard)
+	lag /= float64(g.every)
+	for l := max(1, int(math.Round(lag*(1-share)))); l <= int(math.Round(lag*(1+share))); l++ {
+		m := n - l
+		if m < n/4 {
 			break
 		}
-		var c, sa, sb, aa, bb, ab float64
-		for i := int64(1); i <= n-l; i += step {
-			a, b := g.e[(g.k-i)&mask], g.e[(g.k-i-l)&mask]
-			a, b = max(-most, min(a, most)), max(-most, min(b, most))
-			c++
-			sa += a
-			sb += b
-			aa += a * a
-			bb += b * b
-			ab += a * b
+		ab := 0.0
+		for i, b := range g.heard[l:] {
+			ab += g.heard[i] * b
 		}
+		c := float64(m)
+		sa, aa := g.sums[m][0], g.sums[m][1]
+		sb, bb := g.sums[n][0]-g.sums[l][0], g.sums[n][1]-g.sums[l][1]
 		if va, vb := aa-sa*sa/c, bb-sb*sb/c; va > 0 && vb > 0 {
 			best = max(best, (ab-sa*sb/c)/math.Sqrt(va*vb))
 		}
@@ -406,8 +442,8 @@ func (g *gate) look() {
 	s.beats = len(last)
 	lag := 60 / rate * g.workHz
 	over := min(g.memory, max(int64(2.5*lag), int64(g.meter.sum()*g.workHz)))
-	s.period = g.repeats(lag, 2*height, over)
-	s.half = g.repeats(lag/2, 2*height, over)
+	g.listen(2*height, over)
+	s.period, s.half = g.repeats(lag), g.repeats(lag/2)
 	s.uneven = g.meter.unsteady()
 	lo, hi := g.span(4)
 	s.wander = (hi - lo) / swing

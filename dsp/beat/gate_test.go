@@ -1,0 +1,85 @@
+package beat
+
+import (
+	"fmt"
+	"math"
+	"testing"
+)
+
+// Pulses that alternate in height, as in a tired heart or with each second breath, are
+// never read as half their rate: right, or not shown.
+func TestAlternatingPulsesAreNeverHalved(t *testing.T) {
+	for _, bpm := range []float64{100, 120, 140, 155, 170, 185, 200} {
+		for _, weak := range []float64{1, 0.8, 0.6, 0.5, 0.4} {
+			n := 0
+			x := trainOf(250, bpm, 60, 0.2, 0.33, func(float64) float64 {
+				n++
+				if n%2 == 0 {
+					return weak
+				}
+				return 1
+			})
+			noise(x, 0.005, 3)
+			w := watch(t, MonitorConfig{Kind: Pulse, RateHz: 250, Low: math.NaN(), High: math.NaN()})
+			right, wrong := 0, 0
+			var first Reading
+			w.hear(x, func(at float64, r Reading) {
+				switch {
+				case r.State != StateReading:
+				case near(r.RateBPM, bpm):
+					right++
+				default:
+					if wrong == 0 {
+						first = r
+					}
+					wrong++
+				}
+			})
+			t.Logf("%g bpm, every second %g high: right %d, wrong %d of 600; at the end %v", bpm, weak, right, wrong, w.Reading())
+			if wrong > 0 {
+				t.Errorf("%g bpm, every second %g high: %d readings of 600 wrong, the first %v", bpm, weak, wrong, first)
+			}
+		}
+	}
+}
+
+// From a clean start the first rate stands within 6 s.
+func TestFirstRate(t *testing.T) {
+	for _, kind := range []Kind{ECG, Pulse} {
+		for _, bpm := range []float64{60, 72, 90, 120} {
+			t.Run(fmt.Sprintf("%s %g bpm", kind, bpm), func(t *testing.T) {
+				first := math.Inf(1)
+				w := watch(t, MonitorConfig{Kind: kind, RateHz: 250, Low: math.NaN(), High: math.NaN()})
+				w.hear(signal(kind, 250, steady(bpm, 0.5, 20), 20), func(at float64, r Reading) {
+					if r.State == StateReading {
+						first = min(first, at)
+					}
+				})
+				t.Logf("after %.1f s", first)
+				if first > 6 {
+					t.Errorf("the first rate stands after %.1f s, want 6", first)
+				}
+			})
+		}
+	}
+}
+
+// BenchmarkMonitor: detector, gate and reading, of a chest lead and of a finger.
+func BenchmarkMonitor(b *testing.B) {
+	for _, kind := range []Kind{ECG, Pulse} {
+		b.Run(string(kind), func(b *testing.B) {
+			x := signal(kind, 250, steady(72, 0.5, 300), 300)
+			m, err := NewMonitor(MonitorConfig{Kind: kind, RateHz: 250, Low: math.NaN(), High: math.NaN()})
+			if err != nil {
+				b.Fatal(err)
+			}
+			dst := make([]Beat, 0, 1024)
+			b.ReportAllocs()
+			for b.Loop() {
+				m.Reset()
+				dst = m.Process(dst[:0], x)
+			}
+			b.ReportMetric(300*float64(b.N)/b.Elapsed().Seconds(), "×realtime")
+		})
+	}
+}
