@@ -87,8 +87,8 @@ func defaultGateParams(k Kind) gateParams {
 		odds: [...]float64{3.366, -5.793, -8.929, -0.995, 3.914, 1.774, 0.742, -0.295, -1.521, -2.125}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
-		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.17
-		p.odds = [...]float64{2.256, -3.839, -5.653, -0.120, 0, -5.461, 2.282, 7.168, -8.323, -4.465}
+		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.show = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.19, 0.86
+		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, 0, -5.337, 2.123, 7.730, -7.606, -4.559}
 	}
 	return p
 }
