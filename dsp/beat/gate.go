@@ -83,11 +83,11 @@ type gateParams struct {
 
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.85, sure: 0.95, half: 0.45, halfShare: 0.5,
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5,
 		odds: [...]float64{3.366, -5.793, -8.929, -0.995, 3.914, 1.774, 0.742, -0.295, -1.521, -2.125}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
-		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.show = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.19, 0.86
+		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.show = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.175, 0.86
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, 0, -5.337, 2.123, 7.730, -7.606, -4.559}
 	}
 	return p

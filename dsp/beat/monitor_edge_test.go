@@ -241,8 +241,8 @@ func TestMonitorMotion(t *testing.T) {
 		}
 	}
 	t.Logf("%d readings, %d right, %d wrong", n, right, wrong)
-	if wrong*20 > right+wrong || right*4 < 3*n {
-		t.Errorf("of %d readings %d are right, %d wrong; want at most 5 %% of the claimed wrong and 75 %% of all right", n, right, wrong)
+	if wrong*100 > right+wrong || right*10 < 7*n {
+		t.Errorf("of %d readings %d are right, %d wrong; want at most 1 %% of the claimed wrong and 70 %% of all right", n, right, wrong)
 	}
 }
 
