@@ -11,6 +11,8 @@ import (
 	"pulsewright/server/command"
 )
 
+//go:generate go run ./testdata/make.go
+
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	status := command.Run(ctx, os.Args[1:], os.Stdout, os.Stderr)
