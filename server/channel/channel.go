@@ -20,6 +20,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/board"
+	"pulsewright/dsp/filter"
 	"pulsewright/dsp/signalpath"
 )
 
@@ -161,6 +162,24 @@ func (s Settings) CheckAt(rateHz float64) error {
 	if _, err := s.Scale.uncouple(rateHz); err != nil {
 		return err
 	}
-	_, err := signalpath.New(s.Path, rateHz)
+	return CheckPath(s.Path, rateHz)
+}
+
+// CheckPath tells whether a path is possible at a rate of points.
+func CheckPath(s signalpath.Settings, rateHz float64) error {
+	_, err := signalpath.New(s, rateHz)
 	return err
+}
+
+// Sections are those of a path at a rate, and its settings as applied, with the mains
+// frequency that the notches are made for.
+func Sections(s signalpath.Settings, rateHz float64) (filter.Sections, signalpath.Settings, error) {
+	p, err := signalpath.New(s, rateHz)
+	if err != nil {
+		return nil, s, err
+	}
+	sections, err := p.Sections()
+	applied := p.Settings()
+	applied.Hum.FreqHz = p.HumHz()
+	return sections, applied, err
 }

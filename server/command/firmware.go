@@ -84,16 +84,10 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 		s := signalpath.Preset(*kind, config.RateHz)
 		settings = &s
 	}
-	p, err := signalpath.New(*settings, config.RateHz)
+	sections, applied, err := channel.Sections(*settings, config.RateHz)
 	if err != nil {
 		return err
 	}
-	sections, err := p.Sections()
-	if err != nil {
-		return err
-	}
-	applied := p.Settings()
-	applied.Hum.FreqHz = p.HumHz()
 	about := server.AboutPath(applied, config.RateHz)
 	if *whole != "" {
 		return wholeProgram(sections, *kind, config, firmware.Target(*whole), about, stdout, stderr)

@@ -32,7 +32,7 @@ func plan(rec *channel.Recording, paths []*signalpath.Settings) (list []*shown, 
 	for c := range list {
 		switch {
 		case c < len(paths) && paths[c] != nil:
-			if _, err := signalpath.New(*paths[c], rec.PointHz()); err != nil {
+			if err := channel.CheckPath(*paths[c], rec.PointHz()); err != nil {
 				return nil, false, err
 			}
 			list[c] = &shown{paths[c], channel.PointSmooth}

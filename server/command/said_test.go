@@ -1,0 +1,109 @@
+package command
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/simulate"
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/meter"
+	"pulsewright/server/channel"
+	"pulsewright/server/library"
+)
+
+// TestWhatWasSaidStays: a board of plain numbers, told to be a chest lead upside down
+// behind a gain of 101 on a 10-bit converter of 5 V, is that to every command: in volts
+// at the electrodes, with rails, an ECG, upright, with the same beats, swing and hum as
+// the live engine's.
+func TestWhatWasSaidStays(t *testing.T) {
+	low, high, middle := 0.0, 5.0, 2.5
+	said := channel.Said{Kind: new(string), Scale: &channel.Scale{Source: channel.ScaleConverter, ReferenceVolts: 5, Bits: 10, Gain: 101, Invert: true, SupplyLowVolts: &low, SupplyHighVolts: &high, MidRailVolts: &middle}}
+	*said.Kind = acquire.KindECG
+	described := acquire.Channel{Label: "A0"}
+	config := simulate.Chest().Clean()
+	config.RateHz, config.Bits, config.Channels[0].Invert, config.Channels[0].HumVolts = 250, 10, true, 0.001
+	g, err := simulate.New(config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	counts := make([][]int32, len(config.Channels))
+	for c := range counts {
+		counts[c] = make([]int32, 250*40)
+	}
+	g.Next(counts)
+	counts = counts[:1]
+
+	settings := channel.Resolve(channel.Places{Described: described, Said: said, RateHz: 250}).Settings
+	start := channel.Start{RateHz: 250, Ratio: 1, Channels: []channel.Settings{settings}}
+	e, err := channel.New(start.Config(0, described, 0, channel.All))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var live channel.Output
+	e.Process(&live, counts[0])
+	folder := t.TempDir()
+	recorder := library.NewRecorder(folder, func(text string) { t.Error(text) }, nil)
+	recorder.Begin(1, acquire.Info{Address: "serial:/dev/board", Channels: []acquire.Channel{described}}, 250, time.Date(2026, 3, 1, 19, 42, 5, 0, time.UTC))
+	recorder.Engines(start)
+	recorder.Samples(0, counts)
+	state, err := recorder.Keep("chest lead", 5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(folder, state.ID)
+
+	status, out, messages := call("check", "-json", path)
+	var report struct {
+		Channel string
+		meter.Report
+	}
+	if err := json.Unmarshal([]byte(out), &report); status != 0 || err != nil {
+		t.Fatalf("check: %d, %v, %s", status, err, messages)
+	}
+	want, _ := e.Report()
+	if report.Unit != "V" || !report.Level.RailKnown || report.Level.RailReason != "" || !report.Polarity.Known || !report.Polarity.Upright || !report.Pulse.Known {
+		t.Errorf("check says %+v, %+v, %+v", report.Unit, report.Level, report.Polarity)
+	}
+	near := func(what string, got, want, share float64) {
+		t.Helper()
+		if !(math.Abs(got/want-1) <= share) {
+			t.Errorf("%s is %g in check, %g live", what, got, want)
+		}
+	}
+	near("the R wave", report.Pulse.HeightVolts, want.Pulse.HeightVolts, 0.05)
+	near("hum", report.Hum.VoltsRMS, want.Hum.VoltsRMS, 0.05)
+
+	status, out, messages = call("beats", path)
+	rows := strings.Split(strings.TrimSpace(out), "\n")[1:]
+	if status != 0 || len(rows) < len(live.Beats) || len(live.Beats) < 30 {
+		t.Fatalf("beats: %d, %d of %d, %s", status, len(rows), len(live.Beats), messages)
+	}
+	for i, b := range live.Beats {
+		if f := strings.Split(rows[i], ","); f[2] != string(beat.ECG) || f[0] != whole(b.Sample) {
+			t.Fatalf("beat %d is %s, live at %d", i, rows[i], b.Sample)
+		}
+	}
+
+	to := filepath.Join(t.TempDir(), "lead.csv")
+	if status, _, messages = call("convert", path, to); status != 0 {
+		t.Fatalf("convert: %d, %s", status, messages)
+	}
+	text, err := os.ReadFile(to)
+	if err != nil || !strings.Contains(string(text), "A0 [V]") {
+		t.Errorf("%v; the table begins %.80q", err, text)
+	}
+	if status, out, _ = call("firmware", path); status != 0 || !strings.Contains(out, "40 Hz") {
+		t.Errorf("firmware: %d, %.200q; want an ECG's path", status, out)
+	}
+}
+
+func whole(n int64) string {
+	data, _ := json.Marshal(n) // of a number
+	return string(data)
+}
