@@ -47,3 +47,31 @@ func TestColumnsTold(t *testing.T) {
 		}
 	}
 }
+
+// FuzzNames: whatever the user says of columns is refused or gives as many columns, and
+// labels that are no longer than said.
+func FuzzNames(f *testing.F) {
+	f.Add("t_us,pulse [mV],lead [mV] (ecg),-")
+	f.Add("[,(),a [ (pulse)")
+	f.Add("-,-,seq")
+	f.Fuzz(func(t *testing.T, names string) {
+		o, err := parseOptions(acquire.Address{Scheme: "serial", Path: "x", Options: map[string][]string{"names": {names}}})
+		if err != nil {
+			return
+		}
+		d := NewLineDecoder(o.names)
+		line := strings.Repeat("7,", len(o.names)-1) + "7\n"
+		if _, err := d.Feed([]byte("\n" + strings.Repeat(line, 5))); err != nil {
+			t.Fatal(err)
+		}
+		format, err := d.Settle()
+		if err == nil && len(format.Columns) != len(o.names) {
+			t.Fatalf("%d columns of %d names", len(format.Columns), len(o.names))
+		}
+		for _, c := range format.Channels {
+			if c.Label == "" || len(c.Label) > maxNameBytes+4 {
+				t.Fatalf("label %q", c.Label)
+			}
+		}
+	})
+}
