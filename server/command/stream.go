@@ -9,7 +9,6 @@ import (
 	"io"
 	"log/slog"
 	"os"
-	"os/signal"
 	"slices"
 	"strings"
 	"sync"
@@ -89,8 +88,7 @@ func streamLive(ctx context.Context, args []string, stdout, stderr io.Writer) er
 // streamTo runs a session of its own and prints what its page would get.
 func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Logger) error {
 	// A closed pipe is an error of the write then, and no signal that ends the program.
-	signal.Ignore(syscall.SIGPIPE)
-	defer signal.Reset(syscall.SIGPIPE)
+	defer ignoreClosedPipe()()
 	folder, err := dataFolder(o.data)
 	if err != nil {
 		return err
