@@ -315,16 +315,18 @@ func (s *Server) getHistory(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Content-Type", "application/octet-stream")
-	for _, f := range s.session.History(from, to) {
+	_ = s.session.History(from, to, func(frame []byte) error { // an error is the line's, or its client's leaving
+		if err := r.Context().Err(); err != nil {
+			return err
+		}
 		var size [4]byte
-		binary.LittleEndian.PutUint32(size[:], uint32(len(f)))
+		binary.LittleEndian.PutUint32(size[:], uint32(len(frame)))
 		if _, err := w.Write(size[:]); err != nil {
-			return
+			return err
 		}
-		if _, err := w.Write(f); err != nil {
-			return
-		}
-	}
+		_, err := w.Write(frame)
+		return err
+	})
 }
 
 func (s *Server) getBeats(w http.ResponseWriter, r *http.Request) {

@@ -54,12 +54,13 @@ type Store struct {
 	folder string // immutable
 
 	beside sync.Mutex // held while a file beside the recordings is changed
+	saving sync.Mutex // held while the cache is written
+	load   sync.Once  // the cache of the run before was looked for
 
 	// Guarded by mu.
 	mu     sync.Mutex
 	cache  map[string]cached
 	letGo  func(id string) // closes what holds a recording open; may be nil
-	loaded bool            // the cache of the run before was looked for
 	saved  string          // what the kept part of the cache was when last saved
 }
 
@@ -562,18 +563,16 @@ const (
 )
 
 // loadCache takes in what a run before learnt of large files.
-func (s *Store) loadCache() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.loaded {
-		return
-	}
-	s.loaded = true
+func (s *Store) loadCache() { s.load.Do(s.readCache) }
+
+func (s *Store) readCache() {
 	data, err := os.ReadFile(filepath.Join(s.folder, pyramidFolder, cacheName))
 	kept := map[string]cached{}
 	if err != nil || json.Unmarshal(data, &kept) != nil {
 		return // only a convenience
 	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	s.saved = string(data)
 	for id, c := range kept {
 		if _, ok := s.cache[id]; !ok && c.Entry.ID == id && c.Entry.Problem == "" {
@@ -585,21 +584,26 @@ func (s *Store) loadCache() {
 
 // saveCache keeps what was learnt of large files.
 func (s *Store) saveCache() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.saving.Lock()
+	defer s.saving.Unlock()
 	kept := map[string]cached{}
+	s.mu.Lock()
+	saved := s.saved
 	for id, c := range s.cache {
 		if c.Took >= worthKeeping && !c.Behind {
 			kept[id] = c
 		}
 	}
+	s.mu.Unlock()
 	data, err := json.Marshal(kept)
-	if err != nil || string(data) == s.saved || len(kept) == 0 && s.saved == "" {
+	if err != nil || string(data) == saved || len(kept) == 0 && saved == "" {
 		return
 	}
 	folder := filepath.Join(s.folder, pyramidFolder)
 	path := filepath.Join(folder, cacheName)
 	if os.MkdirAll(folder, 0o700) == nil && replace(path, data) == nil {
+		s.mu.Lock()
 		s.saved = string(data)
+		s.mu.Unlock()
 	}
 }

@@ -67,14 +67,32 @@ func (s *Session) historyHead() frameHeader {
 	return frameHeader{channels: len(s.beats), rateHz: s.state.RateHz, epoch: s.state.Epoch}
 }
 
-// History returns frames that hold what is kept of [from, to).
-func (s *Session) History(from, to int64) [][]byte {
+// History hands frames that hold what is kept of [from, to) to take, one at a time, each
+// valid during the call, until take gives an error, which it returns, or another source
+// begins. One frame is in memory at a time, and nothing is locked while take has it.
+func (s *Session) History(from, to int64, take func(frame []byte) error) error {
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.history == nil {
+	epoch, kept := s.state.Epoch, s.history
+	to = min(to, s.state.LastIndex) // and not what comes meanwhile
+	s.mu.Unlock()
+	if kept == nil {
 		return nil
 	}
-	return s.history.frames(nil, from, to, s.historyHead())
+	var frame []byte
+	for {
+		s.mu.Lock()
+		ok := s.state.Epoch == epoch && s.history == kept
+		if ok {
+			frame, from, ok = kept.frame(frame[:0], from, to, s.historyHead())
+		}
+		s.mu.Unlock()
+		if !ok {
+			return nil
+		}
+		if err := take(frame); err != nil {
+			return err
+		}
+	}
 }
 
 // Beats returns each channel's beats with Sample in [from, to).

@@ -1,6 +1,8 @@
 package session
 
 import (
+	"slices"
+
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
 )
@@ -80,26 +82,36 @@ func (h *history) span() (from, to int64) {
 
 // frames appends to dst one frame for each chunk that overlaps [from, to).
 func (h *history) frames(dst [][]byte, from, to int64, head frameHeader) [][]byte {
+	for {
+		b, next, ok := h.frame(nil, from, to, head)
+		if !ok {
+			return dst
+		}
+		dst, from = append(dst, b), next
+	}
+}
+
+// frame appends to b the frame of the first chunk that overlaps [from, to), if there is
+// one, and tells where the next begins.
+func (h *history) frame(b []byte, from, to int64, head frameHeader) (_ []byte, next int64, ok bool) {
 	for _, c := range h.chunks {
 		lo, hi := max(from, c.first), min(to, c.first+int64(c.n))
 		if lo >= hi {
 			continue
 		}
-		head := head
 		head.flags = flagHistory
 		if c.gap && lo == c.first {
 			head.flags |= flagGap
 		}
 		head.first, head.samples = lo, int(hi-lo)
-		b := make([]byte, 0, frameHeaderBytes+4*h.series*head.samples)
-		b = head.append(b)
+		b = head.append(slices.Grow(b, frameHeaderBytes+4*h.series*head.samples))
 		for s := range h.series {
 			start := s*chunkSamples + int(lo-c.first)
 			b = appendFloats(b, c.data[start:start+head.samples])
 		}
-		dst = append(dst, b)
+		return b, hi, true
 	}
-	return dst
+	return b, from, false
 }
 
 // rescale turns every value v of a series into v·factor + shift.
