@@ -263,3 +263,46 @@ func TestDeclaredSizeIsRefusedAtOnce(t *testing.T) {
 type countedReader struct{ reads int }
 
 func (c *countedReader) Read(b []byte) (int, error) { c.reads++; return len(b), nil }
+
+// TestANewRecordingClearsTheOldProblem: that one stopped by itself is told until a new one runs.
+func TestANewRecordingClearsTheOldProblem(t *testing.T) {
+	r, store := begin(t)
+	told := make(chan string, 4)
+	r.problem = func(text string) { told <- text }
+	feed(r, 0, 100)
+	state, err := r.Start("lost", 0, 0, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(filepath.Join(store.Folder(), state.ID)); err != nil {
+		t.Fatal(err)
+	}
+	next := func() string {
+		select {
+		case text := <-told:
+			return text
+		case <-time.After(10 * time.Second):
+			t.Fatal("nothing was told")
+			return ""
+		}
+	}
+	feed(r, 100, 100)
+	if text := next(); !strings.Contains(text, "stopped") {
+		t.Errorf("told %q", text)
+	}
+	for i := 0; r.Busy(state.ID); i++ {
+		if i > 500 {
+			t.Fatal("it does not end")
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if _, err := r.Start("again", 0, 0, ""); err != nil {
+		t.Fatal(err)
+	}
+	if text := next(); text != "" {
+		t.Errorf("told %q, want that all is well", text)
+	}
+	if _, err := r.Stop(); err != nil {
+		t.Error(err)
+	}
+}

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"pulsewright/acquire"
@@ -45,7 +46,8 @@ type Recorder struct {
 	changed func()
 	wait    time.Duration // lateWait
 
-	jobs sync.WaitGroup // what writes recordings, and tells of their end
+	stopped atomic.Bool    // a recording stopped by itself, and that was told
+	jobs    sync.WaitGroup // what writes recordings, and tells of their end
 
 	// Guarded by mu.
 	mu     sync.Mutex
@@ -171,8 +173,13 @@ func (r *Recorder) Start(name string, minutes, keepMinutes float64, note string)
 		r.release(j)
 		return nil, err
 	}
+	if r.stopped.Swap(false) {
+		r.problem("") // a new one runs
+	}
 	r.jobs.Go(func() {
-		j.run()
+		if j.run(); j.err != nil {
+			r.stopped.Store(true)
+		}
 		r.release(j)
 		r.changed()
 	})

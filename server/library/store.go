@@ -58,10 +58,10 @@ type Store struct {
 	load   sync.Once  // the cache of the run before was looked for
 
 	// Guarded by mu.
-	mu     sync.Mutex
-	cache  map[string]cached
-	letGo  func(id string) // closes what holds a recording open; may be nil
-	saved  string          // what the kept part of the cache was when last saved
+	mu    sync.Mutex
+	cache map[string]cached
+	letGo func(id string) // closes what holds a recording open; may be nil
+	saved string          // what the kept part of the cache was when last saved
 }
 
 type cached struct {
