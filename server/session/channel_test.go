@@ -51,7 +51,8 @@ func TestHistoryComesInPieces(t *testing.T) {
 	}
 	head := frameHeader{channels: 1, rateHz: 250, epoch: 7}
 	want := h.frames(nil, 50, n-20, head)
-	s := &Session{history: h}
+	s := &Session{}
+	s.history = h
 	s.state.Epoch, s.state.RateHz, s.state.LastIndex = 7, 250, n-20
 	s.beats = make([][]beat.Beat, 1)
 	var got [][]byte
