@@ -41,8 +41,13 @@ bench:
 screenshot:
 	PULSEWRIGHT_SCREENSHOT=$(CURDIR)/web/screenshot.png go test -count 1 -run '^TestScreenshot$$' ./server/command
 
-.PHONY: run fuzz soak load bench screenshot loops
+.PHONY: run fuzz soak load bench screenshot loops figures
 
 # loops: what beginners write, on a simulated board, for half a minute (gcc-avr, libsimavr-dev).
 loops:
 	PULSEWRIGHT_LOOP=1 go test -run BeginnersLoop -parallel 4 -v ./acquire/serialport
+
+# figures: the ECG detector beside the textbook's two moving averages on every record,
+# second lead, hum and noise, and what each of its rules is worth (dsp/beat/METHOD.md).
+figures:
+	PULSEWRIGHT_FIGURES=1 go test -run '^TestECG(BesidePeer|Ablation|Perturbed)$$' -v -timeout 0 ./dsp/beat

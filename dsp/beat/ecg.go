@@ -12,9 +12,9 @@ import (
 type Candidate struct {
 	// Sample is where the R peak or the peak of the pulse would be.
 	Sample int64 `json:"sample"`
-	// Feature is, of an ECG, the QRS-band level there, weighed with the shape's
-	// agreement, of a pulse the weight of the rise (PulseDetector.Explain);
-	// Threshold is what it was held against (0 while searching). Input's unit.
+	// Feature is, of an ECG, the QRS-band level there, of a pulse the weight of the
+	// rise (PulseDetector.Explain); Threshold is what it was held against (0 while
+	// searching). Input's unit.
 	Feature   float64 `json:"feature"`
 	Threshold float64 `json:"threshold"`
 	// Agreement is the best correlation with the shapes known so far, −1 to 1.
@@ -30,10 +30,6 @@ type Candidate struct {
 type ECGConfig struct {
 	// RateHz is the sample rate, 100 to 192000 Hz.
 	RateHz float64
-	// MinVolts refuses beats whose swing (peak to peak around R) is smaller, in the
-	// input's unit; 0 is off. With an input in volts at the electrodes, EC13's
-	// limit is 0.15 mV.
-	MinVolts float64
 }
 
 // Rates the ECG detector is tested for.
@@ -43,107 +39,70 @@ const (
 )
 
 const (
-	ecgRateHz = 250 // internal rate, samples per second
-	ecgRing   = 2048
-	ecgCands  = 128
-	ecgSpare  = 8 // of them not looked at any more, soon to be overwritten
-	ecgChunk  = 256
-
-	shapeStep = 2  // shapes are kept at every second internal sample
-	shapeLen  = 35 // samples of a shape: 280 ms
-	shapeLag  = 5  // search for the best fit, samples of a shape: ±40 ms
-	shapeFull = shapeLen + 2*shapeLag
-	shapeMax  = 6  // kinds of beat remembered
-	history   = 8  // beats and intervals remembered
-	spikeMax  = 16 // half the longest running median, steps of 1 to 2 ms
-
-	slopeMillis = 60 // the slope is sought within ± this of the level's maximum
-
-	tailStep = 4  // a kind's tail is kept in bins of so many internal samples: 16 ms
-	tailLen  = 38 // bins: 608 ms
+	ecgRing  = 4096 // internal samples kept: 13.6 s
+	ecgMask  = ecgRing - 1
+	ecgCands = 128
+	ecgSpare = 8 // of them not looked at any more, soon to be overwritten
+	history  = 8 // beats and intervals remembered
 )
 
-// ecgCand is a local maximum of the QRS-band level.
+// ecgCand is a local maximum of the level.
 type ecgCand struct {
-	at        int64 // internal index of the maximum, in the level's time
-	sample    int64 // R peak, input samples
+	at        int64 // internal index
 	level     float64
-	floor     float64 // background level around it
-	quiet     float64 // level between the beats
-	agreement float64
-	feature   float64
-	threshold float64
-	amplitude float64
-	swing     float64
+	around    float64 // rms around it
+	floor     float64 // background level
+	slope     float64 // greatest nearby
+	tip       float64 // internal index of the greatest height nearby
+	height    float64 // there, signed
+	r         int64   // R, so far as it is known
+	fault     string  // why the input there is no QRS at all
+	step      bool    // the level does not come back
+	follows   float64 // the greatest level within what is looked ahead
+	kind      int     // the kind of beat it is likest, −1 for none
+	lag       float64 // by which it is later than that kind
+	agreement float64 // and their correlation
+	points    float64
 	taken     bool
-	slope     float64 // greatest slope nearby in the wider band
-	clipped   bool
-	fault     string // why the input there is no QRS at all
-	shadowed  bool   // a stronger one follows at once
-	refusal   string
 	shape     [shapeFull]float64
 }
 
-type ecgShape struct {
-	v     [shapeLen]float64
-	count int
-	last  int64
-	// Mean slope of its beats: QRS complexes are steep, P and T waves are not.
-	slope float64
-	// What follows a beat of this kind, share of its level: the greatest level in
-	// each bin of the time after it, a mean over beats, and how many were seen.
-	tail  [tailLen]float64
-	tails [tailLen]int
-}
-
-// ECGDetector finds R peaks in a raw ECG; see NewECG.
+// ECGDetector finds R peaks in a raw ECG; see NewECG and METHOD.md.
 type ECGDetector struct {
 	// Immutable after New.
-	config  ECGConfig
-	p       ecgParams
-	ratio   float64 // input samples per internal sample
-	back    float64 // input samples from a level's internal index, scaled, back to the event
-	shift   int64   // internal samples from the level's time to the shape's time
-	half    int64   // half the level's window, internal samples
-	ahead   int64   // a candidate is judged so much after its maximum
-	explain func(Candidate)
+	config                  ECGConfig
+	p                       ecgParams
+	front                   *ecgFront
+	drift, low, half, ahead int64 // internal samples
+	near, before            int64
+	explain                 func(Candidate)
 
-	lowpass, qrs, broad *filter.Cascade
-	chunk               [ecgChunk]float64
-	outU, outF, outM    []float64
-
-	// Input side.
-	raw  []float64 // ring of raw input, power of two
-	n    int64     // input samples seen
-	tap  [4]float64
-	next int64 // internal samples made
-
-	// Internal side.
-	f2, level, shape [ecgRing]float64
-	sum              float64
-	j                int64
+	smooth, sharp, f2, level [ecgRing]float64
+	j                        int64
 
 	cands      [ecgCands]ecgCand
-	made       int64            // candidates made
-	judged     int64            // candidates judged
-	peaks      [history]float64 // levels of the last beats
-	slopes     [history]float64 // their slopes
+	made       int64 // candidates made
+	judged     int64 // candidates judged
+	peaks      [history]float64
 	nPeaks     int64
 	rr         [history]float64
 	nRR        int64
-	last       int64 // internal index of the last beat, level's time
-	lastCand   ecgCand
-	lastKind   int
+	last       ecgCand // the last beat
 	lastSample int64
-	overdue    int64 // internal index from which on the next beat is overdue
-	looked     int64 // candidates judged when it was last looked for, and nothing found
 	searching  bool
+	pairs      int        // intervals in a row with a second beat at the same distance
+	pairGap    int64      // that distance
+	levels     [2]float64 // of the last two beats
+	lastGap    int64      // the last interval
 	nextTry    int64
-	shapes     [shapeMax]ecgShape
+	looked     int64   // candidates judged when an overdue beat was last looked for
+	standing   float64 // mean points of the last beats
+	kinds      [kindsMax]ecgKind
 	scratch    [ecgRing]float64
+	out        []Beat
 }
 
-// NewECG makes a detector for a rate of 100 to 192000 Hz; see NewECGConfig.
+// NewECG makes a detector for a rate of 100 to 192000 Hz.
 func NewECG(rateHz float64) (*ECGDetector, error) {
 	return NewECGConfig(ECGConfig{RateHz: rateHz})
 }
@@ -155,50 +114,23 @@ func newECG(c ECGConfig, p ecgParams) (*ECGDetector, error) {
 	if !(c.RateHz >= ECGMinRateHz && c.RateHz <= ECGMaxRateHz) {
 		return nil, fmt.Errorf("beat: rate %g Hz: an ECG needs %d to %d Hz; sample faster, or decimate first", c.RateHz, ECGMinRateHz, ECGMaxRateHz)
 	}
-	if !(c.MinVolts >= 0) || math.IsInf(c.MinVolts, 1) {
-		return nil, fmt.Errorf("beat: smallest beat %g V: must be 0 (off) or more", c.MinVolts)
-	}
-	d := &ECGDetector{config: c, p: p, ratio: c.RateHz / ecgRateHz}
-	lp, err := filter.ButterworthLowPass(c.RateHz, 40, 4)
+	front, err := newECGFront(c.RateHz)
 	if err != nil {
 		return nil, fmt.Errorf("beat: %w", err)
 	}
-	if d.lowpass, err = filter.NewCascade(lp, c.RateHz); err != nil {
-		return nil, fmt.Errorf("beat: %w", err)
-	}
-	band := func(low, high float64) (*filter.Cascade, error) {
-		hp, err := filter.ButterworthHighPass(ecgRateHz, low, 2)
-		if err != nil {
-			return nil, err
-		}
-		lp, err := filter.ButterworthLowPass(ecgRateHz, high, 2)
-		if err != nil {
-			return nil, err
-		}
-		return filter.NewCascade(filter.Join(hp, lp), ecgRateHz)
-	}
-	if d.qrs, err = band(p.qrsLowHz, p.qrsHighHz); err != nil {
-		return nil, fmt.Errorf("beat: %w", err)
-	}
-	if d.broad, err = band(p.shapeLowHz, p.shapeHighHz); err != nil {
-		return nil, fmt.Errorf("beat: %w", err)
-	}
-	d.half = int64(p.windowSeconds * ecgRateHz / 2)
+	half := func(seconds float64) int64 { return int64(math.Round((seconds*ecgRateHz - 1) / 2)) }
+	d := &ECGDetector{config: c, p: p, front: front}
+	d.drift, d.low, d.half, d.before = half(p.driftSeconds), half(p.smoothSeconds), half(p.windowSeconds), half(p.aroundSeconds)
 	d.ahead = int64(p.aheadSeconds * ecgRateHz)
-	mid := math.Sqrt(p.qrsLowHz * p.qrsHighHz)
-	gQRS, gShape := d.qrs.GroupDelaySamples(mid), d.broad.GroupDelaySamples(mid)
-	d.back = d.lowpass.GroupDelaySamples(mid) + gQRS*d.ratio
-	d.shift = int64(math.Round(gShape - gQRS))
-	size := 1
-	for float64(size) < 1.5*c.RateHz+2*ecgChunk {
-		size *= 2
-	}
-	d.raw = make([]float64, size)
-	most := int(ecgChunk/d.ratio) + 4
-	d.outU, d.outF, d.outM = make([]float64, most), make([]float64, most), make([]float64, most)
+	d.near = int64(nearSeconds * ecgRateHz)
 	d.Reset()
 	return d, nil
 }
+
+// The band of the QRS that a monitor shows.
+const ecgLowHz, ecgHighHz = 8, 20
+
+const nearSeconds = 0.06 // a candidate is the greatest level within ± this
 
 // Explain has fn called for every candidate as it is judged, from within Process;
 // nil ends it. A candidate refused may be reported again when search-back takes it.
@@ -207,134 +139,101 @@ func (d *ECGDetector) Explain(fn func(Candidate)) { d.explain = fn }
 // LatencySamples is the longest delay from a beat's R peak to the input sample that
 // reports it in steady rhythm.
 func (d *ECGDetector) LatencySamples() int {
-	s := d.back/d.config.RateHz + float64(d.half+d.ahead)/ecgRateHz + d.p.locateSeconds
-	return int(math.Ceil(s*d.config.RateHz)) + 3
+	f := d.front
+	internal := f.delay + float64(d.drift+d.half+d.ahead) + reachSeconds*ecgRateHz
+	return int(math.Ceil((internal*f.ratio+2)*float64(f.mean))) + 1
 }
 
 // Reset forgets everything; the next sample is sample 0.
 func (d *ECGDetector) Reset() {
-	d.lowpass.Reset()
-	d.qrs.Reset()
-	d.broad.Reset()
-	d.n, d.next, d.j, d.sum = 0, 0, 0, 0
+	d.front.reset()
+	d.j = 0
 	clear(d.f2[:])
 	clear(d.level[:])
-	clear(d.shape[:])
 	d.made, d.judged, d.nPeaks, d.nRR = 0, 0, 0, 0
-	d.last, d.lastSample = -1<<40, -1<<62
-	d.lastCand = ecgCand{}
-	d.searching, d.nextTry = true, 0
-	clear(d.shapes[:])
+	d.last = ecgCand{at: -1 << 40, r: -1 << 40}
+	d.lastSample = -1 << 62
+	d.searching, d.nextTry, d.looked = true, 0, -1
+	d.pairs, d.pairGap, d.lastGap, d.levels = 0, 0, 0, [2]float64{}
+	clear(d.kinds[:])
 }
 
 // Process takes samples in and appends the beats that have become certain.
 func (d *ECGDetector) Process(dst []Beat, src []float64) []Beat {
-	for len(src) > 0 {
-		k := min(len(src), ecgChunk)
-		dst = d.process(dst, src[:k])
-		src = src[k:]
-	}
+	d.out = dst
+	d.front.process(src, d.step)
+	dst, d.out = d.out, nil
 	return dst
-}
-
-func (d *ECGDetector) process(dst []Beat, src []float64) []Beat {
-	y := d.chunk[:len(src)]
-	d.lowpass.Process(y, src)
-	mask := int64(len(d.raw) - 1)
-	for i, v := range y {
-		d.raw[d.n&mask] = src[i]
-		if d.n == 0 {
-			d.tap = [4]float64{v, v, v, v}
-		}
-		d.tap[0], d.tap[1], d.tap[2], d.tap[3] = d.tap[1], d.tap[2], d.tap[3], v
-		d.n++
-		// Internal samples between tap[1] (input n−3) and tap[2].
-		k := 0
-		for {
-			at := float64(d.next) * d.ratio
-			whole := math.Floor(at)
-			if int64(whole) > d.n-3 {
-				break
-			}
-			d.outU[k] = cubic(&d.tap, at-whole)
-			k++
-			d.next++
-		}
-		if k > 0 {
-			u, f, m := d.outU[:k], d.outF[:k], d.outM[:k]
-			d.qrs.Process(f, u)
-			d.broad.Process(m, u)
-			for q := range u {
-				dst = d.step(dst, f[q], m[q])
-			}
-		}
-	}
-	return dst
-}
-
-// cubic interpolates between t[1] and t[2] (Catmull and Rom 1974).
-func cubic(t *[4]float64, x float64) float64 {
-	return t[1] + 0.5*x*(t[2]-t[0]+x*(2*t[0]-5*t[1]+4*t[2]-t[3]+x*(3*(t[1]-t[2])+t[3]-t[0])))
 }
 
 // step takes one internal sample.
-func (d *ECGDetector) step(dst []Beat, f, m float64) []Beat {
-	const mask = ecgRing - 1
-	w := 2*d.half + 1
+func (d *ECGDetector) step(smooth, sharp float64) {
 	j := d.j
-	d.f2[j&mask] = f * f
-	d.shape[j&mask] = m
-	// The window's sum is made anew now and then, so that rounding cannot grow.
-	if j%64 == 0 {
-		d.sum = 0
-		for i := max(0, j-w+1); i <= j; i++ {
-			d.sum += d.f2[i&mask]
-		}
-	} else {
-		d.sum += f * f
-		if j >= w {
-			d.sum -= d.f2[(j-w)&mask]
+	if j == 0 {
+		for i := range d.smooth {
+			d.smooth[i], d.sharp[i] = smooth, sharp
 		}
 	}
+	d.smooth[j&ecgMask], d.sharp[j&ecgMask] = smooth, sharp
 	d.j++
-	c := j - d.half // the level's own time
+	// The wave stands drift samples back, where its mean is known.
+	i := j - d.drift
+	if i < 0 {
+		return
+	}
+	mean := 0.0
+	for k := i - d.drift; k <= j; k++ {
+		mean += d.smooth[k&ecgMask]
+	}
+	m := d.smooth[i&ecgMask]
+	if d.low > 0 {
+		m = 0
+		for k := i - d.low; k <= i+d.low; k++ {
+			m += d.smooth[k&ecgMask] / float64(2*d.low+1)
+		}
+	}
+	f := m - mean/float64(2*d.drift+1)
+	d.f2[i&ecgMask] = f * f
+	c := i - d.half
 	if c < 0 {
-		return dst
+		return
 	}
-	d.level[c&mask] = math.Sqrt(max(d.sum, 0) / float64(w))
-
-	// A candidate is the greatest level within ±near.
-	near := int64(d.p.nearSeconds * ecgRateHz)
-	if p := c - near; p >= near {
-		v := d.level[p&mask]
-		peak := v > 0
-		for i := p - near; peak && i <= p+near; i++ {
-			if x := d.level[i&mask]; x > v || x == v && i < p {
-				peak = false
-			}
-		}
-		if peak {
-			q := &d.cands[d.made%ecgCands]
-			*q = ecgCand{at: p, level: v}
-			d.made++
-		}
-	}
+	d.level[c&ecgMask] = d.rms(c-d.half, i)
+	d.find(c - d.near)
 	for d.judged < d.made {
 		q := &d.cands[d.judged%ecgCands]
-		if q.at+d.ahead > c {
+		if q.at+d.wait() > c {
 			break
 		}
 		d.judged++
-		dst = d.judge(dst, q)
+		d.judge(q, c)
 	}
-	if !d.searching && c-d.last > int64(d.p.lostSeconds*ecgRateHz) {
-		d.searching, d.nextTry = true, c
+	d.seek(c)
+}
+
+// rms of the wave over internal samples from to to, both included.
+func (d *ECGDetector) rms(from, to int64) float64 {
+	sum := 0.0
+	for k := from; k <= to; k++ {
+		sum += d.f2[k&ecgMask]
 	}
-	if d.searching && c >= d.nextTry {
-		d.nextTry = c + ecgRateHz/4
-		dst = d.search(dst, c)
-	} else if !d.searching {
-		dst = d.lookBack(dst, c)
+	return math.Sqrt(sum / float64(to-from+1))
+}
+
+// find makes a candidate of p if the level is greatest there within ± near.
+func (d *ECGDetector) find(p int64) {
+	if p < d.near {
+		return
 	}
-	return dst
+	v := d.level[p&ecgMask]
+	if !(v > 0) {
+		return
+	}
+	for i := p - d.near; i <= p+d.near; i++ {
+		if x := d.level[i&ecgMask]; x > v || x == v && i < p {
+			return
+		}
+	}
+	d.cands[d.made%ecgCands] = ecgCand{at: p, level: v, kind: -1}
+	d.made++
 }

@@ -119,18 +119,17 @@ func NewMonitor(c MonitorConfig) (*Monitor, error) {
 		}
 		m.find, m.pulse = d, d
 	case ECG:
-		d, err := NewECGConfig(ECGConfig{RateHz: c.RateHz})
+		d, err := NewECG(c.RateHz)
 		if err != nil {
 			return nil, err
 		}
 		m.find = d
-		// The band in which the detector weighs QRS complexes.
-		p := defaultECGParams()
-		hp, err := filter.ButterworthHighPass(c.RateHz, p.qrsLowHz, 2)
+		// Near the band in which the detector weighs QRS complexes.
+		hp, err := filter.ButterworthHighPass(c.RateHz, ecgLowHz, 2)
 		if err != nil {
 			return nil, err
 		}
-		lp, err := filter.ButterworthLowPass(c.RateHz, p.qrsHighHz, 2)
+		lp, err := filter.ButterworthLowPass(c.RateHz, ecgHighHz, 2)
 		if err != nil {
 			return nil, err
 		}
@@ -253,8 +252,7 @@ func (m *Monitor) PointDelaySamples() int {
 	if m.pulse != nil {
 		return m.pulse.PointDelaySamples()
 	}
-	p := defaultECGParams()
-	return int(math.Round(m.band.GroupDelaySamples(math.Sqrt(p.qrsLowHz * p.qrsHighHz))))
+	return int(math.Round(m.band.GroupDelaySamples(math.Sqrt(ecgLowHz * ecgHighHz))))
 }
 
 // Explain has fn called for every place that was weighed as a beat, from within
