@@ -16,6 +16,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
+	"pulsewright/dsp/quantile"
 	"pulsewright/dsp/spectrum"
 	"pulsewright/server/channel"
 )
@@ -198,7 +199,7 @@ type Stretch struct {
 	Spectrum Spectrum    `json:"spectrum"`
 	Beats    []beat.Beat `json:"beats"` // counted from the recording's first sample
 	// MedianBPM is 60 over the median interval of neighbouring beats, 0 with fewer
-	// than three beats.
+	// than two beats.
 	MedianBPM float64 `json:"medianBpm"`
 	Average   Average `json:"average"`
 }
@@ -215,7 +216,11 @@ func Judge(ctx context.Context, p Part, mostSeconds float64) (Stretch, error) {
 	if err != nil {
 		return s, err
 	}
-	s.MedianBPM = medianBPM(counted, s.RateHz)
+	var at []float64
+	for _, b := range counted {
+		at = append(at, float64(b.Sample)/s.RateHz)
+	}
+	s.MedianBPM = MedianBPM(at)
 	s.Average = averageBeat(run.Values, counted, s.RateHz, beat.Kind(s.Kind))
 	if s.Report, err = meter.Whole(settings.Meter(c, run.RateHz), run.Values, counted); err != nil {
 		return s, err
@@ -256,17 +261,19 @@ func within(ctx context.Context, p Part, run Values, placed *[]beat.Beat) (count
 	return counted, err
 }
 
-// medianBPM is the rate at the median interval; the mean of the middle two of an
-// even number.
-func medianBPM(beats []beat.Beat, rateHz float64) float64 {
-	if len(beats) < 3 {
+// MedianBPM is 60 over the median interval of beats at some seconds, in order; 0 with
+// fewer than two beats. One outside of 0.2 to 3 s (300 to 20 a minute) spans a gap or a
+// missed beat, or is none, and is left out.
+func MedianBPM(seconds []float64) float64 {
+	var intervals []float64
+	for i := 1; i < len(seconds); i++ {
+		if d := seconds[i] - seconds[i-1]; d >= 0.2 && d <= 3 {
+			intervals = append(intervals, d)
+		}
+	}
+	if len(intervals) == 0 {
 		return 0
 	}
-	intervals := make([]float64, len(beats)-1)
-	for i := range intervals {
-		intervals[i] = float64(beats[i+1].Sample-beats[i].Sample) / rateHz
-	}
 	slices.Sort(intervals)
-	n := len(intervals)
-	return 120 / (intervals[(n-1)/2] + intervals[n/2])
+	return 60 / quantile.Of(intervals, 0.5)
 }

@@ -78,12 +78,12 @@ func TestECGIsCountedFromBeforeTheR(t *testing.T) {
 
 // TestMedianRateOfAnEvenNumber: between the middle two, 1 and 0.5 s: 60/0.75 s.
 func TestMedianRateOfAnEvenNumber(t *testing.T) {
-	for want, samples := range map[float64][]int64{80: {0, 100, 150}, 60: {0, 100, 150, 350}, 0: {0, 100}} {
-		var beats []beat.Beat
+	for want, samples := range map[float64][]int64{80: {0, 100, 150}, 60: {0, 100, 150, 350}, 0: {100}} {
+		var at []float64
 		for _, s := range samples {
-			beats = append(beats, beat.Beat{Sample: s})
+			at = append(at, float64(s)/100)
 		}
-		if got := medianBPM(beats, 100); math.Abs(got-want) > 1e-12 {
+		if got := MedianBPM(at); math.Abs(got-want) > 1e-12 {
 			t.Errorf("beats at %v: %g a minute, want %g", samples, got, want)
 		}
 	}

@@ -20,6 +20,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
+	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
 )
 
@@ -278,26 +279,16 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 
 // medianBPM is the median rate of the beats of the first channel that has some.
 func medianBPM(notes []recording.Annotation) float64 {
-	last := map[int]float64{}
-	gaps := map[int][]float64{}
+	at := map[int][]float64{}
 	for _, n := range notes {
-		_, _, channel, ok := recording.ParseBeat(n.Text)
-		if !ok {
-			continue
+		if _, _, channel, ok := recording.ParseBeat(n.Text); ok {
+			at[channel] = append(at[channel], n.OnsetSeconds)
 		}
-		if before, ok := last[channel]; ok {
-			if d := n.OnsetSeconds - before; d > 0.2 && d < 3 {
-				gaps[channel] = append(gaps[channel], d)
-			}
-		}
-		last[channel] = n.OnsetSeconds
 	}
-	if len(gaps) == 0 {
+	if len(at) == 0 {
 		return 0
 	}
-	d := gaps[slices.Min(slices.Collect(maps.Keys(gaps)))]
-	slices.Sort(d)
-	return 60 / d[len(d)/2]
+	return analysis.MedianBPM(at[slices.Min(slices.Collect(maps.Keys(at)))])
 }
 
 // Get returns one entry.
