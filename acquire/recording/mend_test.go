@@ -47,7 +47,8 @@ func TestMend(t *testing.T) {
 		b, err := os.ReadFile(path)
 		must(t, err)
 		must(t, w.Close())
-		for what, data := range map[string][]byte{"killed": b, "killed while writing": append(slices.Clone(b), b[len(b)-300:]...)} {
+		for what, data := range map[string][]byte{"killed": b, "killed while writing": append(slices.Clone(b), b[len(b)-300:]...),
+			"killed before it was cut": append(slices.Clone(b), b[len(b)-recordSize(t, b):]...)} {
 			left := filepath.Join(t.TempDir(), "left.edf")
 			must(t, os.WriteFile(left, data, 0o600))
 			changed, err := Mend(left)
