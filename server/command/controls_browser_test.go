@@ -359,10 +359,10 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 		{id: "cableless-path", probe: `at("cableless-path").value`, keys: "1", mouse: "type", before: by("fifo")},
 		{id: "cableless-open", probe: `at("cableless-error").textContent`, before: by("fifo") + `at("cableless-path").value = "";`, after: `shut()`},
 	})
-	explain := in("source-open") + `document.querySelector(".explain").open = true;`
+	explain := in("source-open") + `at("source-explain").open = true;`
 	work([]control{
 		{id: "source-refresh", probe: `window.looked`, before: in("source-open") + `window.looked = 0; { const f = window.fetch; window.fetch = (...a) => { if (/sources/.test(String(a[0]))) window.looked++; return f(...a); }; }`},
-		{id: "source-explain-head", probe: `document.querySelector(".explain").open`, before: in("source-open")},
+		{id: "source-explain-head", probe: `at("source-explain").open`, before: in("source-open")},
 		{id: "wiring", probe: `window.fetched`, before: in("source-open") + linkCounter("wiring")},
 		{id: "sketch-any_board", probe: `window.fetched`, before: explain + linkCounter("sketch-any_board")},
 		{id: "sketch-lamp_clip", probe: `window.fetched`, before: explain + linkCounter("sketch-lamp_clip")},
