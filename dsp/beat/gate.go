@@ -78,7 +78,7 @@ type gateParams struct {
 	round, opposite float64
 	// A pulse that comes unevenly and is slower than round has a mean slope between beats of
 	// more than this share of its greatest: it never rests.
-	rest float64
+	rest, restUneven float64
 }
 
 func defaultGateParams(k Kind) gateParams {
@@ -87,7 +87,7 @@ func defaultGateParams(k Kind) gateParams {
 		odds: [...]float64{3.366, -5.793, -8.929, -0.995, 3.914, 1.774, 0.742, -0.295, -1.521, -2.125}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
-		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.show = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.175, 0.86
+		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.restUneven, p.show = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.175, 0.13, 0.86
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, 0, -5.337, 2.123, 7.730, -7.606, -4.559}
 	}
 	return p
@@ -549,7 +549,7 @@ func (g *gate) swings() bool {
 // does.
 func (g *gate) rests() bool {
 	rate, _ := g.meter.bpm()
-	return g.kind == Pulse && rate < g.p.round && g.seen.beats > 0 && g.seen.uneven > tellUnsteady && g.seen.calm < g.p.rest
+	return g.kind == Pulse && rate < g.p.round && g.seen.beats > 0 && g.seen.uneven > g.p.restUneven && g.seen.calm < g.p.rest
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it:

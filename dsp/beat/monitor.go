@@ -419,7 +419,7 @@ const (
 	// Beats are not shown where, of at least so many, a rate would be right with less than
 	// this probability.
 	hideBeats = 6
-	hideOdds  = 0.1
+	hideOdds  = 0.04
 	// Nor one that is smaller than this share of the last eight: noise after a lost pulse.
 	hideShare = 0.05
 )

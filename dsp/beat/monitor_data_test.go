@@ -141,8 +141,9 @@ func TestMonitorPulseRecords(t *testing.T) {
 	if x := share(all.evenRight, all.even); x < 99.7 {
 		t.Errorf("rates not told to be uneven are right in %.2f %% of the seconds; must be at least 99.7 %%", x)
 	}
-	if g.F1() < 0.99 {
-		t.Errorf("gross F1 %.2f %%, must be at least 99 %%", 100*g.F1())
+	// Beats of waves that are hardly a heart's are held back; the bare detector has 99.
+	if g.F1() < 0.985 {
+		t.Errorf("gross F1 %.2f %%, must be at least 98.5 %%", 100*g.F1())
 	}
 	if x := share(all.right, all.judged); x < 99 {
 		t.Errorf("rates are right in %.2f %% of the seconds in which one is claimed; must be at least 99 %%", x)
@@ -150,8 +151,8 @@ func TestMonitorPulseRecords(t *testing.T) {
 	if x := share(all.strict, all.judged); x < 98 {
 		t.Errorf("rates agree with the common average in %.2f %% of the seconds in which one is claimed; must be at least 98 %%", x)
 	}
-	if x := share(all.claimed, all.seconds); x < 92 {
-		t.Errorf("a rate is claimed in %.1f %% of the seconds; must be at least 92 %%", x)
+	if x := share(all.claimed, all.seconds); x < 90 {
+		t.Errorf("a rate is claimed in %.1f %% of the seconds; must be at least 90 %%", x)
 	}
 }
 
