@@ -73,6 +73,10 @@ type gateParams struct {
 	// A correlation half a period on from which every other beat may be missing,
 	// and the share of that one period on.
 	half, halfShare float64
+	// Of an ECG that repeats less than bluntPeriod, beats with less of their range in 40 ms are blunt.
+	blunt, bluntPeriod float64
+	// Beats are not shown where a rate would be right with less than this probability.
+	hide float64
 	// A pulse slower than round, bpm, is less than that the opposite of itself half a
 	// period on.
 	round, opposite float64
@@ -83,11 +87,11 @@ type gateParams struct {
 
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5,
-		odds: [...]float64{3.366, -5.793, -8.929, -0.995, 3.914, 1.774, 0.742, -0.295, -1.521, -2.125}}
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, blunt: 0.31, bluntPeriod: 0.55, hide: 0.1,
+		odds: [...]float64{7.220, -6.683, -13.049, -0.388, 3.333, 3.954, 0.539, -3.608, 2.014, -3.675}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
-		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.restUneven, p.show = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.175, 0.13, 0.86
+		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.restUneven, p.show, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.175, 0.13, 0.86, 0.04
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, 0, -5.337, 2.123, 7.730, -7.606, -4.559}
 	}
 	return p
@@ -115,6 +119,7 @@ type evidence struct {
 	period  float64 // and a period on
 	uneven  float64 // how unevenly the beats come, as a logarithm
 	calm    float64 // mean slope between the beats against theirs
+	sharp   float64 // slope of the beats over their range
 	slow    float64 // slope between the beats over the range of the signal: small where it wanders
 	wander  float64 // range of the signal over that of the beats
 	alike   float64 // correlation of the shapes
@@ -448,6 +453,7 @@ func (g *gate) look() {
 	lo, hi := g.span(4)
 	s.wander = (hi - lo) / swing
 	s.calm = calm
+	s.sharp = height / swing
 	s.slow = calm / max(s.wander, 1e-9)
 	s.doubled = g.doubled(last)
 	p := unitClamp(s.period / g.p.periodic)
@@ -550,6 +556,12 @@ func (g *gate) swings() bool {
 func (g *gate) rests() bool {
 	rate, _ := g.meter.bpm()
 	return g.kind == Pulse && rate < g.p.round && g.seen.beats > 0 && g.seen.uneven > g.p.restUneven && g.seen.calm < g.p.rest
+}
+
+// blunt tells that the waves of an ECG are slow and do not repeat: presses on an
+// electrode.
+func (g *gate) blunt() bool {
+	return g.kind == ECG && g.seen.beats > 0 && g.seen.sharp < g.p.blunt && g.seen.period < g.p.bluntPeriod
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it:

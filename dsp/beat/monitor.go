@@ -416,10 +416,8 @@ const (
 	leastECGVolts = 0.15e-3
 	// Nor beats of no more than this many counts.
 	leastCounts = 3
-	// Beats are not shown where, of at least so many, a rate would be right with less than
-	// this probability.
+	// Beats are held back by the gate once it knows so many.
 	hideBeats = 6
-	hideOdds  = 0.04
 	// Nor one that is smaller than this share of the last eight: noise after a lost pulse.
 	hideShare = 0.05
 )
@@ -464,7 +462,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	m.gate.beat(b, rr)
 	m.last, m.have, m.broken = b, true, false
 	switch {
-	case m.gate.seen.beats >= hideBeats && m.gate.probability() < hideOdds:
+	case m.gate.seen.beats >= hideBeats && m.gate.probability() < m.gate.p.hide:
 		m.tell(b, "held back: the waves around are too unlike a heart's")
 		return dst
 	case m.gate.probability() < m.gate.p.show && math.Abs(b.Amplitude) < hideShare*m.seen.median():
@@ -521,7 +519,7 @@ func (m *Monitor) update() {
 		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", maxRateBPM
 	case rate < minRateBPM:
 		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm", minRateBPM
-	case r.Quality < m.gate.p.show || m.gate.halved() || m.gate.seen.doubled || m.gate.swings() || m.gate.rests():
+	case r.Quality < m.gate.p.show || m.gate.halved() || m.gate.seen.doubled || m.gate.swings() || m.gate.rests() || m.gate.blunt():
 		r.State, r.Reason, m.figure = m.doubt()
 		r.Quality = min(r.Quality, m.gate.p.show)
 	default:
@@ -570,7 +568,7 @@ func (m *Monitor) doubt() (State, string, float64) {
 		return StateTooNoisy, "the waves fall as they rise, a pulse does not: a lamp that flickers, or a movement?", nan
 	case s.alike >= unevenAlike && s.odds[evidenceBetween] <= unevenBetween && s.uneven > tellUnsteady:
 		return StateUneven, "the beats come too unevenly for a rate: some may be missing or too many", nan
-	case m.pulse == nil && s.wander > movingRange && s.slow < movingSlow:
+	case m.gate.blunt() || m.pulse == nil && s.wander > movingRange && s.slow < movingSlow:
 		return StateMoving, "slow waves as large as the beats: hold still, press the electrodes on, fix the cables", nan
 	}
 	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still", nan
