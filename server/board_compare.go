@@ -59,6 +59,11 @@ func (s *Server) postBoardCompare(w http.ResponseWriter, r *http.Request) {
 	}
 	c := boardComparison{Rows: []boardRow{}, Missing: []string{}, Trimmers: map[string]float64{}}
 	c.meters(b, &report, stretch.Values, stretch.Gain)
+	if row, why, ok := spectrumRow(b, &report, stretch.Values, stretch.RateHz); ok {
+		c.Rows = append(c.Rows, row)
+	} else {
+		c.Missing = append(c.Missing, "spectrum: "+why)
+	}
 	if err := c.response(b, s); err != nil {
 		Fail(w, err)
 		return
