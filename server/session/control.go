@@ -40,10 +40,19 @@ func (s *Session) Watch() *hub.Client {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	state := s.stateLocked()
-	first := []hub.Message{textMessage(struct {
+	var first []hub.Message
+	put := func(v any) {
+		m, err := textMessage(v)
+		if err != nil {
+			s.log.Error("a page is told less", "err", err)
+			return
+		}
+		first = append(first, m)
+	}
+	put(struct {
 		Type string `json:"type"`
 		State
-	}{"state", state})}
+	}{"state", state})
 	if s.history != nil {
 		_, to := s.history.span()
 		from := to - int64(backfillSeconds*s.state.RateHz)
@@ -55,8 +64,8 @@ func (s *Session) Watch() *hub.Client {
 			for at > 0 && list[at-1].Sample >= from {
 				at--
 			}
-			first = append(first, textMessage(ChannelBeats{"beats", state.Epoch, i, list[at:]}),
-				textMessage(ChannelReading{"reading", state.Epoch, i, to, s.reading[i]}))
+			put(ChannelBeats{"beats", state.Epoch, i, list[at:]})
+			put(ChannelReading{"reading", state.Epoch, i, to, s.reading[i]})
 		}
 	}
 	return s.hub.Subscribe(first...)

@@ -1,15 +1,12 @@
 package session
 
 import (
-	"encoding/json"
-	"fmt"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/meter"
-	"pulsewright/server/hub"
 )
 
 func (s *Session) everySecond(now time.Time) {
@@ -122,14 +119,4 @@ func (s *Session) sendState() {
 		Type string `json:"type"`
 		State
 	}{"state", s.State()})
-}
-
-func (s *Session) message(v any) { s.hub.Send(textMessage(v)) }
-
-func textMessage(v any) hub.Message {
-	data, err := json.Marshal(v)
-	if err != nil {
-		panic(fmt.Sprintf("session: a message that JSON cannot hold: %v", err)) // NaN in a report: a bug
-	}
-	return hub.Message{Kind: hub.Text, Data: data}
 }

@@ -5,9 +5,11 @@ import (
 	"errors"
 	"io"
 	"slices"
+	"sync"
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/guard"
 	"pulsewright/dsp/beat"
 )
 
@@ -17,6 +19,7 @@ type absence struct {
 	lastTaken  time.Time // when its newest sample was taken at the latest
 	reopened   chan opened
 	reopening  bool
+	attempts   sync.WaitGroup // to open it again
 	nextReopen time.Time
 }
 
@@ -25,10 +28,7 @@ type opened struct {
 	err    error
 }
 
-func (s *Session) readFailed(ctx context.Context, err error) {
-	if ctx.Err() != nil {
-		return
-	}
+func (s *Session) readFailed(err error) {
 	now := s.now()
 	s.cutShort()
 	s.flush(now)
@@ -105,8 +105,9 @@ func (s *Session) tryReopen(ctx context.Context) {
 	}
 	s.reopening = true
 	address := s.state.Source.Address
-	go func() {
-		source, err := s.openers.Open(ctx, address)
+	s.attempts.Go(func() {
+		var source acquire.Source
+		err := guard.Call("opening the source again", func() (err error) { source, err = s.openers.Open(ctx, address); return err })
 		select {
 		case s.reopened <- opened{source, err}:
 		case <-s.done:
@@ -114,7 +115,7 @@ func (s *Session) tryReopen(ctx context.Context) {
 				source.Close()
 			}
 		}
-	}()
+	})
 }
 
 func (s *Session) takeReopened(o opened) {

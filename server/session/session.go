@@ -138,6 +138,7 @@ type Session struct {
 	framing
 	silence
 	absence
+	faults     faults
 	lastSecond time.Time
 	lastHealth acquire.Health
 
@@ -180,8 +181,9 @@ var errStopped = errors.New("the session has stopped")
 
 func (s *Session) do(ctx context.Context, f func()) error {
 	finished := make(chan struct{})
+	var fault error
 	select {
-	case s.commands <- func() { f(); close(finished) }:
+	case s.commands <- func() { fault = s.guarded("a command", f); close(finished) }:
 	case <-s.done:
 		return errStopped
 	case <-ctx.Done():
@@ -189,7 +191,7 @@ func (s *Session) do(ctx context.Context, f func()) error {
 	}
 	select {
 	case <-finished:
-		return nil
+		return fault
 	case <-s.done:
 		return errStopped
 	}
@@ -239,39 +241,15 @@ func (s *Session) Open(ctx context.Context, address string) error {
 // Run reads until ctx ends. It returns nil then.
 
 func (s *Session) Run(ctx context.Context) error {
+	defer s.attempts.Wait()
 	defer close(s.done)
-	defer s.closeSource()
+	defer func() { _ = s.guarded("closing the source", s.closeSource) }()
 	tick := time.NewTicker(100 * time.Millisecond)
 	defer tick.Stop()
+	read := func() (acquire.Block, error) { return s.source.Read(ctx) }
+	reopen := func() { s.tryReopen(ctx) }
 	for ctx.Err() == nil {
-		if s.source == nil {
-			select {
-			case f := <-s.commands:
-				f()
-			case o := <-s.reopened:
-				s.takeReopened(o)
-			case <-tick.C:
-				s.tryReopen(ctx)
-				s.everySecond(s.now())
-			case <-ctx.Done():
-			}
-			continue
-		}
-		select {
-		case f := <-s.commands:
-			f()
-			continue
-		case o := <-s.reopened:
-			s.takeReopened(o) // too late: lets go of it
-			continue
-		default:
-		}
-		block, err := s.source.Read(ctx)
-		if err != nil {
-			s.readFailed(ctx, err)
-			continue
-		}
-		s.take(block)
+		_ = s.guarded("the session", func() { s.step(ctx.Done(), read, tick.C, reopen) })
 	}
 	return nil
 }
@@ -483,11 +461,11 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	for _, t := range s.taps {
 		t.Samples(first, b.Counts)
 	}
+	s.nextSource = first + int64(n)
 	s.samples.Add(int64(n))
 	for i, w := range s.channels {
 		w.engine.Process(&w.out, b.Counts[i])
 	}
-	s.nextSource = first + int64(n)
 	s.arrived, s.lastArrived, s.lastAsleep = b.Arrived, b.Arrived, s.asleepAt(b.Arrived)
 	for i, w := range s.channels {
 		if hz := w.engine.HumHz(); hz != w.humHz {

@@ -260,7 +260,11 @@ func TestReopenedTooLateIsLetGo(t *testing.T) {
 			<-asked
 			if when == "the session ended" {
 				cancel()
-				<-done
+				select {
+				case <-done:
+					t.Error("the session ended while a source was still being opened")
+				case <-time.After(50 * time.Millisecond):
+				}
 			} else if err := s.Open(ctx, "other:y"); err != nil {
 				t.Fatal(err)
 			}
