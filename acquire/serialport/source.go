@@ -675,17 +675,31 @@ func (s *source) gone(err error) error {
 	return fmt.Errorf("%s: %w (%v); %s", s.opts.wire.who, acquire.ErrUnplugged, err, s.opts.wire.again)
 }
 
+// whatNumbers tells what numbers without a unit look like, or "".
+func (s *source) whatNumbers() string {
+	if s.opts.bits == 0 {
+		for _, c := range s.info.Channels {
+			if c.Digits > 0 && !c.Scaled() {
+				return "the numbers have decimals, so they are no counts of a converter; if they are volts, say V as the unit under “Columns of this board”"
+			}
+		}
+	}
+	switch {
+	case s.high <= s.low || s.low < 0:
+	case s.high <= 1023 && s.high > 255:
+		return "counts stay in 0…1023: probably a 10-bit converter"
+	case s.high <= 4095 && s.high > 1023:
+		return "counts stay in 0…4095: probably a 12-bit converter"
+	}
+	return ""
+}
+
 // publish makes the counts visible to Health.
 func (s *source) publish() {
 	c := s.counted()
 	hints := s.decoder.hints()
-	if s.high > s.low && s.low >= 0 {
-		switch {
-		case s.high <= 1023 && s.high > 255:
-			hints = append(hints, "counts stay in 0…1023: probably a 10-bit converter; enter bits and reference to see volts")
-		case s.high <= 4095 && s.high > 1023:
-			hints = append(hints, "counts stay in 0…4095: probably a 12-bit converter; enter bits and reference to see volts")
-		}
+	if h := s.whatNumbers(); h != "" {
+		hints = append(hints, h)
 	}
 	if s.opts.bits != 0 && len(s.info.Channels) > 0 {
 		hints = append(hints, fmt.Sprintf("%d bits, as set", s.opts.bits))

@@ -260,6 +260,28 @@ func TestUnknownCalibration(t *testing.T) {
 	}
 }
 
+// Numbers with decimals are no counts: bits and a reference would make them wrong volts.
+func TestDecimalsAreNoCounts(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		unit string
+		want bool
+	}{{"", true}, {" V", false}} {
+		b := &fakeBoard{trueBaud: 9600, interval: 2 * time.Millisecond, line: func(i int) string { return fmt.Sprintf("%.2f%s\n", 2+float64(i%100)/100, c.unit) }}
+		b.sent = 300
+		s, err := openFake(t, b, "serial:fake?baud=9600&rate=500")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.Read(deadline(t)); err != nil {
+			t.Fatal(err)
+		}
+		if d := s.(acquire.HealthReporter).Health().Detail; strings.Contains(d, "the numbers have decimals") != c.want {
+			t.Errorf("unit %q: detail %q, hint wanted: %v", c.unit, d, c.want)
+		}
+	}
+}
+
 func TestFramesSource(t *testing.T) {
 	t.Parallel()
 	var e FrameEncoder
