@@ -424,14 +424,16 @@ class ReviewView {
     /** @type {Mark[]} */
     const list = this.sheet.beats[this.beatChannel] ?? [];
     const { window: w, rateHz } = this.sheet;
-    findBeats.hidden = this.reading || list.length > 0 || detail.channelDetails[this.beatChannel]?.kind === "other";
+    const kind = detail.channelDetails[this.beatChannel]?.kind ?? "other";
+    const asOther = list.length > 0 && list[0].kind !== kind;
+    findBeats.hidden = this.reading || kind === "other" || list.length > 0 && !asOther;
     const a = firstFrom(list, Math.ceil(w.from));
     const b = firstFrom(list, w.to);
-    const key = `${this.beatChannel} ${list.length} ${a} ${b}`;
+    const key = `${this.beatChannel} ${kind} ${list.length} ${a} ${b}`;
     if (!fresh && key === this.listKey) return;
     this.listKey = key;
     const median = medianRate(list, a, b, rateHz);
-    setText(beatWords, list.length === 0 ? this.reading ? "Reading …" : "No beats are stored for this channel." : `${(b - a).toLocaleString("en")} here${median > 0 ? `, median ${significant(median, 3)}\u00a0bpm` : ""}; ${list.length.toLocaleString("en")} in all.`);
+    setText(beatWords, list.length === 0 ? this.reading ? "Reading …" : "No beats are stored for this channel." : `${(b - a).toLocaleString("en")} here${median > 0 ? `, median ${significant(median, 3)}\u00a0bpm` : ""}; ${list.length.toLocaleString("en")} in all.${asOther ? ` Found as ${list[0].kind === "ecg" ? "an ECG" : "a pulse"}, before the kind was changed.` : ""}`);
     const shown = list.slice(a, Math.min(b, a + MOST_ROWS));
     fill(beatList, ...shown.map((m, i) => {
       const before = list[a + i - 1];
