@@ -183,7 +183,11 @@ func (j *judge) noise() {
 	default:
 		text := fmt.Sprintf("Noise is %s/√Hz about %.0f Hz", amount(j.cfg, n.VoltsPerRootHz), n.CentreHz)
 		if n.ConverterKnown {
-			text += fmt.Sprintf(", %.2g converter steps", n.RMSInSteps)
+			steps := fmt.Sprintf("%.2g", n.RMSInSteps)
+			if n.RMSInSteps >= 100 {
+				steps = fmt.Sprintf("%.0f", n.RMSInSteps)
+			}
+			text += ", " + steps + " converter steps"
 		}
 		text += "."
 		remedy := "Look at the first stage: resistor values, a quieter op amp, the sensor's light."

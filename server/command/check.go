@@ -106,6 +106,17 @@ func rails(supply, midRail string) (low, high, middle float64, err error) {
 	return low, high, middle, nil
 }
 
+// swingShare says how much of what the signal has it uses, or why that is not known.
+func swingShare(l *meter.Level) string {
+	switch {
+	case !l.RailKnown:
+		return "its share is not known: " + l.RailReason
+	case l.RailReason != "":
+		return fmt.Sprintf("%.0f %% of the converter's range", 100*l.RailShare)
+	}
+	return fmt.Sprintf("%.0f %% of the supply", 100*l.RailShare)
+}
+
 // printReport prints a report for a person.
 func printReport(w io.Writer, r meter.Report) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
@@ -118,7 +129,7 @@ func printReport(w io.Writer, r meter.Report) {
 	}
 	u := r.Unit
 	row("level", r.Level.Known, r.Level.Reason, "%.4g %s, from %.4g to %.4g", r.Level.MeanVolts, u, r.Level.LowVolts, r.Level.HighVolts)
-	row("swing", r.Level.RailKnown, r.Level.RailReason, "%.4g %s, %.0f %% of the range", r.Level.SwingVolts, u, 100*r.Level.RailShare)
+	row("swing", r.Level.Known, r.Level.Reason, "%.4g %s, %s", r.Level.SwingVolts, u, swingShare(&r.Level))
 	row("clipping", r.Clipping.Known, r.Clipping.Reason, "flat tops %.2f %%, flat bottoms %.2f %% of the samples", 100*r.Clipping.FlatHighShare, 100*r.Clipping.FlatLowShare)
 	row("converter's ends", r.Clipping.ConverterKnown, r.Clipping.ConverterReason, "lowest %.2f %%, highest %.2f %% of the samples", 100*r.Clipping.ConverterLowShare, 100*r.Clipping.ConverterHighShare)
 	row("pulse", r.Pulse.Known, r.Pulse.Reason, "%.4g %s", r.Pulse.HeightVolts, u)

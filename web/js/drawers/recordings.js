@@ -4,7 +4,7 @@ import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
-import { bytes, clockTime, rate, significant, wholeSeconds } from "../format.js";
+import { bytes, clockTime, rate, significant } from "../format.js";
 import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
 import { openReview } from "../review/review.js";
 import { INVENTED } from "../words.js";
@@ -213,7 +213,7 @@ class RecordingsPanel {
     return this.#do(async () => {
       const done = await library.stop();
       this.#run(null);
-      this.#say(`Recorded ${wholeSeconds(done.seconds)}.`);
+      this.#say(`Recorded ${clockTime(Math.floor(done.seconds))}.`);
       this.start?.focus();
       void this.refresh();
     });
@@ -398,7 +398,7 @@ class RecordingsPanel {
     const shown = this.list.filter((e) => !wanted || `${e.name} ${e.note} ${e.id}`.toLowerCase().includes(wanted));
     const focused = document.activeElement instanceof HTMLElement && this.items.contains(document.activeElement) ? document.activeElement.id : "";
     fill(this.items, ...shown.map((e, i) => this.#item(e, i)));
-    if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? "Nothing yet. The last ten minutes are remembered: Save writes them to a file." : "No match."));
+    if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? "Nothing yet. The last ten minutes are remembered: Keep writes them to a file." : "No match."));
     if (focused) document.getElementById(focused)?.focus();
     this.#showCompare();
   }

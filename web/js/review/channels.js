@@ -24,6 +24,7 @@ export function scaleWords(c) {
   if (s.gain !== 1) parts.push(`gain ${short(s.gain)} divided out`);
   if (s.invert) parts.push("turned upside down");
   if (s.supplyLowVolts !== null || s.supplyHighVolts !== null) parts.push(`rails ${rail(s.supplyLowVolts)} and ${rail(s.supplyHighVolts)}`);
+  if (s.midRailVolts !== null) parts.push(`mid-rail ${rail(s.midRailVolts)}`);
   return parts.join("; ") + ".";
 }
 
