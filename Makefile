@@ -41,7 +41,7 @@ bench:
 screenshot:
 	PULSEWRIGHT_SCREENSHOT=$(CURDIR)/web/screenshot.png go test -count 1 -run '^TestScreenshot$$' ./server/command
 
-.PHONY: run fuzz soak load bench screenshot loops figures
+.PHONY: run fuzz soak load hostile bench screenshot loops figures
 
 # loops: what beginners write, on a simulated board, for half a minute (gcc-avr, libsimavr-dev).
 loops:
@@ -51,3 +51,9 @@ loops:
 # second lead, hum and noise, and what each of its rules is worth (dsp/beat/METHOD.md).
 figures:
 	PULSEWRIGHT_FIGURES=1 go test -run '^TestECG(BesidePeer|Ablation|Perturbed)$$' -v -timeout 0 ./dsp/beat
+
+# hostile: HOSTILE damaged files of every kind are given to a program that records a board
+# before 20 watchers: no end, no line lost, memory bounded.
+HOSTILE ?= 2000
+hostile:
+	PULSEWRIGHT_HOSTILE=$(HOSTILE) go test -run '^TestHostile' -v -timeout 0 ./server/command

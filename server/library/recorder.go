@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/guard"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/server/channel"
@@ -334,6 +335,20 @@ func (j *job) finish() {
 	}
 }
 
+// take writes events, or, when none come, sees that what was written is on the disk.
+func (j *job) take(list []event, idle bool) error {
+	for _, e := range list {
+		if err := write(j.w, e, j.start); err != nil {
+			return err
+		}
+		j.views.add(e, j.start, j.w.Len())
+	}
+	if idle { // while something comes the Writer does it by itself
+		return j.w.Sync()
+	}
+	return nil
+}
+
 // run writes until finished or failed.
 func (j *job) run() {
 	defer close(j.ended)
@@ -348,16 +363,8 @@ func (j *job) run() {
 			err = j.err
 		}
 		j.mu.Unlock()
-		for _, e := range list {
-			if err != nil {
-				break
-			}
-			if err = write(j.w, e, j.start); err == nil {
-				j.views.add(e, j.start, j.w.Len())
-			}
-		}
-		if err == nil && idle { // while something comes the Writer does it by itself
-			err = j.w.Sync()
+		if err == nil {
+			err = guard.Call("writing the recording", func() error { return j.take(list, idle) })
 		}
 		j.mu.Lock()
 		j.length, j.bytes = j.w.Len(), j.w.Bytes()

@@ -19,6 +19,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/guard"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/signalpath"
@@ -239,7 +240,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 	if !known {
 		r.work.Go(func() { // after the overview; whoever needs it reports what is wrong
 			if <-r.ended; ctx.Err() == nil {
-				_ = r.learn()
+				_ = guard.Call("the kinds of "+r.id, r.learn)
 			}
 		})
 	}
@@ -262,10 +263,13 @@ func (rs *Reviews) build(ctx context.Context, r *review, path string) {
 	file, err := recording.Open(path)
 	var p *Pyramid
 	if err == nil {
-		p, err = buildPyramid(ctx, file, func(share float64) {
-			r.mu.Lock()
-			r.share = share
-			r.mu.Unlock()
+		err = guard.Call("the overview of "+r.id, func() (err error) {
+			p, err = buildPyramid(ctx, file, func(share float64) {
+				r.mu.Lock()
+				r.share = share
+				r.mu.Unlock()
+			})
+			return err
 		})
 		file.Close()
 	}
