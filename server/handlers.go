@@ -224,11 +224,29 @@ func (s *Server) answerChannel(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) putPath(w http.ResponseWriter, r *http.Request) {
-	var body signalpath.Settings
+	var body struct { // of signalpath.Settings; what is not sent is told from what is switched off
+		Drift  *signalpath.Drift  `json:"drift"`
+		Hum    *signalpath.Hum    `json:"hum"`
+		Smooth *signalpath.Smooth `json:"smooth"`
+	}
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	applied, err := s.session.SetPath(r.Context(), channelOf(r), body)
+	if body.Drift == nil && body.Hum == nil && body.Smooth == nil {
+		fail(w, http.StatusBadRequest, "path: no settings were sent, so nothing is changed: send drift, hum and smooth")
+		return
+	}
+	var path signalpath.Settings
+	if body.Drift != nil {
+		path.Drift = *body.Drift
+	}
+	if body.Hum != nil {
+		path.Hum = *body.Hum
+	}
+	if body.Smooth != nil {
+		path.Smooth = *body.Smooth
+	}
+	applied, err := s.session.SetPath(r.Context(), channelOf(r), path)
 	if err != nil {
 		Fail(w, err)
 		return

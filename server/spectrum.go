@@ -70,12 +70,17 @@ func (s *Server) getTrimmer(w http.ResponseWriter, r *http.Request) {
 		into *float64
 		low  float64
 		high float64
+		part float64 // the smallest that is built, 0 for what is no part
 	}{
-		{"presentOhms", &t.PresentOhms, 0, 1e9}, {"presentFarads", &t.PresentFarads, 0, 1}, {"capacitorFarads", &t.CapacitorFarads, 0, 1},
-		{"trimmerOhms", &t.TrimmerOhms, 0, 1e9}, {"targetDb", &t.TargetDB, -120, 0},
+		{"presentOhms", &t.PresentOhms, 0, 1e9, 1e-3}, {"presentFarads", &t.PresentFarads, 0, 1, 1e-15}, {"capacitorFarads", &t.CapacitorFarads, 0, 1, 1e-15},
+		{"trimmerOhms", &t.TrimmerOhms, 0, 1e9, 1e-3}, {"targetDb", &t.TargetDB, -120, 0, 0},
 	} {
 		x, ok := queryNumber(w, r, q.name, 0, q.low, q.high)
 		if !ok {
+			return
+		}
+		if x > 0 && x < q.part {
+			fail(w, http.StatusBadRequest, fmt.Sprintf("%s=%g: no part is that small: give %g or more, or leave it out", q.name, x, q.part))
 			return
 		}
 		*q.into = x

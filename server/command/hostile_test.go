@@ -215,7 +215,7 @@ func TestHostileWeek(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short: no hostile files")
 	}
-	files := 30
+	files := 15
 	if text := os.Getenv("PULSEWRIGHT_HOSTILE"); text != "" {
 		var err error
 		if files, err = strconv.Atoi(text); err != nil || files < 1 {
@@ -375,7 +375,7 @@ func TestHostileDisk(t *testing.T) {
 		t.Skip("short: no hostile disk")
 	}
 	folder := mounted(t, 256<<10)
-	h := newHostile(runProgram(t, "-source", "demo:finger", "-data", folder))
+	h := newHostile(runProgram(t, "-source", "demo:finger?rate=4000", "-data", folder))
 	h.waitRunning()
 	if err := h.ask("POST", "/api/v1/recording", `{"name":"full"}`, nil); err != nil {
 		t.Fatal(err)
