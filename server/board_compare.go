@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"slices"
 	"strings"
 
 	"pulsewright/dsp/board"
@@ -105,6 +106,8 @@ func (c *boardComparison) meters(b *board.Board, r *meter.Report, volts []float6
 	}
 	if k := &r.Clipping; k.Known && (k.FlatHighShare > 0.002 || k.FlatLowShare > 0.002) {
 		c.Rows = append(c.Rows, clipRow(f, k, gain))
+	} else if row, beyond := beyondRow(f, volts); beyond {
+		c.Rows = append(c.Rows, row)
 	} else {
 		c.Missing = append(c.Missing, "span: the signal reaches neither end, so the ends are not seen")
 	}
@@ -200,12 +203,29 @@ func slowest(b *board.Board, f *board.Figures) (ref, stage string) {
 	return "", ""
 }
 
+// beyondRow tells of a signal that goes where the board's parts would have cut it off;
+// beyond is false while it stays within.
+func beyondRow(f *board.Figures, volts []float64) (row boardRow, beyond bool) {
+	if len(volts) == 0 {
+		return row, false
+	}
+	row = boardRow{What: "upper end of the span", Predicted: f.Span.HighVolts, Measured: slices.Max(volts), Unit: "V"}
+	if low := slices.Min(volts); f.Span.LowVolts-low > row.Measured-row.Predicted {
+		row.What, row.Predicted, row.Measured = "lower end of the span", f.Span.LowVolts, low
+	}
+	row.Text = "The signal goes further than these parts let it: suspect the op amp's kind, the supply, the volts that a count is said to be, or that this is another board."
+	return row, math.Abs(row.Measured-row.Predicted) > clipSlack && (row.Measured > f.Span.HighVolts || row.Measured < f.Span.LowVolts)
+}
+
+// clipSlack, in volts, is how far a measured end of the span may lie from the board's.
+const clipSlack = 0.15
+
 func clipRow(f *board.Figures, k *meter.Clipping, gain float64) boardRow {
 	row := boardRow{What: "upper end of the span", Predicted: f.Span.HighVolts, Measured: k.FlatHighVolts * gain, Unit: "V"}
 	if k.FlatLowShare > k.FlatHighShare {
 		row.What, row.Predicted, row.Measured = "lower end of the span", f.Span.LowVolts, k.FlatLowVolts*gain
 	}
-	row.Agrees = math.Abs(row.Measured-row.Predicted) <= 0.15
+	row.Agrees = math.Abs(row.Measured-row.Predicted) <= clipSlack
 	if row.Agrees {
 		return row
 	}

@@ -94,3 +94,28 @@ func TestCornerNamesTheParts(t *testing.T) {
 		t.Error("a corner that was not measured")
 	}
 }
+
+// A signal beyond the ends that the parts allow is no signal of this board: lamp clip A
+// spans 0.08 to 3.48 V.
+func TestSignalBeyondTheSpan(t *testing.T) {
+	b := lampClipA(t)
+	for _, c := range []struct {
+		low, high float64
+		what      string
+	}{{2.2, 4.06, "upper end of the span"}, {2.2, 3.5, ""}, {-0.3, 3, "lower end of the span"}} {
+		var got boardComparison
+		got.meters(b, &meter.Report{}, []float64{c.low, 2.5, c.high}, 1)
+		what := ""
+		for _, row := range got.Rows {
+			if strings.HasSuffix(row.What, "of the span") {
+				what = row.What
+				if row.Agrees || row.Text == "" {
+					t.Errorf("%g to %g V: row %+v", c.low, c.high, row)
+				}
+			}
+		}
+		if what != c.what {
+			t.Errorf("%g to %g V: %q, want %q", c.low, c.high, what, c.what)
+		}
+	}
+}
