@@ -226,7 +226,8 @@ func TestHostileWeek(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	c := &crowd{t: t, start: time.Now()}
-	go c.print(ctx, b)
+	plugged, unplug := context.WithCancel(ctx)
+	go c.print(plugged, b)
 	h := newHostile(runProgram(t, "-source", "serial:"+b.link+"?baud=115200&rate=250&names=pulse,counter&kind=pulse,other"))
 	h.waitRunning()
 	all := h.crowd(ctx, 20)
@@ -237,6 +238,7 @@ func TestHostileWeek(t *testing.T) {
 	if err := h.ask("DELETE", "/api/v1/recording", "", nil); err != nil {
 		t.Fatalf("the recording: %v", err)
 	}
+	unplug() // nobody reads it any more
 	f := wholeRecording(t, h.folder)
 	checkCounter(t, f)
 	t.Logf("%d damaged files, %d to be replayed; %.1f s recorded; answers %v, the slowest %.1f s (%s); at most %.0f MB", files*(len(hostileFiles)+1), len(replays), float64(f.Len())/250, h.answers, h.slowest.Seconds(), h.slow, h.peak()/1e6)
