@@ -1,0 +1,52 @@
+package session
+
+import (
+	"fmt"
+	"io"
+	"testing"
+	"time"
+
+	"pulsewright/acquire"
+)
+
+// TestWhatIsKeptIsBounded: the board's lines, gaps, notes and the history of a source that
+// says much, loses much and runs long.
+func TestWhatIsKeptIsBounded(t *testing.T) {
+	info := acquire.Info{Address: "test:x", Name: "x", ClaimedRateHz: 250, ExactClock: true, Channels: []acquire.Channel{volts}}
+	src := newScript(info)
+	s := start(t, nil, src)
+	src.blocks <- ramp(0, 0, 20, time.Now())
+	s.waitState(t, "at sample 20", func(st State) bool { return st.LastIndex == 20 })
+	for n := range 3 * keptTexts {
+		src.blocks <- acquire.Block{First: 20, Arrived: time.Now(), Text: []string{fmt.Sprint("line ", n)}}
+	}
+	last := fmt.Sprint("line ", 3*keptTexts-1)
+	state := s.waitState(t, "told the last line", func(st State) bool { return len(st.Text) > 0 && st.Text[len(st.Text)-1] == last })
+	if len(state.Text) != 50 {
+		t.Errorf("%d lines of the board are kept, want 50", len(state.Text))
+	}
+	src.blocks <- io.EOF // nothing is waited for any more
+	s.waitState(t, "ended", func(st State) bool { return st.Status == StatusEnded })
+	at := int64(5)
+	for range keptNotes + 10 {
+		if _, err := s.AddNote(t.Context(), &at, "a note"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.do(t.Context(), func() {
+		for n := range int64(keptGaps + 10) {
+			s.gap(20+n, 1, "lost")
+			s.nextSource = 21 + n
+		}
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if state = s.State(); len(state.Notes) != 1000 || len(state.Gaps) != 1000 {
+		t.Errorf("%d notes and %d gaps are kept, want 1000 of each", len(state.Notes), len(state.Gaps))
+	}
+	// 64 channels at 4 kHz for ten minutes would be 3 GB.
+	h := newHistory(64*points, HistorySeconds*4000)
+	if most := h.maxChunks * h.series * chunkSamples * 4; most > 100<<20 {
+		t.Errorf("a history may take %d MB, want at most 100", most>>20)
+	}
+}
