@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/coder/websocket"
@@ -38,6 +39,8 @@ func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
 	if c == nil {
 		return
 	}
+	var own sync.WaitGroup // goroutines of this connection
+	defer own.Wait()
 	defer cancel()
 	c.SetReadLimit(soundcard.MaxFrameBytes)
 	feed, err := s.greetAudio(ctx, c)
@@ -47,8 +50,10 @@ func (s *Server) getAudio(w http.ResponseWriter, r *http.Request) {
 	}
 	defer s.audio.Detach(feed)
 	defer feed.End("the page that sent the sound was closed, loaded anew or lost its connection")
-	go s.watchAudio(ctx, cancel, c, feed)
-	go keepAlive(ctx, cancel, c, func() int64 { return 0 })
+	own.Go(func() { s.caught("watching a page", cancel, func() { s.watchAudio(ctx, cancel, c, feed) }) })
+	own.Go(func() {
+		s.caught("a page's pings", cancel, func() { keepAlive(ctx, cancel, c, func() int64 { return 0 }) })
+	})
 	for {
 		if err := s.readAudio(ctx, c, feed); err != nil {
 			if errors.Is(err, soundcard.ErrFrame) {

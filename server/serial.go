@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"sync"
 	"time"
 
 	"github.com/coder/websocket"
@@ -27,6 +28,8 @@ func (s *Server) getSerial(w http.ResponseWriter, r *http.Request) {
 	if c == nil {
 		return
 	}
+	var own sync.WaitGroup // goroutines of this connection
+	defer own.Wait()
 	defer cancel()
 	c.SetReadLimit(bytestream.MaxPageBytes)
 	port, err := s.greetSerial(ctx, c)
@@ -36,8 +39,10 @@ func (s *Server) getSerial(w http.ResponseWriter, r *http.Request) {
 	}
 	defer s.ports.Detach(port)
 	defer port.End("the page that sent the port was closed, loaded anew or lost its connection")
-	go watchSerial(ctx, cancel, c, port)
-	go keepAlive(ctx, cancel, c, func() int64 { return 0 })
+	own.Go(func() { s.caught("watching a page", cancel, func() { watchSerial(ctx, cancel, c, port) }) })
+	own.Go(func() {
+		s.caught("a page's pings", cancel, func() { keepAlive(ctx, cancel, c, func() int64 { return 0 }) })
+	})
 	for {
 		if err := readSerial(ctx, c, port); err != nil {
 			if errors.Is(err, bytestream.ErrPage) {

@@ -6,11 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"sync"
 	"sync/atomic"
 	"time"
 
 	"github.com/coder/websocket"
 
+	"pulsewright/acquire/guard"
 	"pulsewright/server/hub"
 )
 
@@ -53,6 +55,8 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 		s.log.Debug("stream refused", "err", err)
 		return
 	}
+	var own sync.WaitGroup // goroutines of this connection
+	defer own.Wait()
 	defer c.CloseNow()
 	c.SetReadLimit(4 << 10)
 	life, end := context.WithCancel(r.Context()) // of the connection
@@ -69,9 +73,9 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	}
 	page := s.session.Watch()
 	defer page.Close()
-	go s.readStream(life, end, c, page)
+	own.Go(func() { s.caught("reading a page", end, func() { s.readStream(life, end, c, page) }) })
 	var writes atomic.Int64 // begun and done: odd while one is under way
-	go keepAlive(life, end, c, writes.Load)
+	own.Go(func() { s.caught("a page's pings", end, func() { keepAlive(life, end, c, writes.Load) }) })
 	send := func(kind websocket.MessageType, data []byte) bool {
 		writes.Add(1)
 		defer writes.Add(1)
@@ -109,6 +113,17 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 		if !send(kind, data) {
 			return
 		}
+	}
+}
+
+// caught does f for a connection; a fault of the program in it is logged and ends the
+// connection alone.
+func (s *Server) caught(what string, end context.CancelFunc, f func()) {
+	err := guard.Call(what, func() error { f(); return nil })
+	var fault *guard.Fault
+	if errors.As(err, &fault) {
+		s.log.Error("a fault of the program", "err", err, "stack", fault.Stack)
+		end()
 	}
 }
 

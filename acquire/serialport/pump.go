@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"go.bug.st/serial"
+
+	"pulsewright/acquire/guard"
 )
 
 var (
@@ -55,7 +57,8 @@ func (p *pump) run() {
 	defer close(p.done)
 	buffer := make([]byte, 4096)
 	for {
-		n, err := p.link.Read(buffer)
+		n := 0
+		err := guard.Call("reading the link", func() (err error) { n, err = p.link.Read(buffer); return err })
 		at := time.Now()
 		p.mu.Lock()
 		if n > 0 {
