@@ -50,3 +50,31 @@ func TestWhatIsKeptIsBounded(t *testing.T) {
 		t.Errorf("a history may take %d MB, want at most 100", most>>20)
 	}
 }
+
+// TestFiltersFollowAClockThatIsFarOff: filters are designed anew where the measured rate is
+// more than 0.3 % from the one they were made for; nearer it is only the clock's.
+func TestFiltersFollowAClockThatIsFarOff(t *testing.T) {
+	for _, c := range []struct {
+		hz        float64
+		redesigns bool
+	}{{251.5, true}, {250.5, false}} { // 0.6 % and 0.2 % above
+		src := newScript(acquire.Info{Address: "test:x", ClaimedRateHz: 250, Channels: []acquire.Channel{volts}})
+		tap := &counter{}
+		s := start(t, []Tap{tap}, src)
+		at := time.Now().Add(-2 * time.Minute)
+		for n := range int64(900) { // 90 s
+			b := ramp(25*n, 0, 25, at.Add(time.Duration(float64(25*(n+1))/c.hz*1e9)))
+			src.blocks <- b
+		}
+		s.waitState(t, "at the measured rate", func(st State) bool {
+			return st.LastIndex > 22_000 && st.SourceRateHz > c.hz-0.1 && st.SourceRateHz < c.hz+0.1
+		})
+		if err := s.do(t.Context(), func() {
+			if (tap.redesigns > 0) != c.redesigns {
+				t.Errorf("a clock of %g Hz: designed anew %d times, the clock told as %g Hz", c.hz, tap.redesigns, tap.clockHz)
+			}
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

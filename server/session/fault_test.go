@@ -18,7 +18,8 @@ import (
 type counter struct {
 	next, samples, lost int64
 	fail                func(first int64) bool
-	restarts            int
+	restarts, redesigns int
+	clockHz             float64
 }
 
 func (c *counter) Begin(uint32, acquire.Info, float64, time.Time) { c.next = 0 }
@@ -40,6 +41,12 @@ func (c *counter) Engines(channel.Start)          {}
 func (c *counter) Engine(_ int64, v channel.Event) {
 	if v.Restart {
 		c.restarts++
+	}
+	if v.RateHz > 0 {
+		c.redesigns++
+	}
+	if v.ClockHz > 0 {
+		c.clockHz = v.ClockHz
 	}
 }
 
