@@ -2,8 +2,11 @@ package library
 
 import (
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 )
 
@@ -29,5 +32,18 @@ func TestReviewsHeldOpenAreBounded(t *testing.T) {
 	defer rs.mu.Unlock()
 	if len(rs.open) != 8 || rs.open[0].id != fmt.Sprintf("%d.csv", openReviews+3) {
 		t.Errorf("%d recordings are held open, want the newest 8", len(rs.open))
+	}
+}
+
+// TestUploadIsBounded: an upload that does not say how large it is ends at the bound.
+func TestUploadIsBounded(t *testing.T) {
+	r, store := begin(t)
+	for size, want := range map[int]int{60: http.StatusOK, 200: http.StatusRequestEntityTooLarge} {
+		q := httptest.NewRequest("POST", "/recordings?name=a.csv", strings.NewReader("# rate 250 Hz\npulse\n"+strings.Repeat("1\n", size/2)))
+		q.ContentLength = -1
+		w := httptest.NewRecorder()
+		if (&handlers{store, r, 100}).upload(w, q); w.Code != want {
+			t.Errorf("of %d bytes and a head: answered %d %s, want %d", size, w.Code, w.Body, want)
+		}
 	}
 }

@@ -19,7 +19,7 @@ import (
 
 // Routes adds what stands under /recording, /keep and /recordings in server/API.md.
 func Routes(store *Store, recorder *Recorder) func(r chi.Router) {
-	h := &handlers{store, recorder}
+	h := &handlers{store, recorder, MaxUpload}
 	return func(r chi.Router) {
 		r.Get("/recording", func(w http.ResponseWriter, _ *http.Request) { server.Answer(w, recorder.State()) })
 		r.Post("/recording", h.start)
@@ -40,6 +40,7 @@ func Routes(store *Store, recorder *Recorder) func(r chi.Router) {
 type handlers struct {
 	store    *Store
 	recorder *Recorder
+	most     int64 // bytes of an upload
 }
 
 func fail(w http.ResponseWriter, err error) {
@@ -229,11 +230,11 @@ func (h *handlers) emptyTrash(w http.ResponseWriter, r *http.Request) {
 
 // upload takes in the body as a recording named by the query.
 func (h *handlers) upload(w http.ResponseWriter, r *http.Request) {
-	if r.ContentLength > MaxUpload {
+	if r.ContentLength > h.most {
 		server.FailWith(w, http.StatusRequestEntityTooLarge, h.tooLarge())
 		return
 	}
-	entry, err := h.store.Add(r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, MaxUpload))
+	entry, err := h.store.Add(r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, h.most))
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):
