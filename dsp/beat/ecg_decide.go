@@ -145,14 +145,20 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 	if d.standing < d.p.lostPoints {
 		d.searching, d.nextTry, d.nPeaks = true, d.j+ecgRateHz, 0
 	}
-	d.tell(q, true, reason)
+	d.tellAt(max(sample, 0), q, true, reason)
+	height := d.front.height(r, math.Copysign(1, q.height))
 	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
-	d.out = append(d.out, Beat{Sample: max(sample, 0), Foot: max(sample, 0), Kind: ECG, Amplitude: q.height, Quality: quality})
+	d.out = append(d.out, Beat{Sample: max(sample, 0), Foot: max(sample, 0), Kind: ECG, Amplitude: height, Quality: quality})
 }
 
 func (d *ECGDetector) tell(q *ecgCand, taken bool, reason string) {
+	d.tellAt(d.front.input(q.tip), q, taken, reason)
+}
+
+// tellAt explains a candidate by its place, which is a beat's own when it is taken.
+func (d *ECGDetector) tellAt(sample int64, q *ecgCand, taken bool, reason string) {
 	if d.explain != nil {
-		d.explain(Candidate{d.front.input(q.tip), q.level, d.least(q), q.agreement, q.floor, taken, reason})
+		d.explain(Candidate{sample, q.level, d.least(q), q.agreement, q.floor, taken, reason})
 	}
 }
 

@@ -188,6 +188,28 @@ func (f *ecgFront) input(j float64) int64 {
 	return int64(math.Round((j - f.delay) * f.ratio * float64(f.mean)))
 }
 
+// height is the raw input's about made sample j, over the middle of its means 80 to 120 ms
+// before and after, two cycles of 50 Hz hum each; sign says which way R points.
+func (f *ecgFront) height(j, sign float64) float64 {
+	mid := int64(math.Round((j - f.delay) * f.ratio))
+	rate := f.ratio * ecgRateHz
+	oldest := max(f.taken-frontRing, 0)
+	at := func(i int64) float64 { return f.raw[min(max(i, oldest), f.taken-1)%frontRing] }
+	span := func(seconds float64) int64 { return int64(math.Round(seconds * rate)) }
+	best := mid
+	for i := mid - span(0.016); i <= mid+span(0.016); i++ {
+		if sign*at(i) > sign*at(best) {
+			best = i
+		}
+	}
+	base, n := 0.0, 0.0
+	for k := span(reachSeconds); k < span(reachSeconds+0.04); k++ {
+		base += at(mid-k) + at(mid+k)
+		n += 2
+	}
+	return at(best) - base/n
+}
+
 // fault says why the raw input about made sample j is no QRS at all, "" if it may be one.
 func (f *ecgFront) fault(j float64) string {
 	mid := int64(math.Round((j - f.delay) * f.ratio))

@@ -1,6 +1,7 @@
 package beat
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -109,6 +110,9 @@ func benches(t testing.TB, kind Kind) (list []bench) {
 	c.MotionPerMinute = 0
 	c.Off = []simulate.Stretch{{FromSeconds: 0, ToSeconds: seconds + 1}}
 	list = append(list, bench{"sensor off, as simulated", c.RateHz, 5.0 / 1024, fingerOf(t, c, seconds).x})
+	for _, perSecond := range []float64{34.13, -34.13, 68.27} { // its steps alias into even "beats"
+		add(fmt.Sprintf("a ramp of %g counts a second", perSecond), 250, 1, func(_ *rand.Rand, at float64) float64 { return perSecond * at })
+	}
 	return list
 }
 

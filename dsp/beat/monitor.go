@@ -106,6 +106,7 @@ type hopStats struct {
 	top, bottom   float64 // greatest and least value that stood still for a while
 	topN, bottomN int     // and how many samples did
 	mains         [2]complex128
+	up, down      float64 // how far it rose and fell, all steps added up
 }
 
 // NewMonitor makes a monitor. Errors name the value and its range.
@@ -303,6 +304,10 @@ func (m *Monitor) measure(src []float64) {
 				h.atHigh++
 			}
 		}
+		if m.n > 0 {
+			h.up += max(0, x-m.prev)
+			h.down += max(0, m.prev-x)
+		}
 		if m.n > 0 && x == m.prev {
 			m.run++
 			h.same++
@@ -348,6 +353,8 @@ func (m *Monitor) window(end int64, k int) (h hopStats) {
 		w := &m.hops[i%hopKept]
 		h.n += w.n
 		h.same += w.same
+		h.up += w.up
+		h.down += w.down
 		h.low, h.high = min(h.low, w.low), max(h.high, w.high)
 		h.atLow += w.atLow
 		h.atHigh += w.atHigh
@@ -374,6 +381,13 @@ func (m *Monitor) flat(h hopStats) bool {
 		return false
 	}
 	return h.high-h.low <= max(stillCounts*m.count(), 1e-9*max(math.Abs(h.low), math.Abs(h.high)))
+}
+
+// slides tells that four seconds only rose, or only fell: no heart does, but the steps of
+// a converter on a slope come as evenly as beats.
+func (m *Monitor) slides() bool {
+	h := m.window(m.hopN, 16)
+	return h.n > 0 && min(h.up, h.down) < slideShare*(h.up+h.down)
 }
 
 // count is one count of the converter or, where that is not known and samples of the last
@@ -410,6 +424,8 @@ const (
 	clippedShare = 0.5
 	// An input that moves by no more than this many counts does not move.
 	stillCounts = 2.5
+	// Of all movement at least this share goes the other way.
+	slideShare = 0.02
 	// Where counts are as coarse as that so many samples equal the one before.
 	sameShare = 0.2
 	// A QRS of no more than this is not answered (EC13).
@@ -497,6 +513,8 @@ func (m *Monitor) update() {
 		if h := m.window(m.hopN, 4); h.high-h.low > 0.5*m.count() {
 			r.State, r.Reason = StateSensorOff, "the input moves by no more than two counts of the converter: is the sensor on and in its place?"
 		}
+	case m.slides():
+		r.State, r.Quality, r.Reason = StateSearching, 0, "the input only rises, or only falls: let it settle"
 	case c > clippedShare/2:
 		r.State, r.Quality = StateClipping, 0
 		r.Reason, m.figure = "%.0f %% of the last two seconds are cut off at the end of the range: less gain, less light, or wait until it settles", 100*c
