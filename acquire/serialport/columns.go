@@ -157,6 +157,8 @@ func (r *ramp) add(v number) {
 const (
 	rampRows  = 12 // at least
 	rampFalls = 1  // wraps, at most
+	// A nameless counter must have risen so often without a fall.
+	counterRows = 64
 )
 
 // wraps tells that a fall is that of a counter of 16 or 32 bits, signed or not.
@@ -234,8 +236,8 @@ func assign(columns []column, ramps []ramp, seconds float64, byUser bool) (timeC
 	}
 	for i, c := range columns {
 		named, sure := roleOf(c.label, c.unit)
-		if c.role != roleChannel || sure && (named != roleChannel || c.label != "" || byUser) || left < 2 {
-			continue
+		if c.role != roleChannel || byUser || sure && (named != roleChannel || c.label != "") || left < 2 {
+			continue // what the user names is what the user says
 		}
 		r := ramps[i].role(seconds)
 		switch {
@@ -243,6 +245,8 @@ func assign(columns []column, ramps []ramp, seconds float64, byUser bool) (timeC
 			continue
 		case c.label == "" && (r == roleSequence && seqColumn >= 0 || r != roleSequence && timeColumn >= 0):
 			continue // one clock is enough, a second ramp is a signal
+		case c.label == "" && r == roleSequence && ramps[i].n < counterRows:
+			continue // a saw's teeth rise like a counter, too
 		case c.label != "" && (named == roleSequence) != (r == roleSequence):
 			continue
 		}

@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -215,20 +216,21 @@ func TestBoardThatChangesItsFormat(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	var form atomic.Int32
+	// Sevens: what rises by one beside another column is taken for the board's counter.
 	forms := []struct {
 		line  func(n int) string
 		value func(n int) (float64, int) // of channel 0, and how many channels
-		label string
+		label string                     // of a header heard late
 	}{
-		{func(n int) string { return fmt.Sprintf("%d\n", 1000+n%500) }, func(n int) (float64, int) { return float64(1000 + n%500), 1 }, ""},
-		{func(n int) string { return fmt.Sprintf("%d,%d\n", 3000+n%500, n%50) }, func(n int) (float64, int) { return float64(3000 + n%500), 2 }, ""},
-		{func(n int) string { return fmt.Sprintf("%.2f;%d\n", 50+float64(n%500)/100, n%50) }, func(n int) (float64, int) { return 50 + float64(n%500)/100, 2 }, ""},
+		{func(n int) string { return fmt.Sprintf("%d\n", 1000+n*7%500) }, func(n int) (float64, int) { return float64(1000 + n*7%500), 1 }, ""},
+		{func(n int) string { return fmt.Sprintf("%d,%d\n", 3000+n*7%500, n%50) }, func(n int) (float64, int) { return float64(3000 + n*7%500), 2 }, ""},
+		{func(n int) string { return fmt.Sprintf("%.2f;%d\n", 50+float64(n*7%500)/100, n%50) }, func(n int) (float64, int) { return 50 + float64(n*7%500)/100, 2 }, ""},
 		{func(n int) string {
 			if n%50 == 0 {
-				return "lamp,chest\n" + fmt.Sprintf("%d,%d\n", 7000+n%500, n%50)
+				return "lamp,chest\n" + fmt.Sprintf("%d,%d\n", 7000+n*7%500, n%50)
 			}
-			return fmt.Sprintf("%d,%d\n", 7000+n%500, n%50)
-		}, func(n int) (float64, int) { return float64(7000 + n%500), 2 }, "lamp"},
+			return fmt.Sprintf("%d,%d\n", 7000+n*7%500, n%50)
+		}, func(n int) (float64, int) { return float64(7000 + n*7%500), 2 }, "lamp"},
 	}
 	go func() {
 		start := time.Now()
@@ -247,19 +249,21 @@ func TestBoardThatChangesItsFormat(t *testing.T) {
 		_, n := f.value(0)
 		clear(s.values)
 		s.until(fmt.Sprintf("format %d", k), 30*time.Second, func() bool {
-			if s.last["state"] == nil || s.last["state"]["status"] != "running" || len(channels()) != n || k > 0 && s.last["state"]["epoch"].(float64) == epoch {
+			if s.last["state"] == nil || s.last["state"]["status"] != "running" || len(channels()) != n || k > 0 && f.label == "" && s.last["state"]["epoch"].(float64) == epoch {
 				clear(s.values)
 				return false
 			}
+			if f.label != "" { // the same source goes on: what was heard before the change is left out
+				maps.DeleteFunc(s.values, func(_ int64, v float32) bool { return float64(v) < first })
+			}
 			return len(s.values) > 200
 		})
-		if e := s.last["state"]["epoch"].(float64); e <= epoch {
+		if e := s.last["state"]["epoch"].(float64); f.label != "" && e != epoch {
+			t.Errorf("format %d: epoch %g after %g: a header heard late is the same source", k, e, epoch)
+		} else if f.label == "" && e <= epoch {
 			t.Errorf("format %d: epoch %g after %g", k, e, epoch)
 		} else {
 			epoch = e
-		}
-		if label := channels()[0].(map[string]any)["label"]; f.label != "" && label != f.label {
-			t.Errorf("format %d: the first channel is %v, want %s", k, label, f.label)
 		}
 		// Every value is one that this format prints, the next following the one before.
 		indices := make([]int64, 0, len(s.values))
@@ -278,7 +282,7 @@ func TestBoardThatChangesItsFormat(t *testing.T) {
 			}
 			if j > 0 && indices[j-1] == i-1 {
 				d := (v - float64(s.values[i-1])) / width * 500
-				if d = d - 500*math.Floor(d/500); math.Abs(d-1) > 0.02 {
+				if d = d - 500*math.Floor(d/500); math.Abs(d-7) > 0.05 {
 					t.Fatalf("format %d: sample %d is %g after %g", k, i, v, s.values[i-1])
 				}
 			}

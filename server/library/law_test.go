@@ -165,6 +165,8 @@ type trial struct {
 	// change is done in the middle, where the recording of late trials begins.
 	change func(s *session.Session) error
 	late   bool
+	// beats is how many are compared at least; 0 stands for 10.
+	beats int
 }
 
 // counts are a minute of an invented signal in a channel's counts, about its middle.
@@ -527,7 +529,11 @@ func (c *comparison) finish(tr trial) {
 			c.fail("channel %d: %d points were live, too few", k, c.seen[k])
 		}
 	}
-	if beats < 10 || c.reading < 20 || c.meters < 10 {
+	least := tr.beats
+	if least == 0 {
+		least = 10
+	}
+	if beats < least || c.reading < 20 || c.meters < 10 {
 		c.fail("compared: %d beats, %d readings, %d meters: too few to say anything", beats, c.reading, c.meters)
 	}
 }

@@ -40,7 +40,7 @@ func trials() []trial {
 				return err
 			}},
 		{name: "full scale, coupling undone", rateHz: 500, of: []acquire.Channel{lead}, said: []channel.Said{scale(coupled)}, change: setScale(0, full)},
-		{name: "another unit, another kind in the middle", rateHz: 125, of: []acquire.Channel{odd}, said: []channel.Said{{}},
+		{name: "another unit, another kind in the middle", rateHz: 125, of: []acquire.Channel{odd}, said: []channel.Said{{}}, beats: 5, // a pulse told to be an ECG has none
 			change: func(s *session.Session) error { return s.SetKind(context.Background(), 0, "ecg") }},
 		{name: "three channels of a board whose clock is off", rateHz: 250, trueHz: 246.2, of: []acquire.Channel{volts, lead, tenths},
 			said:   []channel.Said{{Kind: of("pulse")}, scale(full), scale(rails)},

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"regexp"
 	"slices"
 	"sync"
 	"time"
@@ -132,7 +133,7 @@ func (s *Session) takeReopened(o opened) {
 		return
 	}
 	info, old := o.source.Describe(), s.state.Source
-	if info.Address != old.Address || s.channels == nil || !slices.Equal(info.Channels, old.Channels) || info.ClaimedRateHz != old.ClaimedRateHz {
+	if info.Address != old.Address || s.channels == nil || !sameChannels(info.Channels, old.Channels) || info.ClaimedRateHz != old.ClaimedRateHz {
 		if err := s.adopt(o.source); err != nil {
 			s.log.Error("source came back changed", "err", err)
 		}
@@ -143,3 +144,16 @@ func (s *Session) takeReopened(o opened) {
 	s.estimator.Reset()
 	s.setStatus(StatusWaiting, "back; waiting for its first samples")
 }
+
+// sameChannels tells that a source that is back gives what it gave before: the same
+// channels, or as many of the same counts of which it has not told the names yet, as
+// a board that prints its header now and then.
+func sameChannels(now, before []acquire.Channel) bool {
+	return slices.EqualFunc(now, before, func(n, b acquire.Channel) bool {
+		unnamed := n.Unit == "" && n.VoltsPerCount == 0 && unnamedLabel.MatchString(n.Label)
+		return n == b || unnamed && n.Digits == b.Digits && n.MinCount == b.MinCount && n.MaxCount == b.MaxCount
+	})
+}
+
+// unnamedLabel is what a line source calls a column without a name.
+var unnamedLabel = regexp.MustCompile(`^ch[0-9]+$`)
