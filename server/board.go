@@ -155,7 +155,7 @@ func (s *Server) postBoardLook(w http.ResponseWriter, r *http.Request) {
 		Present board.Board `json:"present"`
 		Changed board.Board `json:"changed"`
 	}
-	if !ReadJSON(w, r, &body) {
+	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}
 	for _, b := range []*board.Board{&body.Present, &body.Changed} {

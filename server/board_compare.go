@@ -40,7 +40,7 @@ func (s *Server) postBoardCompare(w http.ResponseWriter, r *http.Request) {
 	var body struct {
 		Board board.Board `json:"board"`
 	}
-	if !ReadJSON(w, r, &body) {
+	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}
 	b := &body.Board

@@ -106,6 +106,17 @@ func channelOf(r *http.Request) int {
 	return n
 }
 
+// channelThere answers itself and returns false for a channel that there is not, whatever
+// the body says.
+func (s *Server) channelThere(w http.ResponseWriter, r *http.Request) bool {
+	n, channels := channelOf(r), len(s.session.State().Channels)
+	if n >= 0 && n < channels {
+		return true
+	}
+	Fail(w, fmt.Errorf("channel %d: %w; there are %d, counted from 0", n, session.ErrNoChannel, channels))
+	return false
+}
+
 // queryNumber reads a number from the query, or answers itself and returns false.
 func queryNumber(w http.ResponseWriter, r *http.Request, name string, fallback, low, high float64) (float64, bool) {
 	text := r.URL.Query().Get(name)
@@ -229,7 +240,7 @@ func (s *Server) putPath(w http.ResponseWriter, r *http.Request) {
 		Hum    *signalpath.Hum    `json:"hum"`
 		Smooth *signalpath.Smooth `json:"smooth"`
 	}
-	if !ReadJSON(w, r, &body) {
+	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}
 	if body.Drift == nil && body.Hum == nil && body.Smooth == nil {

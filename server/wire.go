@@ -21,7 +21,7 @@ func (s *Server) postWire(w http.ResponseWriter, r *http.Request) {
 		Action wire.Action               `json:"action"`
 		Before map[wire.Action]wire.Look `json:"before"`
 	}
-	if !ReadJSON(w, r, &body) {
+	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}
 	if wire.Ask[body.Action] == "" {

@@ -158,7 +158,8 @@ func gather(t *testing.T, ctx context.Context, seen map[string]string, where str
 // drawersTested names the test that uses the controls inside each drawer.
 var drawersTested = map[string]string{
 	"board": "TestBoardDrawerLeadsToPlaces", "why": "TestWhyDrawerSteps", "check": "TestCheckDrawerShowsTheTrimmerTurned, TestFaultIsFoundOnThePage", "spectrum": "TestSpectrumDrawer",
-	"sound": "the Sound drawer's own", "recordings": "TestRecordReviewCompareDownload", "intervals": "the Intervals drawer's own", "share": "TestSharingFromThePage", "firmware": "TestFirmwareDrawer",
+	"sound": "the Sound drawer's own", "recordings": "TestRecordReviewCompareDownload", "intervals": "the Intervals drawer's own", "share": "TestSharingFromThePage", "firmware": "TestFirmwareDrawer, TestAsTheBoardSeesIt",
+	"parts": "TestPartsOfLampClipA",
 }
 
 // elsewhere are controls that another test uses, and which.
@@ -167,6 +168,7 @@ var elsewhere = []struct{ pattern, test string }{
 	{`^span-N-`, "each is made as span-N-scale is"},
 	{`^source-(ports|recordings|sounds)-N$`, "TestPageShowsABoardLive opens a port, a port of this computer is never opened unasked"},
 	{`^(record|keep|review|compare)`, "TestRecordReviewCompareDownload"},
+	{`^onboard-open$`, "TestPartsOfLampClipA"},
 }
 
 func click(id string) string { return fmt.Sprintf("press(%q);", id) }
