@@ -141,7 +141,9 @@ func variants() []variant {
 		}), labels: "channel 1"},
 		{name: "blank lines between", text: strings.ReplaceAll(plain, "\n", "\n\n")},
 		{name: "the header again and again", text: strings.Replace(strings.Replace(plain, "\n0.400,", "\ntime,adc\n0.400,", 1), "\n0.800,", "\ntime,adc\n0.800,", 1)},
-		{name: "millis that wrap", text: csvRows("t_ms,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d,%d", (4294967000+int64(i)*4)%4294967296, v) }), remark: "goes back"},
+		{name: "millis that wrap", text: csvRows("t_ms,adc\n", func(i int, s float64, v int) string {
+			return fmt.Sprintf("%d,%d", (4294967000+int64(i)*4)%4294967296, v)
+		}), remark: "goes back"},
 		{name: "three seconds missing", text: csvRows("t_ms,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d,%d", i*4+i/250*3000, v) }), length: 1250, gaps: "[{250 750}]"},
 		{name: "the clock was set meanwhile", text: csvRows("time,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%.3f,%d", s+float64(i/250)*1.76e9, v) }), wrong: "55.8 years after 250 rows"},
 		{name: "a header alone", text: "time,adc\n", wrong: "no row of numbers"},

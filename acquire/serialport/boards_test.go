@@ -100,7 +100,9 @@ var habits60 = []habit{
 	}, labels: "ch1"},
 	{name: "micros", line: printed("%d,%d\r\n", stampedEvery(4000, 81234)), labels: "ch1", rate: 250},
 	{name: "millis", line: printed("%d,%d\r\n", stampedEvery(4, 81234)), labels: "ch1", rate: 250},
-	{name: "millis about to wrap", line: func(i int) string { return fmt.Sprintf("%d,%d\r\n", uint32(int64(4294967296-1000)+int64(4*i)), wave(i)) }, labels: "ch1", rate: 250},
+	{name: "millis about to wrap", line: func(i int) string {
+		return fmt.Sprintf("%d,%d\r\n", uint32(int64(4294967296-1000)+int64(4*i)), wave(i))
+	}, labels: "ch1", rate: 250},
 	{name: "millis, tab, value", line: printed("%d\t%d\r\n", stampedEvery(4, 5)), labels: "ch1", rate: 250},
 	{name: "header millis", hello: "millis,ir\r\n", line: printed("%d,%d\r\n", stampedEvery(4, 0)), labels: "ir", rate: 250},
 	{name: "time and pulse pairs", line: printed("time:%d,pulse:%d\r\n", stampedEvery(4, 0)), labels: "pulse", rate: 250},
