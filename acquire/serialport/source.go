@@ -42,7 +42,7 @@ const (
 
 	readSilence  = 100 * time.Millisecond // Read returns an empty block
 	readCoalesce = 3 * time.Millisecond   // at least, between two blocks
-	maxBlock     = 1 << 14                // samples; a sender that never pauses gets no longer ones
+	maxBlock     = 1 << 8                 // samples; a sender that never pauses gets no longer ones: beats and rates stay in step
 
 	maxBacklog     = 4 << 20  // bytes waiting for Read; more is a reader that stopped
 	patientBacklog = 64 << 10 // bytes waiting for Read; then a sender that can wait has to
