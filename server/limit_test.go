@@ -28,7 +28,7 @@ func slowServer(t *testing.T, patience time.Duration, with ...func(r chi.Router)
 	t.Helper()
 	s, _ := demoServer(t)
 	s.headerPatience, s.patience = patience, patience
-	s.extra = with
+	s.more = with
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

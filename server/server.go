@@ -81,30 +81,31 @@ type Config struct {
 	// when above 0, is where the page is shared.
 	LinksFile string
 	SharePort int
-	// Extra adds routes of other parts (recordings) below /api/v1, the owner's alone.
-	Extra []func(r chi.Router)
+	// Recordings is the folder of recordings; its zero value is none.
+	Recordings Recordings
 }
 
 // Server answers the page.
 type Server struct {
-	session   *session.Session
-	intervals *Intervals
-	onBoard   *OnBoard
-	sources   func(ctx context.Context) Choices
-	page      fs.FS
-	log       *slog.Logger
-	names     []string
-	extra     []func(r chi.Router)
-	access    *Access
-	audio     *soundcard.Browser
-	ports     *bytestream.Pages
-	bench     bench
-	card      openCard
-	openCard  func(input, output string, rateHz float64) (Card, error)
-	tls       *tls.Config
-	sharePort int
+	session    *session.Session
+	intervals  *Intervals
+	onBoard    *OnBoard
+	sources    func(ctx context.Context) Choices
+	page       fs.FS
+	log        *slog.Logger
+	names      []string
+	access     *Access
+	recordings Recordings
+	audio      *soundcard.Browser
+	ports      *bytestream.Pages
+	bench      bench
+	card       openCard
+	openCard   func(input, output string, rateHz float64) (Card, error)
+	tls        *tls.Config
+	sharePort  int
 	// patience with slow peers, of headers and of bodies and answers.
 	headerPatience, patience time.Duration
+	more                     []func(r chi.Router) // routes of tests
 	// Sharing opens the page to other computers.
 	Sharing *Sharing
 	stop    context.Context // done when the server shuts down
@@ -121,7 +122,7 @@ func New(c Config) *Server {
 	if err != nil {
 		c.Log.Warn("links", "err", err)
 	}
-	s := &Server{session: c.Session, sharePort: c.SharePort, intervals: c.Intervals, onBoard: c.OnBoard, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, extra: c.Extra, audio: c.Audio, ports: c.Ports, openCard: c.Card,
+	s := &Server{session: c.Session, sharePort: c.SharePort, intervals: c.Intervals, onBoard: c.OnBoard, sources: c.Sources, page: c.Page, log: c.Log, names: c.Names, tls: c.TLS, recordings: c.Recordings, audio: c.Audio, ports: c.Ports, openCard: c.Card,
 		access: access, headerPatience: headerPatience, patience: bodyPatience, stop: stop, cancel: cancel}
 	if s.onBoard == nil {
 		s.onBoard = NewOnBoard()
@@ -184,8 +185,33 @@ func (s *Server) Handler() http.Handler {
 				r.Put("/response/card", s.putCard)
 				r.Delete("/response/card", s.deleteCard)
 				r.Post("/response/card/runs", s.postCardRun)
-				s.shareRoutes(r)
-				for _, add := range s.extra {
+				r.Get("/share", s.getShare)
+				r.Put("/share", s.putShare)
+				r.Delete("/share/visitors", s.deleteVisitors)
+				r.Delete("/share/visitors/{id}", s.deleteVisitor)
+				r.Get("/share/qr", s.getShareQR)
+				r.Group(func(r chi.Router) {
+					r.Use(s.haveFolder)
+					r.Get("/recording", s.getRecording)
+					r.Post("/recording", s.postRecording)
+					r.Delete("/recording", s.deleteRecording)
+					r.Post("/keep", s.postKeep)
+					r.Get("/recordings", s.getRecordings)
+					r.Post("/recordings", s.postRecordings)
+					r.Delete("/trash", s.deleteTrash)
+					r.Get("/recordings/{id}", s.getRecordingDetail)
+					r.Patch("/recordings/{id}", s.patchRecording)
+					r.Delete("/recordings/{id}", s.trashRecording)
+					r.Post("/recordings/{id}/restore", s.restoreRecording)
+					r.Post("/recordings/{id}/notes", s.postRecordingNote)
+					r.Delete("/recordings/{id}/notes", s.deleteRecordingNote)
+					r.Get("/recordings/{id}/file", s.getRecordingFile)
+					r.Get("/recordings/{id}/view", s.getRecordingView)
+					r.Get("/recordings/{id}/beats", s.getRecordingBeats)
+					r.Get("/recordings/{id}/analysis", s.getRecordingAnalysis)
+					r.Get("/recordings/{id}/variability", s.getRecordingVariability)
+				})
+				for _, add := range s.more {
 					add(r)
 				}
 			})

@@ -180,73 +180,77 @@ func lanAddresses() []string {
 	return []string{"127.0.0.1"}
 }
 
-func (s *Server) shareRoutes(r chi.Router) {
-	r.Get("/share", func(w http.ResponseWriter, r *http.Request) { Answer(w, s.Sharing.State()) })
-	r.Put("/share", func(w http.ResponseWriter, r *http.Request) {
-		var body struct {
-			On    bool `json:"on"`
-			Port  int  `json:"port"`
-			Renew bool `json:"renew"` // make the old links useless
-		}
-		if !ReadJSON(w, r, &body) {
-			return
-		}
-		if body.Port < 0 || body.Port > 65535 {
-			fail(w, http.StatusBadRequest, fmt.Sprintf("port %d: give 0 for any free one, or 1 to 65535", body.Port))
-			return
-		}
-		if body.Renew {
-			if err := s.access.Renew(Watcher, Owner); err != nil {
-				Fail(w, err)
-				return
-			}
-		}
-		if body.On {
-			if err := s.Sharing.Start(body.Port); err != nil {
-				Fail(w, err)
-				return
-			}
-		} else if err := s.Sharing.Stop(); err != nil {
-			FailWith(w, http.StatusConflict, err)
-			return
-		}
-		Answer(w, s.Sharing.State())
-	})
-	r.Delete("/share/visitors", func(w http.ResponseWriter, r *http.Request) {
-		s.access.RemoveAll()
-		Answer(w, s.Sharing.State())
-	})
-	r.Delete("/share/visitors/{id}", func(w http.ResponseWriter, r *http.Request) {
-		id, err := strconv.Atoi(chi.URLParam(r, "id"))
-		if err != nil || !s.access.Remove(id) {
-			fail(w, http.StatusNotFound, "no such visitor: it may have left already")
-			return
-		}
-		Answer(w, s.Sharing.State())
-	})
-	r.Get("/share/qr", func(w http.ResponseWriter, r *http.Request) {
-		state := s.Sharing.State()
-		links := state.Watch
-		if r.URL.Query().Get("for") == "owner" {
-			links = state.Own
-		}
-		if len(links) == 0 {
-			fail(w, http.StatusConflict, "the page is not shared: switch sharing on first")
-			return
-		}
-		n, _ := strconv.Atoi(r.URL.Query().Get("n"))
-		link := links[min(max(0, n), len(links)-1)]
-		if r.URL.Query().Get("view") == "show" {
-			link += "&view=show"
-		}
-		png, err := qrcode.Encode(link, qrcode.Medium, 512)
-		if err != nil {
+func (s *Server) getShare(w http.ResponseWriter, _ *http.Request) {
+	Answer(w, s.Sharing.State())
+}
+
+func (s *Server) putShare(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		On    bool `json:"on"`
+		Port  int  `json:"port"`
+		Renew bool `json:"renew"` // make the old links useless
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if body.Port < 0 || body.Port > 65535 {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("port %d: give 0 for any free one, or 1 to 65535", body.Port))
+		return
+	}
+	if body.Renew {
+		if err := s.access.Renew(Watcher, Owner); err != nil {
 			Fail(w, err)
 			return
 		}
-		w.Header().Set("Content-Type", "image/png")
-		_, _ = w.Write(png)
-	})
+	}
+	if body.On {
+		if err := s.Sharing.Start(body.Port); err != nil {
+			Fail(w, err)
+			return
+		}
+	} else if err := s.Sharing.Stop(); err != nil {
+		FailWith(w, http.StatusConflict, err)
+		return
+	}
+	Answer(w, s.Sharing.State())
+}
+
+func (s *Server) deleteVisitors(w http.ResponseWriter, _ *http.Request) {
+	s.access.RemoveAll()
+	Answer(w, s.Sharing.State())
+}
+
+func (s *Server) deleteVisitor(w http.ResponseWriter, r *http.Request) {
+	id, err := strconv.Atoi(chi.URLParam(r, "id"))
+	if err != nil || !s.access.Remove(id) {
+		fail(w, http.StatusNotFound, "no such visitor: it may have left already")
+		return
+	}
+	Answer(w, s.Sharing.State())
+}
+
+func (s *Server) getShareQR(w http.ResponseWriter, r *http.Request) {
+	state := s.Sharing.State()
+	links := state.Watch
+	if r.URL.Query().Get("for") == "owner" {
+		links = state.Own
+	}
+	if len(links) == 0 {
+		fail(w, http.StatusConflict, "the page is not shared: switch sharing on first")
+		return
+	}
+	n, _ := strconv.Atoi(r.URL.Query().Get("n"))
+	link := links[min(max(0, n), len(links)-1)]
+	if r.URL.Query().Get("view") == "show" {
+		link += "&view=show"
+	}
+	png, err := qrcode.Encode(link, qrcode.Medium, 512)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "image/png")
+	_, _ = w.Write(png)
 }
 
 // ownerOnly guards what even looking at is the owner's alone.

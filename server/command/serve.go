@@ -17,8 +17,6 @@ import (
 	"sync"
 	"time"
 
-	"github.com/go-chi/chi/v5"
-
 	"pulsewright/acquire"
 	"pulsewright/acquire/bytestream"
 	"pulsewright/acquire/serialport"
@@ -119,8 +117,8 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer
 	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
 	web := server.New(server.Config{Session: live, Intervals: intervals, OnBoard: onBoard, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, LinksFile: filepath.Join(folder, "links.json"), SharePort: o.sharePort, Audio: audio, Ports: ports, Card: openCard,
-		Sources: func(ctx context.Context) server.Choices { return choices(o.files, store) },
-		Extra:   []func(chi.Router){library.Routes(store, recorder), library.ReviewRoutes(reviews)}})
+		Sources:    func(ctx context.Context) server.Choices { return choices(o.files, store) },
+		Recordings: server.Recordings{Store: store, Recorder: recorder, Reviews: reviews}})
 	defer func() {
 		if err := recorder.Close(); err != nil {
 			log.Error("closing the recording", "err", err)

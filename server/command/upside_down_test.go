@@ -8,14 +8,16 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"github.com/go-chi/chi/v5"
+	"testing/fstest"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
+	"pulsewright/server"
+	"pulsewright/server/hub"
 	"pulsewright/server/library"
+	"pulsewright/server/session"
 )
 
 // foreign writes counts as another program's EDF+, which has nothing but its header to go by:
@@ -82,13 +84,15 @@ func TestLimitsUpsideDown(t *testing.T) {
 		t.Errorf("hardly a beat found:\n%s", out)
 	}
 
-	routes := chi.NewRouter()
-	reviews := library.NewReviews(library.NewStore(folder))
+	store := library.NewStore(folder)
+	reviews := library.NewReviews(store)
 	defer reviews.Close()
-	library.ReviewRoutes(reviews)(routes)
+	routes := server.New(server.Config{Session: session.New(session.Config{Hub: hub.New(1)}), Page: fstest.MapFS{}, Recordings: server.Recordings{Store: store, Reviews: reviews}}).Handler()
 	get := func(target string) string {
 		w := httptest.NewRecorder()
-		routes.ServeHTTP(w, httptest.NewRequest("GET", target, nil))
+		q := httptest.NewRequest("GET", "http://127.0.0.1/api/v1"+target, nil)
+		q.RemoteAddr = "127.0.0.1:50000"
+		routes.ServeHTTP(w, q)
 		if w.Code != http.StatusOK {
 			t.Errorf("%s: %d %s", target, w.Code, w.Body)
 		}

@@ -4,11 +4,8 @@ import (
 	"encoding/json"
 	"math"
 	"net/http"
-	"net/http/httptest"
 	"path/filepath"
 	"testing"
-
-	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
@@ -37,12 +34,7 @@ func written(t *testing.T, folder, name string, c acquire.Channel, rateHz float6
 // judged asks the route.
 func judged(t *testing.T, folder, request string, status int) analysis.Stretch {
 	t.Helper()
-	rs := NewReviews(NewStore(folder))
-	defer rs.Close()
-	r := chi.NewRouter()
-	ReviewRoutes(rs)(r)
-	w := httptest.NewRecorder()
-	r.ServeHTTP(w, httptest.NewRequest("GET", request, nil))
+	w := reviewed(t, folder, request)
 	if w.Code != status {
 		t.Fatalf("%s: status %d, want %d: %s", request, w.Code, status, w.Body)
 	}

@@ -4,17 +4,13 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"net/http"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
-	"github.com/go-chi/chi/v5"
-
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/board"
-	"pulsewright/server"
 	"pulsewright/server/channel"
 )
 
@@ -56,14 +52,15 @@ func (s *Store) AddMark(id string, a recording.Annotation) error {
 	})
 }
 
-var errNoMark = errors.New("no such note was made afterwards; those in the recording itself stay")
+// ErrNoMark is returned for a note that was not made afterwards.
+var ErrNoMark = errors.New("no such note was made afterwards; those in the recording itself stay")
 
 // RemoveMark takes away a note made afterwards.
 func (s *Store) RemoveMark(id string, sample int64, text string) error {
 	return s.changeMarks(func(marks map[string][]recording.Annotation) error {
 		i := slices.IndexFunc(marks[id], func(a recording.Annotation) bool { return a.Sample == sample && a.Text == text })
 		if i < 0 {
-			return fmt.Errorf("note at sample %d: %w", sample, errNoMark)
+			return fmt.Errorf("note at sample %d: %w", sample, ErrNoMark)
 		}
 		if marks[id] = slices.Delete(marks[id], i, i+1); len(marks[id]) == 0 {
 			delete(marks, id)
@@ -105,15 +102,15 @@ func (s *Store) moveBeside(from, to string) error {
 // inTrash is the name under which what belongs to a recording in the trash is kept.
 func inTrash(id string) string { return trashName + "/" + id }
 
-// note is an annotation for a person.
-type note struct {
+// Note is an annotation for a person.
+type Note struct {
 	recording.Annotation
 	Board bool `json:"board"` // a line the board said
 	Added bool `json:"added"` // made afterwards
 }
 
-// channelDetail is what a channel is, as it holds at the recording's end.
-type channelDetail struct {
+// ChannelDetail is what a channel is, as it holds at the recording's end.
+type ChannelDetail struct {
 	channel.Resolved
 	// Unit of the values: "V", another, or "counts". NumbersUnit is what was said of the
 	// source's own numbers.
@@ -129,51 +126,36 @@ type channelDetail struct {
 	Board *board.Board `json:"board"`
 }
 
-// detail is what GET /recordings/{id} answers.
-type detail struct {
+// Detail is what is known of a recording.
+type Detail struct {
 	Entry
 	Samples        int64           `json:"samples"`
 	Format         string          `json:"format"`
-	ChannelDetails []channelDetail `json:"channelDetails"`
-	Notes          []note          `json:"notes"`
+	ChannelDetails []ChannelDetail `json:"channelDetails"`
+	Notes          []Note          `json:"notes"`
 	Gaps           []recording.Gap `json:"gaps"`
 	Remarks        []string        `json:"remarks"`
 }
 
-// getDetail answers what is known of a recording; with notes=0 at once, without
-// what its annotations tell: the whole file has to be read for those.
-func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
-	id := chi.URLParam(r, "id")
-	quick := r.URL.Query().Get("notes") == "0"
+// Detail tells what is known of a recording; quick at once, without what its annotations
+// tell: the whole file has to be read for those.
+func (rs *Reviews) Detail(id string, quick bool) (Detail, error) {
 	entry, err := rs.store.get(id, quick)
 	if err != nil {
-		fail(w, err)
-		return
+		return Detail{}, err
 	}
-	out := detail{Entry: entry, ChannelDetails: []channelDetail{}, Notes: []note{}, Gaps: []recording.Gap{}, Remarks: []string{}}
+	out := Detail{Entry: entry, ChannelDetails: []ChannelDetail{}, Notes: []Note{}, Gaps: []recording.Gap{}, Remarks: []string{}}
 	if entry.Problem == "" {
 		review, err := rs.get(id)
 		if err != nil {
-			fail(w, err)
-			return
+			return out, err
 		}
 		if !quick {
 			list, gaps, err := review.annotations()
 			if err != nil {
-				fail(w, err)
-				return
+				return out, err
 			}
-			for _, a := range list {
-				if v, ok := channel.ParseEvent(a.Text, len(review.info.Channels)); ok && v.Settings != nil {
-					a.Text = "settings of " + v.Settings.Label + " changed" // themselves they are for programs
-					out.Notes = append(out.Notes, note{Annotation: a})
-				} else if recording.IsNote(a.Text) {
-					if strings.HasPrefix(a.Text, pathNote) {
-						a.Text = "signal path changed" // the settings themselves are for programs
-					}
-					out.Notes = append(out.Notes, note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
-				}
-			}
+			out.Notes = append(out.Notes, notesOf(list, len(review.info.Channels))...)
 			out.Gaps = append(out.Gaps, gaps...)
 		}
 		review.describe(&out)
@@ -183,64 +165,39 @@ func (rs *Reviews) getDetail(w http.ResponseWriter, r *http.Request) {
 			if entry.RateHz > 0 {
 				a.OnsetSeconds = float64(a.Sample) / entry.RateHz
 			}
-			out.Notes = append(out.Notes, note{Annotation: a, Added: true})
+			out.Notes = append(out.Notes, Note{Annotation: a, Added: true})
 		}
-		slices.SortStableFunc(out.Notes, func(a, b note) int { return cmp.Compare(a.Sample, b.Sample) })
+		slices.SortStableFunc(out.Notes, func(a, b Note) int { return cmp.Compare(a.Sample, b.Sample) })
 	}
-	server.Answer(w, out)
+	return out, nil
+}
+
+// notesOf picks the annotations that are for a person; settings, which are for programs, are
+// told in words.
+func notesOf(list []recording.Annotation, channels int) (notes []Note) {
+	for _, a := range list {
+		if v, ok := channel.ParseEvent(a.Text, channels); ok && v.Settings != nil {
+			a.Text = "settings of " + v.Settings.Label + " changed"
+			notes = append(notes, Note{Annotation: a})
+		} else if recording.IsNote(a.Text) {
+			if strings.HasPrefix(a.Text, pathNote) {
+				a.Text = "signal path changed"
+			}
+			notes = append(notes, Note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
+		}
+	}
+	return notes
 }
 
 // describe fills in what a file tells, and what is known of its channels.
-func (r *review) describe(out *detail) {
+func (r *review) describe(out *Detail) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	out.Samples, out.Format = r.file.Len(), r.file.Format()
 	for c, resolved := range r.rec.Channels {
 		l := r.linear(c)
 		low, high := resolved.Ends(r.info.Channels[c])
-		out.ChannelDetails = append(out.ChannelDetails, channelDetail{Resolved: resolved, Unit: l.Unit, NumbersUnit: resolved.Settings.Unit, StepVolts: l.Step(), LowVolts: low, HighVolts: high, Board: resolved.Board})
+		out.ChannelDetails = append(out.ChannelDetails, ChannelDetail{Resolved: resolved, Unit: l.Unit, NumbersUnit: resolved.Settings.Unit, StepVolts: l.Step(), LowVolts: low, HighVolts: high, Board: resolved.Board})
 	}
 	out.Remarks = append(out.Remarks, r.file.Remarks()...)
-}
-
-// addNote puts a note into a recording afterwards.
-func (h *handlers) addNote(w http.ResponseWriter, r *http.Request) {
-	id := chi.URLParam(r, "id")
-	var body struct {
-		Sample int64  `json:"sample"`
-		Text   string `json:"text"`
-	}
-	if !server.ReadJSON(w, r, &body) {
-		return
-	}
-	text := strings.Join(strings.Fields(body.Text), " ")
-	if text == "" || len(text) > 1000 || body.Sample < 0 || body.Sample > 1<<53 {
-		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("a note of %d bytes at sample %d: give 1 to 1000 bytes and a sample from 0", len(text), body.Sample))
-		return
-	}
-	if err := h.store.AddMark(id, recording.Annotation{Sample: body.Sample, Text: text}); err != nil {
-		fail(w, err)
-		return
-	}
-	server.Answer(w, map[string]any{"sample": body.Sample, "text": text})
-}
-
-// removeNote takes a note away that was made afterwards.
-func (h *handlers) removeNote(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Sample int64  `json:"sample"`
-		Text   string `json:"text"`
-	}
-	if !server.ReadJSON(w, r, &body) {
-		return
-	}
-	err := h.store.RemoveMark(chi.URLParam(r, "id"), body.Sample, body.Text)
-	switch {
-	case errors.Is(err, errNoMark):
-		server.FailWith(w, http.StatusNotFound, err)
-	case err != nil:
-		fail(w, err)
-	default:
-		server.Answer(w, map[string]any{"sample": body.Sample, "text": body.Text})
-	}
 }

@@ -3,41 +3,16 @@ package library
 import (
 	"encoding/json"
 	"errors"
-	"io"
 	"net/http"
-	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
-	"github.com/go-chi/chi/v5"
-
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
 )
-
-// ask sends a request to the library's routes and returns status and body.
-func ask(t *testing.T, store *Store, recorder *Recorder, method, target, body string) (int, []byte) {
-	t.Helper()
-	r := chi.NewRouter()
-	Routes(store, recorder)(r)
-	reviews := NewReviews(store)
-	defer reviews.Close()
-	ReviewRoutes(reviews)(r)
-	q := httptest.NewRequest(method, target, strings.NewReader(body))
-	if body != "" {
-		q.Header.Set("Content-Type", "application/json")
-	}
-	w := httptest.NewRecorder()
-	r.ServeHTTP(w, q)
-	data, err := io.ReadAll(w.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return w.Code, data
-}
 
 // TestNotesFollowIntoTheTrash: what was noted of a recording goes with it into the
 // trash and comes back with it; another recording of that name has none of it.
@@ -210,7 +185,7 @@ func TestAPathChangedWhileRecordingIsTold(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, answer := ask(t, store, recorder, "GET", "/recordings/"+url.PathEscape(state.ID), "")
-	var out struct{ Notes []note }
+	var out struct{ Notes []Note }
 	if err := json.Unmarshal(answer, &out); err != nil || code != http.StatusOK {
 		t.Fatalf("%d %s", code, answer)
 	}

@@ -11,8 +11,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/go-chi/chi/v5"
-
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 )
@@ -248,13 +246,10 @@ func TestNamesThatAreRefused(t *testing.T) {
 // TestDeclaredSizeIsRefusedAtOnce: of an upload that says it is too large not a byte is read.
 func TestDeclaredSizeIsRefusedAtOnce(t *testing.T) {
 	r, store := begin(t)
-	routes := chi.NewRouter()
-	Routes(store, r)(routes)
 	body := &countedReader{}
 	q := httptest.NewRequest("POST", "/recordings?name=a.csv", body)
 	q.ContentLength = 6 << 30
-	w := httptest.NewRecorder()
-	routes.ServeHTTP(w, q)
+	w := asked(Program(store, r, NewReviews(store), 0), q)
 	if w.Code != http.StatusRequestEntityTooLarge || body.reads > 0 {
 		t.Errorf("answered %d after %d reads", w.Code, body.reads)
 	}

@@ -2,28 +2,20 @@ package library
 
 import (
 	"context"
-	"encoding/binary"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
-	"net/http"
-	"net/url"
 	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
-
-	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/guard"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/signalpath"
-	"pulsewright/server"
 	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
 )
@@ -31,7 +23,8 @@ import (
 const (
 	// openReviews bounds how many recordings are held open for looking at.
 	openReviews = 8
-	maxColumns  = 4000
+	// MaxColumns is the most columns of a view.
+	MaxColumns = 4000
 	// firstLook is left to the first views before the whole file is read.
 	firstLook = 300 * time.Millisecond
 	// learnAtOnceSeconds is the longest recording whose annotations are read before the
@@ -448,17 +441,6 @@ func (r *review) filtered(v *View, list []*shown) error {
 	})
 }
 
-// ReviewRoutes adds what looks into recordings.
-func ReviewRoutes(rs *Reviews) func(r chi.Router) {
-	return func(r chi.Router) {
-		r.Get("/recordings/{id}", rs.getDetail)
-		r.Get("/recordings/{id}/view", rs.getView)
-		r.Get("/recordings/{id}/beats", rs.getBeats)
-		r.Get("/recordings/{id}/analysis", rs.getAnalysis)
-		r.Get("/recordings/{id}/variability", rs.getVariability)
-	}
-}
-
 // parsePaths reads the paths of a view: one object for all channels, or a list with
 // an object or null for each.
 func parsePaths(text string, channels int) ([]*signalpath.Settings, error) {
@@ -492,126 +474,67 @@ func parsePaths(text string, channels int) ([]*signalpath.Settings, error) {
 	return nil, nil
 }
 
-// number reads a whole number of a query.
-func number(q url.Values, name string, fallback int64) (int64, error) {
-	if q.Get(name) == "" {
-		return fallback, nil
-	}
-	x, err := strconv.ParseInt(q.Get(name), 10, 64)
-	if err != nil {
-		return 0, fmt.Errorf("%s=%s: give a whole number", name, strconv.Quote(q.Get(name)))
-	}
-	return x, nil
+// AskError says that a recording has not what was asked for.
+type AskError struct {
+	text string
+	// NoChannel says that it is the channel that there is not.
+	NoChannel bool
 }
 
-// getView answers, little-endian: u32 channels, u32 columns, i64 from, i64 to,
-// f32 share built, u32 exact, then [channel] low columns, high columns as f32.
-func (rs *Reviews) getView(w http.ResponseWriter, r *http.Request) {
-	q := r.URL.Query()
-	from, err1 := number(q, "from", 0)
-	to, err2 := number(q, "to", math.MaxInt64)
-	columns, err3 := number(q, "columns", 1000)
-	for _, err := range []error{err1, err2, err3} {
-		if err != nil {
-			server.FailWith(w, http.StatusBadRequest, err)
-			return
-		}
-	}
-	if columns < 1 || columns > maxColumns {
-		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("columns=%d: give 1 to %d", columns, maxColumns))
-		return
-	}
-	review, err := rs.get(chi.URLParam(r, "id"))
-	if err != nil {
-		fail(w, err)
-		return
-	}
-	paths, err := parsePaths(q.Get("path"), len(review.info.Channels))
-	if err != nil {
-		server.FailWith(w, http.StatusBadRequest, err)
-		return
-	}
-	v, err := review.view(from, to, int(columns), paths)
-	if err != nil {
-		fail(w, err)
-		return
-	}
-	b := make([]byte, 0, 32+8*len(v.Low)*len(v.Low[0]))
-	b = binary.LittleEndian.AppendUint32(b, uint32(len(v.Low)))
-	b = binary.LittleEndian.AppendUint32(b, uint32(len(v.Low[0])))
-	b = binary.LittleEndian.AppendUint64(b, uint64(v.From))
-	b = binary.LittleEndian.AppendUint64(b, uint64(v.To))
-	b = binary.LittleEndian.AppendUint32(b, math.Float32bits(float32(v.Share)))
-	exact := uint32(0)
-	if v.Exact {
-		exact = 1
-	}
-	b = binary.LittleEndian.AppendUint32(b, exact)
-	for c := range v.Low {
-		for _, row := range [][]float32{v.Low[c], v.High[c]} {
-			for _, y := range row {
-				b = binary.LittleEndian.AppendUint32(b, math.Float32bits(y))
-			}
-		}
-	}
-	w.Header().Set("Content-Type", "application/octet-stream")
-	_, _ = w.Write(b)
+// Error implements error.
+func (e *AskError) Error() string { return e.text }
+
+// ViewQuery is what a view is asked for.
+type ViewQuery struct {
+	From, To int64 // samples
+	Columns  int   // 1 to MaxColumns
+	// Path is "" to see the recording as it is, else the settings of a path as JSON: one
+	// object for all channels, or a list with an object or null for each.
+	Path string
 }
 
-// mark is a beat of a recording.
-type mark struct {
+// View shows a stretch of a recording.
+func (rs *Reviews) View(id string, q ViewQuery) (View, error) {
+	if q.Columns < 1 || q.Columns > MaxColumns {
+		return View{}, &AskError{text: fmt.Sprintf("columns=%d: give 1 to %d", q.Columns, MaxColumns)}
+	}
+	review, err := rs.get(id)
+	if err != nil {
+		return View{}, err
+	}
+	paths, err := parsePaths(q.Path, len(review.info.Channels))
+	if err != nil {
+		return View{}, &AskError{text: err.Error()}
+	}
+	return review.view(q.From, q.To, q.Columns, paths)
+}
+
+// Mark is a beat of a recording.
+type Mark struct {
 	Sample  int64   `json:"sample"`
 	Kind    string  `json:"kind"`
 	Quality float64 `json:"quality"`
 }
 
-// getBeats answers the beats stored in a recording, by channel; with find=n those
-// that the live view's detector finds in channel n, read anew. With from and to only
-// those of the samples between; with as=compact as compactBeats.
-func (rs *Reviews) getBeats(w http.ResponseWriter, r *http.Request) {
-	q := r.URL.Query()
-	from, err1 := number(q, "from", 0)
-	to, err2 := number(q, "to", math.MaxInt64)
-	if err := errors.Join(err1, err2); err != nil {
-		server.FailWith(w, http.StatusBadRequest, err)
-		return
-	}
-	as := q.Get("as")
-	if as != "" && as != "json" && as != "compact" {
-		server.FailWith(w, http.StatusBadRequest, fmt.Errorf("as=%s: choose json or compact", strconv.Quote(as)))
-		return
-	}
-	review, err := rs.get(chi.URLParam(r, "id"))
+// Beats are the beats stored in a recording, by channel, of the samples in [from, to); with a
+// channel in find, of 0 or more, those that the live view's detector finds there.
+func (rs *Reviews) Beats(ctx context.Context, id string, find int, from, to int64) ([][]Mark, error) {
+	review, err := rs.get(id)
 	if err != nil {
-		fail(w, err)
-		return
+		return nil, err
 	}
-	find := -1
-	if text := q.Get("find"); text != "" {
-		channels := len(review.info.Channels)
-		if find, err = strconv.Atoi(text); err != nil || find < 0 || find >= channels {
-			server.FailWith(w, http.StatusBadRequest, fmt.Errorf("find=%s: the recording has %d channels, counted from 0", strconv.Quote(text), channels))
-			return
-		}
+	if channels := len(review.info.Channels); find >= channels {
+		return nil, &AskError{text: fmt.Sprintf("find=%d: the recording has %d channels, counted from 0", find, channels)}
 	}
-	beats, err := review.beats(r.Context(), find, from, to)
-	switch {
-	case err != nil:
-		fail(w, err)
-	case as == "compact":
-		w.Header().Set("Content-Type", "application/octet-stream")
-		_, _ = w.Write(compactBeats(beats))
-	default:
-		server.Answer(w, map[string]any{"channels": beats})
-	}
+	return review.beats(ctx, find, from, to)
 }
 
 // beats are the stored ones in [from, to) by channel or, with find of 0 or more, those
 // found in that channel.
-func (r *review) beats(ctx context.Context, find int, from, to int64) ([][]mark, error) {
-	out := make([][]mark, len(r.info.Channels))
+func (r *review) beats(ctx context.Context, find int, from, to int64) ([][]Mark, error) {
+	out := make([][]Mark, len(r.info.Channels))
 	for c := range out {
-		out[c] = []mark{}
+		out[c] = []Mark{}
 	}
 	if find >= 0 {
 		rec, err := r.another()
@@ -624,7 +547,7 @@ func (r *review) beats(ctx context.Context, find int, from, to int64) ([][]mark,
 		part.To = min(to, part.To)
 		return out, analysis.Beats(ctx, part, func(b beat.Beat) {
 			if b.Sample >= from {
-				out[find] = append(out[find], mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
+				out[find] = append(out[find], Mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
 			}
 		})
 	}
@@ -639,35 +562,8 @@ func (r *review) beats(ctx context.Context, find int, from, to int64) ([][]mark,
 		kind, quality, channel, ok := recording.ParseBeat(n.Text)
 		channel = max(channel, 0) // none is named in a recording of one channel
 		if ok && channel < len(out) {
-			out[channel] = append(out[channel], mark{n.Sample, kind, quality})
+			out[channel] = append(out[channel], Mark{n.Sample, kind, quality})
 		}
 	}
 	return out, nil
-}
-
-// compactBeats is, little-endian: u32 channels, then for each channel u32 n, n samples
-// as f64, n qualities as u8 in hundredths, n kinds as u8, 1 for an ECG, 0 for a pulse.
-func compactBeats(channels [][]mark) []byte {
-	size := 4
-	for _, list := range channels {
-		size += 4 + 10*len(list)
-	}
-	b := binary.LittleEndian.AppendUint32(make([]byte, 0, size), uint32(len(channels)))
-	for _, list := range channels {
-		b = binary.LittleEndian.AppendUint32(b, uint32(len(list)))
-		for _, m := range list {
-			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(float64(m.Sample)))
-		}
-		for _, m := range list {
-			b = append(b, byte(math.Round(100*min(1, max(0, m.Quality)))))
-		}
-		for _, m := range list {
-			kind := byte(0)
-			if m.Kind == string(beat.ECG) {
-				kind = 1
-			}
-			b = append(b, kind)
-		}
-	}
-	return b
 }

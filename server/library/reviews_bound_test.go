@@ -41,8 +41,7 @@ func TestUploadIsBounded(t *testing.T) {
 	for size, want := range map[int]int{60: http.StatusOK, 200: http.StatusRequestEntityTooLarge} {
 		q := httptest.NewRequest("POST", "/recordings?name=a.csv", strings.NewReader("# rate 250 Hz\npulse\n"+strings.Repeat("1\n", size/2)))
 		q.ContentLength = -1
-		w := httptest.NewRecorder()
-		if (&handlers{store, r, 100}).upload(w, q); w.Code != want {
+		if w := asked(Program(store, r, NewReviews(store), 100), q); w.Code != want {
 			t.Errorf("of %d bytes and a head: answered %d %s, want %d", size, w.Code, w.Body, want)
 		}
 	}

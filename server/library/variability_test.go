@@ -6,12 +6,9 @@ import (
 	"errors"
 	"math"
 	"net/http"
-	"net/http/httptest"
 	"path/filepath"
 	"slices"
 	"testing"
-
-	"github.com/go-chi/chi/v5"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/simulate"
@@ -33,14 +30,9 @@ func TestVariabilityOfARecording(t *testing.T) {
 	written(t, folder, "chest.edf", g.Channels()[0], rate, map[int64][]int32{0: counts[0][:lostFrom], lostTo: counts[0][lostTo:]}, 0, lostTo)
 	written(t, folder, "other.edf", acquire.Channel{Label: "light", Kind: acquire.KindOther, MaxCount: 100, MinCount: -100}, rate, map[int64][]int32{0: make([]int32, 1000)}, 0)
 
-	rs := NewReviews(NewStore(folder))
-	defer rs.Close()
-	r := chi.NewRouter()
-	ReviewRoutes(rs)(r)
 	ask := func(request string, status int) (out analysis.Intervals) {
 		t.Helper()
-		w := httptest.NewRecorder()
-		r.ServeHTTP(w, httptest.NewRequest("GET", request, nil))
+		w := reviewed(t, folder, request)
 		if w.Code != status {
 			t.Fatalf("%s: status %d, want %d: %s", request, w.Code, status, w.Body)
 		}
@@ -124,14 +116,9 @@ func TestArrivalInARecording(t *testing.T) {
 	// trimmer's pole at 30 Hz delays by 1/(2π·30 Hz) = 0.005 s.
 	const want = 0.262
 
-	rs := NewReviews(NewStore(folder))
-	defer rs.Close()
-	r := chi.NewRouter()
-	ReviewRoutes(rs)(r)
 	get := func(request string) (body []byte) {
 		t.Helper()
-		w := httptest.NewRecorder()
-		r.ServeHTTP(w, httptest.NewRequest("GET", request, nil))
+		w := reviewed(t, folder, request)
 		if w.Code != http.StatusOK {
 			t.Fatalf("%s: status %d: %s", request, w.Code, w.Body)
 		}
@@ -168,11 +155,11 @@ func TestArrivalInARecording(t *testing.T) {
 	}
 
 	// Beats: those between, and the same in the compact form.
-	var all, some struct{ Channels [][]mark }
+	var all, some struct{ Channels [][]Mark }
 	if err := errors.Join(json.Unmarshal(get("/recordings/both.edf/beats?find=0"), &all), json.Unmarshal(get("/recordings/both.edf/beats?find=0&from=5000&to=20000"), &some)); err != nil {
 		t.Fatal(err)
 	}
-	var want2 []mark
+	var want2 []Mark
 	for _, m := range all.Channels[0] {
 		if m.Sample >= 5000 && m.Sample < 20000 {
 			want2 = append(want2, m)

@@ -1,0 +1,113 @@
+package library
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/server/channel"
+)
+
+// Export is a recording on its way out. Close it.
+type Export struct {
+	Name string // of the file that it becomes
+	Type string // of its content (MIME)
+	// Path is the file that holds it, or "" where Write makes it.
+	Path  string
+	Write func(io.Writer) error
+
+	file   *recording.File
+	folder string // of a file made for it
+}
+
+// Close lets go of what it holds.
+func (x *Export) Close() {
+	if x.file != nil {
+		x.file.Close()
+	}
+	if x.folder != "" {
+		os.RemoveAll(x.folder)
+	}
+}
+
+// Export gives a recording out as "edf" (EDF+, or BDF+ where the counts need it), "csv" or
+// "wav", with the notes made afterwards and what was said of its channels; as "" gives it
+// as it is. One that is being written is given as a whole file of what is there.
+func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
+	path, err := s.Path(id)
+	if err != nil {
+		return nil, err
+	}
+	own := strings.TrimPrefix(strings.ToLower(filepath.Ext(id)), ".")
+	if as == "edf" && own == "bdf" {
+		as = own // 24 bits do not fit the 16-bit format
+	}
+	x := &Export{Name: id, Type: "application/octet-stream"}
+	if x.file, err = s.open(path); err != nil {
+		if as != "" && as != own {
+			return nil, err
+		}
+		x.Path = path // what cannot be read is given out all the same
+		return x, nil
+	}
+	said, marks := Said(path), s.Marks(id)
+	if as == "" && x.file.Unclosed() {
+		as = own
+	}
+	if as == "" || as == own && !x.adds(own, said, marks) {
+		x.Path = path
+		return x, nil
+	}
+	x.Name = strings.TrimSuffix(id, filepath.Ext(id)) + "." + as
+	options := recording.ExportOptions{Context: ctx, Notes: marks}
+	switch as {
+	case "csv":
+		options.Shown = channel.Open(x.file, said).Shown()
+		x.Type = "text/csv; charset=utf-8"
+		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
+	case "wav":
+		x.Type = "audio/wav"
+		x.Write = func(w io.Writer) error { return recording.ExportWAV(w, x.file, options) }
+	case "edf", "bdf":
+		options.Settings = carriedWith(x.file, said)
+		err = x.asEDF(own, options)
+	default:
+		err = &AskError{text: fmt.Sprintf("as=%s: choose edf, csv or wav", strconv.Quote(as))}
+	}
+	if err != nil {
+		x.Close()
+		return nil, err
+	}
+	return x, nil
+}
+
+// adds reports whether a copy in the recording's own format has more in it than the file.
+func (x *Export) adds(own string, said channel.Sidecar, marks []recording.Annotation) bool {
+	switch own { // notes have no place in the first two
+	case "wav":
+		return false
+	case "csv":
+		return !said.Empty()
+	default:
+		return len(marks) > 0 || !said.Empty() || x.file.Unclosed()
+	}
+}
+
+// asEDF makes a file beside: its header is known at its end.
+func (x *Export) asEDF(own string, options recording.ExportOptions) (err error) {
+	ext := ".edf"
+	if own == "bdf" || own != "edf" && recording.Needs24Bits(x.file.Describe().Channels) {
+		ext = ".bdf"
+	}
+	if x.folder, err = os.MkdirTemp("", "pulsewright-"); err != nil {
+		return err
+	}
+	x.Path = filepath.Join(x.folder, "export"+ext)
+	x.Name = strings.TrimSuffix(x.Name, filepath.Ext(x.Name)) + ext
+	return recording.ExportEDF(x.Path, x.file, options)
+}

@@ -1,0 +1,296 @@
+package server
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"mime"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/go-chi/chi/v5"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/server/library"
+)
+
+// Recordings is the folder of recordings and what is done with it; without a Store there
+// are none.
+type Recordings struct {
+	Store    *library.Store
+	Recorder *library.Recorder
+	Reviews  *library.Reviews
+	// MostBytes bounds a file that is imported; 0 is library.MaxUpload.
+	MostBytes int64
+}
+
+// haveFolder turns requests for recordings away where there are none.
+func (s *Server) haveFolder(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if s.recordings.Store == nil {
+			fail(w, http.StatusNotFound, "this program keeps no recordings")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// failRecording answers what went wrong with a recording.
+func failRecording(w http.ResponseWriter, err error) {
+	var ask *library.AskError
+	status := 0
+	switch {
+	case errors.As(err, &ask) && !ask.NoChannel:
+		status = http.StatusBadRequest
+	case errors.As(err, &ask), errors.Is(err, library.ErrNoRecording), errors.Is(err, library.ErrNoMark):
+		status = http.StatusNotFound
+	case errors.Is(err, library.ErrRecording), errors.Is(err, library.ErrNotRecording), errors.Is(err, library.ErrNothing):
+		status = http.StatusConflict
+	default:
+		Fail(w, err)
+		return
+	}
+	fail(w, status, err.Error())
+}
+
+// answerRecording answers with v, or with what went wrong.
+func answerRecording(w http.ResponseWriter, v any, err error) {
+	if err != nil {
+		failRecording(w, err)
+		return
+	}
+	Answer(w, v)
+}
+
+const maxMinutes = 24 * 60
+
+func checkMinutes(name string, minutes, most float64) error {
+	if !(minutes >= 0 && minutes <= most) {
+		return fmt.Errorf("%s of %g: give 0 to %g minutes", name, minutes, most)
+	}
+	return nil
+}
+
+func (s *Server) getRecording(w http.ResponseWriter, _ *http.Request) {
+	Answer(w, s.recordings.Recorder.State())
+}
+
+func (s *Server) postRecording(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Name        string  `json:"name"`
+		Minutes     float64 `json:"minutes"`
+		KeepMinutes float64 `json:"keepMinutes"`
+		Note        string  `json:"note"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := errors.Join(checkMinutes("minutes", body.Minutes, maxMinutes), checkMinutes("keepMinutes", body.KeepMinutes, library.KeepSeconds/60)); err != nil {
+		FailWith(w, http.StatusBadRequest, err)
+		return
+	}
+	state, err := s.recordings.Recorder.Start(body.Name, body.Minutes, body.KeepMinutes, body.Note)
+	answerRecording(w, state, err)
+}
+
+func (s *Server) deleteRecording(w http.ResponseWriter, _ *http.Request) {
+	state, err := s.recordings.Recorder.Stop()
+	answerRecording(w, state, err)
+}
+
+func (s *Server) postKeep(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Name    string  `json:"name"`
+		Minutes float64 `json:"minutes"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := checkMinutes("minutes", body.Minutes, library.KeepSeconds/60); err != nil || body.Minutes == 0 {
+		FailWith(w, http.StatusBadRequest, fmt.Errorf("minutes of %g: give more than 0 and at most %d", body.Minutes, library.KeepSeconds/60))
+		return
+	}
+	state, err := s.recordings.Recorder.Keep(body.Name, body.Minutes)
+	answerRecording(w, state, err)
+}
+
+func (s *Server) getRecordings(w http.ResponseWriter, r *http.Request) {
+	read := s.recordings.Store.List
+	if r.URL.Query().Get("brief") == "1" {
+		read = s.recordings.Store.Brief
+	}
+	list, err := read()
+	if err != nil {
+		failRecording(w, err)
+		return
+	}
+	for i := range list {
+		list[i].Recording = s.recordings.Recorder.Busy(list[i].ID)
+	}
+	Answer(w, map[string]any{"folder": s.recordings.Store.Folder(), "recordings": list, "trash": s.recordings.Store.Trashed()})
+}
+
+// busy tells that a recording is being written.
+func (s *Server) busy(id string) error {
+	if s.recordings.Recorder.Busy(id) {
+		return fmt.Errorf("recording %s: %w", strconv.Quote(id), library.ErrRecording)
+	}
+	return nil
+}
+
+func (s *Server) patchRecording(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	var body struct {
+		Name *string `json:"name"`
+		Note *string `json:"note"`
+		// Channels says what channels are.
+		Channels []library.ChannelChange `json:"channels"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if err := s.busy(id); err != nil && body.Name != nil {
+		failRecording(w, err)
+		return
+	}
+	if len(body.Channels) > 0 {
+		if err := s.recordings.Store.Say(id, body.Channels); err != nil {
+			failRecording(w, err)
+			return
+		}
+	}
+	if body.Note != nil {
+		if err := s.recordings.Store.SetNote(id, *body.Note); err != nil {
+			failRecording(w, err)
+			return
+		}
+	}
+	if body.Name != nil {
+		renamed, err := s.recordings.Store.Rename(id, *body.Name)
+		if err != nil {
+			failRecording(w, err)
+			return
+		}
+		id = renamed
+	}
+	entry, err := s.recordings.Store.Get(id)
+	answerRecording(w, entry, err)
+}
+
+func (s *Server) trashRecording(w http.ResponseWriter, r *http.Request) {
+	id := chi.URLParam(r, "id")
+	err := s.busy(id)
+	if err == nil {
+		err = s.recordings.Store.Trash(id)
+	}
+	if err != nil {
+		failRecording(w, err)
+		return
+	}
+	Answer(w, map[string]string{"trashed": id})
+}
+
+func (s *Server) restoreRecording(w http.ResponseWriter, r *http.Request) {
+	id, err := s.recordings.Store.Restore(chi.URLParam(r, "id"))
+	if err != nil {
+		failRecording(w, err)
+		return
+	}
+	entry, err := s.recordings.Store.Get(id)
+	answerRecording(w, entry, err)
+}
+
+// emptyTrash deletes the recordings named, and no other, from the trash for good.
+func (s *Server) deleteTrash(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		IDs []string `json:"ids"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	if len(body.IDs) == 0 {
+		FailWith(w, http.StatusBadRequest, errors.New("ids: name the recordings in the trash that are to be deleted for good"))
+		return
+	}
+	gone, err := s.recordings.Store.Delete(body.IDs)
+	if err != nil {
+		failRecording(w, err)
+		return
+	}
+	Answer(w, map[string]any{"deleted": gone})
+}
+
+// upload takes in the body as a recording named by the query.
+func (s *Server) postRecordings(w http.ResponseWriter, r *http.Request) {
+	if r.ContentLength > s.mostBytes() {
+		FailWith(w, http.StatusRequestEntityTooLarge, s.tooLarge())
+		return
+	}
+	entry, err := s.recordings.Store.Add(r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, s.mostBytes()))
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &large):
+		FailWith(w, http.StatusRequestEntityTooLarge, s.tooLarge())
+	case err != nil:
+		failRecording(w, err)
+	default:
+		Answer(w, entry)
+	}
+}
+
+func (s *Server) mostBytes() int64 { return cmp.Or(s.recordings.MostBytes, library.MaxUpload) }
+
+func (s *Server) tooLarge() error {
+	return fmt.Errorf("the file is over %.3g GiB: copy it into the folder %s instead", float64(s.mostBytes())/(1<<30), s.recordings.Store.Folder())
+}
+
+// getRecordingFile gives a recording out as it is or as another format.
+func (s *Server) getRecordingFile(w http.ResponseWriter, r *http.Request) {
+	x, err := s.recordings.Store.Export(r.Context(), chi.URLParam(r, "id"), r.URL.Query().Get("as"))
+	if err != nil {
+		failRecording(w, err)
+		return
+	}
+	defer x.Close()
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": x.Name}))
+	w.Header().Set("Content-Type", x.Type)
+	if x.Path != "" {
+		http.ServeFile(w, r, x.Path)
+		return
+	}
+	if err := x.Write(w); err != nil {
+		panic(http.ErrAbortHandler) // the head is out: an unfinished answer must not look whole
+	}
+}
+
+// postRecordingNote puts a note into a recording afterwards.
+func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Sample int64  `json:"sample"`
+		Text   string `json:"text"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	text := strings.Join(strings.Fields(body.Text), " ")
+	if text == "" || len(text) > 1000 || body.Sample < 0 || body.Sample > 1<<53 {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("a note of %d bytes at sample %d: give 1 to 1000 bytes and a sample from 0", len(text), body.Sample))
+		return
+	}
+	err := s.recordings.Store.AddMark(chi.URLParam(r, "id"), recording.Annotation{Sample: body.Sample, Text: text})
+	answerRecording(w, map[string]any{"sample": body.Sample, "text": text}, err)
+}
+
+// deleteRecordingNote takes a note away that was made afterwards.
+func (s *Server) deleteRecordingNote(w http.ResponseWriter, r *http.Request) {
+	var body struct {
+		Sample int64  `json:"sample"`
+		Text   string `json:"text"`
+	}
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	err := s.recordings.Store.RemoveMark(chi.URLParam(r, "id"), body.Sample, body.Text)
+	answerRecording(w, map[string]any{"sample": body.Sample, "text": body.Text}, err)
+}
