@@ -40,7 +40,7 @@ func (s *Server) firmwareOf(w http.ResponseWriter, r *http.Request, n int) (filt
 	if state := s.session.State(); n >= 0 && n < len(state.Channels) && n < len(state.Source.Channels) {
 		wide, signed = ConverterBits(state.Source.Channels[n], state.Channels[n].Scale)
 	}
-	asked, ok := queryNumber(w, r, "bits", float64(wide), 8, 24)
+	bits, ok := asked{"bits", float64(wide), 8, 24}.read(w, r)
 	if !ok {
 		return nil, firmware.Config{}, nil, false
 	}
@@ -60,7 +60,7 @@ func (s *Server) firmwareOf(w http.ResponseWriter, r *http.Request, n int) (filt
 		Fail(w, err)
 		return nil, firmware.Config{}, nil, false
 	}
-	config := firmware.Config{RateHz: rateHz, Bits: int(asked), Signed: signed, Invert: s.session.State().Channels[n].Scale.Invert, Form: firmware.Form(query.Get("form"))}
+	config := firmware.Config{RateHz: rateHz, Bits: int(bits), Signed: signed, Invert: s.session.State().Channels[n].Scale.Invert, Form: firmware.Form(query.Get("form"))}
 	if config.Form == "" {
 		config.Form = firmware.Exact
 	}

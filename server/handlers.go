@@ -117,15 +117,21 @@ func (s *Server) channelThere(w http.ResponseWriter, r *http.Request) bool {
 	return false
 }
 
-// queryNumber reads a number from the query, or answers itself and returns false.
-func queryNumber(w http.ResponseWriter, r *http.Request, name string, fallback, low, high float64) (float64, bool) {
-	text := r.URL.Query().Get(name)
+// asked is a number of a query: its name, what it is when it is left out, and its bounds.
+type asked struct {
+	name                string
+	fallback, low, high float64
+}
+
+// read reads it, or answers itself and returns false.
+func (a asked) read(w http.ResponseWriter, r *http.Request) (float64, bool) {
+	text := r.URL.Query().Get(a.name)
 	if text == "" {
-		return fallback, true
+		return a.fallback, true
 	}
 	x, err := strconv.ParseFloat(text, 64)
-	if err != nil || !(x >= low && x <= high) {
-		fail(w, http.StatusBadRequest, fmt.Sprintf("%s=%s: give a number from %g to %g", name, quoteShort(text), low, high))
+	if err != nil || !(x >= a.low && x <= a.high) {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("%s=%s: give a number from %g to %g", a.name, quoteShort(text), a.low, a.high))
 		return 0, false
 	}
 	return x, true
@@ -266,7 +272,7 @@ func (s *Server) putPath(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) getResponse(w http.ResponseWriter, r *http.Request) {
-	n, ok := queryNumber(w, r, "points", 200, 2, 2000)
+	n, ok := asked{"points", 200, 2, 2000}.read(w, r)
 	if !ok {
 		return
 	}

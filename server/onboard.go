@@ -131,10 +131,17 @@ type OnBoardView struct {
 	Cost           firmware.Cost `json:"cost"`
 }
 
+// boardAsked is a board's program: a path, what kind of signal it is for, and how it computes.
+type boardAsked struct {
+	Sections filter.Sections
+	Kind     firmware.Kind
+	Config   firmware.Config
+}
+
 // look answers the newest seconds of a channel's board; a board that differs from the one
 // that runs begins anew. Cost and error are those of making it.
-func (o *OnBoard) look(n int, seconds float64, sections filter.Sections, kind firmware.Kind, cfg firmware.Config) (OnBoardView, error) {
-	key, err := json.Marshal([]any{o.epoch, sections, kind, cfg})
+func (o *OnBoard) look(n int, seconds float64, b boardAsked) (OnBoardView, error) {
+	key, err := json.Marshal([]any{o.epoch, b})
 	if err != nil {
 		return OnBoardView{}, err
 	}
@@ -145,7 +152,7 @@ func (o *OnBoard) look(n int, seconds float64, sections filter.Sections, kind fi
 	}
 	r := &o.channels[n]
 	if r.key != string(key) {
-		board, err := firmware.NewBoard(sections, kind, cfg)
+		board, err := firmware.NewBoard(b.Sections, b.Kind, b.Config)
 		if err != nil {
 			return OnBoardView{}, err
 		}
@@ -173,7 +180,7 @@ func (o *OnBoard) look(n int, seconds float64, sections filter.Sections, kind fi
 // getOnBoard answers what the board would see of a channel.
 func (s *Server) getOnBoard(w http.ResponseWriter, r *http.Request) {
 	n := channelOf(r)
-	seconds, ok := queryNumber(w, r, "seconds", 8, 1, onBoardSeconds)
+	seconds, ok := asked{"seconds", 8, 1, onBoardSeconds}.read(w, r)
 	if !ok {
 		return
 	}
@@ -182,7 +189,7 @@ func (s *Server) getOnBoard(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	kind := firmware.Kind(s.session.State().Channels[n].Kind)
-	view, err := s.onBoard.look(n, seconds, sections, kind, config)
+	view, err := s.onBoard.look(n, seconds, boardAsked{sections, kind, config})
 	if err != nil {
 		fail(w, http.StatusConflict, err.Error())
 		return

@@ -50,11 +50,11 @@ type responseState struct {
 }
 
 func sweepOf(w http.ResponseWriter, r *http.Request) (response.Sweep, bool) {
-	rate, ok := queryNumber(w, r, "rateHz", 48000, 8000, 192000)
+	rate, ok := asked{"rateHz", 48000, 8000, 192000}.read(w, r)
 	if !ok {
 		return response.Sweep{}, false
 	}
-	seconds, ok := queryNumber(w, r, "seconds", sweepSeconds, 5, longestSweep)
+	seconds, ok := asked{"seconds", sweepSeconds, 5, longestSweep}.read(w, r)
 	return response.Sweep{RateHz: rate, Seconds: seconds}, ok
 }
 

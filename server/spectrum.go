@@ -22,11 +22,11 @@ type Spectrum struct {
 
 // getSpectrum answers the Welch density of the newest seconds of one point.
 func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
-	point, ok := queryNumber(w, r, "point", 0, 0, 4)
+	point, ok := asked{"point", 0, 0, 4}.read(w, r)
 	if !ok {
 		return
 	}
-	seconds, ok := queryNumber(w, r, "seconds", 8, 1, 120)
+	seconds, ok := asked{"seconds", 8, 1, 120}.read(w, r)
 	if !ok {
 		return
 	}
@@ -75,7 +75,7 @@ func (s *Server) getTrimmer(w http.ResponseWriter, r *http.Request) {
 		{"presentOhms", &t.PresentOhms, 0, 1e9, 1e-3}, {"presentFarads", &t.PresentFarads, 0, 1, 1e-15}, {"capacitorFarads", &t.CapacitorFarads, 0, 1, 1e-15},
 		{"trimmerOhms", &t.TrimmerOhms, 0, 1e9, 1e-3}, {"targetDb", &t.TargetDB, -120, 0, 0},
 	} {
-		x, ok := queryNumber(w, r, q.name, 0, q.low, q.high)
+		x, ok := asked{q.name, 0, q.low, q.high}.read(w, r)
 		if !ok {
 			return
 		}

@@ -143,7 +143,7 @@ func program(t testing.TB, source string, files ...string) string {
 	var out lockedBuffer
 	done := make(chan error, 1)
 	go func() {
-		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: source, data: t.TempDir(), files: files}, &out, slog.New(slog.NewTextHandler(&out, nil)))
+		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: source, data: t.TempDir(), files: files, stdout: &out, log: slog.New(slog.NewTextHandler(&out, nil))})
 	}()
 	t.Cleanup(func() {
 		cancel()

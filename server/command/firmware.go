@@ -10,7 +10,6 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
-	"pulsewright/dsp/filter"
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server"
@@ -68,13 +67,9 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 		config.Bits = 10
 	}
 	if *path != "" {
-		text, err := os.ReadFile(*path)
-		if err != nil {
+		var err error
+		if settings, err = readPath(*path); err != nil {
 			return err
-		}
-		settings = &signalpath.Settings{}
-		if err := json.Unmarshal(text, settings); err != nil {
-			return fmt.Errorf("%s: not path settings: %w; see PathSettings in the API", *path, err)
 		}
 	}
 	if settings == nil {
@@ -89,38 +84,50 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 		return err
 	}
 	about := server.AboutPath(applied, config.RateHz)
+	var code, costs string
 	if *whole != "" {
-		return wholeProgram(sections, *kind, config, firmware.Target(*whole), about, stdout, stderr)
+		var board *firmware.Board
+		if board, err = firmware.NewBoard(sections, firmware.Kind(*kind), config); err == nil {
+			code, err = board.Program(firmware.Target(*whole), about)
+			costs = boardCosts(board)
+		}
+	} else {
+		var fixed *firmware.Filter
+		if fixed, err = firmware.New(sections, config); err == nil {
+			code, costs = fixed.C(about), pathCosts(fixed, len(sections))
+		}
 	}
-	fixed, err := firmware.New(sections, config)
-	if err != nil {
-		return err
-	}
-	_, err = io.WriteString(stdout, fixed.C(about))
 	if err == nil {
-		hz, db := fixed.Error()
-		fmt.Fprintf(stderr, "%d sections; rounding moves the gain by %.2g dB at most, at %.2g Hz; about %d cycles a sample on an 8-bit AVR, %d bytes of RAM, %d of program memory\n", len(sections), db, hz, fixed.Cycles(), fixed.StateBytes(), fixed.ConstantBytes())
+		_, err = io.WriteString(stdout, code)
+	}
+	if err == nil {
+		_, err = fmt.Fprintln(stderr, costs)
 	}
 	return err
 }
 
-// wholeProgram prints the program for a board, and what it costs there.
-func wholeProgram(sections filter.Sections, kind string, config firmware.Config, target firmware.Target, about []string, stdout, stderr io.Writer) error {
-	board, err := firmware.NewBoard(sections, firmware.Kind(kind), config)
+// readPath reads path settings from a file.
+func readPath(name string) (*signalpath.Settings, error) {
+	text, err := os.ReadFile(name)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	code, err := board.Program(target, about)
-	if err != nil {
-		return err
+	settings := &signalpath.Settings{}
+	if err := json.Unmarshal(text, settings); err != nil {
+		return nil, fmt.Errorf("%s: not path settings: %w; see PathSettings in the API", name, err)
 	}
-	if _, err := io.WriteString(stdout, code); err != nil {
-		return err
-	}
-	cost := board.Cost()
-	_, err = fmt.Fprintf(stderr, "on an ATmega328P at 16 MHz: about %.0f %% of the processor, %d of 32768 bytes of program memory, %d of 2048 bytes of RAM; a beat is reported about %.1f s after it came\n",
-		100*float64(cost.Cycles)*config.RateHz/16e6, cost.FlashBytes, cost.RAMBytes, board.LatencySeconds())
-	return err
+	return settings, nil
+}
+
+func pathCosts(f *firmware.Filter, sections int) string {
+	hz, db := f.Error()
+	return fmt.Sprintf("%d sections; rounding moves the gain by %.2g dB at most, at %.2g Hz; about %d cycles a sample on an 8-bit AVR, %d bytes of RAM, %d of program memory", sections, db, hz, f.Cycles(), f.StateBytes(), f.ConstantBytes())
+}
+
+func boardCosts(b *firmware.Board) string {
+	cost := b.Cost()
+	return fmt.Sprintf("on an ATmega328P at 16 MHz: about %.0f %% of the processor, %d of 32768 bytes of program memory, %d of 2048 bytes of RAM; a beat is reported about %.1f s after it came",
+		100*float64(cost.Cycles)*b.RateHz()/16e6, cost.FlashBytes, cost.RAMBytes, b.LatencySeconds())
 }
 
 // recordedPath reads channel number, from 1, of a recording: as the source describes it

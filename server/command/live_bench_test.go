@@ -92,7 +92,7 @@ func BenchmarkLive(b *testing.B) {
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() {
-		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: "demo:both?rate=1000", data: b.TempDir()}, &lockedBuffer{}, slog.New(slog.DiscardHandler))
+		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: "demo:both?rate=1000", data: b.TempDir(), stdout: &lockedBuffer{}, log: slog.New(slog.DiscardHandler)})
 	}()
 	defer func() { cancel(); <-done }()
 	c, _, err := websocket.Dial(ctx, "ws://"+l.Addr().String()+"/api/v1/stream", nil)
@@ -164,7 +164,7 @@ func benchProgram(b *testing.B) (board *os.File, address string, stop func()) {
 	done := make(chan error, 1)
 	source := "serial:" + device.Name() + "?baud=115200&rate=250"
 	go func() {
-		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: source, data: b.TempDir()}, &lockedBuffer{}, slog.New(slog.DiscardHandler))
+		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: source, data: b.TempDir(), stdout: &lockedBuffer{}, log: slog.New(slog.DiscardHandler)})
 	}()
 	for i := range 1000 { // 4 s of samples, so that the format is known
 		fmt.Fprintf(board, "%d\n", 1000+i%20)

@@ -54,7 +54,7 @@ func wire(t *testing.T) *wired {
 	ctx, cancel := context.WithCancel(context.Background())
 	ready, done := make(chan *server.Server, 1), make(chan error, 1)
 	go func() {
-		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: "demo:finger", data: w.folder, ready: func(s *server.Server) { ready <- s }}, io.Discard, slog.New(slog.DiscardHandler))
+		done <- serveOn(ctx, l, serveFlags{listen: l.Addr().String(), source: "demo:finger", data: w.folder, ready: func(s *server.Server) { ready <- s }, stdout: io.Discard, log: slog.New(slog.DiscardHandler)})
 	}()
 	w.server = <-ready
 	handler := w.server.Handler()

@@ -42,6 +42,8 @@ type serveFlags struct {
 	tls                  *tls.Config
 	files                []string
 	ready                func(*server.Server) // for tests: told when everything is wired
+	stdout               io.Writer
+	log                  *slog.Logger
 }
 
 func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
@@ -88,98 +90,117 @@ func serve(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		l.Close()
 		return fmt.Errorf("%w: -share with -listen %s: what listens on the network is shared already; leave one of them out", errMisused, o.listen)
 	}
-	return serveOn(ctx, l, o, stdout, log)
+	o.stdout, o.log = stdout, log
+	return serveOn(ctx, l, o)
 }
 
-// serveOn serves on l until ctx ends.
-func serveOn(ctx context.Context, l net.Listener, o serveFlags, stdout io.Writer, log *slog.Logger) error {
-	pages := hub.New(queueFrames)
-	folder, err := dataFolder(o.data)
-	if err != nil {
-		return err
-	}
-	var live *session.Session
-	store := library.NewStore(folder)
-	recorder := library.NewRecorder(folder, func(text string) { live.Problem(text) }, func() { live.Refresh() })
+// works is the program at work: the session and what it feeds, and the web side.
+type works struct {
+	live     *session.Session
+	pages    *hub.Hub
+	store    *library.Store
+	recorder *library.Recorder
+	reviews  *library.Reviews
+	settings *library.Settings
+	web      *server.Server
+}
+
+func newWorks(folder string, o serveFlags) *works {
+	b := &works{pages: hub.New(queueFrames), store: library.NewStore(folder), settings: library.NewSettings(folder, o.log)}
+	b.recorder = library.NewRecorder(folder, func(text string) { b.live.Problem(text) }, func() { b.live.Refresh() })
+	b.reviews = library.NewReviews(b.store)
 	audio, ports := soundcard.NewBrowser(), bytestream.NewPages()
 	intervals, onBoard := server.NewIntervals(), server.NewOnBoard()
-	settings := library.NewSettings(folder, log)
-	defer settings.Close()
-	live = session.New(session.Config{Openers: warned(remembered(openers(audio, ports, os.Stdin), folder, log), stdout), Hub: pages, Log: log, Version: Version, Taps: []session.Tap{recorder, intervals, onBoard},
-		Remember: settings,
+	b.live = session.New(session.Config{Openers: warned(remembered(openers(audio, ports, os.Stdin), folder, o.log), o.stdout), Hub: b.pages, Log: o.log, Version: Version, Taps: []session.Tap{b.recorder, intervals, onBoard},
+		Remember: b.settings,
 		Recording: func() any {
-			if state := recorder.State(); state != nil {
+			if state := b.recorder.State(); state != nil {
 				return state
 			}
 			return nil
 		}})
-	reviews := library.NewReviews(store)
-	defer reviews.Close()
 	host, _, _ := net.SplitHostPort(o.listen)
-	web := server.New(server.Config{Session: live, Intervals: intervals, OnBoard: onBoard, Log: log, Page: web.Files(), Names: []string{host}, TLS: o.tls, LinksFile: filepath.Join(folder, "links.json"), SharePort: o.sharePort, Audio: audio, Ports: ports, Card: openCard,
-		Sources:    func(ctx context.Context) server.Choices { return choices(o.files, store) },
-		Recordings: server.Recordings{Store: store, Recorder: recorder, Reviews: reviews}})
-	defer func() {
-		if err := recorder.Close(); err != nil {
-			log.Error("closing the recording", "err", err)
-		}
-	}()
+	b.web = server.New(server.Config{Session: b.live, Intervals: intervals, OnBoard: onBoard, Log: o.log, Page: web.Files(), Names: []string{host}, TLS: o.tls, LinksFile: filepath.Join(folder, "links.json"), SharePort: o.sharePort, Audio: audio, Ports: ports, Card: openCard,
+		Sources:    func(ctx context.Context) server.Choices { return choices(o.files, b.store) },
+		Recordings: server.Recordings{Store: b.store, Recorder: b.recorder, Reviews: b.reviews}})
+	return b
+}
 
+// close ends what is being recorded and waits until everything is written.
+func (b *works) close(log *slog.Logger) {
+	if err := b.recorder.Close(); err != nil {
+		log.Error("closing the recording", "err", err)
+	}
+	b.reviews.Close()
+	b.settings.Close()
+}
+
+// serveOn serves on l until ctx ends.
+func serveOn(ctx context.Context, l net.Listener, o serveFlags) error {
+	folder, err := dataFolder(o.data)
+	if err != nil {
+		return err
+	}
+	b := newWorks(folder, o)
+	defer b.close(o.log)
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	var wg sync.WaitGroup
 	defer wg.Wait()
 	defer stop()
-	wg.Go(func() { _, _ = store.Brief() }) // what a crash left is closed; a folder that cannot be read is told on the page
+	wg.Go(func() { _, _ = b.store.Brief() }) // what a crash left is closed; a folder that cannot be read is told on the page
 	wg.Go(func() {
-		if err := live.Run(ctx); err != nil {
-			log.Error("session", "err", err)
+		if err := b.live.Run(ctx); err != nil {
+			o.log.Error("session", "err", err)
 		}
-		pages.Close()
+		b.pages.Close()
 	})
 	if o.ready != nil {
-		o.ready(web)
+		o.ready(b.web)
 	}
 	address := pageAddress(l, o.tls != nil)
-	fmt.Fprintln(stdout, "Pulsewright shows its page at "+address+"  (Ctrl-C ends it)")
+	fmt.Fprintln(o.stdout, "Pulsewright shows its page at "+address+"  (Ctrl-C ends it)")
 	if !server.Local(l) {
-		watch, own := web.Sharing.Links(l)
-		printWatchLinks(stdout, watch)
+		watch, own := b.web.Sharing.Links(l)
+		printWatchLinks(o.stdout, watch)
 		path, err := writeOwnersLink(folder, own)
 		if err != nil {
 			return fmt.Errorf("the owner's link cannot be written: %w", err)
 		}
-		fmt.Fprintln(stdout, "owner's link in: "+path)
-	}
-	source := withColumns(o.source, o.columns)
-	if source == "" && len(o.files) > 0 {
-		source = "file:" + o.files[0]
-	}
-	if source == "" {
-		source = "demo:finger"
+		fmt.Fprintln(o.stdout, "owner's link in: "+path)
 	}
 	wg.Go(func() {
-		if err := openFirst(ctx, live, source, log); err != nil {
-			log.Error("cannot open the source", "err", err)
+		if err := openFirst(ctx, b.live, o.first(), o.log); err != nil {
+			o.log.Error("cannot open the source", "err", err)
 		}
 	})
 	if o.open {
 		if err := openBrowser(ctx, address); err != nil {
-			log.Warn("cannot open the browser; open the address by hand", "err", err)
+			o.log.Warn("cannot open the browser; open the address by hand", "err", err)
 		}
 	}
 	if o.share && server.Local(l) {
-		if err := web.Sharing.Start(0); err != nil {
+		if err := b.web.Sharing.Start(0); err != nil {
 			return err
 		}
-		state := web.Sharing.State()
-		printWatchLinks(stdout, append(state.Watch, state.Short...))
+		state := b.web.Sharing.State()
+		printWatchLinks(o.stdout, append(state.Watch, state.Short...))
 	}
-	err = web.Serve(ctx, l)
-	if errors.Is(err, context.Canceled) {
-		return nil
+	if err := b.web.Serve(ctx, l); !errors.Is(err, context.Canceled) {
+		return err
 	}
-	return err
+	return nil
+}
+
+// first is the address of the source to open first.
+func (o *serveFlags) first() string {
+	if source := withColumns(o.source, o.columns); source != "" {
+		return source
+	}
+	if len(o.files) > 0 {
+		return "file:" + o.files[0]
+	}
+	return "demo:finger"
 }
 
 // openFirst opens the first source. One that may still come (a board not yet plugged

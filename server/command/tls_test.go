@@ -96,7 +96,7 @@ func TestTLSFilesAreUsedForSharing(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ready, done := make(chan *server.Server, 1), make(chan error, 1)
 	go func() {
-		done <- serveOn(ctx, l, serveFlags{source: "demo:finger", data: t.TempDir(), tls: config, ready: func(s *server.Server) { ready <- s }}, io.Discard, slog.New(slog.DiscardHandler))
+		done <- serveOn(ctx, l, serveFlags{source: "demo:finger", data: t.TempDir(), tls: config, ready: func(s *server.Server) { ready <- s }, stdout: io.Discard, log: slog.New(slog.DiscardHandler)})
 	}()
 	if s := <-ready; !s.Sharing.State().Secure {
 		t.Error("with a certificate sharing is not said to be secure")
