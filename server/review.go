@@ -112,7 +112,7 @@ func (s *Server) getRecordingBeats(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	beats, err := s.recordings.Reviews.Beats(r.Context(), chi.URLParam(r, "id"), find, from, to)
+	beats, err := s.recordings.Reviews.Beats(r.Context(), chi.URLParam(r, "id"), library.BeatQuery{Find: find, From: from, To: to})
 	switch {
 	case err != nil:
 		failRecording(w, err)

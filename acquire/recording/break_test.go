@@ -297,10 +297,10 @@ func FuzzCSV(f *testing.F) {
 
 func FuzzWAV(f *testing.F) {
 	for _, bytes := range []int{2, 3, 4} {
-		b := wavHeader(8000, 1, bytes, 4, textSettings+`{"pulsewright":"1","channels":[{"label":"x"}],"holes":[[1,2,0]]}`)
+		b := wav{8000, 1, bytes, 4}.header(textSettings + `{"pulsewright":"1","channels":[{"label":"x"}],"holes":[[1,2,0]]}`)
 		f.Add(append(b, make([]byte, 4*bytes)...))
 	}
-	f.Add(append(wavHeader(8000, 2, 2, 1<<31, ""), make([]byte, 40)...))
+	f.Add(append(wav{8000, 2, 2, 1 << 31}.header(""), make([]byte, 40)...))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		if !looksWAV(b) {
 			return

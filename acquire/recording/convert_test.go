@@ -32,7 +32,7 @@ func TestConvertChain(t *testing.T) {
 	for i, name := range []string{"1.edf", "2.wav", "3.bdf", "4.wav.gz", "5.edf"} {
 		to := filepath.Join(dir, name)
 		var done, total int64
-		must(t, Convert(context.Background(), from, to, OpenOptions{}, ExportOptions{Progress: func(d, n int64) {
+		must(t, Convert(from, to, OpenOptions{}, ExportOptions{Progress: func(d, n int64) {
 			if d < done || d > n {
 				t.Errorf("%s: progress %d of %d after %d", name, d, n, done)
 			}
@@ -57,23 +57,23 @@ func TestConvertChain(t *testing.T) {
 		}
 		from = to
 	}
-	if err := Convert(context.Background(), from, filepath.Join(dir, "1.edf"), OpenOptions{}, ExportOptions{}); !errors.Is(err, os.ErrExist) {
+	if err := Convert(from, filepath.Join(dir, "1.edf"), OpenOptions{}, ExportOptions{}); !errors.Is(err, os.ErrExist) {
 		t.Errorf("onto a file: %v", err)
 	}
-	if err := Convert(context.Background(), from, filepath.Join(dir, "a.mp3"), OpenOptions{}, ExportOptions{}); err == nil || !strings.Contains(err.Error(), ".csv or .wav") {
+	if err := Convert(from, filepath.Join(dir, "a.mp3"), OpenOptions{}, ExportOptions{}); err == nil || !strings.Contains(err.Error(), ".csv or .wav") {
 		t.Errorf("mp3: %v", err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	for _, name := range []string{"x.csv", "x.edf", "x.wav"} {
-		if err := Convert(ctx, from, filepath.Join(dir, name), OpenOptions{}, ExportOptions{}); !errors.Is(err, context.Canceled) {
+		if err := Convert(from, filepath.Join(dir, name), OpenOptions{}, ExportOptions{Context: ctx}); !errors.Is(err, context.Canceled) {
 			t.Errorf("%s: %v, want it stopped", name, err)
 		}
 		if _, err := os.Stat(filepath.Join(dir, name)); err == nil {
 			t.Errorf("%s: half a file was left", name)
 		}
 	}
-	if err := Convert(context.Background(), from, filepath.Join(dir, "no", "a.csv"), OpenOptions{}, ExportOptions{}); !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "choose a folder") {
+	if err := Convert(from, filepath.Join(dir, "no", "a.csv"), OpenOptions{}, ExportOptions{}); !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "choose a folder") {
 		t.Errorf("no folder: %v", err)
 	}
 }
@@ -104,7 +104,7 @@ func TestExportStretch(t *testing.T) {
 // An RF64 header as EBU Tech 3306 lays it out, and a file with one read back.
 func TestRF64(t *testing.T) {
 	const frames = int64(1) << 31
-	b := wavHeader(48000, 2, 2, frames, "x")
+	b := wav{48000, 2, 2, frames}.header("x")
 	le := binary.LittleEndian
 	if string(b[:4]) != "RF64" || le.Uint32(b[4:]) != 0xffffffff || string(b[8:16]) != "WAVEds64" || le.Uint32(b[16:]) != 28 {
 		t.Fatalf("%q", b[:20])

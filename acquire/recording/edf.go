@@ -248,18 +248,7 @@ func openEDF(in *input, path string) (*File, error) {
 	}
 	times := &edfTimes{store: st, duration: h.duration}
 	if h.plus && annotated {
-		times.first, _ = st.onset(0)
-		if f.ours {
-			if !(times.first >= 0 && times.first < 1) {
-				times.first = 0
-			}
-			times.mark = parseRetiming(string(h.fixed[192:236]))
-			if f.meta == nil && !f.info.Started.IsZero() {
-				f.info.Started = f.info.Started.Add(time.Duration(math.Round(times.first * 1e9)))
-			}
-		} else if fraction := times.first - math.Floor(times.first); fraction > 0 && times.first >= 0 && times.first < 1 {
-			f.info.Started = f.info.Started.Add(time.Duration(math.Round(fraction * 1e9)))
-		}
+		times.begin(f, h)
 	}
 	switch {
 	case h.split && len(st.annotations) > 0 || times.mark.old != 0:
@@ -280,10 +269,26 @@ func openEDF(in *input, path string) (*File, error) {
 		f.finishOurs(st, rate)
 	}
 	if len(st.annotations) > 0 {
-		segments, first, ours, rate := f.segments, times.first, f.ours, f.info.ClaimedRateHz
-		f.scan = func() []Annotation { return st.scan(segments, first, h.duration, rate, ours) }
+		when := edfWhen{f.segments, times.first, h.duration, f.info.ClaimedRateHz, f.ours}
+		f.scan = func() []Annotation { return st.scan(when) }
 	}
 	return f, nil
+}
+
+// begin finds when the recording begins.
+func (times *edfTimes) begin(f *File, h *edfHeader) {
+	times.first, _ = times.store.onset(0)
+	if f.ours {
+		if !(times.first >= 0 && times.first < 1) {
+			times.first = 0
+		}
+		times.mark = parseRetiming(string(h.fixed[192:236]))
+		if f.meta == nil && !f.info.Started.IsZero() {
+			f.info.Started = f.info.Started.Add(time.Duration(math.Round(times.first * 1e9)))
+		}
+	} else if fraction := times.first - math.Floor(times.first); fraction > 0 && times.first >= 0 && times.first < 1 {
+		f.info.Started = f.info.Started.Add(time.Duration(math.Round(fraction * 1e9)))
+	}
 }
 
 // readSignals tells channels from annotations, and joins the two signals of a wide channel.
@@ -742,12 +747,20 @@ func (t *edfTimes) findRetimed(add func(at, index, count int64)) {
 	}
 }
 
+// edfWhen is how onsets become samples.
+type edfWhen struct {
+	segments                []segment
+	first, duration, rateHz float64 // s, s of a record, Hz
+	ours                    bool
+}
+
 // scan reads the annotations of all records. The onset in samples is taken
 // relative to the record's own time, which holds for foreign files that print
 // few digits and for ours while their rate is being corrected.
-func (s *edfStore) scan(segments []segment, first, duration, rateHz float64, ours bool) []Annotation {
+func (s *edfStore) scan(when edfWhen) []Annotation {
+	segments, first, rateHz, ours := when.segments, when.first, when.rateHz, when.ours
 	var list []Annotation
-	perSecond := float64(s.perRecord) / duration
+	perSecond := float64(s.perRecord) / when.duration
 	n := int64(s.perRecord)
 	k := 0
 	for r := int64(0); r < s.records; r++ {

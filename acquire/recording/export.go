@@ -197,52 +197,12 @@ func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
 		return fmt.Errorf("recording: %s: %g Hz cannot be the rate of a WAV file, which takes whole hertz from 1: use EDF or CSV", f.path, f.info.ClaimedRateHz)
 	}
 	channels := len(f.info.Channels)
-	low, high := int32(0), int32(0)
 	m := f.settings()
-	open := make([]int64, channels) // where a missing run began, −1 none
-	for c := range open {
-		open[c] = -1
-	}
-	first := o
-	first.Progress = nil
-	const mostHoles = 10_000
-	close := func(c int, end int64) {
-		m.Holes = append(m.Holes, [3]int64{open[c] - from, end - open[c], int64(c)})
-		open[c] = -1
-	}
-	if err := first.each(f, from, to, func(counts [][]int32, at int64) error {
-		for c, row := range counts {
-			for i, v := range row {
-				if v == acquire.MissingCount {
-					if open[c] < 0 {
-						open[c] = at + int64(i)
-					}
-					continue
-				}
-				if open[c] >= 0 {
-					close(c, at+int64(i))
-				}
-				low, high = min(low, v), max(high, v)
-			}
-		}
-		return nil
-	}); err != nil {
+	bytes, holes, err := o.survey(f, from, to)
+	if err != nil {
 		return err
 	}
-	for c := range open {
-		if open[c] >= 0 {
-			close(c, to)
-		}
-	}
-	if len(m.Holes) > mostHoles {
-		return fmt.Errorf("recording: %s: %d stretches of missing samples are more than the %d that a WAV file's comment holds: use EDF or CSV", f.path, len(m.Holes), mostHoles)
-	}
-	bytes := 4
-	if low >= -1<<15 && high < 1<<15 {
-		bytes = 2
-	} else if low >= -1<<23 && high < 1<<23 {
-		bytes = 3
-	}
+	m.Holes = append(m.Holes, holes...)
 	comment, err := json.Marshal(m)
 	if err != nil {
 		return err
@@ -250,7 +210,7 @@ func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
 	text := textSettings + string(comment)
 	size := (to - from) * int64(channels*bytes)
 	out := bufio.NewWriterSize(w, 1<<16)
-	out.Write(wavHeader(uint32(rate), channels, bytes, to-from, text))
+	out.Write(wav{uint32(rate), channels, bytes, to - from}.header(text))
 	last := make([]int32, channels)
 	var b []byte
 	err = o.each(f, from, to, func(counts [][]int32, at int64) error {
@@ -277,10 +237,65 @@ func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
 	return out.Flush()
 }
 
-// wavHeader makes everything before the samples. Above 4 GiB it is RF64
+// survey reads a stretch to tell how many bytes a sample of a WAV file takes, and where
+// samples are missing: first one, number, channel.
+func (o ExportOptions) survey(f *File, from, to int64) (bytes int, holes [][3]int64, err error) {
+	low, high := int32(0), int32(0)
+	open := make([]int64, len(f.info.Channels)) // where a missing run began, −1 none
+	for c := range open {
+		open[c] = -1
+	}
+	close := func(c int, end int64) {
+		if open[c] >= 0 {
+			holes = append(holes, [3]int64{open[c] - from, end - open[c], int64(c)})
+			open[c] = -1
+		}
+	}
+	o.Progress = nil
+	if err := o.each(f, from, to, func(counts [][]int32, at int64) error {
+		for c, row := range counts {
+			for i, v := range row {
+				if v != acquire.MissingCount {
+					close(c, at+int64(i))
+					low, high = min(low, v), max(high, v)
+				} else if open[c] < 0 {
+					open[c] = at + int64(i)
+				}
+			}
+		}
+		return nil
+	}); err != nil {
+		return 0, nil, err
+	}
+	for c := range open {
+		close(c, to)
+	}
+	const mostHoles = 10_000
+	if len(holes) > mostHoles {
+		return 0, nil, fmt.Errorf("recording: %s: %d stretches of missing samples are more than the %d that a WAV file's comment holds: use EDF or CSV", f.path, len(holes), mostHoles)
+	}
+	switch {
+	case low >= -1<<15 && high < 1<<15:
+		return 2, holes, nil
+	case low >= -1<<23 && high < 1<<23:
+		return 3, holes, nil
+	default:
+		return 4, holes, nil
+	}
+}
+
+// wav is what a WAV file holds: frames of so many bytes a channel.
+type wav struct {
+	rate            uint32
+	channels, bytes int
+	frames          int64
+}
+
+// header makes everything before the samples. Above 4 GiB it is RF64
 // (EBU Tech 3306): a ds64 chunk holds the sizes, the 32-bit ones are all ones.
-func wavHeader(rate uint32, channels, bytes int, frames int64, comment string) []byte {
+func (v wav) header(comment string) []byte {
 	le := binary.LittleEndian
+	rate, channels, bytes, frames := v.rate, v.channels, v.bytes, v.frames
 	size := frames * int64(channels*bytes)
 	var list []byte
 	list = append(list, "INFOICMT"...)
@@ -379,11 +394,12 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	notes := append(f.Annotations(), o.Notes...)
 	sort.SliceStable(notes, func(i, j int) bool { return notes[i].Sample < notes[j].Sample })
 	gaps := f.Gaps()
+	c := copying{w: w, f: f, o: o, start: from, end: to, notes: notes}
 	at := from
 	for _, g := range gaps {
 		// What lies before the gap, then the gap.
 		end := min(max(g.First, at), to)
-		if notes, err = w.copy(f, o, from, at, end, to, notes); err != nil {
+		if err := c.samples(at, end); err != nil {
 			return err
 		}
 		at = end
@@ -394,10 +410,10 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 			at = last
 		}
 	}
-	if notes, err = w.copy(f, o, from, at, to, to, notes); err != nil {
+	if err := c.samples(at, to); err != nil {
 		return err
 	}
-	for _, a := range notes {
+	for _, a := range c.notes {
 		if a.Sample < to || a.Sample == to && to == f.Len() {
 			w.annotateFrom(a, from, info.ClaimedRateHz)
 		}
@@ -405,22 +421,30 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	return w.Err()
 }
 
-// copy writes samples from … to of f and the notes that belong before to.
-func (w *Writer) copy(f *File, o ExportOptions, start, from, to, total int64, notes []Annotation) ([]Annotation, error) {
-	progress := o.Progress
-	if progress != nil {
-		o.Progress = func(done, _ int64) { progress(from-start+done, total-start) }
+// copying is a stretch of a recording on its way into another.
+type copying struct {
+	w          *Writer
+	f          *File
+	o          ExportOptions
+	start, end int64
+	notes      []Annotation // not yet written
+}
+
+// samples writes the samples in [from, to) and the notes that belong before to.
+func (c *copying) samples(from, to int64) error {
+	o := c.o
+	if o.Progress != nil {
+		o.Progress = func(done, _ int64) { c.o.Progress(from-c.start+done, c.end-c.start) }
 	}
-	err := o.each(f, from, to, func(counts [][]int32, at int64) error {
-		for len(notes) > 0 && notes[0].Sample < at+int64(len(counts[0])) {
-			if notes[0].Sample >= start || start == 0 || IsEngine(notes[0].Text) {
-				w.annotateFrom(notes[0], start, f.info.ClaimedRateHz)
+	return o.each(c.f, from, to, func(counts [][]int32, at int64) error {
+		for len(c.notes) > 0 && c.notes[0].Sample < at+int64(len(counts[0])) {
+			if n := c.notes[0]; n.Sample >= c.start || c.start == 0 || IsEngine(n.Text) {
+				c.w.annotateFrom(n, c.start, c.f.info.ClaimedRateHz)
 			}
-			notes = notes[1:]
+			c.notes = c.notes[1:]
 		}
-		return w.Write(counts, at-start)
+		return c.w.Write(counts, at-c.start)
 	})
-	return notes, err
 }
 
 // annotateFrom copies an annotation unless the Writer makes its like itself.
@@ -467,9 +491,9 @@ func (f *File) ranges(channels []acquire.Channel, o ExportOptions, from, to int6
 }
 
 // Convert writes the recording in to a new file out of the format that its name
-// ends in: .edf, .bdf, .csv, .wav, or .csv.gz, .wav.gz. When it fails or ctx, which
-// replaces the export's, ends, out is removed.
-func Convert(ctx context.Context, in, out string, open OpenOptions, o ExportOptions) error {
+// ends in: .edf, .bdf, .csv, .wav, or .csv.gz, .wav.gz. When it fails, or the export's context
+// ends, out is removed.
+func Convert(in, out string, open OpenOptions, o ExportOptions) error {
 	base, packed := strings.CutSuffix(strings.ToLower(out), ".gz")
 	var write func(io.Writer, *File, ExportOptions) error
 	switch ext := filepath.Ext(base); {
@@ -486,7 +510,6 @@ func Convert(ctx context.Context, in, out string, open OpenOptions, o ExportOpti
 		return err
 	}
 	defer f.Close()
-	o.Context = ctx
 	if write == nil {
 		return ExportEDF(out, f, o)
 	}

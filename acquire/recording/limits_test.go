@@ -172,10 +172,10 @@ func TestWideChannelIsExported(t *testing.T) {
 	must(t, w.Close())
 	for _, name := range []string{"again.bdf", "then.csv"} {
 		out := filepath.Join(folder, name)
-		must(t, Convert(t.Context(), w.Path(), out, OpenOptions{}, ExportOptions{Counts: true}))
+		must(t, Convert(w.Path(), out, OpenOptions{}, ExportOptions{Counts: true}))
 		sameCounts(t, all(t, mustOpen(t, out)), counts)
 	}
-	if err := Convert(t.Context(), w.Path(), filepath.Join(folder, "narrow.edf"), OpenOptions{}, ExportOptions{}); err == nil || !strings.Contains(err.Error(), ".bdf") {
+	if err := Convert(w.Path(), filepath.Join(folder, "narrow.edf"), OpenOptions{}, ExportOptions{}); err == nil || !strings.Contains(err.Error(), ".bdf") {
 		t.Errorf("into 16 bits: %v, want to be told of .bdf", err)
 	}
 }

@@ -252,33 +252,8 @@ func openRecord(in *input, path string) (*File, error) {
 			st.Close()
 		}
 	}()
-	byName := map[string]int{}
-	for i := range st.signals {
-		s := &st.signals[i]
-		g, ok := byName[s.file]
-		if !ok {
-			if s.file != filepath.Base(s.file) || s.file == "." || s.file == ".." || s.file == "-" || strings.ContainsAny(s.file, `/\`) {
-				return nil, &FormatError{Path: path, Line: i + 2, Reason: fmt.Sprintf("signal file %q: only files in the header's own folder are read", shorten(s.file))}
-			}
-			name := filepath.Join(filepath.Dir(path), s.file)
-			data, err := openInput(name)
-			if errors.Is(err, os.ErrNotExist) {
-				data, err = openInput(name + ".gz")
-			}
-			if err != nil {
-				return nil, fmt.Errorf("%w (the header %s names this signal file: put it beside it)", err, path)
-			}
-			g = len(st.files)
-			byName[s.file] = g
-			st.files = append(st.files, &recordGroup{in: data, format: s.format, offset: s.offset})
-		}
-		group := st.files[g]
-		if group.format != s.format || group.offset != s.offset {
-			return nil, &FormatError{Path: path, Line: i + 2, Reason: "signals of one file have two formats or offsets"}
-		}
-		s.group, s.place = g, group.frame
-		group.frame += s.perFrame
-		st.highest = max(st.highest, s.perFrame)
+	if err := st.openFiles(path); err != nil {
+		return nil, err
 	}
 	frames := int64(math.MaxInt64)
 	for _, g := range st.files {
@@ -299,23 +274,7 @@ func openRecord(in *input, path string) (*File, error) {
 	f.info.Started = h.started
 	f.info.Name = h.name
 	for _, s := range st.signals {
-		c := acquire.Channel{Label: s.label, Unit: s.unit}
-		if s.known[2] {
-			c.VoltsPerCount = 1 / s.gain
-			c.OffsetVolts = (0 - s.baseline) / s.gain // not −0
-			inVolts(&c)
-		} else {
-			c.Unit = ""
-		}
-		bits := int64(s.bits)
-		if bits <= 0 || bits > recordBits[s.format] {
-			bits = recordBits[s.format]
-		}
-		if s.zero >= -1<<31 && s.zero < 1<<31 {
-			// The converter's range lies around its zero.
-			c.MinCount, c.MaxCount = clampCount(s.zero-1<<(bits-1)), clampCount(s.zero+1<<(bits-1)-1)
-		}
-		f.info.Channels = append(f.info.Channels, c)
+		f.info.Channels = append(f.info.Channels, s.channel())
 		if s.perFrame != st.highest {
 			f.remark("signal %q has %.5g Hz; each sample is repeated to fill %.5g Hz", s.label, h.rateHz*float64(s.perFrame), f.info.ClaimedRateHz)
 		}
@@ -332,6 +291,60 @@ func openRecord(in *input, path string) (*File, error) {
 	opened = true
 	in.Close()
 	return f, nil
+}
+
+// openFiles opens the signal files, which lie beside the header at path.
+func (st *recordStore) openFiles(path string) error {
+	byName := map[string]int{}
+	for i := range st.signals {
+		s := &st.signals[i]
+		g, ok := byName[s.file]
+		if !ok {
+			if s.file != filepath.Base(s.file) || s.file == "." || s.file == ".." || s.file == "-" || strings.ContainsAny(s.file, `/\`) {
+				return &FormatError{Path: path, Line: i + 2, Reason: fmt.Sprintf("signal file %q: only files in the header's own folder are read", shorten(s.file))}
+			}
+			name := filepath.Join(filepath.Dir(path), s.file)
+			data, err := openInput(name)
+			if errors.Is(err, os.ErrNotExist) {
+				data, err = openInput(name + ".gz")
+			}
+			if err != nil {
+				return fmt.Errorf("%w (the header %s names this signal file: put it beside it)", err, path)
+			}
+			g = len(st.files)
+			byName[s.file] = g
+			st.files = append(st.files, &recordGroup{in: data, format: s.format, offset: s.offset})
+		}
+		group := st.files[g]
+		if group.format != s.format || group.offset != s.offset {
+			return &FormatError{Path: path, Line: i + 2, Reason: "signals of one file have two formats or offsets"}
+		}
+		s.group, s.place = g, group.frame
+		group.frame += s.perFrame
+		st.highest = max(st.highest, s.perFrame)
+	}
+	return nil
+}
+
+// channel describes a signal.
+func (s *recordSignal) channel() acquire.Channel {
+	c := acquire.Channel{Label: s.label, Unit: s.unit}
+	if s.known[2] {
+		c.VoltsPerCount = 1 / s.gain
+		c.OffsetVolts = (0 - s.baseline) / s.gain // not −0
+		inVolts(&c)
+	} else {
+		c.Unit = ""
+	}
+	bits := int64(s.bits)
+	if bits <= 0 || bits > recordBits[s.format] {
+		bits = recordBits[s.format]
+	}
+	if s.zero >= -1<<31 && s.zero < 1<<31 {
+		// The converter's range lies around its zero.
+		c.MinCount, c.MaxCount = clampCount(s.zero-1<<(bits-1)), clampCount(s.zero+1<<(bits-1)-1)
+	}
+	return c
 }
 
 func (st *recordStore) read(counts [][]int32, from int64) (int, error) {

@@ -534,6 +534,7 @@ func (w *Writer) begin(out disk, h Header) error {
 	if w.format == "BDF" {
 		version = bdfMagic
 	}
+	signals, reserved := w.signals()
 	var b strings.Builder
 	b.WriteString(version)
 	b.WriteString(headerText("X X X "+word(h.Patient), 80))
@@ -543,21 +544,6 @@ func (w *Writer) begin(out disk, h Header) error {
 	b.WriteString(headerText(w.format+"+C", 44))
 	b.WriteString(headerText("-1", 8))
 	b.WriteString(headerText(w.printed, 8))
-	signals := append([]writeChannel(nil), w.channels...)
-	reserved := make([]string, len(signals))
-	for i, c := range w.channels {
-		reserved[i] = textMissing + " " + strconv.Itoa(int(c.missing))
-		if !c.marked {
-			reserved[i] = textMissing + " annotated"
-		}
-	}
-	for i, c := range w.channels {
-		if c.fine > 0 {
-			label := headerText(c.label, 16-len(textFine)-1)
-			signals = append(signals, writeChannel{label: strings.TrimRight(label, " ") + " " + textFine, unit: c.unit, physical: c.finePhysical, digitals: [2]int64{fineMissing, 255}})
-			reserved = append(reserved, fmt.Sprintf("%s @%d", textFine, i+1))
-		}
-	}
 	b.WriteString(headerText(strconv.Itoa(len(signals)+1), 4))
 	field := func(width int, of func(c *writeChannel) string, annotations string) {
 		for i := range signals {
@@ -579,18 +565,7 @@ func (w *Writer) begin(out disk, h Header) error {
 		b.WriteString(headerText(text, 32))
 	}
 	b.WriteString(headerText("", 32))
-	m := settings{Program: formatVersion, Started: h.Started, RateHz: w.rate, Source: sourceText(h.Info.Address), Invented: h.Info.Invented}
-	for _, c := range h.Info.Channels {
-		m.Channels = append(m.Channels, settingsOf(c))
-	}
-	if h.Settings != nil {
-		other, err := json.Marshal(h.Settings)
-		if err != nil {
-			return fmt.Errorf("recording: %s: settings: %w", w.path, err)
-		}
-		m.Other = other
-	}
-	text, err := json.Marshal(m)
+	text, err := w.settings(h)
 	if err != nil {
 		return fmt.Errorf("recording: %s: settings: %w", w.path, err)
 	}
@@ -603,6 +578,43 @@ func (w *Writer) begin(out disk, h Header) error {
 	}
 	w.tail = k
 	return nil
+}
+
+// signals are those of the file and what stands in their reserved fields: the channels, then
+// the fine parts of those that have one.
+func (w *Writer) signals() (signals []writeChannel, reserved []string) {
+	signals = append(signals, w.channels...)
+	for _, c := range w.channels {
+		text := textMissing + " " + strconv.Itoa(int(c.missing))
+		if !c.marked {
+			text = textMissing + " annotated"
+		}
+		reserved = append(reserved, text)
+	}
+	for i, c := range w.channels {
+		if c.fine > 0 {
+			label := headerText(c.label, 16-len(textFine)-1)
+			signals = append(signals, writeChannel{label: strings.TrimRight(label, " ") + " " + textFine, unit: c.unit, physical: c.finePhysical, digitals: [2]int64{fineMissing, 255}})
+			reserved = append(reserved, fmt.Sprintf("%s @%d", textFine, i+1))
+		}
+	}
+	return signals, reserved
+}
+
+// settings are what the first annotation carries, as JSON.
+func (w *Writer) settings(h Header) ([]byte, error) {
+	m := settings{Program: formatVersion, Started: h.Started, RateHz: w.rate, Source: sourceText(h.Info.Address), Invented: h.Info.Invented}
+	for _, c := range h.Info.Channels {
+		m.Channels = append(m.Channels, settingsOf(c))
+	}
+	if h.Settings != nil {
+		other, err := json.Marshal(h.Settings)
+		if err != nil {
+			return nil, err
+		}
+		m.Other = other
+	}
+	return json.Marshal(m)
 }
 
 // sourceText is an address without where on this computer a file lies: a recording

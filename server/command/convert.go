@@ -44,7 +44,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		}
 	}}
 	options.Shown = shown
-	if err := recording.Convert(ctx, f.Arg(0), f.Arg(1), open, options); err != nil {
+	if err := recording.Convert(f.Arg(0), f.Arg(1), open, options); err != nil {
 		return err
 	}
 	fmt.Fprintf(stderr, "\rwritten: %s\n", f.Arg(1))

@@ -1,6 +1,7 @@
 package command
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"flag"
@@ -40,19 +41,14 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 	config := firmware.Config{RateHz: *rate, Bits: *bits, Signed: *signed, Invert: *invert, Form: firmware.Form(*form)}
 	var settings *signalpath.Settings
 	if f.NArg() == 1 {
-		told := false
-		f.Visit(func(f *flag.Flag) { told = told || f.Name == "signed" })
 		described, known, rateHz, err := recordedPath(f.Arg(0), *number)
 		if err != nil {
 			return err
 		}
-		if config.RateHz == 0 {
-			config.RateHz = rateHz
-		}
 		width, below := server.ConverterBits(described, known.Scale)
-		if config.Bits == 0 {
-			config.Bits = width
-		}
+		config.RateHz, config.Bits = cmp.Or(config.RateHz, rateHz), cmp.Or(config.Bits, width)
+		told := false
+		f.Visit(func(f *flag.Flag) { told = told || f.Name == "signed" })
 		if !told {
 			config.Signed = below
 		}
@@ -60,12 +56,7 @@ func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) erro
 			settings, *kind = &known.Path, known.Kind
 		}
 	}
-	if config.RateHz == 0 {
-		config.RateHz = 250
-	}
-	if config.Bits == 0 {
-		config.Bits = 10
-	}
+	config.RateHz, config.Bits = cmp.Or(config.RateHz, 250), cmp.Or(config.Bits, 10)
 	if *path != "" {
 		var err error
 		if settings, err = readPath(*path); err != nil {

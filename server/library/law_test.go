@@ -320,7 +320,7 @@ func (tr trial) run(t *testing.T) {
 	tr.compare(t, l, path, cuts, first)
 	for _, name := range []string{"out.bdf", "back" + filepath.Ext(path)} { // to BDF+ and back
 		to := filepath.Join(t.TempDir(), name)
-		if err := recording.Convert(ctx, path, to, recording.OpenOptions{}, recording.ExportOptions{}); err != nil {
+		if err := recording.Convert(path, to, recording.OpenOptions{}, recording.ExportOptions{Context: ctx}); err != nil {
 			t.Fatal(err)
 		}
 		path = to

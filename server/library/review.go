@@ -516,22 +516,27 @@ type Mark struct {
 	Quality float64 `json:"quality"`
 }
 
-// Beats are the beats stored in a recording, by channel, of the samples in [from, to); with a
-// channel in find, of 0 or more, those that the live view's detector finds there.
-func (rs *Reviews) Beats(ctx context.Context, id string, find int, from, to int64) ([][]Mark, error) {
+// BeatQuery is which beats are asked for: those stored in the recording or, with a channel in
+// Find, of 0 or more, those that the live view's detector finds there, of the samples in [From, To).
+type BeatQuery struct {
+	Find     int
+	From, To int64
+}
+
+// Beats are a recording's beats by channel.
+func (rs *Reviews) Beats(ctx context.Context, id string, q BeatQuery) ([][]Mark, error) {
 	review, err := rs.get(id)
 	if err != nil {
 		return nil, err
 	}
-	if channels := len(review.info.Channels); find >= channels {
-		return nil, &AskError{text: fmt.Sprintf("find=%d: the recording has %d channels, counted from 0", find, channels)}
+	if channels := len(review.info.Channels); q.Find >= channels {
+		return nil, &AskError{text: fmt.Sprintf("find=%d: the recording has %d channels, counted from 0", q.Find, channels)}
 	}
-	return review.beats(ctx, find, from, to)
+	return review.beats(ctx, q)
 }
 
-// beats are the stored ones in [from, to) by channel or, with find of 0 or more, those
-// found in that channel.
-func (r *review) beats(ctx context.Context, find int, from, to int64) ([][]Mark, error) {
+func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
+	find, from, to := q.Find, q.From, q.To
 	out := make([][]Mark, len(r.info.Channels))
 	for c := range out {
 		out[c] = []Mark{}
