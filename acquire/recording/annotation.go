@@ -16,6 +16,7 @@ import (
 const (
 	textEnd      = "Recording ends" // from the EDF+ list of standard texts
 	textSettings = "settings "      // settings K/N JSON…
+	textCarried  = "carried "       // carried JSON, of a CSV file in units: Header.Settings
 	textRate     = "rate "          // rate 249.3712 Hz
 	textMissing  = "missing"        // missing, or missing @N for channel N from 1
 	textFine     = "fine"           // of a signal: the remainders of channel N from 1, fine @N

@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -76,9 +77,10 @@ type csvFacts struct {
 	commentRate float64 // that a comment tells, 0 for none
 	// scale and offset of all channels in volts, as a comment tells; scale 0 for none.
 	scale, offset float64
-	meta          *settings // of a file this package wrote in counts, else nil
-	invented      bool      // a comment says so
-	times         []float64 // the first of the clock, in its own unit
+	meta          *settings       // of a file this package wrote in counts, else nil
+	carried       json.RawMessage // Header.Settings of a file that it wrote in units, or nil
+	invented      bool            // a comment says so
+	times         []float64       // the first of the clock, in its own unit
 	timeDigits    int
 	started       time.Time
 	day           time.Time // that a column of its own tells
@@ -193,6 +195,9 @@ func (c *csvFacts) comment(text string, channels int) {
 	if rest, ok := strings.CutPrefix(text, textSettings); ok && c.meta == nil {
 		c.meta = parseSettings(rest, channels)
 	}
+	if rest, ok := strings.CutPrefix(text, textCarried); ok && c.carried == nil && json.Valid([]byte(rest)) {
+		c.carried = json.RawMessage(rest)
+	}
 }
 
 // describe makes the file's channels of the columns: those that its settings tell, unless
@@ -225,6 +230,9 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 	}
 	f.info.Started, f.info.Invented = facts.started, facts.invented || facts.meta != nil && facts.meta.Invented
 	if facts.meta == nil {
+		if facts.carried != nil {
+			f.meta = &settings{Other: facts.carried}
+		}
 		return
 	}
 	for i, k := range p.channels {

@@ -33,7 +33,8 @@ type ExportOptions struct {
 	Shown []acquire.Channel
 	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
 	Counts bool
-	// Settings are put into an EDF+ or BDF+ file in place of those it carries; nil keeps them.
+	// Settings are put into an EDF+ or BDF+ file in place of those it carries, nil keeps them;
+	// into a CSV file in units as they are, nil leaves them out.
 	Settings any
 	// Context ends the export early with its error; nil never does.
 	Context context.Context
@@ -96,6 +97,13 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 			return err
 		}
 		fmt.Fprintf(out, "# %s%s\r\n", textSettings, m)
+	}
+	if o.Settings != nil && !o.Counts {
+		carried, err := json.Marshal(o.Settings)
+		if err != nil {
+			return fmt.Errorf("recording: %s: settings: %w", f.path, err)
+		}
+		fmt.Fprintf(out, "# %s%s\r\n", textCarried, carried)
 	}
 	// Enough decimals of time that two samples never read alike and the rate comes
 	// back to 1 in 10^6 over a second.

@@ -251,6 +251,40 @@ func secondAfter(from int64, rateHz float64) int64 {
 	return max(at, from+1)
 }
 
+// CarriedValues is what a copy that holds values in units, as CSV does, carries so that the copy
+// is read as the recording is: each channel's kind, path and board and, of volts, the rails at which it ends, which
+// are those of the supply or else the converter's. Gain and turning are in the values.
+func (r *Recording) CarriedValues() Carried {
+	r.Learn()
+	said := &Sidecar{}
+	for n, c := range r.Channels {
+		one := c.All()
+		one.Label, one.Unit, one.Scale = nil, nil, nil // the copy's own
+		if l := c.Linear(r.Info.Channels[n]); l.Unit == "V" {
+			low, high, mid := c.Scale.At(c.Scale.SupplyLowVolts), c.Scale.At(c.Scale.SupplyHighVolts), c.Scale.At(c.Scale.MidRailVolts)
+			if about := mid; c.Scale.Invert {
+				if math.IsNaN(about) {
+					about = 0
+				}
+				low, high = 2*about-high, 2*about-low
+			}
+			if a, b := c.Ends(r.Info.Channels[n]); a < b && math.IsNaN(low) && math.IsNaN(high) {
+				low, high = a, b
+			}
+			one.Scale = &Scale{Source: ScaleBoard, Gain: 1, SupplyLowVolts: unlessNaN(low), SupplyHighVolts: unlessNaN(high), MidRailVolts: unlessNaN(mid)}
+		}
+		said.Set(n, one)
+	}
+	return Carried{Version: carriedVersion, Said: said}
+}
+
+func unlessNaN(x float64) *float64 {
+	if math.IsNaN(x) {
+		return nil
+	}
+	return &x
+}
+
 // Shown is how the recording's channels are written where there are only samples, as in
 // CSV: with what was said of name, kind, unit and scale.
 func (r *Recording) Shown() []acquire.Channel {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"pulsewright/acquire/recording"
@@ -34,7 +35,12 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		return err
 	}
 	rateHz := in.Describe().ClaimedRateHz
-	shown := channel.Open(in, library.Said(f.Arg(0))).Shown()
+	said := library.Said(f.Arg(0))
+	rec := channel.Open(in, said)
+	shown, settings := rec.Shown(), library.CarriedWith(in, said)
+	if base := strings.TrimSuffix(strings.ToLower(f.Arg(1)), ".gz"); strings.HasSuffix(base, ".csv") {
+		settings = rec.CarriedValues()
+	}
 	in.Close()
 	told := time.Now()
 	options := recording.ExportOptions{Context: ctx, From: int64(*from * rateHz), To: int64(*to * rateHz), Progress: func(done, total int64) {
@@ -43,7 +49,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 			fmt.Fprintf(stderr, "\r%3.0f %%", 100*float64(done)/float64(total))
 		}
 	}}
-	options.Shown = shown
+	options.Shown, options.Settings = shown, settings
 	if err := recording.Convert(f.Arg(0), f.Arg(1), open, options); err != nil {
 		return err
 	}

@@ -67,14 +67,15 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 	options := recording.ExportOptions{Context: ctx, Notes: marks}
 	switch as {
 	case "csv":
-		options.Shown = channel.Open(x.file, said).Shown()
+		rec := channel.Open(x.file, said)
+		options.Shown, options.Settings = rec.Shown(), rec.CarriedValues()
 		x.Type = "text/csv; charset=utf-8"
 		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
 	case "wav":
 		x.Type = "audio/wav"
 		x.Write = func(w io.Writer) error { return recording.ExportWAV(w, x.file, options) }
 	case "edf", "bdf":
-		options.Settings = carriedWith(x.file, said)
+		options.Settings = CarriedWith(x.file, said)
 		err = x.asEDF(own, options)
 	default:
 		err = &AskError{text: fmt.Sprintf("as=%s: choose edf, csv or wav", strconv.Quote(as))}

@@ -84,9 +84,9 @@ func (e *Entry) showSaid(said channel.Sidecar) {
 	e.Channels = names
 }
 
-// carriedWith is what a copy of a file carries, so that what was said beside it goes along;
+// CarriedWith is what a copy of a file carries, so that what was said beside it goes along;
 // nil when nothing was.
-func carriedWith(f *recording.File, said channel.Sidecar) any {
+func CarriedWith(f *recording.File, said channel.Sidecar) any {
 	if said.Empty() {
 		return nil
 	}
