@@ -29,7 +29,8 @@ type ExportOptions struct {
 	// Sample and Text are taken.
 	Notes []Annotation
 	// Shown describes the channels of a CSV file in units, where what is known of them is
-	// more than the file itself says; nil is as the file says.
+	// more than the file itself says; of an EDF+ or BDF+ file it gives their labels. nil is
+	// as the file says.
 	Shown []acquire.Channel
 	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
 	Counts bool
@@ -370,6 +371,11 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 		return err
 	}
 	info := f.Describe()
+	if len(o.Shown) == len(info.Channels) {
+		for i := range info.Channels {
+			info.Channels[i].Label = o.Shown[i].Label
+		}
+	}
 	fit := f.Describe().Channels
 	if err := f.ranges(fit, o, from, to); err != nil {
 		return err

@@ -121,6 +121,13 @@ func TestReviewShowsIntervals(t *testing.T) {
 	if said := text("review-intervals-readout"); !strings.Contains(said, "4:5") || !strings.Contains(said, " ms") {
 		t.Errorf("read out: %q", said)
 	}
+	// Check stands in its place: the simulation's pulse of 1 V on the second channel.
+	keyDown(t, ctx, "k")
+	soon(t, ctx, "Check", `!at("review-check").hidden && at("review-intervals").hidden && /^0:00 to/.test(at("review-check-where").textContent)`, 20*time.Second)
+	script(t, ctx, `((e) => { e.value = "1"; e.dispatchEvent(new Event("change")); })(at("review-check-channel"))`)
+	soon(t, ctx, "the pulse's figures", `/^(9[0-9][0-9] mV|1(\\.[01]\\d*)? V)/.test(at("review-check-level-3").textContent.replace(/\u00a0/g, " "))`, 20*time.Second)
+	soon(t, ctx, "hum and rate", `/ rms$/.test(at("review-check-hum-0").textContent) && /Median rate/.test(at("review-check-rate").textContent)`, 5*time.Second)
+	picture(t, ctx, "review-check")
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(390, 844)); err != nil {
 		t.Fatal(err)
 	}
@@ -128,6 +135,8 @@ func TestReviewShowsIntervals(t *testing.T) {
 		t.Errorf("at 390 pixels the review is %v pixels too wide", wide)
 	}
 	picture(t, ctx, "review-intervals-390")
+	keyDown(t, ctx, "i")
+	soon(t, ctx, "Intervals again", `!at("review-intervals").hidden && at("review-check").hidden`, 5*time.Second)
 	keyDown(t, ctx, "i")
 	if look[bool](t, ctx, `!at("review-intervals").hidden`) {
 		t.Errorf("i does not put it away; the focus is on %s", look[string](t, ctx, `document.activeElement.outerHTML.slice(0, 200)`))

@@ -64,11 +64,11 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		return x, nil
 	}
 	x.Name = strings.TrimSuffix(id, filepath.Ext(id)) + "." + as
-	options := recording.ExportOptions{Context: ctx, Notes: marks}
+	rec := channel.Open(x.file, said)
+	options := recording.ExportOptions{Context: ctx, Notes: marks, Shown: rec.Shown()}
 	switch as {
 	case "csv":
-		rec := channel.Open(x.file, said)
-		options.Shown, options.Settings = rec.Shown(), rec.CarriedValues()
+		options.Settings = rec.CarriedValues()
 		x.Type = "text/csv; charset=utf-8"
 		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
 	case "wav":

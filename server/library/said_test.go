@@ -111,6 +111,9 @@ func TestSaidAfterwards(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer f.Close()
+	if label := f.Describe().Channels[0].Label; label != "chest lead" {
+		t.Errorf("the copy's own label is %q", label)
+	}
 	counts := [][]int32{make([]int32, 5)}
 	if n, err := f.ReadAt(counts, 0); n != 5 || err != nil || counts[0][0] != 512 || counts[0][2] != 600 || counts[0][3] != 400 {
 		t.Errorf("the copy holds %v: %v", counts, err)

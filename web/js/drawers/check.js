@@ -79,11 +79,11 @@ class CheckPanel {
     this.demo = new DemoTrimmer(ctx);
     this.advice = new TrimmerAdvice(ctx, this.demo);
     this.scale = button("check-scale", "Volts, rails and mid-rail …", () => ctx.openScale(ctx.channel()), { class: "quiet" });
-    /** @type {Map<string, Section>} */
+    /** @type {Map<string, MeterSection>} */
     this.sections = new Map();
     this.body = h("div", { class: "check-body" });
     for (const s of SECTIONS) {
-      const section = new Section(s.id, s.title);
+      const section = new MeterSection(s.id, s.title);
       this.sections.set(s.id, section);
       if (s.id === "level") section.extra.append(this.rails.root, this.scale);
       if (s.id === "hum") section.extra.append(this.chart, h("p", { class: "hint" }, "The last two minutes, logarithmic. Dashed: 1 % of the pulse."), this.demo.root, this.advice.root);
@@ -134,7 +134,7 @@ class CheckPanel {
     this.summaryKey = key;
     const focused = this.summary.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.section : "";
     this.summary.replaceChildren(...SECTIONS.map((s) => {
-      const section = /** @type {Section} */ (this.sections.get(s.id));
+      const section = /** @type {MeterSection} */ (this.sections.get(s.id));
       return h("li", {}, h("button", { type: "button", class: `grade-link ${section.grade}`, "data-section": s.id, onclick: () => section.reveal(), "aria-label": `${s.title}: ${section.grade}` },
         h("span", { class: "sign", "aria-hidden": "true" }, SIGNS[section.grade]), s.title.replace(" and swing", "")));
     }));
@@ -174,23 +174,25 @@ class CheckPanel {
 }
 
 /** One topic: grade, figures, verdict, remedy. */
-class Section {
+export class MeterSection {
   /**
    * @param {string} id
    * @param {string} title
+   * @param {string} [place] begins the names of its parts
    */
-  constructor(id, title) {
+  constructor(id, title, place = "check") {
     this.id = id;
+    this.place = place;
     /** @type {Grade} */
     this.grade = "unknown";
     this.sign = h("span", { class: "sign", "aria-hidden": "true" });
     this.word = h("span", {});
-    this.chip = h("span", { class: "grade unknown", "data-testid": `check-grade-${id}` }, this.sign, this.word);
+    this.chip = h("span", { class: "grade unknown", "data-testid": `${place}-grade-${id}` }, this.sign, this.word);
     this.heading = h("h3", { tabindex: "-1" }, title);
-    this.verdicts = h("div", { class: "words", "data-testid": `check-words-${id}` });
+    this.verdicts = h("div", { class: "words", "data-testid": `${place}-words-${id}` });
     this.facts = h("dl", { class: "facts" });
     this.extra = h("div", { class: "extra" });
-    this.root = h("section", { class: "meter", "data-testid": `check-${id}` }, h("div", { class: "meter-head" }, this.heading, this.chip), this.verdicts, this.facts, this.extra);
+    this.root = h("section", { class: "meter", "data-testid": `${place}-${id}` }, h("div", { class: "meter-head" }, this.heading, this.chip), this.verdicts, this.facts, this.extra);
     /** @type {HTMLElement[]} */
     this.values = [];
     this.terms = "";
@@ -219,7 +221,7 @@ class Section {
     const terms = rows.map((r) => r[0]).join("\n");
     if (terms !== this.terms) {
       this.terms = terms;
-      this.values = rows.map((r, i) => h("dd", { "data-testid": `check-${this.id}-${i}` }, r[1]));
+      this.values = rows.map((r, i) => h("dd", { "data-testid": `${this.place}-${this.id}-${i}` }, r[1]));
       this.facts.replaceChildren(...rows.flatMap((r, i) => [h("dt", {}, r[0]), this.values[i]]));
     } else rows.forEach((r, i) => setText(this.values[i], r[1]));
   }

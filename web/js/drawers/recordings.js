@@ -134,6 +134,8 @@ class RecordingsPanel {
     root.append(this.#recordForm(), this.error, this.said, this.#listPart());
     this.#listenDrop(root);
     this.timer = window.setInterval(() => this.#tick(), TICK_MS);
+    this.heard = new AbortController();
+    window.addEventListener("recordings-changed", () => void this.refresh(), { signal: this.heard.signal });
     this.changed(ctx.store.state);
     void this.refresh();
   }
@@ -559,6 +561,7 @@ class RecordingsPanel {
 
   destroy() {
     this.gone = true;
+    this.heard?.abort();
     window.clearInterval(this.timer);
   }
 }

@@ -75,8 +75,8 @@ export const library = {
   beats: async (id, find) => decodeBeats(await (await send("GET", at(id) + "/beats?as=compact" + (find === undefined ? "" : `&find=${find}`), undefined, LONG_MS)).arrayBuffer()),
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} ended @returns {Promise<RecordedVariability>} */
   variability: (id, channel, from, to, ended) => request("GET", `${at(id)}/variability?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS, ended),
-  /** @param {string} id @param {number} channel @param {number} from @param {number} to @returns {Promise<Stretch>} */
-  analysis: (id, channel, from, to) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS),
+  /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} [ended] @returns {Promise<Stretch>} */
+  analysis: (id, channel, from, to, ended) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS, ended),
   /** @param {string} id @param {"edf"|"csv"|"wav"} as */
   file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
 };

@@ -6,6 +6,7 @@ import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
 import { ChannelFields } from "./channels.js";
+import { RecordedCheck } from "./figures.js";
 import { RecordedIntervals } from "./intervals.js";
 import { library, replayAddress, SPEEDS } from "./library.js";
 import { PathFields } from "./path-fields.js";
@@ -17,6 +18,7 @@ import { AID, INVENTED } from "../words.js";
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
 /** @import {PathSettings} from "../types.js" */
+/** @typedef {"intervals"|"check"} Beside */
 
 const MOST_ROWS = 120;
 /** More lines of the board than this are hidden at first. */
@@ -66,14 +68,16 @@ class ReviewView {
     /** The recording under way whose end was warned of. */
     this.warned = "";
     this.sheet = new Sheet({ loop: ctx.loop, palette: ctx.palette, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
-    this.intervals = new RecordedIntervals({
+    const beside = {
       palette: ctx.palette,
-      go: (sample) => this.sheet.goTo(sample),
+      go: (/** @type {number} */ sample) => this.sheet.goTo(sample),
       place: () => {
         const { window: w, cursors: c } = this.sheet;
-        return { from: w.from, to: w.to, cursors: c.on ? [Math.min(c.a, c.b), Math.max(c.a, c.b)] : null };
+        return { from: w.from, to: w.to, cursors: /** @type {[number, number]|null} */ (c.on ? [Math.min(c.a, c.b), Math.max(c.a, c.b)] : null) };
       },
-    });
+    };
+    /** Panels in place of the list of notes and beats, one at a time. */
+    this.panels = { intervals: new RecordedIntervals(beside), check: new RecordedCheck(beside) };
     this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
     this.facts = h("p", { class: "review-facts", "data-testid": "review-facts" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "review-error" });
@@ -81,12 +85,12 @@ class ReviewView {
     this.readout = h("div", { class: "review-readout", "data-testid": "review-readout", hidden: true });
     this.dialog = h("dialog", { class: "review", id: "review", "data-testid": "review", "aria-labelledby": "review-title" },
       h("header", { class: "review-head" }, h("div", {}, this.title, this.facts), h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": "review-close", onclick: () => this.dialog.close() }, "×")),
-      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), this.intervals.root, h("p", { class: "print-aid" }, AID));
+      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), ...this.#beside().map((p) => p.root), h("p", { class: "print-aid" }, AID));
     this.dialog.addEventListener("close", () => this.#closed());
     this.dialog.addEventListener("keydown", (e) => this.#key(e));
     this.watch = new MutationObserver(() => {
       ctx.loop.dirty(this.sheet);
-      this.intervals.theme();
+      for (const p of this.#beside()) p.theme();
     });
     this.watch.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     document.body.append(this.dialog);
@@ -109,13 +113,17 @@ class ReviewView {
       void this.#addNote();
     });
     this.noteButton = button("review-note-add", "Note", () => this.#openNote(), { title: "Write a note at cursor A, or in the middle (n)", class: "owner-only" });
-    this.intervalsButton = button("review-intervals-open", "Intervals", () => this.#toggleIntervals(), { "aria-pressed": "false", "aria-controls": "review-intervals", title: "From beat to beat: strip, scatter, measures, breathing (i)" });
+    /** @type {Record<Beside, HTMLButtonElement>} */
+    this.panelButtons = {
+      check: button("review-check-open", "Check", () => this.#togglePanel("check"), { "aria-pressed": "false", "aria-controls": "review-check", title: "Swing, hum and noise of this stretch (k)" }),
+      intervals: button("review-intervals-open", "Intervals", () => this.#togglePanel("intervals"), { "aria-pressed": "false", "aria-controls": "review-intervals", title: "From beat to beat: strip, scatter, measures, breathing (i)" }),
+    };
     this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": "Speed of the replay" });
     return h("div", { class: "toolbar", role: "toolbar", "aria-label": "Recording" },
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": "More time across", title: "More time across (−)" }), this.seconds,
         button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": "Less time across", title: "Less time across (+)" })),
-      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.intervalsButton,
+      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals,
       h("span", { class: "owner-only group-loose" }, button("review-replay", "Replay from here", () => this.#replay(), { title: "Play it into the live page from cursor A, or from the left edge (p)" }), this.speed),
       h("span", { class: "group-loose" }, button("review-as-a", "Compare as A", () => this.#compare(0), { title: "This stretch, or what lies between the cursors, as A" }), button("review-as-b", "as B", () => this.#compare(1), { "aria-label": "Compare as B" })),
       this.where);
@@ -209,8 +217,8 @@ class ReviewView {
     this.paths = detail.channelDetails.map(() => null);
     this.pathChannel = 0;
     this.beatChannel = 0;
-    this.intervals.show(detail);
-    this.#toggleIntervals(false);
+    for (const p of this.#beside()) p.show(detail);
+    this.#togglePanel("intervals", false);
     fill(this.title, detail.name || detail.id, detail.invented ? " " : null, detail.invented ? h("span", { class: "invented", "data-testid": "review-invented" }, INVENTED) : null);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
     const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));
@@ -239,6 +247,7 @@ class ReviewView {
     if (!detail) return;
     const { from, span } = sheet.window;
     await library.change(detail.id, { channels: [change] });
+    window.dispatchEvent(new Event("recordings-changed"));
     if (this.detail?.id === detail.id) void this.open(detail.id, { from, to: from + span });
   }
 
@@ -264,7 +273,7 @@ class ReviewView {
     this.source = null;
     this.ctx.loop.remove(this.sheet);
     this.sheet.clear();
-    this.intervals.close();
+    for (const p of this.#beside()) p.close();
     this.detail = null;
   }
 
@@ -283,16 +292,24 @@ class ReviewView {
     // The list follows when the window rests.
     window.clearTimeout(this.beatTimer);
     this.beatTimer = window.setTimeout(() => this.#showBeats(false), LIST_PAUSE_MS);
-    this.intervals.follow();
+    for (const p of this.#beside()) p.follow();
   }
 
-  /** @param {boolean} [open] */
-  #toggleIntervals(open = !this.intervals.open) {
-    this.intervals.toggle(open);
+  #beside() {
+    return Object.values(this.panels);
+  }
+
+  /** @param {Beside} which @param {boolean} [open] */
+  #togglePanel(which, open = !this.panels[which].open) {
+    const within = this.#beside().some((p) => p.root.contains(document.activeElement)); // the keys stay here
+    for (const [name, panel] of Object.entries(this.panels)) {
+      panel.toggle(open && name === which);
+      this.panelButtons?.[/** @type {Beside} */ (name)].setAttribute("aria-pressed", String(panel.open));
+    }
     if (this.side) this.side.hidden = open;
-    this.dialog.classList.toggle("with-intervals", open);
-    this.intervalsButton?.setAttribute("aria-pressed", String(open));
-    if (open && window.innerWidth <= NARROW_CSS) this.intervals.root.scrollIntoView({ block: "nearest" });
+    this.dialog.classList.toggle("with-panel", open);
+    if (within) this.sheet.canvas.focus();
+    if (open && window.innerWidth <= NARROW_CSS) this.panels[which].root.scrollIntoView({ block: "nearest" });
   }
 
   #toggleLock() {
@@ -310,7 +327,7 @@ class ReviewView {
     const { cursors } = this.sheet;
     this.readout.hidden = !cursors.on;
     this.cursorButton?.setAttribute("aria-pressed", String(cursors.on));
-    this.intervals.follow();
+    for (const p of this.#beside()) p.follow();
     if (!cursors.on) return;
     window.clearTimeout(this.valueTimer);
     this.#showReadout(null, null);
@@ -569,7 +586,7 @@ class ReviewView {
     const keys = {
       ArrowLeft: () => sheet.pan(-0.1), ArrowRight: () => sheet.pan(0.1), PageUp: () => sheet.pan(-1), PageDown: () => sheet.pan(1),
       Home: () => sheet.pan(-Infinity), End: () => sheet.pan(Infinity), "+": () => sheet.zoom(1 / ZOOM), "=": () => sheet.zoom(1 / ZOOM), "-": () => sheet.zoom(ZOOM),
-      c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#toggleIntervals(),
+      c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#togglePanel("intervals"), k: () => this.#togglePanel("check"),
     };
     const run = keys[e.key];
     if (!run) return;
@@ -597,6 +614,6 @@ class ReviewView {
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "lock the scale"], ["i", "from beat to beat: intervals"], ["p", "replay from here"], ["Esc", "close"]];
+  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "lock the scale"], ["k", "check: swing, hum, noise"], ["i", "from beat to beat: intervals"], ["p", "replay from here"], ["Esc", "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

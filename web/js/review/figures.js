@@ -1,0 +1,40 @@
+// Check of a stretch of a recording: swing, hum, noise and the rest, judged as live.
+
+import { h, setText } from "../dom.js";
+import { MeterSection } from "../drawers/check.js";
+import { figures, SECTIONS } from "../drawers/figures.js";
+import { significant } from "../format.js";
+import { library } from "./library.js";
+import { StretchPanel } from "./stretch.js";
+
+/** @import {Stretch} from "./library.js" */
+
+/** Shorter stretches say little. */
+const LEAST_SECONDS = 1;
+
+/** @extends {StretchPanel<Stretch>} */
+export class RecordedCheck extends StretchPanel {
+  /** @param {import("./stretch.js").StretchOptions} options */
+  constructor(options) {
+    super(options, { id: "review-check", title: "Check", least: LEAST_SECONDS, fits: () => true, none: "The recording has no channel." });
+    this.rate = h("p", { class: "summary", "data-testid": "review-check-rate" });
+    this.sections = SECTIONS.map((s) => ({ ...s, section: new MeterSection(s.id, s.title, "review-check") }));
+    this.body.append(this.rate, ...this.sections.map((s) => s.section.root));
+    this.root.append(this.head, this.where, this.state, this.work, this.body);
+  }
+
+  /** @param {string} id @param {number} from @param {number} to @param {AbortSignal} ended */
+  ask(id, from, to, ended) {
+    return library.analysis(id, this.channel, from, to, ended);
+  }
+
+  draw() {
+    const { data } = this;
+    if (!data) return;
+    setText(this.where, `${this.span(data.from / data.rateHz, data.to / data.rateHz)} judged: the longest part without a gap, ten minutes at most.`);
+    setText(this.rate, data.medianBpm > 0 ? `Median rate ${significant(data.medianBpm, 3)}\u00a0bpm, ${data.beats.length} beats` : "");
+    this.rate.hidden = !(data.medianBpm > 0);
+    const verdicts = data.report.verdicts ?? [];
+    for (const { id, topics, section } of this.sections) section.show(figures(id, data.report), verdicts.filter((/** @type {import("../drawers/figures.js").Verdict} */ v) => topics.includes(v.topic)));
+  }
+}
