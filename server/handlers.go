@@ -19,6 +19,7 @@ import (
 	"pulsewright/acquire/serialport/board/sketch"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/channel"
+	"pulsewright/server/plain"
 	"pulsewright/server/session"
 )
 
@@ -88,7 +89,7 @@ func ReadJSON(w http.ResponseWriter, r *http.Request, v any) bool {
 			fail(w, http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is over %d bytes", maxBody))
 			return false
 		}
-		fail(w, http.StatusBadRequest, "the body is not the JSON expected here: "+strings.TrimPrefix(err.Error(), "json: "))
+		fail(w, http.StatusBadRequest, "the JSON sent: "+plain.JSON(err))
 		return false
 	}
 	if _, err := d.Token(); err != io.EOF {
@@ -399,6 +400,10 @@ func (s *Server) postNote(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	text := strings.TrimSpace(body.Text)
+	if err := acquire.CheckText("note", text); err != nil {
+		FailWith(w, http.StatusBadRequest, err)
+		return
+	}
 	if text == "" || len(text) > maxNote {
 		fail(w, http.StatusBadRequest, fmt.Sprintf("a note of %d bytes: write 1 to %d", len(text), maxNote))
 		return

@@ -11,6 +11,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/server/library"
 )
@@ -90,6 +91,10 @@ func (s *Server) postRecording(w http.ResponseWriter, r *http.Request) {
 		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
+	if err := errors.Join(acquire.CheckText("name", body.Name), acquire.CheckText("note", body.Note)); err != nil {
+		FailWith(w, http.StatusBadRequest, err)
+		return
+	}
 	state, err := s.recordings.Recorder.Start(body.Name, body.Minutes, body.KeepMinutes, body.Note)
 	answerRecording(w, state, err)
 }
@@ -109,6 +114,10 @@ func (s *Server) postKeep(w http.ResponseWriter, r *http.Request) {
 	}
 	if err := checkMinutes("minutes", body.Minutes, library.KeepSeconds/60); err != nil || body.Minutes == 0 {
 		FailWith(w, http.StatusBadRequest, fmt.Errorf("minutes of %g: give more than 0 and at most %d", body.Minutes, library.KeepSeconds/60))
+		return
+	}
+	if err := acquire.CheckText("name", body.Name); err != nil {
+		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
 	state, err := s.recordings.Recorder.Keep(body.Name, body.Minutes)
@@ -276,6 +285,10 @@ func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
 	text := strings.Join(strings.Fields(body.Text), " ")
 	if text == "" || len(text) > 1000 || body.Sample < 0 || body.Sample > 1<<53 {
 		fail(w, http.StatusBadRequest, fmt.Sprintf("a note of %d bytes at sample %d: give 1 to 1000 bytes and a sample from 0", len(text), body.Sample))
+		return
+	}
+	if err := acquire.CheckText("note", text); err != nil {
+		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
 	err := s.recordings.Store.AddMark(chi.URLParam(r, "id"), recording.Annotation{Sample: body.Sample, Text: text})

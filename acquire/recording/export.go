@@ -87,24 +87,8 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 		return err
 	}
 	out := bufio.NewWriterSize(w, 1<<16)
-	out.WriteString("# " + aid + "\r\n")
-	if f.info.Invented {
-		out.WriteString("# " + acquire.InventedTag + ": nobody measured these numbers.\r\n")
-	}
-	fmt.Fprintf(out, "# rate %s Hz\r\n", strconv.FormatFloat(f.info.ClaimedRateHz, 'g', -1, 64))
-	if o.Counts {
-		m, err := json.Marshal(f.settings())
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(out, "# %s%s\r\n", textSettings, m)
-	}
-	if o.Settings != nil && !o.Counts {
-		carried, err := json.Marshal(o.Settings)
-		if err != nil {
-			return fmt.Errorf("recording: %s: settings: %w", f.path, err)
-		}
-		fmt.Fprintf(out, "# %s%s\r\n", textCarried, carried)
+	if err := o.comments(out, f); err != nil {
+		return err
 	}
 	// Enough decimals of time that two samples never read alike and the rate comes
 	// back to 1 in 10^6 over a second.
@@ -162,6 +146,28 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 		return err
 	}
 	return out.Flush()
+}
+
+// comments writes the lines in front.
+func (o *ExportOptions) comments(out *bufio.Writer, f *File) error {
+	out.WriteString("# " + aid + "\r\n")
+	if f.info.Invented {
+		out.WriteString("# " + acquire.InventedTag + ": nobody measured these numbers.\r\n")
+	}
+	fmt.Fprintf(out, "# rate %s Hz\r\n", strconv.FormatFloat(f.info.ClaimedRateHz, 'g', -1, 64))
+	begin, what := textSettings, any(f.settings())
+	if !o.Counts {
+		begin, what = textCarried, o.Settings
+	}
+	if what == nil {
+		return nil
+	}
+	text, err := json.Marshal(what)
+	if err != nil {
+		return fmt.Errorf("recording: %s: settings: %w", f.path, err)
+	}
+	fmt.Fprintf(out, "# %s%s\r\n", begin, text)
+	return nil
 }
 
 func quoteCSV(s string) string {

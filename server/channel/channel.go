@@ -15,8 +15,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/board"
@@ -65,12 +63,10 @@ func checkText(what, text string, most int) error {
 	switch {
 	case len(text) > most:
 		return fmt.Errorf("%s of %d bytes: at most %d", what, len(text), most)
-	case !utf8.ValidString(text) || strings.ContainsFunc(text, unicode.IsControl):
-		return fmt.Errorf("%s %q: use letters, digits and signs, no control characters", what, text)
 	case text != strings.TrimSpace(text):
 		return fmt.Errorf("%s %q: leave out the spaces around it", what, text)
 	}
-	return nil
+	return acquire.CheckText(what, text)
 }
 
 // Said is what somebody, or a recording, tells of a channel; what is nil is not told.

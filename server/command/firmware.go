@@ -15,6 +15,7 @@ import (
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server"
 	"pulsewright/server/channel"
+	"pulsewright/server/plain"
 )
 
 // firmwareOf prints a path as C.
@@ -105,7 +106,7 @@ func readPath(name string) (*signalpath.Settings, error) {
 	}
 	settings := &signalpath.Settings{}
 	if err := json.Unmarshal(text, settings); err != nil {
-		return nil, fmt.Errorf("%s: not path settings: %w; see PathSettings in the API", name, err)
+		return nil, fmt.Errorf("%s: not path settings: %s; see PathSettings in the API", name, plain.JSON(err))
 	}
 	return settings, nil
 }

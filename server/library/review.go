@@ -18,6 +18,7 @@ import (
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
+	"pulsewright/server/plain"
 )
 
 const (
@@ -451,7 +452,7 @@ func parsePaths(text string, channels int) ([]*signalpath.Settings, error) {
 	if strings.HasPrefix(strings.TrimSpace(text), "[") {
 		var list []*signalpath.Settings
 		if err := json.Unmarshal([]byte(text), &list); err != nil {
-			return nil, fmt.Errorf("path: %w; give a list of path settings, null for a channel as recorded", err)
+			return nil, fmt.Errorf("path: %s; give a list of path settings, null for a channel as recorded", plain.JSON(err))
 		}
 		if len(list) > channels {
 			return nil, fmt.Errorf("path: %d settings for %d channels: give one for each, in their order", len(list), channels)
@@ -460,7 +461,7 @@ func parsePaths(text string, channels int) ([]*signalpath.Settings, error) {
 	} else {
 		one := new(signalpath.Settings)
 		if err := json.Unmarshal([]byte(text), one); err != nil {
-			return nil, fmt.Errorf("path: %w", err)
+			return nil, fmt.Errorf("path: %s", plain.JSON(err))
 		}
 		for c := range paths {
 			paths[c] = one

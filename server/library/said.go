@@ -42,8 +42,12 @@ func (s *Store) Say(id string, changes []ChannelChange) error {
 	carried := channel.Open(file, channel.Sidecar{})
 	carried.Learn()
 	err = s.changeSaid(func(all map[string]channel.Sidecar) error {
-		said := all[id]
+		said, seen := all[id], map[int]bool{}
 		for _, c := range changes {
+			if seen[c.Channel] {
+				return fmt.Errorf("channel %d: it is in the list twice; name each once", c.Channel)
+			}
+			seen[c.Channel] = true
 			if c.Channel < 0 || c.Channel >= len(carried.Channels) {
 				return fmt.Errorf("channel %d: the recording has %d, counted from 0", c.Channel, len(carried.Channels))
 			}

@@ -146,6 +146,8 @@ func TestSaidWrongly(t *testing.T) {
 		`{"channels":[{"channel":0,"scale":{"source":"board","gain":1,"midRailVolts":1e300}}]}`: "mid-rail",
 		`{"channels":[{"channel":0,"unit":"a unit that is far too long to be a unit"}]}`:        "unit",
 		`{"channels":[{"channel":0,"label":"lamp` + `\u0007` + `"}]}`:                           "control",
+		`{"channels":[{"channel":0,"kind":"ecg"},{"channel":0,"kind":"pulse"}]}`:                "twice",
+		`{"channels":[{"channel":0,"label":"lamp` + "\u202e" + `"}]}`:                           "U+202E",
 		`{"channels":[{"channel":-1,"kind":"ecg"}]}`:                                            "channel -1",
 	} {
 		code, answer := ask(t, store, r, "PATCH", "/recordings/"+url.PathEscape(state.ID), body)

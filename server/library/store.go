@@ -15,8 +15,6 @@ import (
 	"strings"
 	"sync"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
@@ -121,11 +119,7 @@ func checkName(name, file string) error {
 	if deviceNames.MatchString(file) {
 		return fmt.Errorf("name %s: Windows keeps it for a device; choose another", strconv.Quote(name))
 	}
-	if i := strings.IndexFunc(name, func(r rune) bool { return unicode.Is(unicode.Cf, r) || unicode.IsControl(r) }); i >= 0 {
-		r, _ := utf8.DecodeRuneInString(name[i:])
-		return fmt.Errorf("name %s: it has the sign U+%04X, which is not seen and may turn the name around; leave it out", strconv.QuoteToASCII(name), r)
-	}
-	return nil
+	return acquire.CheckText("name", name)
 }
 
 // path checks an id and returns the file's path.
@@ -529,6 +523,11 @@ func (s *Store) SetNote(id, note string) error {
 	}
 	if len(note) > 2000 {
 		return fmt.Errorf("a note of %d bytes: write 2000 at most", len(note))
+	}
+	for line := range strings.Lines(note) {
+		if err := acquire.CheckText("note", strings.TrimRight(line, "\r\n")); err != nil {
+			return err
+		}
 	}
 	return s.changeNotes(func(notes map[string]string) {
 		if notes[id] = note; note == "" {
