@@ -112,16 +112,13 @@ func (s *Server) getRecordingBeats(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	beats, err := s.recordings.Reviews.Beats(r.Context(), chi.URLParam(r, "id"), library.BeatQuery{Find: find, From: from, To: to})
-	switch {
-	case err != nil:
-		failRecording(w, err)
-	case as == "compact":
-		w.Header().Set("Content-Type", "application/octet-stream")
-		_, _ = w.Write(compactBeats(beats))
-	default:
-		Answer(w, map[string]any{"channels": beats})
-	}
+	long(w, r, func(tell func(float64)) (any, error) {
+		beats, err := s.recordings.Reviews.Beats(r.Context(), chi.URLParam(r, "id"), library.BeatQuery{Find: find, From: from, To: to, Progress: tell})
+		if err == nil && as == "compact" {
+			return compactBeats(beats), nil
+		}
+		return map[string]any{"channels": beats}, err
+	})
 }
 
 // compactBeats is, little-endian: u32 channels, then for each channel u32 n, n samples
@@ -171,8 +168,10 @@ func (s *Server) getRecordingVariability(w http.ResponseWriter, r *http.Request)
 		return
 	}
 	defer part.Rec.File.Close()
-	intervals, err := analysis.Variability(r.Context(), part)
-	answerRecording(w, intervals, err)
+	long(w, r, func(tell func(float64)) (any, error) {
+		part.Progress = tell
+		return analysis.Variability(r.Context(), part)
+	})
 }
 
 // part opens the stretch asked for by channel, from and to, or answers itself and returns false.

@@ -32,6 +32,8 @@ type Part struct {
 	// Whole has the engine begin at the recording's start, as it was live, and not
 	// shortly before the stretch.
 	Whole bool
+	// Progress, unless nil, is told now and then which share of the work is done.
+	Progress func(share float64)
 }
 
 // All is a channel of a recording, from its first sample to its last.
@@ -47,7 +49,7 @@ func (p Part) settings() channel.Settings {
 
 // run takes the stretch through the channel's engine.
 func (p Part) run(ctx context.Context, parts channel.Parts, take func(e *channel.Engine, out *channel.Output, end int64)) error {
-	return p.Rec.Run(ctx, channel.Run{Channels: []int{p.Channel}, Parts: parts, From: p.From, To: p.To, Whole: p.Whole, Finish: true,
+	return p.Rec.Run(ctx, channel.Run{Channels: []int{p.Channel}, Parts: parts, From: p.From, To: p.To, Whole: p.Whole, Finish: true, Progress: p.Progress,
 		Take: func(_ int, e *channel.Engine, out *channel.Output, end int64) {
 			p.Rec.AsAtEnd(p.Channel, e, out)
 			take(e, out, end)
@@ -137,11 +139,11 @@ func Beats(ctx context.Context, p Part, found func(beat.Beat)) error {
 }
 
 // Readings tells what a person would have seen of a channel at the end of each second,
-// 1 and on, of the whole recording. While samples are missing the state is
+// 1 and on, of a part that is [All] of a recording. While samples are missing the state is
 // [beat.StateNoSignal].
-func Readings(ctx context.Context, rec *channel.Recording, n int, second func(n int64, r beat.Reading)) error {
-	hz, told := rec.Info.ClaimedRateHz, int64(0)
-	return All(rec, n).run(ctx, channel.Beats, func(e *channel.Engine, _ *channel.Output, end int64) {
+func Readings(ctx context.Context, p Part, second func(n int64, r beat.Reading)) error {
+	hz, told := p.Rec.Info.ClaimedRateHz, int64(0)
+	return p.run(ctx, channel.Beats, func(e *channel.Engine, _ *channel.Output, end int64) {
 		if next := told + 1; end == int64(math.Round(float64(next)*hz)) {
 			told = next
 			r := e.Reading()

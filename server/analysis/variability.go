@@ -75,7 +75,7 @@ func Variability(ctx context.Context, p Part) (Intervals, error) {
 		f.trackers = append(f.trackers, t)
 	}
 	f.begin()
-	err := p.Rec.Run(ctx, channel.Run{Channels: f.channels, Parts: channel.Beats, From: p.From, To: p.To, Whole: p.Whole, Finish: true, Take: f.take})
+	err := p.Rec.Run(ctx, channel.Run{Channels: f.channels, Parts: channel.Beats, From: p.From, To: p.To, Whole: p.Whole, Finish: true, Progress: p.Progress, Take: f.take})
 	if err != nil {
 		return out, err
 	}

@@ -166,6 +166,8 @@ type Run struct {
 	// Take is given what came out up to there or less, channel after channel; k counts Channels. Out is valid during the call, e stands at sample
 	// end.
 	Take func(k int, e *Engine, out *Output, end int64)
+	// Progress, unless nil, is told now and then which share of the work is done.
+	Progress func(share float64)
 }
 
 // Run takes a stretch of the recording through one engine for each channel.
@@ -184,7 +186,7 @@ func (r *Recording) Run(ctx context.Context, run Run) error {
 		}
 		engines[k] = e
 	}
-	d := &drive{run: run, engines: engines, rateHz: r.Info.ClaimedRateHz, outs: make([]Output, len(engines))}
+	d := &drive{run: run, engines: engines, rateHz: r.Info.ClaimedRateHz, outs: make([]Output, len(engines)), begin: from}
 	d.events = r.events[:len(r.events):len(r.events)]
 	for len(d.events) > 0 && d.events[0].Sample < from {
 		d.events = d.events[1:]
@@ -193,6 +195,7 @@ func (r *Recording) Run(ctx context.Context, run Run) error {
 		d.run.Ends = func(from int64) int64 { return secondAfter(from, d.rateHz) }
 	}
 	to := min(run.To, r.File.Len())
+	d.run.To = to
 	if err := r.File.Blocks(ctx, from, to, d.block); err != nil {
 		return err
 	}
@@ -214,10 +217,24 @@ type drive struct {
 	outs    []Output
 	events  []Placed
 	rateHz  float64
+	begin   int64
+	told    float64 // share
+}
+
+// progress tells how far the work is, at each two-hundredth of it.
+func (d *drive) progress(at int64) {
+	if d.run.Progress == nil {
+		return
+	}
+	if share := float64(at-d.begin) / float64(max(1, d.run.To-d.begin)); share >= d.told+0.005 {
+		d.told = share
+		d.run.Progress(min(1, share))
+	}
 }
 
 // block takes in counts, cut where an event stands and at whole seconds.
 func (d *drive) block(at int64, counts [][]int32) error {
+	d.progress(at)
 	end := at + int64(len(counts[0]))
 	for from := at; from < end; {
 		for len(d.events) > 0 && d.events[0].Sample <= from {

@@ -33,7 +33,11 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	w := bufio.NewWriter(stdout)
 	fmt.Fprintln(w, "sample,time_s,kind,amplitude,quality")
 	rateHz := rec.Info.ClaimedRateHz
-	err = analysis.Beats(ctx, analysis.All(rec, n), func(b beat.Beat) {
+	part := analysis.All(rec, n)
+	tell, clear := progress(stderr)
+	defer clear()
+	part.Progress = tell
+	err = analysis.Beats(ctx, part, func(b beat.Beat) {
 		fmt.Fprintf(w, "%d,%s,%s,%s,%.3f\n", b.Sample, strconv.FormatFloat(float64(b.Sample)/rateHz, 'f', 4, 64), b.Kind, strconv.FormatFloat(b.Amplitude, 'g', 6, 64), b.Quality)
 	})
 	if err != nil {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
@@ -42,17 +41,17 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		settings = rec.CarriedValues()
 	}
 	in.Close()
-	told := time.Now()
+	tell, clear := progress(stderr)
 	options := recording.ExportOptions{Context: ctx, From: int64(*from * rateHz), To: int64(*to * rateHz), Progress: func(done, total int64) {
-		if time.Since(told) > time.Second && total > 0 {
-			told = time.Now()
-			fmt.Fprintf(stderr, "\r%3.0f %%", 100*float64(done)/float64(total))
+		if tell != nil && total > 0 {
+			tell(float64(done) / float64(total))
 		}
 	}}
 	options.Shown, options.Settings = shown, settings
-	if err := recording.Convert(f.Arg(0), f.Arg(1), open, options); err != nil {
+	err = recording.Convert(f.Arg(0), f.Arg(1), open, options)
+	if clear(); err != nil {
 		return err
 	}
-	fmt.Fprintf(stderr, "\rwritten: %s\n", f.Arg(1))
+	fmt.Fprintf(stderr, "written: %s\n", f.Arg(1))
 	return nil
 }

@@ -28,7 +28,11 @@ func rate(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	buffered := bufio.NewWriter(stdout)
 	w := csv.NewWriter(buffered)
 	w.Write([]string{"time_s", "state", "rate_bpm", "quality", "reason"})
-	err = analysis.Readings(ctx, rec, n, func(second int64, r beat.Reading) {
+	part := analysis.All(rec, n)
+	tell, clear := progress(stderr)
+	defer clear()
+	part.Progress = tell
+	err = analysis.Readings(ctx, part, func(second int64, r beat.Reading) {
 		w.Write([]string{strconv.FormatInt(second, 10), string(r.State), strconv.FormatFloat(r.RateBPM, 'f', 1, 64), strconv.FormatFloat(r.Quality, 'f', 3, 64), r.Reason})
 	})
 	if err != nil {

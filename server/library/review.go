@@ -522,6 +522,8 @@ type Mark struct {
 type BeatQuery struct {
 	Find     int
 	From, To int64
+	// Progress, unless nil, is told now and then which share of the finding is done.
+	Progress func(share float64)
 }
 
 // Beats are a recording's beats by channel.
@@ -550,7 +552,7 @@ func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
 		defer rec.File.Close()
 		// All of it up to there, so that the beats are the same whatever is asked for.
 		part := analysis.All(rec, find)
-		part.To = min(to, part.To)
+		part.To, part.Progress = min(to, part.To), q.Progress
 		return out, analysis.Beats(ctx, part, func(b beat.Beat) {
 			if b.Sample >= from {
 				out[find] = append(out[find], Mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})

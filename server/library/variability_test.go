@@ -1,6 +1,8 @@
 package library
 
 import (
+	"bytes"
+	"context"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
@@ -8,6 +10,7 @@ import (
 	"net/http"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"pulsewright/acquire"
@@ -177,5 +180,44 @@ func TestArrivalInARecording(t *testing.T) {
 		if x := math.Float64frombits(binary.LittleEndian.Uint64(b[8+8*i:])); x != float64(m.Sample) || b[8+8*n+i] != byte(math.Round(100*m.Quality)) || b[8+9*n+i] != 1 {
 			t.Fatalf("compact beat %d: %g, quality %d, kind %d; want %+v", i, x, b[8+8*n+i], b[8+9*n+i], m)
 		}
+	}
+}
+
+// TestFindingTellsHowFar: what is answered with progress is the same behind lines that tell how
+// far the work is, an error comes as such a line, and the work ends when nobody waits for it.
+func TestFindingTellsHowFar(t *testing.T) {
+	folder := t.TempDir()
+	config := simulate.Both()
+	simulatetest.Record(t, config, 1200*250, filepath.Join(folder, "both.edf"))
+	for _, target := range []string{"/recordings/both.edf/beats?find=0&as=compact", "/recordings/both.edf/variability?channel=1"} {
+		plain, told := reviewed(t, folder, target).Body.Bytes(), reviewed(t, folder, target+"&progress=1").Body.Bytes()
+		for last := 0.0; last < 1; {
+			line, rest, _ := bytes.Cut(told, []byte("\n"))
+			var p struct{ Share *float64 }
+			if err := json.Unmarshal(line, &p); err != nil || p.Share == nil || *p.Share < last || *p.Share > 1 {
+				t.Fatalf("%s: %q after %g: %v", target, line, last, err)
+			}
+			last, told = *p.Share, rest
+		}
+		if len(plain) < 100 || !bytes.Equal(bytes.TrimSpace(told), bytes.TrimSpace(plain)) {
+			t.Errorf("%s: with progress %d bytes, without %d", target, len(told), len(plain))
+		}
+	}
+	if w := reviewed(t, folder, "/recordings/none.edf/beats?find=0&progress=1"); !strings.Contains(w.Body.String(), `{"error":"recording \"none.edf\"`) {
+		t.Errorf("of none: %s", w.Body)
+	}
+
+	reviews := NewReviews(NewStore(folder))
+	defer reviews.Close()
+	ctx, cancel := context.WithCancel(t.Context())
+	last := 0.0
+	_, err := reviews.Beats(ctx, "both.edf", BeatQuery{Find: 0, To: math.MaxInt64, Progress: func(share float64) {
+		last = share
+		if share > 0.2 {
+			cancel()
+		}
+	}})
+	if !errors.Is(err, context.Canceled) || last < 0.2 || last > 0.9 {
+		t.Errorf("cancelled at a fifth, it ended at %g with %v", last, err)
 	}
 }

@@ -4,6 +4,7 @@
 
 const BASE = "/api/v1";
 const TIMEOUT_MS = 35000;
+const NEWLINE = 10;
 
 /**
  * @param {string} method
@@ -68,6 +69,44 @@ export async function request(method, path, body, timeoutMs, ended) {
   const answer = await send(method, path, body, timeoutMs, ended);
   const text = await answer.text();
   return text === "" ? null : JSON.parse(text);
+}
+
+/**
+ * Asks for long work, which tells how far it is: lines {"share"} or {"error"} until share is 1,
+ * then the answer.
+ * @param {string} path
+ * @param {(share: number) => void} progress
+ * @param {AbortSignal} [ended] ends the work
+ * @param {number} [timeoutMs]
+ * @returns {Promise<ArrayBuffer>} the answer
+ */
+export async function long(path, progress, ended, timeoutMs) {
+  const body = (await send("GET", `${path}${path.includes("?") ? "&" : "?"}progress=1`, undefined, timeoutMs, ended)).body?.getReader();
+  if (!body) throw new Error("The answer is empty; is the program still running?");
+  /** @type {Uint8Array[]} */
+  const parts = [];
+  /** @type {number[]} */
+  let line = [];
+  for (let answering = false; ; ) {
+    const { done, value } = await body.read();
+    if (done) {
+      if (!answering) throw new Error("The answer breaks off; is the program still running?");
+      return new Blob(/** @type {BlobPart[]} */ (parts)).arrayBuffer();
+    }
+    let at = 0;
+    while (!answering && at < value.length) {
+      const end = value.indexOf(NEWLINE, at);
+      line.push(...value.subarray(at, end < 0 ? value.length : end));
+      at = end < 0 ? value.length : end + 1;
+      if (end < 0) break;
+      const { share, error } = JSON.parse(new TextDecoder().decode(Uint8Array.from(line)));
+      line = [];
+      if (error !== undefined) throw new Error(sentence(error));
+      progress(share);
+      answering = share === 1;
+    }
+    if (answering && at < value.length) parts.push(value.subarray(at));
+  }
 }
 
 /** @param {string} path whose answer is plain text */

@@ -38,9 +38,9 @@ export class RecordedIntervals extends StretchPanel {
     this.root.append(this.head, this.name, this.summary, this.where, this.state, this.work, this.body);
   }
 
-  /** @param {string} id @param {number} from @param {number} to @param {AbortSignal} ended */
-  ask(id, from, to, ended) {
-    return library.variability(id, this.channel, from, to, ended);
+  /** @param {string} id @param {number} from @param {number} to @param {AbortSignal} ended @param {(share: number) => void} progress */
+  ask(id, from, to, ended, progress) {
+    return library.variability(id, this.channel, from, to, ended, progress);
   }
 
   clear() {

@@ -1,6 +1,6 @@
 // Requests about recordings, and their shapes (server/API.md).
 
-import { request, send, sentence } from "../api.js";
+import { long, request, send, sentence } from "../api.js";
 import { decodeBeats } from "./window.js";
 
 /** @import {RecordedVariability} from "../drawers/rhythm.js" */
@@ -71,10 +71,12 @@ export const library = {
   removeNote: (id, sample, text) => request("DELETE", at(id) + "/notes", { sample, text }),
   /** @param {string} id @param {string} query @returns {Promise<ArrayBuffer>} */
   view: async (id, query) => (await send("GET", `${at(id)}/view?${query}`)).arrayBuffer(),
-  /** @param {string} id @param {number} [find] the channel to look for beats in @returns {Promise<Mark[][]>} by channel */
-  beats: async (id, find) => decodeBeats(await (await send("GET", at(id) + "/beats?as=compact" + (find === undefined ? "" : `&find=${find}`), undefined, LONG_MS)).arrayBuffer()),
-  /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} ended @returns {Promise<RecordedVariability>} */
-  variability: (id, channel, from, to, ended) => request("GET", `${at(id)}/variability?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS, ended),
+  /** @param {string} id @returns {Promise<Mark[][]>} those stored, by channel */
+  beats: async (id) => decodeBeats(await (await send("GET", at(id) + "/beats?as=compact", undefined, LONG_MS)).arrayBuffer()),
+  /** @param {string} id @param {number} channel @param {(share: number) => void} progress @param {AbortSignal} ended @returns {Promise<Mark[][]>} those found in a channel */
+  findBeats: async (id, channel, progress, ended) => decodeBeats(await long(`${at(id)}/beats?as=compact&find=${channel}`, progress, ended, LONG_MS)),
+  /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} ended @param {(share: number) => void} progress @returns {Promise<RecordedVariability>} */
+  variability: async (id, channel, from, to, ended, progress) => JSON.parse(new TextDecoder().decode(await long(`${at(id)}/variability?channel=${channel}&from=${from}&to=${to}`, progress, ended, LONG_MS))),
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} [ended] @returns {Promise<Stretch>} */
   analysis: (id, channel, from, to, ended) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS, ended),
   /** @param {string} id @param {"edf"|"csv"|"wav"} as */

@@ -62,6 +62,8 @@ class ReviewView {
     this.valueTimer = 0;
     this.beatTimer = 0;
     this.opening = 0;
+    /** @type {AbortController|null} finding the beats of a channel */
+    this.finding = null;
     /** Notes and beats are still on their way. */
     this.reading = false;
     this.openMs = NaN;
@@ -269,6 +271,7 @@ class ReviewView {
 
   #closed() {
     this.opening++;
+    this.finding?.abort();
     this.source?.destroy();
     this.source = null;
     this.ctx.loop.remove(this.sheet);
@@ -465,11 +468,17 @@ class ReviewView {
   async #findBeats() {
     const { detail, findBeats } = this;
     if (!detail || !findBeats) return;
+    if (this.finding) {
+      this.finding.abort();
+      return;
+    }
     const channel = this.beatChannel;
-    findBeats.disabled = true;
-    setText(findBeats, "Finding beats …");
+    const finding = new AbortController();
+    this.finding = finding;
+    const tell = (/** @type {number} */ share) => setText(findBeats, `Cancel (${Math.floor(100 * share)} % done)`);
+    tell(0);
     try {
-      const channels = await library.beats(detail.id, channel);
+      const channels = await library.findBeats(detail.id, channel, tell, finding.signal);
       if (detail === this.detail) {
         this.sheet.beats[channel] = channels[channel];
         this.#showBeats(true);
@@ -477,9 +486,10 @@ class ReviewView {
         this.ctx.announce(`${channels[channel].length} beats found.`);
       }
     } catch (e) {
-      this.#failed(e);
+      if (finding.signal.aborted) this.ctx.announce("Cancelled.");
+      else this.#failed(e);
     } finally {
-      findBeats.disabled = false;
+      if (this.finding === finding) this.finding = null;
       setText(findBeats, "Find beats");
     }
   }

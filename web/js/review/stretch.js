@@ -11,6 +11,8 @@ import { clockTime, duration } from "../format.js";
 const REST_MS = 350;
 /** Longer stretches are worked out only when asked for: about a second an hour. */
 const UNASKED_SECONDS = 2 * 3600;
+const WORK = "Work it out";
+const READING = "Reading the recording …";
 
 /**
  * @typedef {object} StretchOptions
@@ -47,7 +49,7 @@ export class StretchPanel {
     }, { "aria-label": "Channel of " + about.title });
     this.where = h("p", { class: "hint", "data-testid": id + "-where" });
     this.state = h("p", { role: "status", "data-testid": id + "-state" });
-    this.work = button(id + "-work", "Work it out", () => void this.#ask(true), { hidden: true });
+    this.work = button(id + "-work", WORK, () => (this.asking ? this.#cancel() : void this.#ask(true)), { hidden: true });
     this.head = h("div", { class: "row between" }, h("h3", {}, about.title), this.pick, this.stretch);
     /** What is hidden while there is nothing to say. */
     this.body = h("div", { class: "stretch-body", hidden: true });
@@ -56,10 +58,10 @@ export class StretchPanel {
 
   /**
    * Asks the server. Of a subclass.
-   * @param {string} _id @param {number} _from @param {number} _to @param {AbortSignal} _ended
+   * @param {string} _id @param {number} _from @param {number} _to @param {AbortSignal} _ended @param {(share: number) => void} _progress
    * @returns {Promise<T>}
    */
-  ask(_id, _from, _to, _ended) {
+  ask(_id, _from, _to, _ended, _progress) {
     return Promise.reject(new Error("nothing to ask"));
   }
 
@@ -136,20 +138,36 @@ export class StretchPanel {
     }
     const asking = new AbortController();
     this.asking = asking;
-    setText(this.state, "Reading the recording …");
+    setText(this.state, READING);
+    setText(this.work, "Cancel");
+    this.work.hidden = seconds <= UNASKED_SECONDS;
     this.root.setAttribute("aria-busy", "true");
     try {
-      const data = await this.ask(detail.id, from, to, asking.signal);
+      const data = await this.ask(detail.id, from, to, asking.signal, (share) => setText(this.state, `${READING} ${Math.floor(100 * share)} %`));
       if (asking.signal.aborted) return;
       this.data = data;
       setText(this.state, "");
+      this.work.hidden = true;
       this.body.hidden = false;
       this.draw();
     } catch (e) {
       if (!asking.signal.aborted) this.#none(e instanceof Error ? e.message : String(e));
     } finally {
-      if (this.asking === asking) this.root.removeAttribute("aria-busy");
+      if (this.asking === asking) {
+        this.asking = null;
+        setText(this.work, WORK);
+        this.root.removeAttribute("aria-busy");
+      }
     }
+  }
+
+  /** Ends the work; what it was about can be asked for again. */
+  #cancel() {
+    this.asking?.abort();
+    this.asking = null;
+    this.#none("Cancelled.");
+    setText(this.work, WORK);
+    this.work.hidden = false;
   }
 
   /** @param {string} why nothing is shown */
