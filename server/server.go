@@ -26,6 +26,7 @@ import (
 	"net/http"
 	"runtime/debug"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -238,6 +239,11 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	}
 	defer func() { _ = s.Sharing.Stop() }()
 	defer func() { _ = s.card.swap(nil, 0) }()
+	watching, stopWatching := context.WithCancel(ctx)
+	var watch sync.WaitGroup
+	watch.Go(func() { s.watchFiles(watching) })
+	defer watch.Wait()
+	defer stopWatching()
 	ended := make(chan error, 1)
 	go func() { ended <- h.Serve(l) }()
 	select {

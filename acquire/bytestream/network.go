@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/guard"
 	"pulsewright/acquire/serialport"
 )
 
@@ -224,7 +225,8 @@ func (s *listener) accept() {
 			time.Sleep(50 * time.Millisecond) // out of files: whoever knocked is gone by then
 			continue
 		}
-		if !s.sit(c) {
+		seated := false
+		if guard.Call("taking in a connection", func() error { seated = s.sit(c); return nil }) != nil || !seated {
 			s.turn()
 			c.Close()
 			time.Sleep(2 * time.Millisecond) // a flood of connections costs no more than this

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/guard"
 	"pulsewright/acquire/serialport"
 )
 
@@ -30,7 +31,8 @@ func (in *Input) run() {
 	defer close(in.pieces)
 	for {
 		buffer := make([]byte, 4096)
-		n, err := in.r.Read(buffer)
+		n := 0
+		err := guard.Call("reading standard input", func() (err error) { n, err = in.r.Read(buffer); return err })
 		if n > 0 {
 			in.pieces <- buffer[:n]
 		}

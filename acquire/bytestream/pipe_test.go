@@ -87,3 +87,20 @@ func TestStandardInputWithoutLines(t *testing.T) {
 		t.Errorf("baud: %v", err)
 	}
 }
+
+// faulty is an input whose reading ends in a panic.
+type faulty struct{}
+
+func (faulty) Read([]byte) (int, error) { panic("an input's fault") }
+
+// TestFaultOfTheInput: it ends the source and not the program.
+func TestFaultOfTheInput(t *testing.T) {
+	s, err := NewInput(faulty{}).Open(within(t), address(t, "-"))
+	if err == nil {
+		err = untilError(t, s)
+		s.Close()
+	}
+	if err == nil || !strings.Contains(err.Error(), "an input's fault") {
+		t.Errorf("it ended with %v", err)
+	}
+}

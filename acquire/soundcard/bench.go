@@ -12,6 +12,7 @@ import (
 	"github.com/gordonklaus/portaudio"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/guard"
 )
 
 // benchFrames is the length of the blocks that are played and recorded together.
@@ -60,7 +61,13 @@ func OpenBench(input, output string, rateHz float64) (*Bench, error) {
 		_ = leave()
 		return nil, err
 	}
-	go b.run()
+	go func() {
+		if err := guard.Call("playing and recording", func() error { b.run(); return nil }); err != nil {
+			b.mu.Lock()
+			b.err = err
+			b.mu.Unlock()
+		}
+	}()
 	return b, nil
 }
 

@@ -23,6 +23,7 @@ import (
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/guard"
 )
 
 // ErrNotBuilt says that the program was built without the sound card.
@@ -171,7 +172,7 @@ func (s *source) pump() {
 	raw := make([]int32, width*s.config.blockFrame)
 	broken := false
 	for {
-		err := s.device.read(raw)
+		err := guard.Call("reading the sound input", func() error { return s.device.read(raw) })
 		arrived := time.Now()
 		select {
 		case <-s.stop:

@@ -5,6 +5,7 @@ package command
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -416,6 +417,23 @@ func TestHostileDisk(t *testing.T) {
 	h.end()
 }
 
+// problem waits until the page says so, or "" nothing.
+func (h *hostile) problem(t *testing.T, words string) {
+	t.Helper()
+	said := "?"
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+		status, data := h.get("GET", "/api/v1/state", nil)
+		var state struct{ Problem string }
+		if status != http.StatusOK || json.Unmarshal(data, &state) != nil {
+			continue
+		}
+		if said = state.Problem; said == "" && words == "" || words != "" && strings.Contains(said, words) {
+			return
+		}
+	}
+	t.Errorf("the page says %q, want %q", said, words)
+}
+
 // TestHostileDescriptors: a program without a descriptor left records on; what needs one is
 // refused by a sentence, and works again when there are some.
 func TestHostileDescriptors(t *testing.T) {
@@ -440,10 +458,12 @@ func TestHostileDescriptors(t *testing.T) {
 	}
 	h.tries(false)
 	h.stays()
+	h.problem(t, "no more files")
 	if err := unix.Prlimit(h.cmd.Process.Pid, unix.RLIMIT_NOFILE, &old, nil); err != nil {
 		t.Fatal(err)
 	}
 	h.tries(true)
+	h.problem(t, "")
 	if err := h.ask("DELETE", "/api/v1/recording", "", nil); err != nil {
 		t.Errorf("the recording: %v", err)
 	}

@@ -19,6 +19,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/bytestream"
+	"pulsewright/acquire/guard"
 	"pulsewright/acquire/serialport"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/soundcard"
@@ -148,7 +149,9 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags) error {
 	var wg sync.WaitGroup
 	defer wg.Wait()
 	defer stop()
-	wg.Go(func() { _, _ = b.store.Brief() }) // what a crash left is closed; a folder that cannot be read is told on the page
+	wg.Go(func() {
+		_ = guard.Call("looking through the recordings", func() error { _, err := b.store.Brief(); return err })
+	}) // what a crash left is closed; a folder that cannot be read is told on the page
 	wg.Go(func() {
 		if err := b.live.Run(ctx); err != nil {
 			o.log.Error("session", "err", err)
@@ -170,7 +173,7 @@ func serveOn(ctx context.Context, l net.Listener, o serveFlags) error {
 		fmt.Fprintln(o.stdout, "owner's link in: "+path)
 	}
 	wg.Go(func() {
-		if err := openFirst(ctx, b.live, o.first(), o.log); err != nil {
+		if err := guard.Call("opening the source", func() error { return openFirst(ctx, b.live, o.first(), o.log) }); err != nil {
 			o.log.Error("cannot open the source", "err", err)
 		}
 	})

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math"
 
+	"pulsewright/acquire/guard"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/channel"
@@ -139,10 +140,13 @@ func (r *review) buildFiltered(ctx context.Context, f *filteredPyramid, list []*
 	rec, err := r.another()
 	var p *Pyramid
 	if err == nil {
-		p, err = f.build(ctx, through{rec, list, 0, rec.File.Len()}, func(share float64) {
-			r.mu.Lock()
-			f.share = share
-			r.mu.Unlock()
+		err = guard.Call("filtering "+r.id, func() (err error) {
+			p, err = f.build(ctx, through{rec, list, 0, rec.File.Len()}, func(share float64) {
+				r.mu.Lock()
+				f.share = share
+				r.mu.Unlock()
+			})
+			return err
 		})
 		rec.File.Close()
 	}

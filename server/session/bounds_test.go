@@ -78,3 +78,27 @@ func TestFiltersFollowAClockThatIsFarOff(t *testing.T) {
 		}
 	}
 }
+
+// TestFiltersStandAWhile: what is learnt slowly of a clock has the filters designed anew once in ten
+// seconds at most, a clock that has moved at once, and one that is not well known not at all.
+func TestFiltersStandAWhile(t *testing.T) {
+	now := time.Now()
+	for _, c := range []struct {
+		hz, uncertain float64
+		moved         bool
+		stood         time.Duration
+		want          bool
+	}{
+		{251, 0.1, false, 11 * time.Second, true},
+		{251, 0.1, false, 9 * time.Second, false},
+		{251, 1, false, 11 * time.Second, false},
+		{251, 1, true, 0, true},
+		{250.5, 0.1, true, 11 * time.Second, false},
+	} {
+		s := &Session{}
+		s.designedHz, s.usedHz, s.lastRebuild = 250, c.hz, now.Add(-c.stood)
+		if got := s.redesigns(c.hz, c.uncertain, c.moved, now); got != c.want {
+			t.Errorf("%+v: designed anew %v", c, got)
+		}
+	}
+}

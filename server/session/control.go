@@ -448,6 +448,16 @@ func (s *Session) Problem(text string) {
 	}{"problem", text})
 }
 
+// Solved clears a problem unless another one was told since.
+func (s *Session) Solved(text string) {
+	s.mu.Lock()
+	same := s.state.Problem == text
+	s.mu.Unlock()
+	if same {
+		s.Problem("")
+	}
+}
+
 // ErrNoTrimmer answers a trimmer request to a source without one.
 var ErrNoTrimmer = errors.New("the source has no simulated trimmer: open a demo, or turn the real one")
 

@@ -49,10 +49,9 @@ func (s *Session) updateRate(now time.Time) {
 			s.mu.Lock()
 			s.state.RateHz, s.state.SourceRateHz = pointHz, s.usedHz
 			s.mu.Unlock()
-			far := math.Abs(pointHz/s.designedHz-1) > rebuildShare
 			moved := e.Moves != s.moves
 			s.moves = e.Moves
-			if far && (moved || e.UncertaintyHz < rebuildShare/2*s.usedHz && now.Sub(s.lastRebuild) > 10*time.Second) {
+			if s.redesigns(pointHz, e.UncertaintyHz, moved, now) {
 				s.redesign(pointHz)
 				s.lastRebuild = now
 			} else {
@@ -67,6 +66,14 @@ func (s *Session) updateRate(now time.Time) {
 	s.state.Clock = state
 	s.mu.Unlock()
 	s.message(state)
+}
+
+// redesigns tells whether the filters are to be designed anew for a rate of the points: it is far from
+// theirs, and the clock has moved, or is now known well and they have stood for a while.
+func (s *Session) redesigns(pointHz, uncertaintyHz float64, moved bool, now time.Time) bool {
+	far := math.Abs(pointHz/s.designedHz-1) > rebuildShare
+	known := uncertaintyHz < rebuildShare/2*s.usedHz
+	return far && (moved || known && now.Sub(s.lastRebuild) > rebuildPause)
 }
 
 func (s *Session) redesign(pointHz float64) {

@@ -38,6 +38,9 @@ const (
 	// were designed for before they are designed anew: a 50 Hz notch is then at
 	// most 0.15 Hz off.
 	rebuildShare = 0.003
+	// rebuildPause is how long filters stand at least unless the clock has moved: what is
+	// learnt slowly must not make the trace begin anew again and again.
+	rebuildPause = 10 * time.Second
 	keptTexts    = 50
 	keptGaps     = 1000
 	keptNotes    = 1000
