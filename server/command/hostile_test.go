@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -478,6 +479,65 @@ func TestHostileDescriptors(t *testing.T) {
 	defer f.Close()
 	if gaps := f.Gaps(); len(gaps) > 0 || f.Len() == 0 {
 		t.Errorf("%d samples, gaps %v", f.Len(), gaps)
+	}
+	h.end()
+}
+
+// TestHostileReaders: twenty clients that ask for all of a full history and take it by drops cost the
+// program little memory beside the history itself, and the recording under way no sample.
+func TestHostileReaders(t *testing.T) {
+	if testing.Short() {
+		t.Skip("short: no hostile readers")
+	}
+	h := newHostile(runProgram(t, "-source", "demo:both?rate=1000&speed=100"))
+	h.waitRunning()
+	var state struct{ LastIndex int64 }
+	for end := time.Now().Add(60 * time.Second); state.LastIndex < 620_000; time.Sleep(100 * time.Millisecond) { // ten minutes are kept
+		if err := h.ask("GET", "/api/v1/state", "", &state); err != nil || time.Now().After(end) {
+			t.Fatalf("at %d: %v", state.LastIndex, err)
+		}
+	}
+	before := h.peak()
+	if err := h.ask("POST", "/api/v1/recording", `{"name":"read"}`, nil); err != nil {
+		t.Fatal(err)
+	}
+	var wg sync.WaitGroup
+	stop := time.Now().Add(4 * time.Second)
+	read := make([]int, 20)
+	for i := range read {
+		c, err := net.Dial("tcp", strings.TrimPrefix(h.address, "http://"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		_ = c.(*net.TCPConn).SetReadBuffer(4096)
+		_ = c.SetDeadline(stop.Add(10 * time.Second))
+		fmt.Fprintf(c, "GET /api/v1/history?from=0&to=%d HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", state.LastIndex)
+		wg.Go(func() {
+			for piece := make([]byte, 1000); time.Now().Before(stop); time.Sleep(50 * time.Millisecond) {
+				n, err := c.Read(piece)
+				if read[i] += n; err != nil {
+					return
+				}
+			}
+		})
+	}
+	wg.Wait()
+	for i, n := range read {
+		if n < 10_000 {
+			t.Errorf("reader %d got %d bytes", i, n)
+		}
+	}
+	// Each has a buffer of the line and a piece of the history, no copy of it.
+	if cost := h.peak() - before; cost > 60e6 || h.peak() > hostileMemory {
+		t.Errorf("twenty slow readers cost %.0f MB; the program had %.0f at most", cost/1e6, h.peak()/1e6)
+	}
+	t.Logf("%.0f MB before, at most %.0f MB with twenty readers", before/1e6, h.peak()/1e6)
+	if err := h.ask("DELETE", "/api/v1/recording", "", nil); err != nil {
+		t.Fatal(err)
+	}
+	if f := wholeRecording(t, h.folder); len(f.Gaps()) > 0 || float64(f.Len()) < 100_000 {
+		t.Errorf("%d samples, gaps %v", f.Len(), f.Gaps())
 	}
 	h.end()
 }
