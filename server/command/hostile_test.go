@@ -99,10 +99,11 @@ func replaceNumber(r *rand.Rand, b []byte, at int) []byte {
 // hostile is a running program that is given damaged files.
 type hostile struct {
 	*child
-	client  *http.Client
-	slowest time.Duration
-	slow    string
-	answers map[int]int
+	client   *http.Client
+	slowest  time.Duration
+	slow     string
+	answers  map[int]int
+	replayed string // the file that is replayed
 }
 
 func newHostile(p *child) *hostile {
@@ -122,7 +123,7 @@ func (h *hostile) get(method, path string, body []byte) (int, []byte) {
 	}
 	response, err := h.client.Do(r)
 	if err != nil {
-		h.t.Fatalf("%s %s: no answer within %s: %v", method, path, hostileAnswer, err)
+		h.t.Fatalf("%s %s: no answer within %s while %s is replayed%s: %v", method, path, hostileAnswer, h.replayed, setAside(h.replayed), err)
 	}
 	defer response.Body.Close()
 	data, err := io.ReadAll(response.Body)
@@ -306,9 +307,24 @@ func (h *hostile) feed(files int) (kept []string) {
 	return kept
 }
 
+// setAside keeps a file that did harm, where PULSEWRIGHT_HARM names a folder.
+func setAside(path string) string {
+	folder := os.Getenv("PULSEWRIGHT_HARM")
+	data, err := os.ReadFile(path)
+	if folder == "" || err != nil {
+		return ""
+	}
+	path = filepath.Join(folder, filepath.Base(path))
+	if os.WriteFile(path, data, 0o600) != nil {
+		return ""
+	}
+	return " (kept as " + path + ")"
+}
+
 // replay plays files one after the other at a hundred times their speed, then a demo.
 func (h *hostile) replay(files []string) {
 	for _, f := range files {
+		h.replayed = f
 		body := fmt.Sprintf(`{"address":%q}`, "file:"+f+"?speed=100")
 		if status, _ := h.get("PUT", "/api/v1/source", []byte(body)); status != http.StatusOK {
 			continue
