@@ -1,6 +1,7 @@
 package channel
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -17,7 +18,10 @@ const (
 	DecimateAboveHz = 4000
 	// BridgeSeconds is the longest hole over which filters and beats are carried with the
 	// last value; a longer one restarts them.
-	BridgeSeconds = 0.05
+	BridgeSeconds = 0.1
+	// bridgeBefore was that of recordings that carry none: a display that a board draws each
+	// second takes some 80 ms.
+	bridgeBefore = 0.05
 	// RunInSeconds before a stretch of a recording an engine begins, so that it has
 	// settled there: the slowest corner, 0.05 Hz, has then forgotten all but e^−19.
 	RunInSeconds = 60
@@ -65,6 +69,8 @@ type Config struct {
 	// First is the index of the source's first sample.
 	First int64
 	Parts Parts
+	// BridgeSeconds is the longest hole that is bridged; 0 stands for [BridgeSeconds].
+	BridgeSeconds float64
 }
 
 // Decimation is how many samples of a source make a point.
@@ -85,14 +91,15 @@ func Decimation(rateHz float64) int {
 // that is decimated are made of held values, and those after it are NaN for the
 // decimator's delay. Not safe for concurrent use.
 type Engine struct {
-	described acquire.Channel
-	settings  Settings
-	linear    Linear
-	parts     Parts
-	rateHz    float64 // of the points, as designed for
-	clockHz   float64 // of the points
-	ratio     int
-	bridge    int64 // samples
+	described     acquire.Channel
+	settings      Settings
+	linear        Linear
+	parts         Parts
+	rateHz        float64 // of the points, as designed for
+	clockHz       float64 // of the points
+	ratio         int
+	bridge        int64 // samples
+	bridgeSeconds float64
 
 	decimator *filter.Decimator // nil at ratio 1
 	undo      *filter.Cascade   // of the coupling capacitor, nil when it is left
@@ -167,7 +174,8 @@ func New(c Config) (*Engine, error) {
 		e.lead = d.DelaySamples()
 	}
 	e.point = e.pointAt(c.First)
-	e.bridge = int64(BridgeSeconds * c.RateHz)
+	e.bridgeSeconds = cmp.Or(c.BridgeSeconds, BridgeSeconds)
+	e.bridge = int64(e.bridgeSeconds * c.RateHz)
 	if err := e.build(c.RateHz/float64(e.ratio), c.HumHz); err != nil {
 		return nil, err
 	}
@@ -347,7 +355,7 @@ func (s Scale) equal(t Scale) bool {
 // Redesign makes everything anew for a rate of the source, as its clock turned out to
 // have; the decimator keeps its ratio.
 func (e *Engine) Redesign(sourceHz float64) error {
-	e.bridge = int64(BridgeSeconds * sourceHz)
+	e.bridge = int64(e.bridgeSeconds * sourceHz)
 	return e.build(sourceHz/float64(e.ratio), e.path.Found())
 }
 
@@ -374,7 +382,7 @@ func (e *Engine) Clip() bool {
 }
 
 // Gap is as if n counts were missing, but gives none of the points without a value that
-// a gap of more than 50 ms has.
+// a gap that is not bridged has.
 func (e *Engine) Gap(out *Output, n int64) {
 	k, had := min(n, e.bridge), out.Len()
 	for at := int64(0); at < k; at += gapPiece {
@@ -386,7 +394,7 @@ func (e *Engine) Gap(out *Output, n int64) {
 	e.miss(n) // the hole is too long now
 	e.next += n
 	if e.decimator != nil {
-		e.decimator.Skip(n) // what came before the gap has come out with the 50 ms
+		e.decimator.Skip(n) // what came before the gap has come out with what is bridged
 	} else {
 		out.cut(had)
 	}

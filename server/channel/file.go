@@ -35,6 +35,10 @@ func Open(file *recording.File, said Sidecar) *Recording {
 	r.Start = Start{RateHz: r.Info.ClaimedRateHz, HumHz: make([]float64, len(r.Info.Channels))}
 	if r.carried.RateHz > 0 {
 		r.Start.RateHz, r.Start.ClockHz, r.Start.Ratio = r.carried.RateHz, r.carried.ClockHz, r.carried.Ratio
+		r.Start.BridgeSeconds = bridgeBefore
+		if b := r.carried.BridgeSeconds; b > 0 && b <= 1 {
+			r.Start.BridgeSeconds = b
+		}
 	}
 	r.known = r.carried.Version == 0 // made before there were any, or by others
 	copy(r.Start.HumHz, r.carried.HumHz)

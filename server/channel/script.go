@@ -20,6 +20,8 @@ type Start struct {
 	Channels []Settings
 	// HumHz is the mains frequency found before by each channel, 0 when none was.
 	HumHz []float64
+	// BridgeSeconds is the longest hole that is bridged; 0 stands for [BridgeSeconds].
+	BridgeSeconds float64
 }
 
 // Event is what happened to the engines between two samples of the source, but for the
@@ -101,7 +103,7 @@ func (s Start) After(v Event) Start {
 
 // Config is an engine's at this start.
 func (s Start) Config(n int, described acquire.Channel, first int64, parts Parts) Config {
-	c := Config{Described: described, Settings: s.Channels[n], RateHz: s.RateHz, ClockHz: s.ClockHz, Ratio: s.Ratio, First: first, Parts: parts}
+	c := Config{Described: described, Settings: s.Channels[n], RateHz: s.RateHz, ClockHz: s.ClockHz, Ratio: s.Ratio, First: first, Parts: parts, BridgeSeconds: s.BridgeSeconds}
 	if n < len(s.HumHz) {
 		c.HumHz = s.HumHz[n]
 	}

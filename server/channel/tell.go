@@ -193,3 +193,6 @@ func (r *recent) values() []float64 {
 	}
 	return out
 }
+
+// BridgeSeconds is the longest hole over which the last value is held.
+func (e *Engine) BridgeSeconds() float64 { return e.bridgeSeconds }

@@ -57,7 +57,7 @@ func restlessBoards() []restless {
 		{name: "wander of 15 %", rateHz: func(t float64) float64 { return 250 * (1 + 0.15*math.Sin(2*math.Pi*t/20)) }, silent: true},
 		{name: "wander of 15 % with millis", rateHz: func(t float64) float64 { return 250 * (1 + 0.15*math.Sin(2*math.Pi*t/20)) }, stamp: "millis"},
 		{name: "display", rateHz: always(250), pauses: everySecond, silent: true},
-		{name: "display with t_us", rateHz: always(250), pauses: everySecond, stamp: "t_us", silent: true},
+		{name: "display with t_us", rateHz: always(250), pauses: everySecond, stamp: "t_us"},
 		{name: "pause of 2 s", rateHz: always(250), pauses: func(t float64) float64 {
 			if t >= change && t < change+0.004 {
 				return 2

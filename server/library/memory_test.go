@@ -130,7 +130,7 @@ func TestFilteredAnewAfterMissing(t *testing.T) {
 		switch {
 		case i < 300:
 			fmt.Fprintf(&b, "%.3f,2.5\n", float64(i)/250)
-		case i < 313: // 52 ms: more than what is bridged
+		case i < 326: // 104 ms: more than what is bridged
 			fmt.Fprintf(&b, "%.3f,\n", float64(i)/250)
 		default:
 			fmt.Fprintf(&b, "%.3f,1.0\n", float64(i)/250)
@@ -158,7 +158,7 @@ func TestFilteredAnewAfterMissing(t *testing.T) {
 			}
 		}
 	})
-	if err != nil || n != 587 {
-		t.Errorf("%d values, %v; want 587", n, err)
+	if err != nil || n != 574 {
+		t.Errorf("%d values, %v; want 574", n, err)
 	}
 }

@@ -102,12 +102,12 @@ func TestUndoingBeginsFromNothing(t *testing.T) {
 	}
 	feed(src, 1300, x[1300:2000])
 	p.until(func() bool { return len(p.values) == 2000 })
-	b := ramp(2100, 100, 900, time.Now())
+	b := ramp(2150, 150, 850, time.Now())
 	for i := range b.Counts[0] {
-		b.Counts[0][i] = int32(32768 * x[2100+i])
+		b.Counts[0][i] = int32(32768 * x[2150+i])
 	}
 	src.blocks <- b
-	p.until(func() bool { return len(p.values) == 2900 })
+	p.until(func() bool { return len(p.values) == 2850 })
 	for i := int64(1300); i < 3000; i++ {
 		if v, ok := p.values[i]; ok && !(math.Abs(float64(v)) < 1) {
 			t.Fatalf("sample %d of a sine of 0.3 V comes out as %g V", i, v)
