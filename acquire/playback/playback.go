@@ -292,9 +292,11 @@ func (s *Source) Read(ctx context.Context) (acquire.Block, error) {
 		}
 		from, n, wait, seeks := s.plan(time.Now())
 		if n == 0 {
-			idle := wait == 0
+			// The next sample of a slow recording may be far away: nothing has arrived until then.
+			const rest = time.Duration(idleSeconds * 1e9)
+			idle := wait == 0 || wait > rest
 			if idle {
-				wait = time.Duration(idleSeconds * 1e9)
+				wait = rest
 			}
 			timer := time.NewTimer(wait)
 			select {

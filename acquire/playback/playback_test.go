@@ -395,3 +395,20 @@ func Example_clockTime() {
 	fmt.Println(clockTime(0), clockTime(59.96), clockTime(3725.4))
 	// Output: 0:00.0 1:00.0 1:02:05.4
 }
+
+// TestASlowRecordingKeepsNobodyWaiting: while the next sample is an hour away nothing has arrived,
+// which Read says again and again.
+func TestASlowRecordingKeepsNobodyWaiting(t *testing.T) {
+	_, s := open(t, &tape{rate: 1.0 / 3600, length: 10}, Config{Speed: 1})
+	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	defer cancel()
+	for empty := 0; empty < 3; {
+		b, err := s.Read(ctx)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.Len() == 0 {
+			empty++
+		}
+	}
+}
