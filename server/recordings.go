@@ -14,13 +14,14 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/server/library"
+	"pulsewright/server/library/recorder"
 )
 
 // Recordings is the folder of recordings and what is done with it; without a Store there
 // are none.
 type Recordings struct {
 	Store    *library.Store
-	Recorder *library.Recorder
+	Recorder *recorder.Recorder
 	Reviews  *library.Reviews
 	// MostBytes bounds a file that is imported; 0 is library.MaxUpload.
 	MostBytes int64
@@ -46,7 +47,7 @@ func failRecording(w http.ResponseWriter, err error) {
 		status = http.StatusBadRequest
 	case errors.As(err, &ask), errors.Is(err, library.ErrNoRecording), errors.Is(err, library.ErrNoMark):
 		status = http.StatusNotFound
-	case errors.Is(err, library.ErrRecording), errors.Is(err, library.ErrNotRecording), errors.Is(err, library.ErrNothing):
+	case errors.Is(err, recorder.ErrRecording), errors.Is(err, recorder.ErrNotRecording), errors.Is(err, recorder.ErrNothing):
 		status = http.StatusConflict
 	default:
 		Fail(w, err)
@@ -87,7 +88,7 @@ func (s *Server) postRecording(w http.ResponseWriter, r *http.Request) {
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	if err := errors.Join(checkMinutes("minutes", body.Minutes, maxMinutes), checkMinutes("keepMinutes", body.KeepMinutes, library.KeepSeconds/60)); err != nil {
+	if err := errors.Join(checkMinutes("minutes", body.Minutes, maxMinutes), checkMinutes("keepMinutes", body.KeepMinutes, recorder.KeepSeconds/60)); err != nil {
 		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
@@ -112,8 +113,8 @@ func (s *Server) postKeep(w http.ResponseWriter, r *http.Request) {
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	if err := checkMinutes("minutes", body.Minutes, library.KeepSeconds/60); err != nil || body.Minutes == 0 {
-		FailWith(w, http.StatusBadRequest, fmt.Errorf("minutes of %g: give more than 0 and at most %d", body.Minutes, library.KeepSeconds/60))
+	if err := checkMinutes("minutes", body.Minutes, recorder.KeepSeconds/60); err != nil || body.Minutes == 0 {
+		FailWith(w, http.StatusBadRequest, fmt.Errorf("minutes of %g: give more than 0 and at most %d", body.Minutes, recorder.KeepSeconds/60))
 		return
 	}
 	if err := acquire.CheckText("name", body.Name); err != nil {
@@ -143,7 +144,7 @@ func (s *Server) getRecordings(w http.ResponseWriter, r *http.Request) {
 // busy tells that a recording is being written.
 func (s *Server) busy(id string) error {
 	if s.recordings.Recorder.Busy(id) {
-		return fmt.Errorf("recording %s: %w", strconv.Quote(id), library.ErrRecording)
+		return fmt.Errorf("recording %s: %w", strconv.Quote(id), recorder.ErrRecording)
 	}
 	return nil
 }

@@ -6,12 +6,12 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/serialport"
-	"pulsewright/server/library"
+	"pulsewright/server/library/remembered"
 )
 
-// remembered has the openers of boards remember what is said of their columns.
-func remembered(o acquire.Openers, folder string, log *slog.Logger) acquire.Openers {
-	columns := library.NewColumns(folder, log, serialport.IdentityOn)
+// rememberColumns has the openers of boards remember what is said of their columns.
+func rememberColumns(o acquire.Openers, folder string, log *slog.Logger) acquire.Openers {
+	columns := remembered.NewColumns(folder, log, serialport.IdentityOn)
 	for _, scheme := range []string{"serial", "tcp", "tcp-listen", "udp", "fifo", "stdin"} {
 		if open, ok := o[scheme]; ok {
 			o[scheme] = columns.Opener(open)

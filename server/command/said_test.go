@@ -14,7 +14,7 @@ import (
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
 	"pulsewright/server/channel"
-	"pulsewright/server/library"
+	"pulsewright/server/library/recorder"
 )
 
 // TestWhatWasSaidStays: a board of plain numbers, told to be a chest lead upside down
@@ -48,11 +48,11 @@ func TestWhatWasSaidStays(t *testing.T) {
 	var live channel.Output
 	e.Process(&live, counts[0])
 	folder := t.TempDir()
-	recorder := library.NewRecorder(folder, func(text string) { t.Error(text) }, nil)
-	recorder.Begin(1, acquire.Info{Address: "serial:/dev/board", Channels: []acquire.Channel{described}}, 250, time.Date(2026, 3, 1, 19, 42, 5, 0, time.UTC))
-	recorder.Engines(start)
-	recorder.Samples(0, counts)
-	state, err := recorder.Keep("chest lead", 5)
+	records := recorder.New(recorder.Config{Folder: folder, Problem: func(text string) { t.Error(text) }})
+	records.Begin(1, acquire.Info{Address: "serial:/dev/board", Channels: []acquire.Channel{described}}, 250, time.Date(2026, 3, 1, 19, 42, 5, 0, time.UTC))
+	records.Engines(start)
+	records.Samples(0, counts)
+	state, err := records.Keep("chest lead", 5)
 	if err != nil {
 		t.Fatal(err)
 	}

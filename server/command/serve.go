@@ -26,6 +26,8 @@ import (
 	"pulsewright/server"
 	"pulsewright/server/hub"
 	"pulsewright/server/library"
+	"pulsewright/server/library/recorder"
+	"pulsewright/server/library/remembered"
 	"pulsewright/server/session"
 	"pulsewright/web"
 )
@@ -100,19 +102,19 @@ type works struct {
 	live     *session.Session
 	pages    *hub.Hub
 	store    *library.Store
-	recorder *library.Recorder
+	recorder *recorder.Recorder
 	reviews  *library.Reviews
-	settings *library.Settings
+	settings *remembered.Settings
 	web      *server.Server
 }
 
 func newWorks(folder string, o serveFlags) *works {
-	b := &works{pages: hub.New(queueFrames), store: library.NewStore(folder), settings: library.NewSettings(folder, o.log)}
-	b.recorder = library.NewRecorder(folder, func(text string) { b.live.Problem(text) }, func() { b.live.Refresh() })
+	b := &works{pages: hub.New(queueFrames), store: library.NewStore(folder), settings: remembered.NewSettings(folder, o.log)}
+	b.recorder = recorder.New(recorder.Config{Folder: folder, Problem: func(text string) { b.live.Problem(text) }, Changed: func() { b.live.Refresh() }})
 	b.reviews = library.NewReviews(b.store)
 	audio, ports := soundcard.NewBrowser(), bytestream.NewPages()
 	intervals, onBoard := server.NewIntervals(), server.NewOnBoard()
-	b.live = session.New(session.Config{Openers: warned(remembered(openers(audio, ports, os.Stdin), folder, o.log), o.stdout), Hub: b.pages, Log: o.log, Version: Version, Taps: []session.Tap{b.recorder, intervals, onBoard},
+	b.live = session.New(session.Config{Openers: warned(rememberColumns(openers(audio, ports, os.Stdin), folder, o.log), o.stdout), Hub: b.pages, Log: o.log, Version: Version, Taps: []session.Tap{b.recorder, intervals, onBoard},
 		Remember: b.settings,
 		Recording: func() any {
 			if state := b.recorder.State(); state != nil {

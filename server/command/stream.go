@@ -18,7 +18,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/server/hub"
-	"pulsewright/server/library"
+	"pulsewright/server/library/remembered"
 	"pulsewright/server/session"
 )
 
@@ -93,7 +93,7 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 	if err != nil {
 		return err
 	}
-	settings := library.NewSettings(folder, log)
+	settings := remembered.NewSettings(folder, log)
 	defer settings.Close()
 	pages := hub.New(streamFrames)
 	open := openers(nil, nil, o.stdin)

@@ -6,11 +6,13 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+
+	"pulsewright/server/library/recorder"
 )
 
 // Program makes the program's routes over a library; the tests outside of this package set it,
 // since the program's web side imports the library.
-var Program func(store *Store, recorder *Recorder, reviews *Reviews, mostBytes int64) http.Handler
+var Program func(store *Store, recorder *recorder.Recorder, reviews *Reviews, mostBytes int64) http.Handler
 
 // asked sends a request below /api/v1 to the program's routes, as the owner.
 func asked(h http.Handler, r *http.Request) *httptest.ResponseRecorder {
@@ -25,7 +27,7 @@ func asked(h http.Handler, r *http.Request) *httptest.ResponseRecorder {
 }
 
 // ask sends a request to the library's routes and returns status and body.
-func ask(t *testing.T, store *Store, recorder *Recorder, method, target, body string) (int, []byte) {
+func ask(t *testing.T, store *Store, recorder *recorder.Recorder, method, target, body string) (int, []byte) {
 	t.Helper()
 	reviews := NewReviews(store)
 	defer reviews.Close()

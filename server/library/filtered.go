@@ -9,6 +9,7 @@ import (
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/channel"
+	"pulsewright/server/library/overview"
 )
 
 const (
@@ -80,7 +81,7 @@ type filteredPyramid struct {
 	key     string // the paths, as JSON
 	step    []float64
 	stop    context.CancelFunc
-	pyramid *Pyramid
+	pyramid *overview.Pyramid
 	share   float64
 	err     error
 }
@@ -114,11 +115,8 @@ func (r *review) filteredView(v *View, list []*shown) error {
 	if f.err != nil {
 		return f.err
 	}
-	out := make([][]extent, len(v.Low))
-	for c := range out {
-		out[c] = make([]extent, len(v.Low[c]))
-	}
-	ready := f.pyramid != nil && f.pyramid.columns(out, v.From, v.To)
+	out := overview.Rows(len(v.Low), len(v.Low[0]))
+	ready := f.pyramid != nil && f.pyramid.Columns(out, v.From, v.To)
 	if !ready {
 		v.Exact, v.Share = false, f.share
 	}
@@ -128,8 +126,8 @@ func (r *review) filteredView(v *View, list []*shown) error {
 		}
 		for i, e := range out[c] {
 			v.Low[c][i], v.High[c][i] = float32(math.NaN()), float32(math.NaN())
-			if ready && e.low <= e.high {
-				v.Low[c][i], v.High[c][i] = float32(float64(e.low)*f.step[c]), float32(float64(e.high)*f.step[c])
+			if ready && e.Known() {
+				v.Low[c][i], v.High[c][i] = float32(float64(e.Low)*f.step[c]), float32(float64(e.High)*f.step[c])
 			}
 		}
 	}
@@ -138,7 +136,7 @@ func (r *review) filteredView(v *View, list []*shown) error {
 
 func (r *review) buildFiltered(ctx context.Context, f *filteredPyramid, list []*shown) {
 	rec, err := r.another()
-	var p *Pyramid
+	var p *overview.Pyramid
 	if err == nil {
 		err = guard.Call("filtering "+r.id, func() (err error) {
 			p, err = f.build(ctx, through{rec, list, 0, rec.File.Len()}, func(share float64) {
@@ -156,16 +154,9 @@ func (r *review) buildFiltered(ctx context.Context, f *filteredPyramid, list []*
 }
 
 // build filters the whole file.
-func (f *filteredPyramid) build(ctx context.Context, t through, progress func(float64)) (*Pyramid, error) {
+func (f *filteredPyramid) build(ctx context.Context, t through, progress func(float64)) (*overview.Pyramid, error) {
 	length, ratio := t.to, int64(t.rec.Start.Ratio)
-	b := newPyramidBuilder(len(t.list))
-	rows := make([][]extent, len(t.list))
-	for c := range rows {
-		rows[c] = make([]extent, (length+pyramidBase-1)/pyramidBase)
-		for i := range rows[c] {
-			rows[c][i] = empty
-		}
-	}
+	rows := overview.Rows(len(t.list), int((length+overview.Base-1)/overview.Base))
 	told := int64(0)
 	err := t.run(ctx, func(c int, at int64, values []float64) {
 		for i, y := range values {
@@ -173,8 +164,7 @@ func (f *filteredPyramid) build(ctx context.Context, t through, progress func(fl
 				continue
 			}
 			count := int32(max(-1<<30, min(1<<30, math.Round(y/f.step[c]))))
-			e := &rows[c][(at+int64(i))*ratio/pyramidBase]
-			e.low, e.high = min(e.low, count), max(e.high, count)
+			rows[c][(at+int64(i))*ratio/overview.Base].Count(count)
 		}
 		if at*ratio-told > 1<<20 {
 			told = at * ratio
@@ -184,7 +174,5 @@ func (f *filteredPyramid) build(ctx context.Context, t through, progress func(fl
 	if err != nil {
 		return nil, err
 	}
-	b.p.Samples = length
-	b.p.levels[0] = rows
-	return b.finish(), nil
+	return overview.Of(length, rows), nil
 }

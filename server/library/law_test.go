@@ -23,6 +23,7 @@ import (
 	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
 	"pulsewright/server/hub"
+	"pulsewright/server/library/recorder"
 	"pulsewright/server/session"
 )
 
@@ -258,11 +259,11 @@ func (tr trial) run(t *testing.T) {
 	t.Parallel()
 	source := &bench{info: acquire.Info{Address: "test:board", Name: "board", ClaimedRateHz: tr.rateHz, ExactClock: tr.trueHz == 0, Channels: tr.of}}
 	folder := t.TempDir()
-	recorder := NewRecorder(folder, func(text string) { t.Error("problem told:", text) }, nil)
+	records := recorder.New(recorder.Config{Folder: folder, Problem: func(text string) { t.Error("problem told:", text) }})
 	s := session.New(session.Config{Openers: acquire.Openers{"test": func(context.Context, acquire.Address) (acquire.Source, error) { return source, nil }},
-		Hub: hub.New(1 << 20), Taps: []session.Tap{recorder}, Remember: spoken(tr.said), Now: source.now})
+		Hub: hub.New(1 << 20), Taps: []session.Tap{records}, Remember: spoken(tr.said), Now: source.now})
 	start := func() {
-		if _, err := recorder.Start("law", 0, 0, ""); err != nil {
+		if _, err := records.Start("law", 0, 0, ""); err != nil {
 			t.Error(err)
 		}
 	}
@@ -309,7 +310,7 @@ func (tr trial) run(t *testing.T) {
 		t.Fatal(err)
 	}
 	l.watch(client)
-	if err := recorder.Close(); err != nil {
+	if err := records.Close(); err != nil {
 		t.Fatal(err)
 	}
 	list, err := NewStore(folder).List()

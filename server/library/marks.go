@@ -4,45 +4,50 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
-	"pulsewright/dsp/board"
-	"pulsewright/server/channel"
 )
 
 const (
-	// pathNote begins the annotation of a path changed while recording, in recordings made
-	// before there were those of [channel.Event].
-	pathNote  = "path settings "
 	marksName = ".marks.json"
 	mostMarks = 10_000
 )
 
-// Notes made while looking at a recording are kept beside it, so that the file stays
-// as it was recorded; an EDF+ or BDF+ download has them inside.
-
-// Marks returns the notes made on a recording afterwards, by sample.
-func (s *Store) Marks(id string) []recording.Annotation {
-	marks, _ := readMap[[]recording.Annotation](filepath.Join(s.folder, marksName)) // what of it can be read
-	return marks[id]
+// SetNote keeps a remark of at most 2000 bytes on a recording; "" removes it.
+func (s *Store) SetNote(id, note string) error {
+	if _, err := s.Path(id); err != nil {
+		return err
+	}
+	if len(note) > 2000 {
+		return fmt.Errorf("a note of %d bytes: write 2000 at most", len(note))
+	}
+	for line := range strings.Lines(note) {
+		if err := acquire.CheckText("note", strings.TrimRight(line, "\r\n")); err != nil {
+			return err
+		}
+	}
+	return s.remarks.Change(func(remarks map[string]string) error {
+		if remarks[id] = note; note == "" {
+			delete(remarks, id)
+		}
+		return nil
+	})
 }
 
-func (s *Store) changeMarks(change func(map[string][]recording.Annotation) error) error {
-	s.beside.Lock()
-	defer s.beside.Unlock()
-	return changeMap(filepath.Join(s.folder, marksName), change)
-}
+// Marks returns the notes made on a recording afterwards, by sample; an EDF+ or BDF+ download
+// has them inside.
+func (s *Store) Marks(id string) []recording.Annotation { return s.marks.All()[id] }
 
 // AddMark puts a note at a sample of a recording.
 func (s *Store) AddMark(id string, a recording.Annotation) error {
 	if _, err := s.Path(id); err != nil {
 		return err
 	}
-	return s.changeMarks(func(marks map[string][]recording.Annotation) error {
+	return s.marks.Change(func(marks map[string][]recording.Annotation) error {
 		if len(marks[id]) >= mostMarks {
 			return fmt.Errorf("recording %s: it has %d notes already, the most that are kept", strconv.Quote(id), mostMarks)
 		}
@@ -57,7 +62,7 @@ var ErrNoMark = errors.New("no such note was made afterwards; those in the recor
 
 // RemoveMark takes away a note made afterwards.
 func (s *Store) RemoveMark(id string, sample int64, text string) error {
-	return s.changeMarks(func(marks map[string][]recording.Annotation) error {
+	return s.marks.Change(func(marks map[string][]recording.Annotation) error {
 		i := slices.IndexFunc(marks[id], func(a recording.Annotation) bool { return a.Sample == sample && a.Text == text })
 		if i < 0 {
 			return fmt.Errorf("note at sample %d: %w", sample, ErrNoMark)
@@ -67,137 +72,4 @@ func (s *Store) RemoveMark(id string, sample int64, text string) error {
 		}
 		return nil
 	})
-}
-
-// moveBeside lets the remark, the notes and what was said of a recording follow it to another id, or
-// into the trash and out of it.
-func (s *Store) moveBeside(from, to string) error {
-	var err error
-	if s.notes()[from] != "" {
-		err = s.changeNotes(func(notes map[string]string) {
-			notes[to] = notes[from]
-			delete(notes, from)
-		})
-	}
-	if len(s.Marks(from)) > 0 {
-		err = errors.Join(err, s.changeMarks(func(marks map[string][]recording.Annotation) error {
-			marks[to] = marks[from]
-			delete(marks, from)
-			return nil
-		}))
-	}
-	if all, _ := readMap[channel.Sidecar](filepath.Join(s.folder, saidName)); !all[from].Empty() {
-		err = errors.Join(err, s.changeSaid(func(all map[string]channel.Sidecar) error {
-			all[to] = all[from]
-			delete(all, from)
-			return nil
-		}))
-	}
-	if err != nil {
-		return fmt.Errorf("the recording is now %s, but its notes, or what was said of its channels, did not follow: %w", to, err)
-	}
-	return nil
-}
-
-// inTrash is the name under which what belongs to a recording in the trash is kept.
-func inTrash(id string) string { return trashName + "/" + id }
-
-// Note is an annotation for a person.
-type Note struct {
-	recording.Annotation
-	Board bool `json:"board"` // a line the board said
-	Added bool `json:"added"` // made afterwards
-}
-
-// ChannelDetail is what a channel is, as it holds at the recording's end.
-type ChannelDetail struct {
-	channel.Resolved
-	// Unit of the values: "V", another, or "counts". NumbersUnit is what was said of the
-	// source's own numbers.
-	Unit        string `json:"unit"`
-	NumbersUnit string `json:"numbersUnit"`
-	// StepVolts is one count, LowVolts and HighVolts are the converter's ends in the unit;
-	// 0 when unknown.
-	StepVolts float64 `json:"stepVolts"`
-	LowVolts  float64 `json:"lowVolts"`
-	HighVolts float64 `json:"highVolts"`
-	// Board is what was drawn of the board before the converter (dsp/board/FORMAT.md);
-	// null when nothing was.
-	Board *board.Board `json:"board"`
-}
-
-// Detail is what is known of a recording.
-type Detail struct {
-	Entry
-	Samples        int64           `json:"samples"`
-	Format         string          `json:"format"`
-	ChannelDetails []ChannelDetail `json:"channelDetails"`
-	Notes          []Note          `json:"notes"`
-	Gaps           []recording.Gap `json:"gaps"`
-	Remarks        []string        `json:"remarks"`
-}
-
-// Detail tells what is known of a recording; quick at once, without what its annotations
-// tell: the whole file has to be read for those.
-func (rs *Reviews) Detail(id string, quick bool) (Detail, error) {
-	entry, err := rs.store.get(id, quick)
-	if err != nil {
-		return Detail{}, err
-	}
-	out := Detail{Entry: entry, ChannelDetails: []ChannelDetail{}, Notes: []Note{}, Gaps: []recording.Gap{}, Remarks: []string{}}
-	if entry.Problem == "" {
-		review, err := rs.get(id)
-		if err != nil {
-			return out, err
-		}
-		if !quick {
-			list, gaps, err := review.annotations()
-			if err != nil {
-				return out, err
-			}
-			out.Notes = append(out.Notes, notesOf(list, len(review.info.Channels))...)
-			out.Gaps = append(out.Gaps, gaps...)
-		}
-		review.describe(&out)
-	}
-	if !quick {
-		for _, a := range rs.store.Marks(id) {
-			if entry.RateHz > 0 {
-				a.OnsetSeconds = float64(a.Sample) / entry.RateHz
-			}
-			out.Notes = append(out.Notes, Note{Annotation: a, Added: true})
-		}
-		slices.SortStableFunc(out.Notes, func(a, b Note) int { return cmp.Compare(a.Sample, b.Sample) })
-	}
-	return out, nil
-}
-
-// notesOf picks the annotations that are for a person; settings, which are for programs, are
-// told in words.
-func notesOf(list []recording.Annotation, channels int) (notes []Note) {
-	for _, a := range list {
-		if v, ok := channel.ParseEvent(a.Text, channels); ok && v.Settings != nil {
-			a.Text = "settings of " + v.Settings.Label + " changed"
-			notes = append(notes, Note{Annotation: a})
-		} else if recording.IsNote(a.Text) {
-			if strings.HasPrefix(a.Text, pathNote) {
-				a.Text = "signal path changed"
-			}
-			notes = append(notes, Note{Annotation: a, Board: strings.HasPrefix(a.Text, "board: ")})
-		}
-	}
-	return notes
-}
-
-// describe fills in what a file tells, and what is known of its channels.
-func (r *review) describe(out *Detail) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	out.Samples, out.Format = r.file.Len(), r.file.Format()
-	for c, resolved := range r.rec.Channels {
-		l := r.linear(c)
-		low, high := resolved.Ends(r.info.Channels[c])
-		out.ChannelDetails = append(out.ChannelDetails, ChannelDetail{Resolved: resolved, Unit: l.Unit, NumbersUnit: resolved.Settings.Unit, StepVolts: l.Step(), LowVolts: low, HighVolts: high, Board: resolved.Board})
-	}
-	out.Remarks = append(out.Remarks, r.file.Remarks()...)
 }

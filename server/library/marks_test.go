@@ -12,6 +12,7 @@ import (
 
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
+	"pulsewright/server/library/recorder/recordertest"
 )
 
 // TestNotesFollowIntoTheTrash: what was noted of a recording goes with it into the
@@ -83,11 +84,11 @@ func TestBrokenNotesAreSetAside(t *testing.T) {
 // moves along with a new name, goes into an EDF+ download and leaves the samples and
 // the file itself as they were.
 func TestNotesMadeAfterwards(t *testing.T) {
-	recorder, store := begin(t)
-	feed(recorder, 0, 500)
-	recorder.Note(250, "felt a draught")
-	feed(recorder, 500, 500)
-	state, err := recorder.Keep("lamp clip", 1)
+	r, store := begin(t)
+	recordertest.Feed(r, 0, 500)
+	r.Note(250, "felt a draught")
+	recordertest.Feed(r, 500, 500)
+	state, err := r.Keep("lamp clip", 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,12 +98,12 @@ func TestNotesMadeAfterwards(t *testing.T) {
 	}
 	at := func(id, more string) string { return "/recordings/" + url.PathEscape(id) + more }
 	for _, body := range []string{`{"sample":700,"text":" trimmer  turned "}`, `{"sample":100,"text":"begin"}`} {
-		if code, answer := ask(t, store, recorder, "POST", at(state.ID, "/notes"), body); code != http.StatusOK {
+		if code, answer := ask(t, store, r, "POST", at(state.ID, "/notes"), body); code != http.StatusOK {
 			t.Fatalf("%s: %d %s", body, code, answer)
 		}
 	}
 	for _, body := range []string{`{"sample":-1,"text":"x"}`, `{"sample":1,"text":" "}`, `{"sample":1,"text":"` + strings.Repeat("x", 1001) + `"}`} {
-		if code, _ := ask(t, store, recorder, "POST", at(state.ID, "/notes"), body); code != http.StatusBadRequest {
+		if code, _ := ask(t, store, r, "POST", at(state.ID, "/notes"), body); code != http.StatusBadRequest {
 			t.Errorf("%.40s is answered with %d", body, code)
 		}
 	}
@@ -110,7 +111,7 @@ func TestNotesMadeAfterwards(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	code, answer := ask(t, store, recorder, "GET", at(id, ""), "")
+	code, answer := ask(t, store, r, "GET", at(id, ""), "")
 	if code != http.StatusOK {
 		t.Fatalf("%d %s", code, answer)
 	}
@@ -138,7 +139,7 @@ func TestNotesMadeAfterwards(t *testing.T) {
 		t.Errorf("notes %+v, want %v", detail.Notes, want)
 	}
 
-	code, data := ask(t, store, recorder, "GET", at(id, "/file?as=edf"), "")
+	code, data := ask(t, store, r, "GET", at(id, "/file?as=edf"), "")
 	if code != http.StatusOK {
 		t.Fatalf("%d %s", code, data)
 	}
@@ -157,12 +158,12 @@ func TestNotesMadeAfterwards(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(store.Folder(), "copy.edf"), data, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	check(t, store, "copy.edf", 0, 1000, nil)
+	recordertest.Check(t, filepath.Join(store.Folder(), "copy.edf"), recordertest.Fed{Samples: 1000})
 
-	if code, answer := ask(t, store, recorder, "DELETE", at(id, "/notes"), `{"sample":250,"text":"felt a draught"}`); code != http.StatusNotFound {
+	if code, answer := ask(t, store, r, "DELETE", at(id, "/notes"), `{"sample":250,"text":"felt a draught"}`); code != http.StatusNotFound {
 		t.Errorf("a note of the recording itself is taken away: %d %s", code, answer)
 	}
-	if code, answer := ask(t, store, recorder, "DELETE", at(id, "/notes"), `{"sample":100,"text":"begin"}`); code != http.StatusOK || len(store.Marks(id)) != 1 {
+	if code, answer := ask(t, store, r, "DELETE", at(id, "/notes"), `{"sample":100,"text":"begin"}`); code != http.StatusOK || len(store.Marks(id)) != 1 {
 		t.Errorf("taking a note away: %d %s, left %v", code, answer, store.Marks(id))
 	}
 	after, err := os.ReadFile(filepath.Join(store.Folder(), id))
@@ -173,18 +174,18 @@ func TestNotesMadeAfterwards(t *testing.T) {
 
 // TestAPathChangedWhileRecordingIsTold in words, not as the settings that programs read.
 func TestAPathChangedWhileRecordingIsTold(t *testing.T) {
-	recorder, store := begin(t)
-	settings := channel.Resolve(channel.Places{Described: twelve, RateHz: 250}).Settings
-	recorder.Engines(channel.Start{RateHz: 250, Ratio: 1, Channels: []channel.Settings{settings}})
-	feed(recorder, 0, 500)
+	r, store := begin(t)
+	settings := channel.Resolve(channel.Places{Described: recordertest.Channel, RateHz: 250}).Settings
+	r.Engines(channel.Start{RateHz: 250, Ratio: 1, Channels: []channel.Settings{settings}})
+	recordertest.Feed(r, 0, 500)
 	settings.Path.Drift.On = !settings.Path.Drift.On
-	recorder.Engine(500, channel.Event{Settings: &settings})
-	feed(recorder, 500, 500)
-	state, err := recorder.Keep("lamp clip", 1)
+	r.Engine(500, channel.Event{Settings: &settings})
+	recordertest.Feed(r, 500, 500)
+	state, err := r.Keep("lamp clip", 1)
 	if err != nil {
 		t.Fatal(err)
 	}
-	code, answer := ask(t, store, recorder, "GET", "/recordings/"+url.PathEscape(state.ID), "")
+	code, answer := ask(t, store, r, "GET", "/recordings/"+url.PathEscape(state.ID), "")
 	var out struct{ Notes []Note }
 	if err := json.Unmarshal(answer, &out); err != nil || code != http.StatusOK {
 		t.Fatalf("%d %s", code, answer)

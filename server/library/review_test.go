@@ -5,13 +5,13 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"reflect"
 	"testing"
 	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/signalpath"
+	"pulsewright/server/library/overview"
 )
 
 // wave is a count that a test can compute anywhere.
@@ -109,7 +109,7 @@ func TestViewsShowEveryExtreme(t *testing.T) {
 		}
 		rs.Close()
 	}
-	if _, err := os.Stat(store.pyramidPath(id)); err != nil {
+	if _, err := os.Stat(overview.Path(store.Folder(), id)); err != nil {
 		t.Error("the pyramid was not kept:", err)
 	}
 }
@@ -159,7 +159,7 @@ func TestStaleOrBrokenViewIsBuiltAnew(t *testing.T) {
 	}
 	ready(t, r)
 	rs.Close()
-	data, err := os.ReadFile(store.pyramidPath(id))
+	data, err := os.ReadFile(overview.Path(store.Folder(), id))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -167,21 +167,21 @@ func TestStaleOrBrokenViewIsBuiltAnew(t *testing.T) {
 		if cut > 60 && cut%997 != 0 {
 			continue
 		}
-		if err := os.WriteFile(store.pyramidPath(id), data[:cut], 0o600); err != nil {
+		if err := os.WriteFile(overview.Path(store.Folder(), id), data[:cut], 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := store.loadPyramid(id); err == nil {
+		if _, err := overview.Load(store.Folder(), id); err == nil {
 			t.Fatalf("a view file cut at byte %d of %d was taken for whole", cut, len(data))
 		}
 	}
-	if err := os.WriteFile(store.pyramidPath(id), data, 0o600); err != nil {
+	if err := os.WriteFile(overview.Path(store.Folder(), id), data, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	later := time.Now().Add(time.Hour)
 	if err := os.Chtimes(filepath.Join(store.Folder(), id), later, later); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := store.loadPyramid(id); err == nil {
+	if _, err := overview.Load(store.Folder(), id); err == nil {
 		t.Error("a view of an older file was taken")
 	}
 }
@@ -226,57 +226,5 @@ func BenchmarkDay(b *testing.B) {
 				}
 			}
 		})
-	}
-}
-
-// TestViewsMadeWhileRecording: a recording that ends has the very pyramid that reading
-// it gives, gaps and missing samples included; one with counts out of range has none.
-func TestViewsMadeWhileRecording(t *testing.T) {
-	for _, strange := range []bool{false, true} {
-		r, store := begin(t)
-		feed(r, 0, 10)
-		state, err := r.Start("made", 0, 1, "")
-		if err != nil {
-			t.Fatal(err)
-		}
-		feed(r, 10, 5000)
-		r.Gap(5010, 700, "unplugged")
-		feed(r, 5710, 3333)
-		r.Samples(9043, [][]int32{{acquire.MissingCount, 7}})
-		if strange {
-			r.Samples(9045, [][]int32{{5000}})
-		} else {
-			r.Samples(9045, [][]int32{{50}})
-		}
-		feed(r, 9146, 1000) // a jump without a word
-		if _, err := r.Stop(); err != nil {
-			t.Fatal(err)
-		}
-		made, err := store.loadPyramid(state.ID)
-		if strange {
-			if err == nil {
-				t.Error("a recording with counts that were not stored has a pyramid of them")
-			}
-			continue
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		path, err := store.Path(state.ID)
-		if err != nil {
-			t.Fatal(err)
-		}
-		f, err := recording.Open(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		read, err := buildPyramid(t.Context(), f, func(float64) {})
-		f.Close()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if made.Samples != read.Samples || !reflect.DeepEqual(made.levels, read.levels) {
-			t.Errorf("made while recording: %d samples, %v\nread: %d samples, %v", made.Samples, made.levels[0], read.Samples, read.levels[0])
-		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
+	"pulsewright/server/library/files"
 )
 
 // saidName is the file of what was said of recordings' channels afterwards, by id.
@@ -15,8 +16,7 @@ const saidName = ".said.json"
 // Said is what was said afterwards of the channels of the recording at a path, kept beside
 // it.
 func Said(path string) channel.Sidecar {
-	said, _ := readMap[channel.Sidecar](filepath.Join(filepath.Dir(path), saidName)) // what of it can be read
-	return said[filepath.Base(path)]
+	return files.NewMap[channel.Sidecar](filepath.Dir(path), saidName).All()[filepath.Base(path)]
 }
 
 // ChannelChange is what somebody says of a channel of a recording.
@@ -41,7 +41,7 @@ func (s *Store) Say(id string, changes []ChannelChange) error {
 	defer file.Close()
 	carried := channel.Open(file, channel.Sidecar{})
 	carried.Learn()
-	err = s.changeSaid(func(all map[string]channel.Sidecar) error {
+	err = s.said.Change(func(all map[string]channel.Sidecar) error {
 		said, seen := all[id], map[int]bool{}
 		for _, c := range changes {
 			if seen[c.Channel] {
@@ -69,12 +69,6 @@ func (s *Store) Say(id string, changes []ChannelChange) error {
 		s.release(id) // what holds it open begins with what was said now
 	}
 	return err
-}
-
-func (s *Store) changeSaid(change func(map[string]channel.Sidecar) error) error {
-	s.beside.Lock()
-	defer s.beside.Unlock()
-	return changeMap(filepath.Join(s.folder, saidName), change)
 }
 
 // showSaid puts the names that channels were given into an entry.

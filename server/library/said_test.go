@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"pulsewright/acquire/recording"
+	"pulsewright/server/library/recorder"
+	"pulsewright/server/library/recorder/recordertest"
 )
 
 // shownChannel is what GET /recordings/{id} tells of a channel.
@@ -28,7 +30,7 @@ type shownChannel struct {
 	StepVolts float64
 }
 
-func toldOf(t *testing.T, r *Recorder, store *Store, id string) shownChannel {
+func toldOf(t *testing.T, r *recorder.Recorder, store *Store, id string) shownChannel {
 	t.Helper()
 	code, body := ask(t, store, r, "GET", "/recordings/"+url.PathEscape(id), "")
 	var d struct {
@@ -133,7 +135,7 @@ func TestSaidAfterwards(t *testing.T) {
 // TestSaidWrongly: a mistake is told in words and nothing of the request is kept.
 func TestSaidWrongly(t *testing.T) {
 	r, store := begin(t)
-	feed(r, 0, 500)
+	recordertest.Feed(r, 0, 500)
 	state, err := r.Keep("lamp", 1)
 	if err != nil {
 		t.Fatal(err)

@@ -1,4 +1,4 @@
-package library
+package remembered
 
 import (
 	"context"

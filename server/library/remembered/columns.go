@@ -1,4 +1,4 @@
-package library
+package remembered
 
 import (
 	"context"
@@ -6,7 +6,6 @@ import (
 	"errors"
 	"log/slog"
 	"maps"
-	"os"
 	"path/filepath"
 	"sync"
 
@@ -30,17 +29,8 @@ type Columns struct {
 // NewColumns reads what was remembered; a file that cannot be read is begun anew. identity
 // tells which board is on a port, "" when nobody knows.
 func NewColumns(folder string, log *slog.Logger, identity func(port string) string) *Columns {
-	c := &Columns{path: filepath.Join(folder, columnsName), log: log, identity: identity}
-	all, err := readMap[string](c.path)
-	if err != nil {
-		log.Warn("the remembered columns cannot be read and are begun anew", "file", c.path, "err", err)
-		if errors.Is(err, errBroken) {
-			_ = setAside(c.path)
-		}
-		all = map[string]string{}
-	}
-	c.all = all
-	return c
+	path := filepath.Join(folder, columnsName)
+	return &Columns{path: path, log: log, identity: identity, all: read[string](path, "columns", log)}
 }
 
 // key is the board's, so that it is known on any port.
@@ -104,10 +94,7 @@ func (c *Columns) remember(key, said string) {
 	}
 	data, err := json.MarshalIndent(c.all, "", " ")
 	if err == nil {
-		err = os.MkdirAll(filepath.Dir(c.path), 0o700)
-	}
-	if err == nil {
-		err = replace(c.path, data)
+		err = keep(c.path, data)
 	}
 	if err != nil {
 		c.log.Warn("columns are not remembered", "err", err)

@@ -1,4 +1,6 @@
-package library
+// Package remembered keeps what was said of a source, its channels and its columns, for the next
+// time that it is opened.
+package remembered
 
 import (
 	"encoding/json"
@@ -10,6 +12,8 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/server/channel"
+	"pulsewright/server/library"
+	"pulsewright/server/library/files"
 )
 
 const settingsName = ".settings.json"
@@ -33,17 +37,29 @@ type Settings struct {
 // NewSettings reads what was remembered; a file that cannot be read is begun anew
 // and kept beside under another name.
 func NewSettings(folder string, log *slog.Logger) *Settings {
-	s := &Settings{path: filepath.Join(folder, settingsName), log: log}
-	all, err := readMap[[]channel.Said](s.path)
-	if err != nil {
-		log.Warn("the remembered settings cannot be read and are begun anew", "file", s.path, "err", err)
-		if errors.Is(err, errBroken) {
-			_ = setAside(s.path)
-			all = map[string][]channel.Said{}
-		}
+	path := filepath.Join(folder, settingsName)
+	return &Settings{path: path, log: log, all: read[[]channel.Said](path, "settings", log)}
+}
+
+// read reads what was remembered; what cannot be understood is kept beside under another name.
+func read[V any](path, what string, log *slog.Logger) map[string]V {
+	all, err := files.Read[V](path)
+	if err == nil {
+		return all
 	}
-	s.all = all
-	return s
+	log.Warn("the remembered "+what+" cannot be read and are begun anew", "file", path, "err", err)
+	if errors.Is(err, files.ErrBroken) {
+		_ = files.SetAside(path)
+	}
+	return map[string]V{}
+}
+
+// keep writes what is remembered, in a folder that is made when first needed.
+func keep(path string, data []byte) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return err
+	}
+	return files.Replace(path, data)
 }
 
 // key leaves the options out: the same port at another rate is the same board.
@@ -62,7 +78,7 @@ func key(address string) string {
 func (s *Settings) Load(address string, n int, label string) (said channel.Said, ok bool) {
 	var of channel.Said // said of the recording that is replayed
 	if a, err := acquire.ParseAddress(address); err == nil && a.Scheme == "file" {
-		of = Said(a.Path).Of(n)
+		of = library.Said(a.Path).Of(n)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -108,10 +124,7 @@ func (s *Settings) write() {
 		data, err := json.MarshalIndent(s.all, "", " ")
 		s.mu.Unlock()
 		if err == nil {
-			err = os.MkdirAll(filepath.Dir(s.path), 0o700)
-		}
-		if err == nil {
-			err = replace(s.path, data)
+			err = keep(s.path, data)
 		}
 		if err != nil {
 			s.log.Warn("settings are not remembered", "err", err)

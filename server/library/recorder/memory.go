@@ -1,10 +1,9 @@
-package library
+package recorder
 
 import (
 	"time"
 
 	"pulsewright/acquire"
-	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
 )
 
@@ -178,21 +177,4 @@ func (m *memory) since(from int64) []event {
 		list = append(list, e)
 	}
 	return list
-}
-
-// write puts one event into a file whose first sample is at position start.
-func write(w *recording.Writer, e event, start int64) error {
-	at := e.first - start
-	switch {
-	case e.rateHz > 0:
-		return w.SetRate(e.rateHz)
-	case e.counts != nil:
-		return w.Write(e.counts, at)
-	case e.lost > 0:
-		if w.Len() != at {
-			return nil // a gap before the first sample, or one that a jump in position will mark
-		}
-		return w.Gap(at, e.lost, e.text)
-	}
-	return w.Annotate(at, e.length, e.text)
 }

@@ -1,12 +1,10 @@
-// Package library keeps recordings: it records what a session shows, remembers
-// the last minutes so that they can be kept after the fact, and lists, renames,
-// trashes, takes in and gives out the files of one folder.
-package library
+// Package recorder records what a session shows, and remembers the last minutes so that they can
+// be kept after the fact.
+package recorder
 
 import (
+	"cmp"
 	"errors"
-	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -15,10 +13,10 @@ import (
 	"time"
 
 	"pulsewright/acquire"
-	"pulsewright/acquire/guard"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/server/channel"
+	"pulsewright/server/library/files"
 	"pulsewright/server/session"
 )
 
@@ -41,11 +39,7 @@ const (
 // Recorder is a session.Tap that remembers the last minutes and writes recordings.
 // All methods are safe for concurrent use.
 type Recorder struct {
-	// Immutable after NewRecorder.
-	folder  string
-	problem func(text string)
-	changed func()
-	wait    time.Duration // lateWait
+	config Config // immutable
 
 	stopped atomic.Bool    // a recording stopped by itself, and that was told
 	jobs    sync.WaitGroup // what writes recordings, and tells of their end
@@ -57,42 +51,28 @@ type Recorder struct {
 	late   []*job // that take beats only, of before they ended
 }
 
-// job is one recording being written on a goroutine of its own.
-type job struct {
-	start   int64
-	end     int64 // position to stop at; 0 for none
-	kept    bool  // of what was before
-	stop    int64 // position after the last sample, once among the late; the recorder's
-	patient int64 // position from which on no late beat is waited for; the recorder's
-	w       *recording.Writer
-	rateHz  float64
-	views   *recordedViews // the writing goroutine's
-	wake    chan struct{}
-	ended   chan struct{}
-	problem func(string)
-
-	// Guarded by mu.
-	mu      sync.Mutex
-	path    string // "" until the file is made
-	queue   []event
-	size    int64
-	closing bool
-	length  int64
-	bytes   int64
-	err     error
+// Config of a Recorder.
+type Config struct {
+	// Folder that it records into is made when first needed.
+	Folder string
+	// Problem is told what the owner should know, Changed that a recording began or ended;
+	// both may be nil and must not call back.
+	Problem func(text string)
+	Changed func()
+	// LateWait is how long late beats are waited for when no sample comes; 0 stands for 2.5 s.
+	LateWait time.Duration
 }
 
-// NewRecorder records into folder, which is made when first needed. problem is
-// told what the owner should know, changed that a recording began or ended;
-// both may be nil and must not call back.
-func NewRecorder(folder string, problem func(text string), changed func()) *Recorder {
-	if problem == nil {
-		problem = func(string) {}
+// New makes a Recorder, to be given to a session.
+func New(c Config) *Recorder {
+	if c.Problem == nil {
+		c.Problem = func(string) {}
 	}
-	if changed == nil {
-		changed = func() {}
+	if c.Changed == nil {
+		c.Changed = func() {}
 	}
-	return &Recorder{folder: folder, problem: problem, changed: changed, wait: lateWait, past: memory{seconds: KeepSeconds, mostSize: memoryBytes}}
+	c.LateWait = cmp.Or(c.LateWait, lateWait)
+	return &Recorder{config: c, past: memory{seconds: KeepSeconds, mostSize: memoryBytes}}
 }
 
 // State describes the recording under way.
@@ -131,16 +111,6 @@ func (r *Recorder) Busy(id string) bool {
 	return false
 }
 
-func (j *job) state() *State {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	id := ""
-	if j.path != "" {
-		id = filepath.Base(j.path)
-	}
-	return &State{ID: id, Name: nameOf(id), Seconds: float64(j.length) / j.rateHz, Bytes: j.bytes}
-}
-
 // Errors of the recorder's commands.
 var (
 	ErrRecording    = errors.New("a recording is under way: stop it first")
@@ -175,16 +145,16 @@ func (r *Recorder) Start(name string, minutes, keepMinutes float64, note string)
 		return nil, err
 	}
 	if r.stopped.Swap(false) {
-		r.problem("") // a new one runs
+		r.config.Problem("") // a new one runs
 	}
 	r.jobs.Go(func() {
 		if j.run(); j.err != nil {
 			r.stopped.Store(true)
 		}
 		r.release(j)
-		r.changed()
+		r.config.Changed()
 	})
-	r.changed()
+	r.config.Changed()
 	return j.state(), nil
 }
 
@@ -206,7 +176,7 @@ func (r *Recorder) letGo(j *job) {
 	j.stop = r.past.newest
 	j.patient = j.stop + int64(lateSeconds*r.past.rateHz)
 	r.late = append(r.late, j)
-	time.AfterFunc(r.wait, j.finish)
+	time.AfterFunc(r.config.LateWait, j.finish)
 }
 
 // tellLate tells the late jobs their beats. Called with mu held.
@@ -245,7 +215,7 @@ func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) 
 			return nil, recording.Header{}, ErrNothing
 		}
 	}
-	j := &job{start: start, rateHz: p.rateHz, views: newRecordedViews(p.info.Channels), wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.problem}
+	j := &job{start: start, rateHz: p.rateHz, views: newRecordedViews(p.info.Channels), wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.config.Problem}
 	if keepMinutes > 0 {
 		j.queue = p.since(start)
 	}
@@ -256,146 +226,11 @@ func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) 
 // fileName is FileName with the tag of what is invented behind the name.
 func fileName(h recording.Header, name string) string {
 	file := recording.FileName(h.Started, name, h.Info.Channels)
-	if !h.Info.Invented || strings.Contains(file, inventedMark) {
+	if !h.Info.Invented || strings.Contains(file, files.InventedMark) {
 		return file
 	}
 	ext := filepath.Ext(file)
-	return strings.TrimSuffix(file, ext) + inventedMark + ext
-}
-
-// create makes the job's file. Called without mu, since a disk may be slow and
-// the session must not wait for it. A job without a file has ended.
-func (r *Recorder) create(j *job, name string, header recording.Header) error {
-	err := os.MkdirAll(r.folder, 0o700)
-	if err != nil {
-		err = fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
-	}
-	var w *recording.Writer
-	var path string
-	if err == nil {
-		path, err = free(r.folder, fileName(header, name), func(path string) (err error) {
-			w, err = recording.Create(path, header)
-			return err
-		})
-	}
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if err != nil {
-		j.err = err
-		close(j.ended)
-		return err
-	}
-	j.path, j.w = path, w
-	return nil
-}
-
-// free calls create with name and, while that is taken, with a number behind it.
-func free(folder, name string, create func(path string) error) (string, error) {
-	ext := filepath.Ext(name)
-	base := strings.TrimSuffix(name, ext)
-	for n := 1; ; n++ {
-		path := filepath.Join(folder, name)
-		if n > 1 {
-			path = filepath.Join(folder, fmt.Sprintf("%s %d%s", base, n, ext))
-		}
-		err := create(path)
-		if errors.Is(err, os.ErrExist) && n < 1000 {
-			continue
-		}
-		return path, err
-	}
-}
-
-// push hands an event to the writing goroutine.
-func (j *job) push(e event) {
-	j.mu.Lock()
-	if j.closing || j.err != nil {
-		j.mu.Unlock()
-		return
-	}
-	if j.size += e.bytes(); j.size > queueBytes {
-		j.err = fmt.Errorf("the disk has taken nothing for so long that %d MB wait: the recording %s ends here; what was written stays readable", queueBytes>>20, filepath.Base(j.path))
-	}
-	j.queue = append(j.queue, e)
-	j.mu.Unlock()
-	select {
-	case j.wake <- struct{}{}:
-	default:
-	}
-}
-
-// finish lets the job write what waits and end.
-func (j *job) finish() {
-	j.mu.Lock()
-	j.closing = true
-	j.mu.Unlock()
-	select {
-	case j.wake <- struct{}{}:
-	default:
-	}
-}
-
-// take writes events, or, when none come, sees that what was written is on the disk.
-func (j *job) take(list []event, idle bool) error {
-	for _, e := range list {
-		if err := write(j.w, e, j.start); err != nil {
-			return err
-		}
-		j.views.add(e, j.start, j.w.Len())
-	}
-	if idle { // while something comes the Writer does it by itself
-		return j.w.Sync()
-	}
-	return nil
-}
-
-// run writes until finished or failed.
-func (j *job) run() {
-	defer close(j.ended)
-	var err error
-	idle := false
-	for {
-		j.mu.Lock()
-		list := j.queue
-		j.queue, j.size = nil, 0
-		closing := j.closing
-		if err == nil {
-			err = j.err
-		}
-		j.mu.Unlock()
-		if err == nil {
-			err = guard.Call("writing the recording", func() error { return j.take(list, idle) })
-		}
-		j.mu.Lock()
-		j.length, j.bytes = j.w.Len(), j.w.Bytes()
-		j.err = err
-		more := len(j.queue) > 0
-		j.mu.Unlock()
-		if err != nil || closing && !more {
-			break
-		}
-		if more {
-			continue
-		}
-		select {
-		case <-j.wake:
-			idle = false
-		case <-time.After(syncEvery):
-			idle = true
-		}
-	}
-	if closeErr := j.w.Close(); err == nil {
-		err = closeErr
-	}
-	if err == nil {
-		j.views.save(j.path)
-	}
-	if err != nil {
-		j.mu.Lock()
-		j.err = err
-		j.mu.Unlock()
-		j.problem("The recording stopped, the live view goes on: " + err.Error())
-	}
+	return strings.TrimSuffix(file, ext) + files.InventedMark + ext
 }
 
 // Stop ends the recording and waits until the file is closed.
@@ -477,7 +312,7 @@ func (r *Recorder) Begin(epoch uint32, info acquire.Info, rateHz float64, t0 tim
 	if r.active != nil {
 		if r.past.info.Address == info.Address && !slices.Equal(r.past.info.Channels, info.Channels) { // not by choice
 			text := "The recording " + r.active.state().Name + " ended, since its source came back with other channels."
-			r.jobs.Go(func() { r.problem(text) }) // without mu
+			r.jobs.Go(func() { r.config.Problem(text) }) // without mu
 		}
 		r.late = append(r.late, r.active)
 		r.active = nil

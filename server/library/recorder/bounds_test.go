@@ -1,4 +1,4 @@
-package library
+package recorder
 
 import (
 	"errors"
@@ -50,7 +50,7 @@ func TestMemoryIsBounded(t *testing.T) {
 // sentence; the file can be read up to there.
 func TestFaultInTheWriting(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fault.edf")
-	w, err := recording.Create(path, recording.Header{Info: acquire.Info{ClaimedRateHz: 250, Channels: []acquire.Channel{twelve}}, RateHz: 250})
+	w, err := recording.Create(path, recording.Header{Info: acquire.Info{ClaimedRateHz: 250, Channels: []acquire.Channel{{Label: "pulse", Kind: acquire.KindPulse, Unit: "V", VoltsPerCount: 5.0 / 4096, MaxCount: 4095}}}, RateHz: 250})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,9 +1,10 @@
-package library
+package recorder
 
 import (
 	"path/filepath"
 
 	"pulsewright/acquire"
+	"pulsewright/server/library/overview"
 )
 
 // recordedViews makes a recording's pyramid while it is written, so that a long one
@@ -11,11 +12,11 @@ import (
 // when what is written is not just what came.
 type recordedViews struct {
 	channels []acquire.Channel
-	b        *pyramidBuilder // nil once given up
+	b        *overview.Builder // nil once given up
 }
 
 func newRecordedViews(channels []acquire.Channel) *recordedViews {
-	return &recordedViews{channels, newPyramidBuilder(len(channels))}
+	return &recordedViews{channels, overview.NewBuilder(len(channels))}
 }
 
 // add takes an event that was written; length is the recording's after it.
@@ -24,21 +25,21 @@ func (v *recordedViews) add(e event, start, length int64) {
 		return
 	}
 	at := e.first - start
-	if gap := at - v.b.p.Samples; gap > 0 && e.counts != nil {
-		v.b.add(nil, gap)
+	if gap := at - v.b.Samples; gap > 0 && e.counts != nil {
+		v.b.Add(nil, gap)
 	}
 	switch {
 	case e.counts == nil:
-		if length > v.b.p.Samples {
-			v.b.add(nil, length-v.b.p.Samples)
+		if length > v.b.Samples {
+			v.b.Add(nil, length-v.b.Samples)
 		}
-	case at == v.b.p.Samples && v.fits(e.counts):
-		v.b.add(e.counts, int64(len(e.counts[0])))
+	case at == v.b.Samples && v.fits(e.counts):
+		v.b.Add(e.counts, int64(len(e.counts[0])))
 	default:
 		v.b = nil
 		return
 	}
-	if v.b.p.Samples != length {
+	if v.b.Samples != length {
 		v.b = nil
 	}
 }
@@ -62,7 +63,7 @@ func (v *recordedViews) fits(counts [][]int32) bool {
 
 // save keeps the pyramid of a closed recording; without one it is built when needed.
 func (v *recordedViews) save(path string) {
-	if v.b != nil && v.b.p.Samples > 0 {
-		_ = savePyramid(filepath.Dir(path), filepath.Base(path), v.b.finish())
+	if v.b != nil && v.b.Samples > 0 {
+		_ = v.b.Finish().Save(filepath.Dir(path), filepath.Base(path))
 	}
 }

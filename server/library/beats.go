@@ -1,0 +1,77 @@
+package library
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/beat"
+	"pulsewright/server/analysis"
+)
+
+// Mark is a beat of a recording.
+type Mark struct {
+	Sample  int64   `json:"sample"`
+	Kind    string  `json:"kind"`
+	Quality float64 `json:"quality"`
+}
+
+// BeatQuery is which beats are asked for: those stored in the recording or, with a channel in
+// Find, of 0 or more, those that the live view's detector finds there, of the samples in [From, To).
+type BeatQuery struct {
+	Find     int
+	From, To int64
+	// Progress, unless nil, is told now and then which share of the finding is done.
+	Progress func(share float64)
+}
+
+// Beats are a recording's beats by channel.
+func (rs *Reviews) Beats(ctx context.Context, id string, q BeatQuery) ([][]Mark, error) {
+	review, err := rs.get(id)
+	if err != nil {
+		return nil, err
+	}
+	if channels := len(review.info.Channels); q.Find >= channels {
+		return nil, &AskError{text: fmt.Sprintf("find=%d: the recording has %d channels, counted from 0", q.Find, channels)}
+	}
+	return review.beats(ctx, q)
+}
+
+func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
+	find, from, to := q.Find, q.From, q.To
+	out := make([][]Mark, len(r.info.Channels))
+	for c := range out {
+		out[c] = []Mark{}
+	}
+	if find >= 0 {
+		rec, err := r.another()
+		if err != nil {
+			return nil, err
+		}
+		defer rec.File.Close()
+		// All of it up to there, so that the beats are the same whatever is asked for.
+		part := analysis.All(rec, find)
+		part.To, part.Progress = min(to, part.To), q.Progress
+		return out, analysis.Beats(ctx, part, func(b beat.Beat) {
+			if b.Sample >= from {
+				out[find] = append(out[find], Mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
+			}
+		})
+	}
+	notes, _, err := r.annotations()
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range notes {
+		if n.Sample < from || n.Sample >= to {
+			continue
+		}
+		kind, quality, channel, ok := recording.ParseBeat(n.Text)
+		channel = max(channel, 0) // none is named in a recording of one channel
+		if ok && channel < len(out) {
+			out[channel] = append(out[channel], Mark{n.Sample, kind, quality})
+		}
+	}
+	return out, nil
+}

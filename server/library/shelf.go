@@ -1,0 +1,192 @@
+package library
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/server/library/files"
+	"pulsewright/server/library/overview"
+)
+
+// Rename gives a recording another name; the time in front of it stays. It
+// returns the new id. Nothing is overwritten.
+func (s *Store) Rename(id, name string) (string, error) {
+	path, err := s.Path(id)
+	if err != nil {
+		return "", err
+	}
+	if strings.TrimSpace(name) == "" || len(name) > 100 {
+		return "", fmt.Errorf("name %s: give 1 to 100 characters", strconv.Quote(name))
+	}
+	target := files.Renamed(id, name)
+	if err := files.CheckName(name, target); err != nil {
+		return "", err
+	}
+	if target == id {
+		return id, nil
+	}
+	s.release(id)
+	moved, err := files.MoveFree(path, s.folder, target)
+	if err != nil {
+		return "", err
+	}
+	_ = os.Rename(overview.Path(s.folder, id), overview.Path(s.folder, filepath.Base(moved))) // it still belongs to the file
+	return filepath.Base(moved), s.moveBeside(id, filepath.Base(moved))
+}
+
+// release lets go of a recording that is about to move: some systems move no file
+// that is open.
+func (s *Store) release(id string) {
+	s.mu.Lock()
+	letGo := s.letGo
+	s.mu.Unlock()
+	if letGo != nil {
+		letGo(id)
+	}
+}
+
+// Trash moves a recording and its notes to the trash, from where Restore brings them
+// back.
+func (s *Store) Trash(id string) error {
+	path, err := s.Path(id)
+	if err != nil {
+		return err
+	}
+	folder := filepath.Join(s.folder, trashName)
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return fmt.Errorf("trash: %w", err)
+	}
+	s.release(id)
+	to := filepath.Join(folder, id)
+	if _, err := os.Lstat(to); err == nil { // an older one of this name keeps its place
+		older, err := files.MoveFree(to, folder, id)
+		if err != nil {
+			return err
+		}
+		if err := s.moveBeside(inTrash(id), inTrash(filepath.Base(older))); err != nil {
+			return err
+		}
+	}
+	_ = os.Remove(overview.Path(s.folder, id)) // made anew when needed
+	if err := files.Move(path, to); err != nil {
+		return err
+	}
+	return s.moveBeside(id, inTrash(id))
+}
+
+// Trashed is a recording in the trash.
+type Trashed struct {
+	ID    string `json:"id"`
+	Name  string `json:"name"`
+	Bytes int64  `json:"bytes"`
+}
+
+// Trashed lists what is in the trash, the newest name first.
+func (s *Store) Trashed() []Trashed {
+	found, err := os.ReadDir(filepath.Join(s.folder, trashName))
+	list := []Trashed{}
+	if err != nil {
+		return list // none was ever deleted, or the list above tells what is wrong
+	}
+	for _, f := range found {
+		if _, err := s.path(f.Name()); err != nil || !f.Type().IsRegular() {
+			continue
+		}
+		if info, err := f.Info(); err == nil {
+			list = append(list, Trashed{f.Name(), files.NameOf(f.Name()), info.Size()})
+		}
+	}
+	slices.Reverse(list)
+	return list
+}
+
+// Restore brings a recording back from the trash. When its name was taken
+// meanwhile it gets a number; the id it has now is returned.
+func (s *Store) Restore(id string) (string, error) {
+	if _, err := s.path(id); err != nil {
+		return "", err
+	}
+	from := filepath.Join(s.folder, trashName, id)
+	if info, err := os.Lstat(from); err != nil || !info.Mode().IsRegular() {
+		return "", fmt.Errorf("recording %s: %w in the trash", strconv.Quote(id), ErrNoRecording)
+	}
+	path, err := files.MoveFree(from, s.folder, id)
+	if err != nil {
+		return "", err
+	}
+	return filepath.Base(path), s.moveBeside(inTrash(id), filepath.Base(path))
+}
+
+// Delete removes recordings from the trash for good, with what was said of them. It
+// returns what is gone; those named that are not in the trash are passed over.
+func (s *Store) Delete(ids []string) ([]Trashed, error) {
+	gone, names := []Trashed{}, []string{}
+	for _, t := range s.Trashed() {
+		if !slices.Contains(ids, t.ID) {
+			continue
+		}
+		if err := os.Remove(filepath.Join(s.folder, trashName, t.ID)); err != nil {
+			return gone, fmt.Errorf("trash: %w", err)
+		}
+		gone, names = append(gone, t), append(names, inTrash(t.ID))
+	}
+	return gone, errors.Join(s.remarks.Delete(names), s.marks.Delete(names), s.said.Delete(names))
+}
+
+// Add takes in a recording under a name. What cannot be read as a recording is
+// refused and nothing is kept of it.
+func (s *Store) Add(name string, r io.Reader) (Entry, error) {
+	name = filepath.Base(strings.ReplaceAll(name, "\\", "/"))
+	ext := strings.ToLower(filepath.Ext(name))
+	if !slices.Contains(extensions, ext) {
+		return Entry{}, fmt.Errorf("file %s: bring a recording that ends in %s", strconv.Quote(name), strings.Join(extensions, ", "))
+	}
+	target := files.CleanName(strings.TrimSuffix(name, filepath.Ext(name))) + ext
+	if err := files.CheckName(name, target); err != nil {
+		return Entry{}, err
+	}
+	if err := os.MkdirAll(s.folder, 0o700); err != nil {
+		return Entry{}, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
+	}
+	temporary, err := os.CreateTemp(s.folder, incoming+"*"+ext)
+	if err != nil {
+		return Entry{}, fmt.Errorf("recordings folder: %w; free some space, or choose a folder that you may write to with -data", err)
+	}
+	defer os.Remove(temporary.Name())
+	_, err = io.Copy(temporary, r)
+	if closeErr := temporary.Close(); err == nil {
+		err = closeErr
+	}
+	if err != nil {
+		return Entry{}, fmt.Errorf("file %s: it did not arrive whole: %w", strconv.Quote(name), err)
+	}
+	f, err := recording.Open(temporary.Name())
+	if err != nil {
+		return Entry{}, fmt.Errorf("file %s: %s", strconv.Quote(name), strings.ReplaceAll(err.Error(), temporary.Name(), "it"))
+	}
+	f.Close()
+	path, err := files.MoveFree(temporary.Name(), s.folder, target)
+	if err != nil {
+		return Entry{}, err
+	}
+	return s.Get(filepath.Base(path))
+}
+
+// moveBeside lets the remark, the notes and what was said of a recording follow it to another id, or
+// into the trash and out of it.
+func (s *Store) moveBeside(from, to string) error {
+	if err := errors.Join(s.remarks.Move(from, to), s.marks.Move(from, to), s.said.Move(from, to)); err != nil {
+		return fmt.Errorf("the recording is now %s, but its notes, or what was said of its channels, did not follow: %w", to, err)
+	}
+	return nil
+}
+
+// inTrash is the name under which what belongs to a recording in the trash is kept.
+func inTrash(id string) string { return trashName + "/" + id }
