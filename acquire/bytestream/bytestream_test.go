@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"net"
 	"runtime"
 	"strings"
@@ -36,23 +37,24 @@ func address(t *testing.T, text string) acquire.Address {
 	return a
 }
 
-// freePort is a port of this computer that nobody listens on just now.
+// freePort is a port of this computer that nobody listens on just now. It lies below those that
+// systems give to outgoing connections (from 32768 on Linux), which could take it before it is used.
 func freePort(t *testing.T, network string) int {
 	t.Helper()
-	if network == "udp" {
-		c, err := net.ListenPacket("udp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
+	for range 100 {
+		port := 20000 + rand.IntN(10000)
+		if network == "udp" {
+			if c, err := net.ListenPacket("udp", fmt.Sprintf("127.0.0.1:%d", port)); err == nil {
+				c.Close()
+				return port
+			}
+		} else if l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port)); err == nil {
+			l.Close()
+			return port
 		}
-		defer c.Close()
-		return c.LocalAddr().(*net.UDPAddr).Port
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
+	t.Fatal("no port is free")
+	return 0
 }
 
 // printLines writes lines 0, 1, 2 … "seq,value" every 2 ms until w fails or stop closes.

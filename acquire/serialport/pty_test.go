@@ -272,8 +272,8 @@ func TestPtyReplug(t *testing.T) {
 }
 
 // 1000 lines/s on two channels without a loss, seen by the board's own counter. What a
-// board prints before its port is open is gone (opening clears the buffer, and under load
-// that may be a hundred lines), so it prints for ever and the test joins anywhere.
+// board prints before its port is open may be gone (setting the baud clears what has come in, and under
+// load that may be a hundred lines), so it prints for ever and the test joins anywhere.
 func TestPtyThousandLines(t *testing.T) {
 	t.Parallel()
 	b := newPtyBoard(t)

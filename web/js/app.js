@@ -752,6 +752,7 @@ function showSource(state) {
   const warning = clock?.doubt ? sentence(clock.doubt) : clock?.warning ?? "";
   const w = byId("clock-warning");
   setText(w, warning);
+  w.title = warning; // where there is no room for all of it
   w.hidden = warning === "";
   document.body.dataset.status = server.status;
 }

@@ -1,8 +1,10 @@
 // The Link drawer: what the board says, lines nobody could read, gaps and notes.
 
+import { sentence } from "./api.js";
 import { registerDrawer } from "./drawers.js";
 import { button, fill, h, setText } from "./dom.js";
-import { clockTime, duration } from "./format.js";
+import { clockTime, duration, rate, significant } from "./format.js";
+import { Plot } from "./plot.js";
 
 /** @import {DrawerContext} from "./drawers.js" */
 /** @import {PageState} from "./store.js" */
@@ -17,18 +19,26 @@ class BoardPanel {
   constructor(root, ctx) {
     this.ctx = ctx;
     this.facts = h("dl", { class: "facts" });
+    this.clockFacts = h("dl", { class: "facts", "data-testid": "clock-facts" });
+    this.clockDoubt = h("p", { class: "warning", "data-testid": "clock-doubt", hidden: true });
+    this.clockChart = h("div", { class: "chart low", "data-testid": "clock-chart" });
+    this.plot = new Plot(this.clockChart, { palette: ctx.palette(), label: "Samples a second of the last ten minutes" });
+    this.clock = h("section", { hidden: true }, h("h3", {}, "Samples a second"), this.clockDoubt, this.clockFacts, this.clockChart);
     this.text = h("pre", { class: "board-log", tabindex: "0", "data-testid": "board-log", "aria-label": "Messages of the board" });
     this.gaps = h("ul", { class: "places" });
     this.notes = h("ul", { class: "places" });
-    root.append(this.facts, h("h3", {}, "Messages of the board"), this.text, h("h3", {}, "Gaps"), this.gaps, h("h3", {}, "Notes"), this.notes);
+    root.append(this.facts, this.clock, h("h3", {}, "Messages of the board"), this.text, h("h3", {}, "Gaps"), this.gaps, h("h3", {}, "Notes"), this.notes);
     /** @type {unknown[]} */
     this.shown = [];
+    /** @type {number[]|undefined} */
+    this.clockShown = undefined;
     this.changed(ctx.store.state);
   }
 
   /** @param {PageState} state */
   changed(state) {
     const server = state.server;
+    this.#showClock(state);
     const now = [state.text, server?.channels, server?.health, server?.gaps, server?.notes, state.dropped];
     if (now.every((v, i) => v === this.shown[i])) return;
     this.shown = now;
@@ -43,16 +53,50 @@ class BoardPanel {
     const n = server?.channels.findIndex((c) => c.unit === "counts") ?? -1;
     if (n >= 0) this.facts.append(h("dt", {}, "Volts"), h("dd", {}, button("board-scale", "Say what a count is worth", () => this.ctx.openScale(n), { class: "quiet" })));
     setText(this.text, state.text.slice(-MOST_ROWS).join("\n") || "Nothing but numbers so far.");
-    const rate = server?.rateHz ?? 1;
+    const pointHz = server?.rateHz ?? 1;
     const go = (/** @type {number} */ index) => {
       const view = this.ctx.trace.view;
       this.ctx.trace.scrollBy(index + view.samplesAcross / 2 - view.end);
     };
-    const list = (/** @type {{index: number, text: string}[]} */ items) => items.slice(-MOST_ROWS).reverse().map((i) => h("li", {}, h("button", { type: "button", class: "quiet", onclick: () => go(i.index) }, clockTime(i.index / rate)), " ", i.text));
-    fill(this.gaps, ...list((server?.gaps ?? []).map((g) => ({ index: g.index, text: `${duration(g.samples / rate)}${g.reason ? ": " + g.reason : ""}` }))));
+    const list = (/** @type {{index: number, text: string}[]} */ items) => items.slice(-MOST_ROWS).reverse().map((i) => h("li", {}, h("button", { type: "button", class: "quiet", onclick: () => go(i.index) }, clockTime(i.index / pointHz)), " ", i.text));
+    fill(this.gaps, ...list((server?.gaps ?? []).map((g) => ({ index: g.index, text: `${duration(g.samples / pointHz)}${g.reason ? ": " + g.reason : ""}` }))));
     if (!this.gaps.firstChild) fill(this.gaps, h("li", {}, "None."));
     fill(this.notes, ...list(server?.notes ?? []));
     if (!this.notes.firstChild) fill(this.notes, h("li", {}, "None. Press n to write one."));
+  }
+
+  /** How evenly the board samples. @param {PageState} state */
+  #showClock(state) {
+    const clock = state.server?.clock;
+    this.clock.hidden = !clock || clock.exact === true;
+    if (!clock || clock.exact || state.clockHz === this.clockShown) return;
+    this.clockShown = state.clockHz;
+    const hz = (/** @type {number} */ v) => (v > 0 ? rate(v) : "not known yet");
+    fill(this.clockFacts,
+      h("dt", {}, "Last 5 s"), h("dd", {}, hz(clock.recentHz) + (clock.recentHz > 0 && clock.recentUncertaintyHz > 0 ? ` ± ${significant(clock.recentUncertaintyHz, 1)}` : "")),
+      h("dt", {}, "Slowest, fastest second of 20"), h("dd", {}, clock.fastestHz > 0 ? `${hz(clock.slowestHz)}, ${hz(clock.fastestHz)}` : "not known yet"),
+      h("dt", {}, "Regular pauses"), h("dd", {}, clock.pauseSeconds > 0 ? `${duration(clock.pauseSeconds)} every ${duration(clock.pauseEverySeconds)}` : "none"));
+    setText(this.clockDoubt, clock.doubt ? sentence(clock.doubt) : clock.warning);
+    this.clockDoubt.hidden = this.clockDoubt.textContent === "";
+    const y = state.clockHz;
+    const known = y.filter((v) => v > 0);
+    this.clockChart.hidden = known.length < 3;
+    if (this.clockChart.hidden) return;
+    const low = Math.min(...known), high = Math.max(...known);
+    const half = Math.max(0.02 * high, 0.7 * (high - low));
+    this.plot.set({ low: -Math.max(60, y.length), high: 0, clock: true, label: "ago" }, { low: Math.max(0, (low + high) / 2 - half), high: (low + high) / 2 + half, label: "Hz" },
+      [{ x: y.map((_, i) => i - y.length + 1), y, colour: this.plot.palette.traces[0], width: 1.8 }]);
+  }
+
+  /** @param {import("./theme.js").Palette} palette */
+  theme(palette) {
+    this.plot.setPalette(palette);
+    this.clockShown = undefined;
+    this.#showClock(this.ctx.store.state);
+  }
+
+  destroy() {
+    this.plot.destroy();
   }
 }
 

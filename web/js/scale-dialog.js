@@ -25,6 +25,7 @@ export class ScaleDialog {
     this.preset = select(`${own}-preset`, [["", "choose, or fill in below"], ...PRESETS.map((p) => /** @type {[string, string]} */ ([p.id, p.label]))], (id) => this.#take(id));
     this.presetHint = h("small", {});
     this.fits = button(`${own}-fits`, "", () => this.#takeFitting(), { class: "quiet" });
+    this.decimals = h("p", { class: "hint", "data-testid": `${own}-decimals`, hidden: true }, "The numbers so far have decimals. Are they volts already? Then leave bits and reference alone: set the column’s unit to V in the source’s dialog, under Columns of this board.");
     this.span = h("div", { class: "scale-span", "data-testid": `${own}-span` });
     this.reference = number("reference", "Reference voltage", "V", "Full scale: the volts at one more than the highest count, often the 5 V or 3.3 V supply. A signed converter reaches from minus the reference to plus the reference.");
     this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
@@ -39,7 +40,7 @@ export class ScaleDialog {
     this.converter = h("fieldset", {}, h("legend", {}, "Converter"), this.reference.row, this.bits.row, this.signed.row, this.span);
     this.sound = h("fieldset", {}, h("legend", {}, "Sound input"), this.full.row);
     const form = h("form", { class: "scale-form" },
-      this.fits,
+      this.fits, this.decimals,
       h("label", { class: "field" }, h("span", {}, "Usual ones"), this.preset, this.presetHint),
       h("label", { class: "field" }, h("span", {}, "Volts come"), this.source), this.converter, this.sound,
       h("fieldset", {}, h("legend", {}, "Board"), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
@@ -60,10 +61,12 @@ export class ScaleDialog {
    */
   show(index, channel, seen = null) {
     this.channel = index;
-    const fit = seen && fitting(seen.low, seen.high);
+    const whole = !seen || Number.isInteger(seen.low) && Number.isInteger(seen.high);
+    const fit = seen && whole ? fitting(seen.low, seen.high) : null;
     this.fit = fit;
     this.fits.hidden = !fit;
-    if (fit) setText(this.fits, `The counts so far, ${seen.low} to ${seen.high}, fit ${fit.bits} bits${fit.signed ? ", signed" : ""}: take that`);
+    if (seen && fit) setText(this.fits, `The counts so far, ${seen.low} to ${seen.high}, fit ${fit.bits} bits${fit.signed ? ", signed" : ""}: take that`);
+    this.decimals.hidden = whole;
     this.preset.value = "";
     setText(this.presetHint, "");
     const s = channel.scale;

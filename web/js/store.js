@@ -10,6 +10,7 @@
  * @property {Reading[]} readings by channel
  * @property {any[]} meters newest report by channel
  * @property {string[]} text newest lines the board said
+ * @property {number[]} clockHz the source's rate, one a second, the newest last
  * @property {string} problem
  * @property {number} dropped frames this page lost since it was loaded
  * @property {"connecting"|"open"|"lost"} connection
@@ -17,10 +18,11 @@
  */
 
 export const KEPT_LINES = 200;
+export const KEPT_CLOCK_SECONDS = 600;
 
 /** @returns {PageState} */
 export function initialState() {
-  return { server: null, owner: true, readings: [], meters: [], text: [], problem: "", dropped: 0, connection: "connecting", connectionText: "Connecting …" };
+  return { server: null, owner: true, readings: [], meters: [], text: [], clockHz: [], problem: "", dropped: 0, connection: "connecting", connectionText: "Connecting …" };
 }
 
 /**
@@ -41,7 +43,8 @@ export function reduce(state, m) {
   switch (m.type) {
     case "clock": {
       const { type, epoch, ...clock } = m;
-      return { ...state, server: { ...server, clock, rateHz: clockRate(server, clock.usedRateHz) } };
+      const clockHz = clock.exact ? [] : [...state.clockHz, clock.recentHz > 0 ? clock.recentHz : NaN].slice(-KEPT_CLOCK_SECONDS);
+      return { ...state, clockHz, server: { ...server, clock, rateHz: clockRate(server, clock.usedRateHz) } };
     }
     case "reading":
       return { ...state, readings: replaced(state.readings, m.channel, m) };
@@ -91,6 +94,7 @@ function takeState(state, m) {
     readings: fresh ? [] : state.readings,
     meters: fresh ? [] : state.meters,
     text: fresh ? (rest.text ?? []) : state.text,
+    clockHz: fresh ? [] : state.clockHz,
     problem: rest.problem ?? state.problem,
   };
 }

@@ -38,7 +38,7 @@
 /** @typedef {{cornerHz: number, floorHz: number, gainDb: number, noiseTimes: number, noiseLowHz: number, noiseHighHz: number}} Coupling */
 /** `text` is made by the trace on first drawing. @typedef {{index: number, samples: number, reason: string, text?: string}} Gap */
 /** @typedef {{index: number, text: string}} Note */
-/** @typedef {{claimedRateHz: number, measuredRateHz: number, uncertaintyHz: number, usedRateHz: number, exact?: boolean, warning: string, doubt?: string, slowestHz?: number, fastestHz?: number, pauseSeconds?: number, pauseEverySeconds?: number}} Clock */
+/** @typedef {{claimedRateHz: number, measuredRateHz: number, uncertaintyHz: number, usedRateHz: number, exact?: boolean, warning: string, doubt: string, recentHz: number, recentUncertaintyHz: number, slowestHz: number, fastestHz: number, pauseSeconds: number, pauseEverySeconds: number}} Clock */
 /** @typedef {{position: number, length: number, speed: number, loop: boolean}} Playback */
 /** @typedef {{lines: number, unreadable: number, lastUnreadable: string, lostSamples: number, detail: string}} Health */
 /** @typedef {{sample: number, foot: number, kind: string, amplitude: number, quality: number}} Beat */

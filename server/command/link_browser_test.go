@@ -1,0 +1,73 @@
+//go:build !windows
+
+package command
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"testing"
+	"time"
+)
+
+// TestLinkAndColumns: a board without header prints volts as text and stands still 80 ms a second. The
+// Link drawer shows how evenly it samples; Set volts says that decimals need no bits; the column is
+// made volts in one press and named, and stays so when the board is opened again.
+func TestLinkAndColumns(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	b := newBench(t)
+	running, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	go func() {
+		start := time.Now()
+		for at := 0.0; running.Err() == nil; at += 0.004 {
+			if math.Mod(at, 1) < 0.004 {
+				at += 0.08
+			}
+			time.Sleep(time.Until(start.Add(time.Duration(at * 1e9))))
+			b.write(fmt.Appendf(nil, "%.3f\r\n", 2.5+0.5*math.Sin(2*math.Pi*at*1.2)+0.2*math.Sin(4*math.Pi*at*1.2)))
+		}
+	}()
+	address := program(t, "serial:"+b.link+"?baud=115200")
+	open(t, ctx, address)
+	script(t, ctx, `window.at = (id) => document.querySelector('[data-testid="' + id + '"]'); `)
+	soon(t, ctx, "the question", `at("wired-dialog")?.open`, 10*time.Second)
+	script(t, ctx, `at("wired-nobody").click(); at("drawer-board").click()`)
+	soon(t, ctx, "the clock's chart", `at("clock-chart") && !at("clock-chart").hidden`, 30*time.Second)
+	soon(t, ctx, "its pauses", `/Regular pauses(8|9)\d ms every 1\.[01]\d* s/.test(at("clock-facts").textContent.replaceAll("\u00a0", " "))`, 40*time.Second)
+	picture(t, ctx, "link")
+	script(t, ctx, `at("scale-open").click()`)
+	soon(t, ctx, "that decimals need no bits", `at("scale-dialog")?.open && !at("scale-decimals").hidden`, 5*time.Second)
+	picture(t, ctx, "decimals")
+	script(t, ctx, `at("scale-dialog").close(); at("source-open").click()`)
+	soon(t, ctx, "the columns", `at("columns") && !at("columns").hidden`, 5*time.Second)
+	script(t, ctx, `at("columns").open = true; at("columns").scrollIntoView()`)
+	picture(t, ctx, "columns")
+	script(t, ctx, `at("columns-volts-0").click()`)
+	units := func() string {
+		var state struct{ Channels []struct{ Label, Unit, Kind string } }
+		asks(t, "GET", address+"/api/v1/state", "", &state)
+		if len(state.Channels) != 1 {
+			return ""
+		}
+		return fmt.Sprint(state.Channels[0])
+	}
+	wait := func(want string) {
+		t.Helper()
+		for end := time.Now().Add(20 * time.Second); units() != want; time.Sleep(100 * time.Millisecond) {
+			script(t, ctx, `if (at("wired-dialog")?.open) at("wired-nobody").click()`)
+			if time.Now().After(end) {
+				t.Fatalf("the channel is %s, want %s", units(), want)
+			}
+		}
+	}
+	wait("{ch1 V pulse}")
+	script(t, ctx, `at("source-open").click()`)
+	soon(t, ctx, "the columns again", `at("columns") && !at("columns").hidden && at("column-unit-0").value === "V"`, 10*time.Second)
+	script(t, ctx, `at("column-name-0").value = "lamp clip"; at("column-kind-0").value = "pulse"; at("columns-apply").click()`)
+	wait("{lamp clip V pulse}")
+	asks(t, "PUT", address+"/api/v1/source", `{"address":"demo:finger"}`, nil)
+	asks(t, "PUT", address+"/api/v1/source", fmt.Sprintf(`{"address":%q}`, "serial:"+b.link+"?baud=115200"), nil)
+	wait("{lamp clip V pulse}") // remembered
+}
