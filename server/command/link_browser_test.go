@@ -46,7 +46,9 @@ func TestLinkAndColumns(t *testing.T) {
 	picture(t, ctx, "columns")
 	script(t, ctx, `at("columns-volts-0").click()`)
 	units := func() string {
-		var state struct{ Channels []struct{ Label, Unit, Kind string } }
+		var state struct {
+			Channels []struct{ Label, Unit, Kind string }
+		}
 		asks(t, "GET", address+"/api/v1/state", "", &state)
 		if len(state.Channels) != 1 {
 			return ""
