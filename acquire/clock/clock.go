@@ -187,7 +187,7 @@ func (e *Estimator) Observe(samples int64, at time.Time) {
 		e.begin(samples, at)
 		return
 	}
-	e.steady.arrived(t, max(0, dt), e.lastN, samples, e.used)
+	e.steady.arrived(burst{t, max(0, dt), e.lastN, samples}, e.used)
 	e.add(samples, max(t, e.last))
 	if e.last-e.done >= 0.5 {
 		e.sinceUsed += e.last - e.done

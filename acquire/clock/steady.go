@@ -100,27 +100,33 @@ func (s *steady) reset() {
 	}
 }
 
-// arrived notes an arrival at t, dt after the one before, of the samples after n.
-func (s *steady) arrived(t, dt float64, before, now int64, rateHz float64) {
+// burst is samples that arrive at t, dt after those before, counted before and now.
+type burst struct {
+	t, dt       float64
+	before, now int64
+}
+
+// arrived notes an arrival; rateHz is what holds until a recent rate is known.
+func (s *steady) arrived(a burst, rateHz float64) {
 	if s.now.RecentHz > 0 {
 		rateHz = s.now.RecentHz
 	}
-	if s.waiting && t-s.open.to >= confirmSeconds {
+	if s.waiting && a.t-s.open.to >= confirmSeconds {
 		s.waiting = false
-		caught := float64(now - s.open.samples)
-		if caught < rateHz*(t-s.open.from-0.6*(s.open.to-s.open.from)) {
+		caught := float64(a.now - s.open.samples)
+		if caught < rateHz*(a.t-s.open.from-0.6*(s.open.to-s.open.from)) {
 			s.paused()
 		}
 	}
-	if s.usual > 0 && dt > max(leastPauseSeconds, pauseTimes*s.usual) {
+	if s.usual > 0 && a.dt > max(leastPauseSeconds, pauseTimes*s.usual) {
 		if !s.waiting && rateHz > 0 {
-			s.open, s.waiting = silence{t - dt, t, before}, true
+			s.open, s.waiting = silence{a.t - a.dt, a.t, a.before}, true
 		}
 	}
 	if s.usual == 0 {
-		s.usual = dt
+		s.usual = a.dt
 	}
-	s.usual += (min(dt, pauseSeconds) - s.usual) / 32
+	s.usual += (min(a.dt, pauseSeconds) - s.usual) / 32
 }
 
 // paused keeps the open silence as a pause; one that follows the last at once is its rest,

@@ -17,10 +17,11 @@ type heart struct {
 // line is one cosine of a random spectrum.
 type line struct{ freqHz, phase, amplitude float64 }
 
-// spectralLines makes n cosines whose powers follow a Gaussian of the given mean
+// spectralLines makes cosines whose powers follow a Gaussian of the given mean
 // and deviation and add up to variance; phases are random and so are, within
 // their cells, the frequencies, so that the sum does not repeat.
-func spectralLines(rng *rand.Rand, n int, meanHz, sdHz, variance float64) []line {
+func spectralLines(rng *rand.Rand, meanHz, sdHz, variance float64) []line {
+	const n = 24
 	lines := make([]line, n)
 	total := 0.0
 	for i := range lines {
@@ -50,8 +51,8 @@ func newHeart(c Config) *heart {
 	// McSharry et al. 2003, section II: bands at 0.1 and 0.25 Hz, 0.01 Hz wide,
 	// with a power ratio of 0.5. Ours: the upper one follows BreathsPerMinute.
 	const share = 1.0 / 3
-	h.low = spectralLines(rng, 24, 0.1, 0.01, share)
-	h.high = spectralLines(rng, 24, c.BreathsPerMinute/60, 0.01, 1-share)
+	h.low = spectralLines(rng, 0.1, 0.01, share)
+	h.high = spectralLines(rng, c.BreathsPerMinute/60, 0.01, 1-share)
 	// The first peak lies before the start, far enough for a pulse on its way.
 	h.peaks = append(h.peaks, -2-h.interval(0)*rng.Float64())
 	return h

@@ -111,7 +111,7 @@ func (b *Board) Check() error {
 	if b.Kind != "" && !knownKind(b.Kind) {
 		return fmt.Errorf("board: kind %q: it must be pulse, ecg or other", short([]byte(b.Kind)))
 	}
-	if err := within("board: supply", b.SupplyVolts, 1, 36, "V"); err != nil {
+	if err := within("board: supply", b.SupplyVolts, limits{1, 36, "V"}); err != nil {
 		return err
 	}
 	if b.OpAmp != nil {
@@ -141,18 +141,24 @@ func (b *Board) checkConverter() error {
 	if c == nil {
 		return nil
 	}
-	if err := within("board: converter: reference", c.ReferenceVolts, 0.1, 36, "V"); err != nil {
+	if err := within("board: converter: reference", c.ReferenceVolts, limits{0.1, 36, "V"}); err != nil {
 		return err
 	}
 	if c.Bits < 6 || c.Bits > 24 {
 		return fmt.Errorf("board: converter: %d bits: it must be 6 to 24", c.Bits)
 	}
-	return within("board: converter: rate", c.RateHz, 1, 1e6, "Hz")
+	return within("board: converter: rate", c.RateHz, limits{1, 1e6, "Hz"})
 }
 
-func within(what string, v, low, high float64, unit string) error {
-	if !(v >= low && v <= high) {
-		return fmt.Errorf("%s of %g %s: it must be from %s to %s", what, v, unit, Text(low, unit), Text(high, unit))
+// limits are the least and the greatest value that is taken.
+type limits struct {
+	low, high float64
+	unit      string
+}
+
+func within(what string, v float64, l limits) error {
+	if !(v >= l.low && v <= l.high) {
+		return fmt.Errorf("%s of %g %s: it must be from %s to %s", what, v, l.unit, Text(l.low, l.unit), Text(l.high, l.unit))
 	}
 	return nil
 }

@@ -44,10 +44,16 @@ func (k *builder) inside(stage int, name string) int {
 	return k.node("s" + string(rune('a'+stage)) + "_" + name)
 }
 
+// place is a stage, -1 for the mid-rail, or the second of what it has twice.
+type place struct {
+	stage  int
+	second bool
+}
+
 // part finds a component; ok tells that the stage has it.
-func (k *builder) part(stage int, role string, second bool) (int, bool) {
+func (k *builder) part(at place, role string) (int, bool) {
 	for i, c := range k.components {
-		if c.Stage == stage && c.Role == role && c.second == second {
+		if c.Stage == at.stage && c.Role == role && c.second == at.second {
 			return i, true
 		}
 	}
@@ -55,8 +61,8 @@ func (k *builder) part(stage int, role string, second bool) (int, bool) {
 }
 
 // put lays a part between two nodes; it tells false when the stage has none.
-func (k *builder) put(stage int, role string, second bool, a, b int) bool {
-	i, ok := k.part(stage, role, second)
+func (k *builder) put(at place, role string, a, b int) bool {
+	i, ok := k.part(at, role)
 	if !ok {
 		return false
 	}
@@ -70,19 +76,19 @@ func (k *builder) put(stage int, role string, second bool, a, b int) bool {
 }
 
 // row lays parts in series from a to b, those that the stage has.
-func (k *builder) row(stage int, second bool, a, b int, roles ...string) {
+func (k *builder) row(at place, a, b int, roles ...string) {
 	var have []string
 	for _, r := range roles {
-		if _, ok := k.part(stage, r, second); ok {
+		if _, ok := k.part(at, r); ok {
 			have = append(have, r)
 		}
 	}
 	for i, r := range have {
 		to := b
 		if i < len(have)-1 {
-			to = k.inside(stage, r+map[bool]string{true: "2"}[second])
+			to = k.inside(at.stage, r+map[bool]string{true: "2"}[at.second])
 		}
-		k.put(stage, r, second, a, to)
+		k.put(at, r, a, to)
 		a = to
 	}
 }
@@ -101,14 +107,14 @@ func (k *builder) midRail() {
 		return
 	}
 	k.middle = k.node("mid")
-	tap := k.middle
+	here, tap := place{-1, false}, k.middle
 	if m.Buffered {
 		tap = k.node("tap")
 		k.opAmp(-1, tap, k.middle, k.middle)
 	}
-	k.put(-1, "top", false, k.sources[0].node, tap)
-	k.put(-1, "bottom", false, tap, ground)
-	k.put(-1, "bypass", false, tap, ground)
+	k.put(here, "top", k.sources[0].node, tap)
+	k.put(here, "bottom", tap, ground)
+	k.put(here, "bypass", tap, ground)
 }
 
 // stage lays stage i behind a port and gives the port that it hands on.
@@ -124,32 +130,32 @@ func (k *builder) stage(i int, from port) port {
 	case instrumentation:
 		return k.instrumentation(i, from)
 	}
-	out := k.inside(i, "out")
+	here, out := place{i, false}, k.inside(i, "out")
 	switch k.board.Stages[i].Kind {
 	case generator:
-		k.put(i, "source", false, k.in, out)
+		k.put(here, "source", k.in, out)
 	case coupling:
-		k.put(i, "capacitor", false, in, out)
-		k.put(i, "resistor", false, out, k.middle)
+		k.put(here, "capacitor", in, out)
+		k.put(here, "resistor", out, k.middle)
 	case lowPass:
-		k.row(i, false, in, out, "resistor", "trimmer")
-		k.put(i, "capacitor", false, out, ground)
+		k.row(here, in, out, "resistor", "trimmer")
+		k.put(here, "capacitor", out, ground)
 	case divider:
-		k.put(i, "top", false, in, out)
-		k.put(i, "bottom", false, out, ground)
-		k.put(i, "capacitor", false, out, ground)
+		k.put(here, "top", in, out)
+		k.put(here, "bottom", out, ground)
+		k.put(here, "capacitor", out, ground)
 	case buffer:
 		k.opAmp(i, in, out, out)
 	case nonInverting:
 		minus := k.inside(i, "minus")
 		k.opAmp(i, in, minus, out)
 		k.feedback(i, minus, out)
-		k.row(i, false, minus, k.middle, "leg", "legCapacitor")
+		k.row(here, minus, k.middle, "leg", "legCapacitor")
 	case inverting:
 		minus := k.inside(i, "minus")
 		k.opAmp(i, k.middle, minus, out)
 		k.feedback(i, minus, out)
-		k.row(i, false, in, minus, "inCapacitor", "in")
+		k.row(here, in, minus, "inCapacitor", "in")
 	case sallenKey:
 		k.sallenKey(i, in, out)
 	}
@@ -157,29 +163,32 @@ func (k *builder) stage(i int, from port) port {
 }
 
 func (k *builder) feedback(i, minus, out int) {
-	k.row(i, false, minus, out, "feedback", "trimmer")
-	k.put(i, "feedbackCapacitor", false, minus, out)
+	here := place{i, false}
+	k.row(here, minus, out, "feedback", "trimmer")
+	k.put(here, "feedbackCapacitor", minus, out)
 }
 
 func (k *builder) sallenKey(i, in, out int) {
+	here := place{i, false}
 	between, plus, minus := k.inside(i, "between"), k.inside(i, "plus"), out
-	k.put(i, "first", false, in, between)
-	k.put(i, "second", false, between, plus)
-	k.put(i, "feedbackCapacitor", false, between, out)
-	k.put(i, "capacitor", false, plus, ground)
-	if _, ok := k.part(i, "leg", false); ok {
+	k.put(here, "first", in, between)
+	k.put(here, "second", between, plus)
+	k.put(here, "feedbackCapacitor", between, out)
+	k.put(here, "capacitor", plus, ground)
+	if _, ok := k.part(here, "leg"); ok {
 		minus = k.inside(i, "minus")
-		k.put(i, "feedback", false, minus, out)
-		k.put(i, "leg", false, minus, k.middle)
+		k.put(here, "feedback", minus, out)
+		k.put(here, "leg", minus, k.middle)
 	}
 	k.opAmp(i, plus, minus, out)
 }
 
 // light is a current with the light into a load.
 func (k *builder) light(i int) port {
+	here := place{i, false}
 	out := k.inside(i, "out")
-	lamp, _ := k.part(i, "lamp", false)
-	transfer, _ := k.part(i, "transfer", false)
+	lamp, _ := k.part(here, "lamp")
+	transfer, _ := k.part(here, "transfer")
 	amps := k.values[lamp] * k.values[transfer]
 	supply := k.sources[0].node
 	from, to, load, across := supply, out, ground, supply
@@ -188,44 +197,46 @@ func (k *builder) light(i int) port {
 	}
 	k.controlled = append(k.controlled, controlled{name: "Glight", a: from, b: to, from: k.in, gain: amps, amps: true})
 	k.flows = append(k.flows, flow{"Ilight", from, to, amps, true})
-	k.put(i, "load", false, out, load)
-	k.put(i, "capacitance", false, out, across)
+	k.put(here, "load", out, load)
+	k.put(here, "capacitance", out, across)
 	return port{out, ground}
 }
 
 // electrodes are half of the volts above and half below the body.
 func (k *builder) electrodes(i int) port {
 	body := k.inside(i, "body")
-	k.put(i, "third", false, body, k.middle)
+	k.put(place{i, false}, "third", body, k.middle)
 	wire := func(name string, second bool, gain float64) int {
 		e, out := k.inside(i, "at_"+name), k.inside(i, name)
 		k.controlled = append(k.controlled, controlled{name: "Ebody_" + name, a: e, b: body, from: k.in, gain: gain})
-		k.row(i, second, e, out, "skin", "series")
-		k.put(i, "bias", second, out, k.middle)
+		k.row(place{i, second}, e, out, "skin", "series")
+		k.put(place{i, second}, "bias", out, k.middle)
 		return out
 	}
 	return port{wire("plus", false, 0.5), wire("minus", true, -0.5)}
 }
 
 func (k *builder) differenceAmplifier(i int, from port) port {
+	here, twin := place{i, false}, place{i, true}
 	plus, minus, out := k.inside(i, "plus"), k.inside(i, "minus"), k.inside(i, "out")
 	k.opAmp(i, plus, minus, out)
-	k.put(i, "in", false, from.minus, minus)
-	k.put(i, "feedback", false, minus, out)
-	k.put(i, "feedbackCapacitor", false, minus, out)
-	k.put(i, "in", true, from.plus, plus)
-	k.put(i, "feedback", true, plus, k.middle)
-	k.put(i, "feedbackCapacitor", true, plus, k.middle)
+	k.put(here, "in", from.minus, minus)
+	k.put(here, "feedback", minus, out)
+	k.put(here, "feedbackCapacitor", minus, out)
+	k.put(twin, "in", from.plus, plus)
+	k.put(twin, "feedback", plus, k.middle)
+	k.put(twin, "feedbackCapacitor", plus, k.middle)
 	return port{out, ground}
 }
 
 func (k *builder) instrumentation(i int, from port) port {
+	here := place{i, false}
 	upper, lower := k.inside(i, "upper"), k.inside(i, "lower")
 	upperMinus, lowerMinus := k.inside(i, "uminus"), k.inside(i, "lminus")
 	k.opAmp(i, from.plus, upperMinus, upper)
 	k.opAmp(i, from.minus, lowerMinus, lower)
-	k.put(i, "arm", false, upper, upperMinus)
-	k.put(i, "arm", true, lower, lowerMinus)
-	k.put(i, "gain", false, upperMinus, lowerMinus)
+	k.put(here, "arm", upper, upperMinus)
+	k.put(place{i, true}, "arm", lower, lowerMinus)
+	k.put(here, "gain", upperMinus, lowerMinus)
 	return k.differenceAmplifier(i, port{upper, lower})
 }

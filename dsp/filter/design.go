@@ -22,13 +22,13 @@ const (
 // Schafer, Discrete-Time Signal Processing, section 7.2); poles of Butterworth
 // 1930, section Q = 1/(2 cos φ) for a pole pair φ off the negative real axis.
 func ButterworthLowPass(rateHz, cutoffHz float64, order int) (Sections, error) {
-	return butterworth("low-pass", rateHz, cutoffHz, order, lowPass1, lowPass2)
+	return shape{"low-pass", lowPass1, lowPass2}.butterworth(rateHz, cutoffHz, order)
 }
 
 // ButterworthHighPass designs a high-pass of order 1 to 8, −3 dB at cutoffHz;
 // the rest as in [ButterworthLowPass], with gain 1 at half the rate.
 func ButterworthHighPass(rateHz, cutoffHz float64, order int) (Sections, error) {
-	return butterworth("high-pass", rateHz, cutoffHz, order, highPass1, highPass2)
+	return shape{"high-pass", highPass1, highPass2}.butterworth(rateHz, cutoffHz, order)
 }
 
 // RCLowPass designs what one resistor and one capacitor do, f = 1/(2πRC).
@@ -37,13 +37,13 @@ func ButterworthHighPass(rateHz, cutoffHz float64, order int) (Sections, error) 
 // gain is −3 dB and the lag 45° exactly there; near half the rate it falls faster
 // than the part on the bench, to zero.
 func RCLowPass(rateHz, cornerHz float64) (Sections, error) {
-	return butterworth("RC low-pass", rateHz, cornerHz, 1, lowPass1, lowPass2)
+	return shape{"RC low-pass", lowPass1, lowPass2}.butterworth(rateHz, cornerHz, 1)
 }
 
 // RCHighPass designs a coupling capacitor and its resistor; discretised as in
 // [RCLowPass].
 func RCHighPass(rateHz, cornerHz float64) (Sections, error) {
-	return butterworth("RC high-pass", rateHz, cornerHz, 1, highPass1, highPass2)
+	return shape{"RC high-pass", highPass1, highPass2}.butterworth(rateHz, cornerHz, 1)
 }
 
 // Notch designs notches at freqHz and its multiples up to harmonics times it
@@ -93,20 +93,27 @@ func ButterworthQ(order int) []float64 {
 	return q
 }
 
-func butterworth(what string, rateHz, cutoffHz float64, order int, first func(k float64) Section, second func(k, q float64) Section) (Sections, error) {
-	if err := checkFrequency(what, "cutoff", rateHz, cutoffHz); err != nil {
+// shape is what sections of first and second order are made by.
+type shape struct {
+	what   string
+	first  func(k float64) Section
+	second func(k, q float64) Section
+}
+
+func (d shape) butterworth(rateHz, cutoffHz float64, order int) (Sections, error) {
+	if err := checkFrequency(d.what, "cutoff", rateHz, cutoffHz); err != nil {
 		return nil, err
 	}
 	if order < 1 || order > MaxOrder {
-		return nil, fmt.Errorf("filter: %s: order %d; must be 1 to %d", what, order, MaxOrder)
+		return nil, fmt.Errorf("filter: %s: order %d; must be 1 to %d", d.what, order, MaxOrder)
 	}
 	k := math.Tan(math.Pi * cutoffHz / rateHz)
 	var s Sections
 	if order%2 == 1 {
-		s = append(s, first(k))
+		s = append(s, d.first(k))
 	}
 	for _, q := range ButterworthQ(order) {
-		s = append(s, second(k, q))
+		s = append(s, d.second(k, q))
 	}
 	return s, nil
 }

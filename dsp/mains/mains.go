@@ -413,13 +413,20 @@ func volts(v float64) string {
 	return fmt.Sprintf("%.3g V", v)
 }
 
+// sines are the harmonics of a frequency: beta holds a1, b1, a2, b2, … of a cos + b sin, by times
+// that count from the middle of the signal.
+type sines struct {
+	freq float64
+	n    int // harmonics
+	beta [2*maxHarmonics + 1]float64
+}
+
 // doFit fills t.fitted. It allocates nothing.
 func (t *Tracker) doFit() {
 	t.fitted = fit{}
 	f := &t.fitted
-	outHz := t.front.outHz
 	n := t.held
-	if float64(n) < leastSeconds*outHz {
+	if float64(n) < leastSeconds*t.front.outHz {
 		f.tooShort = true
 		return
 	}
@@ -433,7 +440,7 @@ func (t *Tracker) doFit() {
 		y[i] = t.ring[j]
 	}
 	use, power := t.use[:n], t.power[:n]
-	f.seconds = float64(n) / outHz
+	f.seconds = float64(n) / t.front.outHz
 
 	// Bursts, by the running power over one cycle against its lower quartile.
 	t.smooth(power, y, t.beatSeconds)
@@ -443,34 +450,9 @@ func (t *Tracker) doFit() {
 		f.noLine, f.used = true, 1
 		return
 	}
-	var beta [2*maxHarmonics + 1]float64
-	var nh int
-	for round := range 4 {
-		steps := 2
-		if round == 0 {
-			steps = 3
-		}
-		for step := range steps {
-			nh = t.harmonicsAt(freq)
-			if round == 0 && step < 2 {
-				nh = 1
-			}
-			for h := range nh {
-				t.gains[h] = t.front.gain(float64(h+1) * freq)
-			}
-			dw, ok := t.solve(y, use, freq, nh, &beta)
-			if !ok {
-				return
-			}
-			freq += math.Max(-0.25, math.Min(0.25, dw/(2*math.Pi)))
-		}
-		t.residual(power, y, freq, nh, &beta) // the residual itself, for now
-		if round == 3 {
-			break
-		}
-		a := math.Hypot(beta[0], beta[1])
-		t.smooth(power, power, 0.02)
-		t.mark(use, power, burstFloor*burstFloor*a*a/2)
+	s := sines{freq: freq}
+	if !t.improve(&s, y) {
+		return
 	}
 	used := 0
 	for _, u := range use {
@@ -482,29 +464,69 @@ func (t *Tracker) doFit() {
 	if f.used < 0.1 {
 		return
 	}
-	// Noise about each line, from the residual's spectrum.
-	t.spectrum(power, use)
-	f.n = nh
-	for h := range nh {
-		f.sigma[h] = t.noiseAbout(float64(h+1)*freq) / math.Abs(t.gains[h])
+	t.judge(&s, nominal)
+}
+
+// improve fits the sines in rounds, the bursts looked for anew between them; what is left of y
+// then stands in t.power.
+func (t *Tracker) improve(s *sines, y []float64) (ok bool) {
+	use, power := t.use[:len(y)], t.power[:len(y)]
+	for round := range 4 {
+		steps := 2
+		if round == 0 {
+			steps = 3
+		}
+		for step := range steps {
+			s.n = t.harmonicsAt(s.freq)
+			if round == 0 && step < 2 {
+				s.n = 1
+			}
+			for h := range s.n {
+				t.gains[h] = t.front.gain(float64(h+1) * s.freq)
+			}
+			dw, ok := t.solve(y, use, s)
+			if !ok {
+				return false
+			}
+			s.freq += math.Max(-0.25, math.Min(0.25, dw/(2*math.Pi)))
+		}
+		t.residual(power, y, s) // the residual itself, for now
+		if round == 3 {
+			break
+		}
+		a := math.Hypot(s.beta[0], s.beta[1])
+		t.smooth(power, power, 0.02)
+		t.mark(use, power, burstFloor*burstFloor*a*a/2)
+	}
+	return true
+}
+
+// judge tells by the noise about each line, from the spectrum of the residual in t.power, whether
+// the sines are hum, and brings them into t.fitted.
+func (t *Tracker) judge(s *sines, nominal float64) {
+	f, n := &t.fitted, t.held
+	t.spectrum(t.power[:n], t.use[:n])
+	f.n = s.n
+	for h := range s.n {
+		f.sigma[h] = t.noiseAbout(float64(h+1)*s.freq) / math.Abs(t.gains[h])
 	}
 	lo, hi := t.bounds(nominal)
-	amp := math.Hypot(beta[0], beta[1])
+	amp := math.Hypot(s.beta[0], s.beta[1])
 	f.limit = foundSigmas * f.sigma[0]
-	if amp < f.limit || freq < lo-0.5 || freq > hi+0.5 {
+	if amp < f.limit || s.freq < lo-0.5 || s.freq > hi+0.5 {
 		f.noLine = true
 		return
 	}
-	f.ok, f.freqHz, f.nominal = true, freq, 50
+	f.ok, f.freqHz, f.nominal = true, s.freq, 50
 	if len(t.spans) == 1 {
 		f.nominal = t.spans[0].nominal
-	} else if freq > 55 {
+	} else if s.freq > 55 {
 		f.nominal = 60
 	}
 	// From the middle of the fit to its end.
-	for h := range nh {
-		c := complex(beta[2*h], -beta[2*h+1])
-		f.amp[h] = c * cmplx.Exp(complex(0, 2*math.Pi*freq*float64(h+1)*float64(n-1)/2/outHz))
+	for h := range s.n {
+		c := complex(s.beta[2*h], -s.beta[2*h+1])
+		f.amp[h] = c * cmplx.Exp(complex(0, 2*math.Pi*s.freq*float64(h+1)*float64(n-1)/2/t.front.outHz))
 	}
 }
 
@@ -619,15 +641,16 @@ func (t *Tracker) noiseAbout(freq float64) float64 {
 }
 
 // solve fits a_h cos + b_h sin of all harmonics, then the frequency step in
-// rad/s. beta holds a1, b1, a2, b2, …; times count from the middle of y.
-func (t *Tracker) solve(y []float64, use []bool, freq float64, nh int, beta *[2*maxHarmonics + 1]float64) (dw float64, ok bool) {
+// rad/s.
+func (t *Tracker) solve(y []float64, use []bool, s *sines) (dw float64, ok bool) {
 	const m = 2*maxHarmonics + 1
 	var a [m][m]float64
 	var rhs, x [m]float64
+	nh, beta := s.n, &s.beta
 	old := *beta
 	// With no amplitudes known the frequency's column is empty: two passes.
 	mid := float64(len(y)-1) / 2
-	w := 2 * math.Pi * freq
+	w := 2 * math.Pi * s.freq
 	step := cmplx.Exp(complex(0, w/t.front.outHz))
 	for pass := range 2 {
 		p := 2*nh + pass // unknowns
@@ -707,15 +730,15 @@ func cholesky(a *[2*maxHarmonics + 1][2*maxHarmonics + 1]float64, b *[2*maxHarmo
 }
 
 // residual writes y less the fit to dst.
-func (t *Tracker) residual(dst, y []float64, freq float64, nh int, beta *[2*maxHarmonics + 1]float64) {
+func (t *Tracker) residual(dst, y []float64, s *sines) {
 	mid := float64(len(y)-1) / 2
-	w := 2 * math.Pi * freq
+	w := 2 * math.Pi * s.freq
 	step := cmplx.Exp(complex(0, w/t.front.outHz))
 	u := cmplx.Exp(complex(0, -w*mid/t.front.outHz))
 	for i, v := range y {
 		z := u
-		for h := range nh {
-			v -= t.gains[h] * (beta[2*h]*real(z) + beta[2*h+1]*imag(z))
+		for h := range s.n {
+			v -= t.gains[h] * (s.beta[2*h]*real(z) + s.beta[2*h+1]*imag(z))
 			z *= u
 		}
 		dst[i] = v

@@ -195,7 +195,7 @@ func (m *Meter) Report() Report {
 	for i := range m.beatsN {
 		list = append(list, m.beats[(m.beatsAt-m.beatsN+i+maxBeats)%maxBeats])
 	}
-	r := analyse(m.cfg, m.window(), m.samples-int64(m.held), list, m.tracker.Measure(), m.settling)
+	r := stretch{m.cfg, m.window(), m.samples - int64(m.held), list, m.tracker.Measure()}.analyse(m.settling)
 	r.Samples, r.NotFinite = m.samples, m.bad
 	return r
 }
@@ -250,13 +250,23 @@ func Whole(cfg Config, x []float64, beats []beat.Beat) (Report, error) {
 			}
 		}
 	}
-	r := analyse(cfg, x, 0, beats, hum, Settling{})
+	r := stretch{cfg, x, 0, beats, hum}.analyse(Settling{})
 	r.Samples = int64(len(x))
 	return r, nil
 }
 
-// analyse judges x, whose first sample has the index first.
-func analyse(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.Measure, last Settling) Report {
+// stretch is a signal that is judged.
+type stretch struct {
+	cfg   Config
+	x     []float64
+	first int64 // index of x's first sample
+	beats []beat.Beat
+	hum   mains.Measure
+}
+
+// analyse judges it; last is the settling that was seen before.
+func (s stretch) analyse(last Settling) Report {
+	cfg, x := s.cfg, s.x
 	r := Report{Unit: cfg.Unit, Seconds: float64(len(x)) / cfg.RateHz}
 	if r.Seconds < 1 {
 		why := "it needs one second of signal; wait"
@@ -280,19 +290,19 @@ func analyse(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.
 		r.Verdicts = verdicts(cfg, &r)
 		return r
 	}
-	r.Hum = humOf(hum)
-	r.Pulse = pulse(cfg, x, first, beats, hum)
+	r.Hum = humOf(s.hum)
+	r.Pulse = s.pulse()
 	if r.Hum.Found && r.Pulse.Known {
 		r.Hum.ToPulseKnown = true
 		r.Hum.ToPulseDB = 20 * math.Log10(2*math.Sqrt2*r.Hum.VoltsRMS/r.Pulse.HeightVolts)
 	}
-	r.Noise = noise(cfg, x, hum)
+	r.Noise = s.noise()
 	r.Drift = drift(cfg, x)
-	r.Settling = new(settler).settling(cfg, x, first)
+	r.Settling = new(settler).settling(cfg, x, s.first)
 	if !r.Settling.Known && last.Known {
 		r.Settling = last
 	}
-	r.Polarity = polarity(cfg, x, first, beats)
+	r.Polarity = polarity(cfg, x, s.first, s.beats)
 	r.Verdicts = verdicts(cfg, &r)
 	return r
 }

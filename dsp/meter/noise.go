@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"pulsewright/dsp/mains"
 	"pulsewright/dsp/quantile"
 )
 
@@ -15,42 +14,74 @@ import (
 // exponentially distributed; those with a QRS stand out. From the lower quartile
 // (−ln 0.75 of the mean) on, the mean of all below five times the estimate is
 // taken, and its 3.4 % made good.
-func noise(cfg Config, x []float64, hum mains.Measure) Noise {
-	var r Noise
-	var span float64
+func (s stretch) noise() Noise {
+	cfg := s.cfg
+	centreHz, seconds := s.quietBand()
+	r := Noise{CentreHz: centreHz}
+	if seconds == 0 {
+		r.Reason = fmt.Sprintf("at %.4g Hz there is no band free of heartbeat and hum; sample at 125 Hz or more", cfg.RateHz)
+		r.ConverterReason = r.Reason
+		return r
+	}
+	power := s.powers(centreHz, seconds)
+	if len(power) < 16 {
+		r.Reason = "it needs two seconds of signal; wait"
+		r.ConverterReason = r.Reason
+		return r
+	}
+	r.Known, r.VoltsPerRootHz = true, math.Sqrt(quietMean(power))
+	band := 15.0
+	if cfg.Kind == "ecg" {
+		band = 40
+	}
+	r.InHeartbeatBandVolts = r.VoltsPerRootHz * math.Sqrt(band)
+	if cfg.VoltsPerCount > 0 {
+		r.ConverterKnown = true
+		r.LimitVoltsPerRootHz = cfg.VoltsPerCount / math.Sqrt(12) / math.Sqrt(cfg.RateHz/2)
+		r.RMSInSteps = r.VoltsPerRootHz * math.Sqrt(cfg.RateHz/2) / cfg.VoltsPerCount
+		r.ConverterLimited = r.VoltsPerRootHz < 1.5*r.LimitVoltsPerRootHz
+	} else {
+		r.ConverterReason = "the converter's step is unknown: set bits and reference"
+	}
+	return r
+}
+
+// quietBand is a band free of heartbeat and hum, and how long a frame is for it; 0 when there
+// is none.
+func (s stretch) quietBand() (centreHz, seconds float64) {
+	lines := []float64{50, 60, 100, 120}
+	if f := s.hum.FreqHz; s.hum.Found {
+		lines = []float64{f, 2 * f, 3 * f}
+	}
+	rateHz := s.cfg.RateHz
 	for _, c := range []struct{ centre, seconds float64 }{{80, 0.2}, {36, 0.4}} {
 		reach := 4 / c.seconds
-		clear := c.centre+reach <= cfg.RateHz/2
-		lines := []float64{50, 60, 100, 120}
-		if hum.Found {
-			lines = []float64{hum.FreqHz, 2 * hum.FreqHz, 3 * hum.FreqHz}
-		}
+		clear := c.centre+reach <= rateHz/2
 		for _, f := range lines {
-			folded := math.Abs(f - cfg.RateHz*math.Round(f/cfg.RateHz))
+			folded := math.Abs(f - rateHz*math.Round(f/rateHz))
 			if math.Abs(folded-c.centre) < 0.9*reach {
 				clear = false
 			}
 		}
 		if clear {
-			r.CentreHz, span = c.centre, c.seconds
-			break
+			return c.centre, c.seconds
 		}
 	}
-	if span == 0 {
-		r.Reason = fmt.Sprintf("at %.4g Hz there is no band free of heartbeat and hum; sample at 125 Hz or more", cfg.RateHz)
-		r.ConverterReason = r.Reason
-		return r
-	}
-	n := int(math.Round(span * cfg.RateHz))
-	w, cs, sn := make([]float64, n), make([]float64, n), make([]float64, n)
-	var s1, s2 float64
-	for i := range w {
+	return 0, 0
+}
+
+// powers are the frames' densities at a frequency, one-sided, by Welch's normalisation.
+func (s stretch) powers(centreHz, seconds float64) []float64 {
+	rateHz, x := s.cfg.RateHz, s.x
+	n := int(math.Round(seconds * rateHz))
+	cs, sn := make([]float64, n), make([]float64, n)
+	var s2 float64
+	for i := range cs {
 		a := 2 * math.Pi * float64(i) / float64(n)
-		w[i] = 0.35875 - 0.48829*math.Cos(a) + 0.14128*math.Cos(2*a) - 0.01168*math.Cos(3*a) // Harris 1978, table 1
-		s1 += w[i]
-		s2 += w[i] * w[i]
-		p := 2 * math.Pi * r.CentreHz * float64(i) / cfg.RateHz
-		cs[i], sn[i] = w[i]*math.Cos(p), w[i]*math.Sin(p)
+		w := 0.35875 - 0.48829*math.Cos(a) + 0.14128*math.Cos(2*a) - 0.01168*math.Cos(3*a) // Harris 1978, table 1
+		s2 += w * w
+		p := 2 * math.Pi * centreHz * float64(i) / rateHz
+		cs[i], sn[i] = w*math.Cos(p), w*math.Sin(p)
 	}
 	hop := max(1, n/4, len(x)/400)
 	var power []float64
@@ -62,14 +93,13 @@ func noise(cfg Config, x []float64, hum mains.Measure) Noise {
 			re += d * cs[i]
 			im += d * sn[i]
 		}
-		// One-sided density, Welch's normalisation.
-		power = append(power, 2*(re*re+im*im)/(cfg.RateHz*s2))
+		power = append(power, 2*(re*re+im*im)/(rateHz*s2))
 	}
-	if len(power) < 16 {
-		r.Reason = "it needs two seconds of signal; wait"
-		r.ConverterReason = r.Reason
-		return r
-	}
+	return power
+}
+
+// quietMean is the mean of the powers without those of the heartbeats; it sorts them.
+func quietMean(power []float64) float64 {
 	slices.Sort(power)
 	q := quantile.Of(power, 0.25) / -math.Log(0.75)
 	for range 3 {
@@ -85,19 +115,5 @@ func noise(cfg Config, x []float64, hum mains.Measure) Noise {
 		}
 		q = sum / k / (1 - 5*math.Exp(-5)/(1-math.Exp(-5)))
 	}
-	r.Known, r.VoltsPerRootHz = true, math.Sqrt(q)
-	band := 15.0
-	if cfg.Kind == "ecg" {
-		band = 40
-	}
-	r.InHeartbeatBandVolts = r.VoltsPerRootHz * math.Sqrt(band)
-	if cfg.VoltsPerCount > 0 {
-		r.ConverterKnown = true
-		r.LimitVoltsPerRootHz = cfg.VoltsPerCount / math.Sqrt(12) / math.Sqrt(cfg.RateHz/2)
-		r.RMSInSteps = r.VoltsPerRootHz * math.Sqrt(cfg.RateHz/2) / cfg.VoltsPerCount
-		r.ConverterLimited = r.VoltsPerRootHz < 1.5*r.LimitVoltsPerRootHz
-	} else {
-		r.ConverterReason = "the converter's step is unknown: set bits and reference"
-	}
-	return r
+	return q
 }

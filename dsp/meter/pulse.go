@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"pulsewright/dsp/beat"
 	"pulsewright/dsp/mains"
 )
 
@@ -45,20 +44,22 @@ func (c cycle) level(x []float64, i int, sum float64) float64 {
 	return (sum + c.edge*(x[i-c.half-1]+x[i+c.half+1])) / (float64(2*c.half+1) + 2*c.edge)
 }
 
-func pulse(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.Measure) Pulse {
+// pulse is the height of a heartbeat.
+func (s stretch) pulse() Pulse {
+	cfg, x := s.cfg, s.x
 	if cfg.Kind == "ecg" {
-		t := typicalECG(cfg, x, first, beats, hum)
+		t := s.typicalECG()
 		if t.beats < leastTypicalBeats {
 			return Pulse{Reason: "fewer than three heartbeats in the window"}
 		}
 		h := t.height(0)
 		return Pulse{Known: h > 0, HeightVolts: h, Beats: t.beats, ecg: t}
 	}
-	c := mainsCycle(cfg, hum)
+	c := mainsCycle(cfg, s.hum)
 	half := c.reach()
 	var h []float64
-	for _, b := range beats {
-		i, f := int(b.Sample-first), int(b.Foot-first)
+	for _, b := range s.beats {
+		i, f := int(b.Sample-s.first), int(b.Foot-s.first)
 		if f-half < 0 || i+half >= len(x) || f >= i {
 			continue
 		}

@@ -30,15 +30,16 @@ type typical struct {
 	beats  int
 }
 
-// typicalECG averages the beats of x, each shifted to its own peak. Beats whose
-// surroundings are not in x are left out.
-func typicalECG(cfg Config, x []float64, first int64, beats []beat.Beat, hum mains.Measure) typical {
-	t := typical{rateHz: cfg.RateHz, peak: int(beforeSeconds * cfg.RateHz)}
-	after, reach := int(afterSeconds*cfg.RateHz), int(peakReachSeconds*cfg.RateHz)
-	clean := humFree(cfg.RateHz, x, hum)
+// typicalECG averages the beats, each shifted to its own peak. Beats whose
+// surroundings are not in the stretch are left out.
+func (s stretch) typicalECG() typical {
+	rateHz := s.cfg.RateHz
+	t := typical{rateHz: rateHz, peak: int(beforeSeconds * rateHz)}
+	after, reach := int(afterSeconds*rateHz), int(peakReachSeconds*rateHz)
+	clean := humFree(rateHz, s.x, s.hum)
 	t.values = make([]float64, t.peak+after+1)
 	up := 0
-	for _, b := range beats {
+	for _, b := range s.beats {
 		if b.Amplitude > 0 {
 			up++
 		} else {
@@ -49,9 +50,9 @@ func typicalECG(cfg Config, x []float64, first int64, beats []beat.Beat, hum mai
 	if up < 0 {
 		t.sign = -1
 	}
-	for _, b := range beats {
-		i := int(b.Sample - first)
-		if b.Kind != beat.ECG || i-reach-t.peak < 0 || i+reach+after >= len(x) {
+	for _, b := range s.beats {
+		i := int(b.Sample - s.first)
+		if b.Kind != beat.ECG || i-reach-t.peak < 0 || i+reach+after >= len(s.x) {
 			continue
 		}
 		best := i

@@ -94,7 +94,6 @@ func (t *Tracker) Breathing() Breathing {
 }
 
 func breathe(rows []breathRow, sinceSeconds float64) (b Breathing) {
-	names := [3]string{"amplitude", "baseline", "interval"}
 	b.Signs = []Sign{}
 	if len(rows) < 8 || sinceSeconds > 10 {
 		b.Absent = "no beats in a row to see it in"
@@ -112,61 +111,15 @@ func breathe(rows []breathRow, sinceSeconds float64) (b Breathing) {
 		b.Absent = fmt.Sprintf("the heart beats %.0f times a minute: breathing above %.0f per minute cannot be seen, and below %.0f it is not looked for", 2*b.HighestPerMinute, top, breathLow)
 		return b
 	}
-	fused := make([]float64, n)
-	weight := 0.0
-	var spectra [3][]float64
-	for k, name := range names {
-		var sign Sign
-		sign, spectra[k] = breathSign(rows, k, n)
-		sign.Name = name
-		b.Signs = append(b.Signs, sign)
-		w := sign.Clarity * sign.Clarity
-		for i := range spectra[k] {
-			fused[i] += w * spectra[k][i]
-		}
-		weight += w
-	}
-	if weight == 0 {
+	f := fuse(rows, n)
+	b.Signs = f.signs
+	if f.weight == 0 {
 		b.Absent = "the beats do not change with the breath"
 		return b
 	}
-	// Line i stands for twice its rate at line 2i + twice.
-	const twice = int(breathLow / breathStep)
-	double := func(i int) float64 {
-		if 2*i+twice >= n {
-			return 0
-		}
-		return fused[2*i+twice]
-	}
-	height := make([]float64, n)
-	best := 0
-	for i := range fused {
-		fused[i] /= weight
-	}
-	for i := range height {
-		height[i] = fused[i] + breathHarmonic*double(i)
-		if height[i] > height[best] {
-			best = i
-		}
-	}
-	rate := breathLow + breathStep*refine(fused, best)
-	score := near(fused, best)
-	if d := 2*best + twice; d < n {
-		score += breathHarmonic * near(fused, d)
-	}
-	rival := 0.0
-	for i, v := range height {
-		if away(i, best) && away(i, 2*best+twice) {
-			rival = max(rival, v/height[best])
-		}
-	}
-	alike, ofInterval := 0, false
-	for k, spectrum := range spectra {
-		if spectrum != nil && near(spectrum, best) > breathSupport {
-			alike++
-			ofInterval = ofInterval || k == 2
-		}
-	}
+	best, score, rival := f.peak()
+	rate := breathLow + breathStep*refine(f.spectrum, best)
+	alike, ofInterval := f.support(best)
 	score *= (1 - breathRival*rival) * [4]float64{0.3, 0.6, 0.9, 1}[alike]
 	b.Quality = min(1, score/breathScore)
 	switch {
@@ -185,6 +138,73 @@ func breathe(rows []breathRow, sinceSeconds float64) (b Breathing) {
 		b.PerMinute = &rate
 	}
 	return b
+}
+
+// fused are the signs' spectra, and their weighted mean: lines breathStep apart from breathLow on.
+type fused struct {
+	signs    []Sign
+	spectra  [3][]float64 // nil where a sign shows nothing
+	spectrum []float64
+	weight   float64 // 0 when none shows anything
+}
+
+// fuse joins the spectra, of n lines each.
+func fuse(rows []breathRow, n int) fused {
+	f := fused{spectrum: make([]float64, n)}
+	for k, name := range [3]string{"amplitude", "baseline", "interval"} {
+		var sign Sign
+		sign, f.spectra[k] = breathSign(rows, k, n)
+		sign.Name = name
+		f.signs = append(f.signs, sign)
+		w := sign.Clarity * sign.Clarity
+		for i := range f.spectra[k] {
+			f.spectrum[i] += w * f.spectra[k][i]
+		}
+		f.weight += w
+	}
+	if f.weight > 0 {
+		for i := range f.spectrum {
+			f.spectrum[i] /= f.weight
+		}
+	}
+	return f
+}
+
+// peak is the line of the highest peak, its score, and the next highest peak beside it.
+func (f fused) peak() (best int, score, rival float64) {
+	// Line i stands for twice its rate at line 2i + twice.
+	const twice = int(breathLow / breathStep)
+	n := len(f.spectrum)
+	height := make([]float64, n)
+	for i, v := range f.spectrum {
+		if height[i] = v; 2*i+twice < n {
+			height[i] += breathHarmonic * f.spectrum[2*i+twice]
+		}
+		if height[i] > height[best] {
+			best = i
+		}
+	}
+	score = near(f.spectrum, best)
+	if d := 2*best + twice; d < n {
+		score += breathHarmonic * near(f.spectrum, d)
+	}
+	for i, v := range height {
+		if away(i, best) && away(i, 2*best+twice) {
+			rival = max(rival, v/height[best])
+		}
+	}
+	return best, score, rival
+}
+
+// support is how many signs speak for the breath at a line, and whether the interval does.
+func (f fused) support(best int) (alike int, ofInterval bool) {
+	for k, spectrum := range f.spectra {
+		if spectrum != nil && near(spectrum, best) > breathSupport {
+			alike++
+			ofInterval = ofInterval || k == 2
+		}
+	}
+	return alike, ofInterval
 }
 
 // away tells whether two lines are no part of one peak.
