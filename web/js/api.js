@@ -1,5 +1,7 @@
 // Requests to the server; every failure becomes an Error with a sentence for a person.
 
+import { apiWords as W } from "./words.js";
+
 /** @import {Choices, Channel, Kind, PathResponse, PathSettings, ScaleSettings, ServerState} from "./types.js" */
 
 const BASE = "/api/v1";
@@ -30,7 +32,7 @@ export async function send(method, path, body, timeoutMs = TIMEOUT_MS, ended) {
     answer = await fetch(BASE + path, init);
   } catch (e) {
     const slow = e instanceof DOMException && e.name === "TimeoutError";
-    throw new Error(slow ? `No answer from Pulsewright in ${timeoutMs / 1000} s; look at the window it runs in.` : "Pulsewright cannot be reached; is the program still running?", { cause: e });
+    throw new Error(slow ? W.noAnswerFromPulsewrightIn(timeoutMs / 1000) : W.pulsewrightCannotBeReachedIs, { cause: e });
   }
   if (!answer.ok) throw new Error(sentence(await errorText(answer)));
   return answer;
@@ -44,7 +46,7 @@ async function errorText(answer) {
   } catch {
     // Not JSON: the status has to do.
   }
-  return `the server answered ${answer.status} ${answer.statusText}`;
+  return W.theServerAnswered(answer.status, answer.statusText);
 }
 
 /** The part of the program that an error names first; a person need not know it. */
@@ -82,7 +84,7 @@ export async function request(method, path, body, timeoutMs, ended) {
  */
 export async function long(path, progress, ended, timeoutMs) {
   const body = (await send("GET", `${path}${path.includes("?") ? "&" : "?"}progress=1`, undefined, timeoutMs, ended)).body?.getReader();
-  if (!body) throw new Error("The answer is empty; is the program still running?");
+  if (!body) throw new Error(W.theAnswerIsEmptyIs);
   /** @type {Uint8Array[]} */
   const parts = [];
   /** @type {number[]} */
@@ -90,7 +92,7 @@ export async function long(path, progress, ended, timeoutMs) {
   for (let answering = false; ; ) {
     const { done, value } = await body.read();
     if (done) {
-      if (!answering) throw new Error("The answer breaks off; is the program still running?");
+      if (!answering) throw new Error(W.theAnswerBreaksOffIs);
       return new Blob(/** @type {BlobPart[]} */ (parts)).arrayBuffer();
     }
     let at = 0;

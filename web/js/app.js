@@ -41,6 +41,7 @@ import { SaveDialog } from "./trace/save.js";
 import { TracePanel } from "./trace/trace.js";
 import { WatchOnly } from "./watch-only.js";
 import * as words from "./words.js";
+import { appWords as W } from "./words.js";
 
 /** @import {Channel, Frame, Kind, PathSettings, Probe, ScaleSettings} from "./types.js" */
 /** @import {PageState} from "./store.js" */
@@ -156,7 +157,7 @@ const trace = new TracePanel(byId("trace"), {
   },
   viewChanged: (what) => {
     prefs.set("view " + address(), what);
-    lookChanged(what.overlaid === look.overlaid ? "seconds across" : "overlay", { ...look, ...what });
+    lookChanged(what.overlaid === look.overlaid ? W.secondsAcross : "overlay", { ...look, ...what });
   },
   painted: (head) => {
     if (!rings) return;
@@ -411,7 +412,7 @@ async function changeKind(channel, kind) {
   const { kind: oldKind, path: oldPath } = before;
   try {
     await api.kind(channel, kind);
-    undo.record({ label: "kind of signal", undo: async () => {
+    undo.record({ label: W.kindOfSignal, undo: async () => {
       await api.kind(channel, oldKind);
       await api.path(channel, oldPath);
     }, redo: () => api.kind(channel, kind) });
@@ -433,12 +434,12 @@ async function changePreset(channel, kind) {
   const { kind: oldKind, path: oldPath } = before;
   try {
     await api.preset(channel, kind);
-    undo.record({ label: kind === "ecg" ? "path for a chest" : "path for a finger", undo: async () => {
+    undo.record({ label: kind === "ecg" ? W.pathForAChest : W.pathForAFinger, undo: async () => {
       await api.kind(channel, oldKind);
       await api.path(channel, oldPath);
     }, redo: () => api.preset(channel, kind) });
     problem("");
-    announce(kind === "ecg" ? "Set for a chest." : "Set for a finger.");
+    announce(kind === "ecg" ? W.setForAChest : W.setForAFinger);
   } catch (e) {
     failed(e);
   }
@@ -460,7 +461,7 @@ async function changeScale(channel, scale) {
 async function stepBack() {
   try {
     const what = await undo.undo();
-    if (what) announce(`Undone: ${what}.`);
+    if (what) announce(W.undone(what));
   } catch (e) {
     failed(e);
   }
@@ -470,7 +471,7 @@ async function stepBack() {
 async function stepForward() {
   try {
     const what = await undo.redo();
-    if (what) announce(`Done again: ${what}.`);
+    if (what) announce(W.doneAgain(what));
   } catch (e) {
     failed(e);
   }
@@ -485,7 +486,7 @@ function showHistory() {
 function setProbe(probe) {
   const next = toggleProbe(probes, probe);
   if (!next) {
-    problem(`All ${MOST_PROBES} probes are in use. Remove one first.`);
+    problem(W.allProbesAreInUse(MOST_PROBES));
     return;
   }
   const before = probes;
@@ -496,7 +497,7 @@ function setProbe(probe) {
     showPath(store.state);
   };
   void put(next);
-  undo.record({ label: next.length > before.length ? "probe set" : "probe removed", undo: () => put(before), redo: () => put(next) });
+  undo.record({ label: next.length > before.length ? W.probeSet : W.probeRemoved, undo: () => put(before), redo: () => put(next) });
   showHistory();
 }
 
@@ -736,19 +737,19 @@ function withoutName(text, name) {
 function showSource(state) {
   const server = state.server;
   if (!server) return;
-  setText(byId("source-name"), server.source?.name || "no source");
+  setText(byId("source-name"), server.source?.name || W.noSource);
   byId("source-invented").hidden = !invented();
-  document.title = server.source?.name ? `${sourceName()} – Pulsewright` : "Pulsewright";
+  document.title = server.source?.name ? W.pulsewright(sourceName()) : W.pulsewright2;
   const status = server.status === "running" ? "" : server.statusText || server.status;
   setText(byId("source-status"), status && server.status !== "running" ? server.statusText && server.statusText !== server.status ? sentence(withoutName(server.statusText, server.source?.name ?? "")) : words.status[server.status] || server.status : "");
   const clock = server.clock;
   const e = byId("clock");
   const used = clock?.usedRateHz || server.sourceRateHz;
-  if (!(used > 0)) setText(e, "measuring the sample rate …");
+  if (!(used > 0)) setText(e, W.measuringTheSampleRate);
   else if (clock?.measuredRateHz > 0 && !clock.exact) {
     const unsure = clock.uncertaintyHz > 0 ? ` ± ${significant(clock.uncertaintyHz, 1)}` : "";
-    setText(e, `${rate(clock.measuredRateHz)}${unsure} measured${clock.claimedRateHz > 0 ? `, ${rate(clock.claimedRateHz)} claimed` : ""}`);
-  } else setText(e, `${rate(used)} sample rate`);
+    setText(e, W.measured(rate(clock.measuredRateHz), unsure, clock.claimedRateHz > 0 ? W.claimed(rate(clock.claimedRateHz)) : ""));
+  } else setText(e, W.sampleRate(rate(used)));
   const warning = clock?.doubt ? sentence(clock.doubt) : clock?.warning ?? "";
   const w = byId("clock-warning");
   setText(w, warning);
@@ -761,9 +762,9 @@ function showSource(state) {
 function showBoard(state) {
   const health = state.server?.health;
   const last = state.text[state.text.length - 1];
-  setText(byId("board-text"), last ?? "nothing but numbers so far");
+  setText(byId("board-text"), last ?? W.nothingButNumbersSoFar);
   const bad = health?.unreadable ?? 0;
-  setText(byId("board-unreadable"), bad > 0 ? `${bad.toLocaleString("en")} unreadable ${bad === 1 ? "line" : "lines"}` : "");
+  setText(byId("board-unreadable"), bad > 0 ? W.unreadable(bad.toLocaleString("en"), bad === 1 ? "line" : "lines") : "");
   byId("board-text").classList.toggle("silent", !last);
 }
 
@@ -779,10 +780,10 @@ function showBanner(state) {
 
 /** @param {PageState} state */
 function showStatus(state) {
-  const text = state.connection === "open" ? (state.server ? "connected" : "connected, waiting") : state.connection === "connecting" ? "connecting …" : "not connected";
+  const text = state.connection === "open" ? (state.server ? "connected" : W.connectedWaiting) : state.connection === "connecting" ? "connecting …" : W.notConnected;
   setText(byId("connection"), text);
   byId("connection").dataset.connection = state.connection;
-  setText(byId("dropped"), state.dropped > 0 ? `${state.dropped.toLocaleString("en")} frames lost by this page` : "");
+  setText(byId("dropped"), state.dropped > 0 ? W.framesLostByThisPage(state.dropped.toLocaleString("en")) : "");
 }
 
 function considerCautions() {
@@ -798,7 +799,7 @@ function slowTick() {
   const silent = now - lastFrameAt;
   const expected = server?.status === "running" && !playback.atEnd;
   const stale = !!server && !!rings && silent > STALE_AFTER_MS && (expected || store.state.connection !== "open" || server.status === "waiting");
-  trace.setStale(stale ? `Nothing has arrived for ${wholeSeconds(silent / 1000)}.` : "");
+  trace.setStale(stale ? W.nothingHasArrivedFor(wholeSeconds(silent / 1000)) : "");
   if (stale) reading.age(silent);
   else reading.root.classList.remove("old");
   show.showReading();
@@ -811,54 +812,54 @@ window.setInterval(slowTick, SLOW_TICK_MS);
 // --- keys ---------------------------------------------------------------------------
 
 const keys = new Keys([
-  { title: "Paper", keys: [
-    { key: " ", shown: "space", what: "freeze, or go on", run: () => trace.toggleFreeze() },
-    { key: "ArrowLeft", shown: "← →", what: "scroll back and forth", run: () => trace.scrollBy(-trace.view.samplesAcross / 10) },
+  { title: W.paper, keys: [
+    { key: " ", shown: "space", what: W.freezeOrGoOn, run: () => trace.toggleFreeze() },
+    { key: "ArrowLeft", shown: "← →", what: W.scrollBackAndForth, run: () => trace.scrollBy(-trace.view.samplesAcross / 10) },
     { key: "ArrowRight", shown: "", what: "", run: () => trace.scrollBy(trace.view.samplesAcross / 10) },
-    { key: "PageUp", shown: "PgUp PgDn", what: "a page back and forth", run: () => trace.scrollBy(-trace.view.samplesAcross) },
+    { key: "PageUp", shown: W.pgUpPgDn, what: W.aPageBackAndForth, run: () => trace.scrollBy(-trace.view.samplesAcross) },
     { key: "PageDown", shown: "", what: "", run: () => trace.scrollBy(trace.view.samplesAcross) },
-    { key: "Home", shown: "Home", what: "the oldest that is kept", run: () => trace.scrollBy(-Infinity) },
-    { key: "End", shown: "End", what: "back to live", run: () => trace.live() },
-    { key: "+", shown: "+ −", what: "fewer or more seconds across", run: () => trace.setSeconds(stepSeconds(trace.view.secondsAcross, -1)) },
+    { key: "Home", shown: W.home, what: W.theOldestThatIsKept, run: () => trace.scrollBy(-Infinity) },
+    { key: "End", shown: W.end, what: W.backToLive, run: () => trace.live() },
+    { key: "+", shown: "+ −", what: W.fewerOrMoreSecondsAcross, run: () => trace.setSeconds(stepSeconds(trace.view.secondsAcross, -1)) },
     { key: "-", shown: "", what: "", run: () => trace.setSeconds(stepSeconds(trace.view.secondsAcross, 1)) },
   ] },
-  { title: "Traces", keys: [
-    { key: "ArrowUp", shown: "↑ ↓", what: "choose a trace", run: () => trace.selectNext(-1) },
+  { title: W.traces, keys: [
+    { key: "ArrowUp", shown: "↑ ↓", what: W.chooseATrace, run: () => trace.selectNext(-1) },
     { key: "ArrowDown", shown: "", what: "", run: () => trace.selectNext(1) },
-    { key: "[", shown: "[ ]", what: "smaller or larger range", run: () => trace.stepSpan(-1) },
+    { key: "[", shown: "[ ]", what: W.smallerOrLargerRange, run: () => trace.stepSpan(-1) },
     { key: "]", shown: "", what: "", run: () => trace.stepSpan(1) },
-    { key: ",", shown: ", .", what: "move it down or up", run: () => trace.shiftSelected(0.1) },
+    { key: ",", shown: ", .", what: W.moveItDownOrUp, run: () => trace.shiftSelected(0.1) },
     { key: ".", shown: "", what: "", run: () => trace.shiftSelected(-0.1) },
-    { key: "a", shown: "a", what: "automatic ranges", run: () => trace.autoAll() },
-    { key: "o", shown: "o", what: "lay traces over each other", run: () => trace.setOverlaid(!trace.overlaid) },
-    { key: "c", shown: "c", what: "two cursors; ↑ ↓ on a cursor jump from beat to beat", run: () => trace.toggleCursors() },
-    { key: "n", shown: "n", what: "write a note", run: () => trace.noteButton.click() },
-    { key: "z", shown: "z", what: "zoom: between the cursors, or by the next drag", run: () => trace.zoomKey() },
-    { key: "Z", shown: "Shift Z", what: "zoom out", run: () => trace.zoomOut() },
-    { key: "m", shown: "m", what: "true millimetres: 25 mm/s, 10 mm/mV", run: () => trace.setPaper({ on: !trace.paper.on }) },
-    { key: "e", shown: "e", what: "save this view", run: () => save.show() },
+    { key: "a", shown: "a", what: W.automaticRanges, run: () => trace.autoAll() },
+    { key: "o", shown: "o", what: W.layTracesOverEachOther, run: () => trace.setOverlaid(!trace.overlaid) },
+    { key: "c", shown: "c", what: W.twoCursorsOnACursor, run: () => trace.toggleCursors() },
+    { key: "n", shown: "n", what: W.writeANote, run: () => trace.noteButton.click() },
+    { key: "z", shown: "z", what: W.zoomBetweenTheCursorsOr, run: () => trace.zoomKey() },
+    { key: "Z", shown: W.shiftZ, what: W.zoomOut, run: () => trace.zoomOut() },
+    { key: "m", shown: "m", what: W.trueMillimetres25MmS, run: () => trace.setPaper({ on: !trace.paper.on }) },
+    { key: "e", shown: "e", what: W.saveThisView, run: () => save.show() },
   ] },
-  { title: "Path", keys: [
-    ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: "set or remove a probe", run: () => setProbe({ channel: path.channel, point }) })),
+  { title: W.path, keys: [
+    ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: W.setOrRemoveAProbe, run: () => setProbe({ channel: path.channel, point }) })),
     { key: "Tab", shown: "", what: "", run: () => {} },
-    { key: "x", shown: "x", what: "next channel", run: () => path.choose(path.channel + 1) },
-    { key: "d", shown: "d", what: "fold the path away, and back", run: () => path.fold(!path.folded) },
-    { key: "Ctrl+z", shown: "Ctrl Z", what: "undo a setting", run: stepBack },
-    { key: "Ctrl+Shift+z", shown: "Ctrl Shift Z", what: "redo it", run: stepForward },
+    { key: "x", shown: "x", what: W.nextChannel, run: () => path.choose(path.channel + 1) },
+    { key: "d", shown: "d", what: W.foldThePathAwayAnd, run: () => path.fold(!path.folded) },
+    { key: "Ctrl+z", shown: W.ctrlZ, what: W.undoASetting, run: stepBack },
+    { key: "Ctrl+Shift+z", shown: W.ctrlShiftZ, what: W.redoIt, run: stepForward },
     { key: "Ctrl+y", shown: "", what: "", run: stepForward },
   ].filter((k) => k.key !== "Tab") },
-  { title: "Page", keys: [
-    { key: "s", shown: "s", what: "choose a source", run: () => {
+  { title: W.page, keys: [
+    { key: "s", shown: "s", what: W.chooseASource, run: () => {
       if (owner()) picker.show();
     } },
-    { key: "w", shown: "w", what: "show view for a room", run: () => show.show() },
-    { key: "t", shown: "t", what: "light or dark ground", run: toggleTheme },
-    { key: "h", shown: "h", what: "the first steps", run: () => guide.toggle() },
+    { key: "w", shown: "w", what: W.showViewForARoom, run: () => show.show() },
+    { key: "t", shown: "t", what: W.lightOrDarkGround, run: toggleTheme },
+    { key: "h", shown: "h", what: W.theFirstSteps, run: () => guide.toggle() },
     ...DrawerHost.keys().map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
-    { key: "Escape", shown: "Esc", what: "close the drawer", run: () => drawers?.close() },
-    { key: "?", shown: "?", what: "this list", run: () => keys.showHelp() },
+    { key: "Escape", shown: W.esc, what: W.closeTheDrawer, run: () => drawers?.close() },
+    { key: "?", shown: "?", what: W.thisList, run: () => keys.showHelp() },
   ] },
-  { title: "In the show view", keys: ShowView.help() },
+  { title: W.inTheShowView, keys: ShowView.help() },
 ]);
 
 function toggleTheme() {

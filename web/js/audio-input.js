@@ -3,6 +3,7 @@
 // program. One page sends at a time.
 
 import { request } from "./api.js";
+import { audioInputWords as W } from "./words.js";
 
 const PROCESSING = /** @type {const} */ (["echoCancellation", "noiseSuppression", "autoGainControl"]);
 /** What may wait to be sent: two seconds at 48 kHz, two channels. More is given up and shows as a gap. */
@@ -10,7 +11,7 @@ const MOST_WAITING_BYTES = 768_000;
 const READY_MS = 8000;
 const ALIVE_MS = 3000;
 /** In this tab's own memory: what it was sending, so that a reload goes on with it. */
-const SENDING = "pulsewright sound";
+const SENDING = W.pulsewrightSound;
 
 /** @typedef {{id: string, name: string}} Input */
 /** @typedef {{id: string, channels: 1|2, side: "left"|"right"|"both", keep: "slow"|"full"}} InputChoice */
@@ -25,14 +26,14 @@ export function mediaProblem(e) {
   switch (name) {
     case "NotAllowedError":
     case "SecurityError":
-      return "The browser refused the audio input. Allow the microphone for this page (beside its address), then choose the input again.";
+      return W.theBrowserRefusedTheAudio;
     case "NotFoundError":
-      return "This browser finds no audio input. Plug one in, then look again.";
+      return W.thisBrowserFindsNoAudio;
     case "NotReadableError":
     case "AbortError":
-      return "The audio input cannot be opened; is another program using it alone?";
+      return W.theAudioInputCannotBe;
     case "OverconstrainedError":
-      return "The audio input chosen is not there any more. Look again and choose another.";
+      return W.theAudioInputChosenIs;
   }
   return e instanceof Error ? e.message : String(e);
 }
@@ -80,10 +81,10 @@ export class AudioInput {
     this.alive = 0;
     this.givenUp = 0;
     this.run = 0;
-    window.addEventListener("pagehide", () => this.#end("the page that sent the sound was closed"));
+    window.addEventListener("pagehide", () => this.#end(W.thePageThatSentThe));
     document.addEventListener("visibilitychange", () => {
       if (this.state.state !== "on") return;
-      this.#say(document.hidden ? "the page that sends the sound is hidden; its sound goes on while the browser lets it" : "the page that sends the sound is seen again");
+      this.#say(document.hidden ? W.thePageThatSendsThe : W.thePageThatSendsThe2);
       if (!document.hidden) void this.audio?.resume();
     });
     navigator.mediaDevices?.addEventListener?.("devicechange", () => void this.#again());
@@ -91,8 +92,8 @@ export class AudioInput {
 
   /** Why this page cannot have an audio input, "" when it can. */
   static missing() {
-    if (!window.isSecureContext || !navigator.mediaDevices?.getUserMedia) return "The browser gives its audio input only to a page of this same computer, or over an encrypted connection.";
-    if (typeof AudioContext === "undefined" || typeof AudioWorkletNode === "undefined") return "This browser has no audio worklet; use a newer one.";
+    if (!window.isSecureContext || !navigator.mediaDevices?.getUserMedia) return W.theBrowserGivesItsAudio;
+    if (typeof AudioContext === "undefined" || typeof AudioWorkletNode === "undefined") return W.thisBrowserHasNoAudio;
     return "";
   }
 
@@ -109,7 +110,7 @@ export class AudioInput {
       const all = (await navigator.mediaDevices.enumerateDevices()).filter((d) => d.kind === "audioinput");
       // "default" and "communications" are second names of inputs that are listed themselves.
       const own = all.filter((d) => d.deviceId !== "default" && d.deviceId !== "communications");
-      return (own.length > 0 ? own : all).map((d, i) => ({ id: d.deviceId, name: d.label || `audio input ${i + 1}` }));
+      return (own.length > 0 ? own : all).map((d, i) => ({ id: d.deviceId, name: d.label || W.audioInput(i + 1) }));
     } catch (e) {
       throw new Error(mediaProblem(e), { cause: e });
     }
@@ -126,13 +127,13 @@ export class AudioInput {
     this.#release();
     const run = ++this.run;
     this.choice = choice;
-    this.#set({ state: "starting", text: "Opening the audio input …", warning: "" });
+    this.#set({ state: "starting", text: W.openingTheAudioInput, warning: "" });
     try {
       const address = await this.#open(choice, run);
       if (run !== this.run) return;
       if (!waitedFor) await request("PUT", "/source", { address });
       if (run !== this.run) return;
-      this.#set({ state: "on", text: `This page sends the sound of ${this.state.device}` });
+      this.#set({ state: "on", text: W.thisPageSendsTheSound(this.state.device) });
       this.#remember();
       this.#wake();
     } catch (e) {
@@ -154,7 +155,7 @@ export class AudioInput {
     const media = await navigator.mediaDevices.getUserMedia({ audio });
     if (run !== this.run) {
       media.getTracks().forEach((t) => t.stop());
-      throw new Error("another input was chosen");
+      throw new Error(W.anotherInputWasChosen);
     }
     this.media = media;
     const track = media.getAudioTracks()[0];
@@ -166,25 +167,25 @@ export class AudioInput {
     await context.audioWorklet.addModule("js/audio-worklet.js");
     void context.resume();
     const channels = choice.side === "left" ? 1 : Math.min(choice.channels, Number(settings.channelCount ?? choice.channels)) === 2 ? 2 : 1;
-    if (choice.side !== "left" && channels < 2) throw new Error(`${track.label} gives one channel in this browser; choose the left one.`);
+    if (choice.side !== "left" && channels < 2) throw new Error(W.givesOneChannelInThis(track.label));
     this.input = context.createMediaStreamSource(media);
     this.node = new AudioWorkletNode(context, "pulsewright-capture", { numberOfInputs: 1, numberOfOutputs: 1, channelCount: channels, channelCountMode: "explicit", channelInterpretation: "discrete", processorOptions: { channels } });
-    const socket = await this.#connect({ device: track.label || "audio input", rateHz: context.sampleRate, channels, processing: on, unsure });
+    const socket = await this.#connect({ device: track.label || W.audioInput2, rateHz: context.sampleRate, channels, processing: on, unsure });
     this.socket = socket;
     this.node.port.onmessage = (e) => this.#send(socket, e.data);
     this.input.connect(this.node).connect(context.destination); // its output is silence; unconnected nodes may be left out of work
-    track.addEventListener("ended", () => this.#lost("the audio input was unplugged, or its permission taken back"));
-    track.addEventListener("mute", () => this.#say("the system has muted the audio input: what comes now is silence"));
-    track.addEventListener("unmute", () => this.#say("the audio input is no longer muted"));
+    track.addEventListener("ended", () => this.#lost(W.theAudioInputWasUnplugged));
+    track.addEventListener("mute", () => this.#say(W.theSystemHasMutedThe));
+    track.addEventListener("unmute", () => this.#say(W.theAudioInputIsNo));
     context.addEventListener("statechange", () => {
       if (context !== this.audio || context.state === "running" || context.state === "closed") return;
-      this.#say("the browser put the sound to sleep: click into the page that sends it");
+      this.#say(W.theBrowserPutTheSound);
       void context.resume();
     });
     this.alive = window.setInterval(() => socket.readyState === WebSocket.OPEN && socket.send('{"type":"alive"}'), ALIVE_MS);
-    const warning = on.length > 0 ? `The browser still has ${on.join(", ")} on, though it was asked not to: levels and shapes are not to be trusted.` : unsure.length > 0 ? `The browser does not tell whether ${unsure.join(", ")} is off.` : "";
-    this.#set({ device: track.label || "audio input", rateHz: context.sampleRate, warning });
-    return browserAddress(track.label || "audio input", choice);
+    const warning = on.length > 0 ? W.theBrowserStillHasOn(on.join(", ")) : unsure.length > 0 ? W.theBrowserDoesNotTell(unsure.join(", ")) : "";
+    this.#set({ device: track.label || W.audioInput2, rateHz: context.sampleRate, warning });
+    return browserAddress(track.label || W.audioInput2, choice);
   }
 
   /**
@@ -195,7 +196,7 @@ export class AudioInput {
     return new Promise((resolve, reject) => {
       const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/audio`, "pulsewright.audio.v1");
       const timer = window.setTimeout(() => {
-        reject(new Error("The program does not take the sound; is it still running?"));
+        reject(new Error(W.theProgramDoesNotTake));
         socket.close();
       }, READY_MS);
       socket.onopen = () => socket.send(JSON.stringify(hello));
@@ -206,7 +207,7 @@ export class AudioInput {
       };
       socket.onclose = (e) => {
         window.clearTimeout(timer);
-        reject(new Error(e.reason ? `The program does not take the sound: ${e.reason}.` : "The program does not take the sound of this page; only its owner's page may send any."));
+        reject(new Error(e.reason ? W.theProgramDoesNotTake2(e.reason) : W.theProgramDoesNotTake3));
       };
     });
   }
@@ -261,7 +262,7 @@ export class AudioInput {
     const on = this.state.text;
     window.setTimeout(() => {
       if (context !== this.audio || context.state === "running") return;
-      this.#set({ text: "The browser holds the sound back: click into this page to let it go on." });
+      this.#set({ text: W.theBrowserHoldsTheSound });
       const go = async () => {
         await context.resume();
         if (context === this.audio) this.#set({ text: on });
@@ -290,8 +291,8 @@ export class AudioInput {
   #closed(reason) {
     this.#release();
     if (reason.startsWith("another")) this.#forget();
-    if (reason.startsWith("another")) this.#set({ state: "off", text: `This page no longer sends sound: ${reason}.`, warning: "" });
-    else this.#set({ state: "lost", text: reason ? `The sound stopped: ${reason}.` : "The connection that carried the sound is gone; choose the input again when the program is back." });
+    if (reason.startsWith("another")) this.#set({ state: "off", text: W.thisPageNoLongerSends(reason), warning: "" });
+    else this.#set({ state: "lost", text: reason ? W.theSoundStopped(reason) : W.theConnectionThatCarriedThe });
   }
 
   /** @param {string} text */
@@ -299,7 +300,7 @@ export class AudioInput {
     const device = this.state.device;
     this.#end(text);
     this.#release();
-    this.#set({ state: "lost", text: `${device}: ${text}. It goes on when it is plugged in again.`, warning: "" });
+    this.#set({ state: "lost", text: W.itGoesOnWhenIt(device, text), warning: "" });
   }
 
   /** A device came or went: the one that was lost may be back. */
@@ -317,7 +318,7 @@ export class AudioInput {
   stop() {
     this.run++;
     this.#forget();
-    this.#end("the sound was stopped on the page");
+    this.#end(W.theSoundWasStoppedOn);
     this.#release();
     this.#set({ state: "off", text: "", warning: "" });
   }

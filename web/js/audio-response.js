@@ -5,6 +5,7 @@
 
 import { binary, request } from "./api.js";
 import { mediaProblem, processingOf } from "./audio-input.js";
+import { audioResponseWords as W } from "./words.js";
 
 /** Recorded after the sweep, as the program expects it (dsp/response). */
 const TAIL_SECONDS = 3;
@@ -69,7 +70,7 @@ export class ResponseBench {
       const track = this.media.getAudioTracks()[0];
       const settings = track.getSettings();
       const { on } = processingOf(/** @type {Record<string, unknown>} */ (settings));
-      this.warning = on.length > 0 ? `The browser still has ${on.join(", ")} on: the response is not to be trusted.` : "";
+      this.warning = on.length > 0 ? W.theBrowserStillHasOn(on.join(", ")) : "";
       const context = new AudioContext({ sampleRate: settings.sampleRate || undefined, latencyHint: 0.2 }); // long buffers: nothing must be lost for 20 s
       this.audio = context;
       await context.audioWorklet.addModule("js/audio-worklet.js");
@@ -77,8 +78,8 @@ export class ResponseBench {
       this.node = new AudioWorkletNode(context, "pulsewright-capture", { numberOfInputs: 1, numberOfOutputs: 1, channelCount: 1, channelCountMode: "explicit", channelInterpretation: "discrete", processorOptions: { channels: 1, absolute: true } });
       this.node.port.onmessage = (e) => this.take?.(e.data);
       context.createMediaStreamSource(this.media).connect(this.node).connect(context.destination);
-      track.addEventListener("ended", () => this.#lost("The audio input was unplugged, or its permission taken back."));
-      context.addEventListener("statechange", () => context === this.audio && context.state !== "running" && this.#lost("The browser put the sound to sleep: keep this page in front while it measures."));
+      track.addEventListener("ended", () => this.#lost(W.theAudioInputWasUnplugged));
+      context.addEventListener("statechange", () => context === this.audio && context.state !== "running" && this.#lost(W.theBrowserPutTheSound));
       const data = await binary("GET", `/response/stimulus?rateHz=${context.sampleRate}&seconds=${this.seconds}`);
       const samples = new Float32Array(data);
       this.stimulus = context.createBuffer(1, samples.length, context.sampleRate);
@@ -99,7 +100,7 @@ export class ResponseBench {
   async run(kind, level, progress) {
     const context = this.audio;
     const stimulus = this.stimulus;
-    if (!context || !stimulus) throw new Error("Open the sound card first.");
+    if (!context || !stimulus) throw new Error(W.openTheSoundCardFirst);
     const rate = context.sampleRate;
     const total = stimulus.length + Math.round(TAIL_SECONDS * rate);
     const recorded = new Float32Array(total).fill(NaN);
@@ -135,12 +136,12 @@ export class ResponseBench {
   }
 
   stop() {
-    this.fail?.(new Error("Stopped."));
+    this.fail?.(new Error(W.stopped));
     this.playing?.stop();
   }
 
   close() {
-    this.fail?.(new Error("Stopped."));
+    this.fail?.(new Error(W.stopped));
     this.node?.port.postMessage("stop");
     this.node?.disconnect();
     this.media?.getTracks().forEach((t) => t.stop());

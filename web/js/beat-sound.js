@@ -1,5 +1,7 @@
 // A soft tick at each beat, by the browser's own audio. Off until asked for.
 
+import { beatSoundWords as W } from "./words.js";
+
 /** A tick begins so long after it is asked for: the next audio block. */
 const LEAD_SECONDS = 0.005;
 /** Ticks are no nearer than this, so that a search-back does not rattle. */
@@ -35,11 +37,11 @@ export class BeatSound {
       const answered = await Promise.race([this.audio.resume().then(() => true), new Promise((later) => window.setTimeout(later, ANSWER_MS))]);
       if (!answered) {
         void this.audio.suspend().catch(() => {});
-        return "The sound does not begin: is a loudspeaker or headphone connected?";
+        return W.theSoundDoesNotBegin;
       }
     } catch {
       this.audio = null;
-      return "This browser gives no sound here.";
+      return W.thisBrowserGivesNoSound;
     }
     this.on = true;
     return "";

@@ -2,6 +2,7 @@
 // option names of its address, and remembered for the board.
 
 import { button, fill, h, setText } from "./dom.js";
+import { boardColumnsWords as W } from "./words.js";
 
 /** @typedef {{name: string, unit: string, use: string, clock?: string, looks?: string}} Column */
 /** @typedef {{name: string, use: string, unit: string, kind: string}} Said use is signal, nothing, or a clock's name */
@@ -29,7 +30,7 @@ export function columnText(c) {
   if (c.use === "nothing") return "-";
   if (c.use !== "signal") return c.use;
   const name = c.name.replace(/[,[\]()]/g, " ").replace(/\s+/g, " ").trim();
-  if (!name || name === "-") throw new Error("Give each signal a name, such as pulse.");
+  if (!name || name === "-") throw new Error(W.giveEachSignalAName);
   return name + (c.unit ? ` [${c.unit}]` : "") + (c.kind ? ` (${c.kind})` : "");
 }
 
@@ -42,7 +43,7 @@ export function addressWith(address, columns) {
   const [place, options] = address.split(/\?(.*)/s);
   const query = new URLSearchParams(options ?? "");
   for (const c of columns) if (c.use === "signal") columnText(c);
-  if (columns.length > 0 && !columns.some((c) => c.use === "signal")) throw new Error("Leave at least one column a signal.");
+  if (columns.length > 0 && !columns.some((c) => c.use === "signal")) throw new Error(W.leaveAtLeastOneColumn);
   query.delete("kind"); // said column by column now
   query.set("names", columns.map(columnText).join(","));
   return `${place}?${query}`;
@@ -58,14 +59,14 @@ export class ColumnsForm {
     this.looks = h("div", {});
     this.error = h("p", { class: "error", role: "alert" });
     const form = h("form", { "data-testid": "columns-form" }, this.looks, this.rows, this.error,
-      h("div", { class: "row" }, h("button", { type: "submit", class: "accent", "data-testid": "columns-apply" }, "Use these columns"),
-        button("columns-forget", "As the board says", () => this.#apply([]), { class: "quiet" })));
+      h("div", { class: "row" }, h("button", { type: "submit", class: "accent", "data-testid": "columns-apply" }, W.useTheseColumns),
+        button("columns-forget", W.asTheBoardSays, () => this.#apply([]), { class: "quiet" })));
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.#apply(this.#said());
     });
-    this.element = h("details", { class: "explain", "data-testid": "columns" }, h("summary", {}, "Columns of this board"),
-      h("p", { class: "hint" }, "Say what each number of a line is. The program remembers it for this board."), form);
+    this.element = h("details", { class: "explain", "data-testid": "columns" }, h("summary", {}, W.columnsOfThisBoard),
+      h("p", { class: "hint" }, W.sayWhatEachNumberOf), form);
     this.element.hidden = true;
   }
 
@@ -78,8 +79,8 @@ export class ColumnsForm {
     const found = foundColumns(this.board);
     fill(this.rows, ...found.map((c, i) => this.#row(c, i)));
     const volts = found.map((c, i) => ({ c, i })).filter(({ i }) => this.board?.columns?.[i].looks === "V");
-    fill(this.looks, ...volts.map(({ c, i }) => h("p", {}, `${c.name} looks like volts. Is it? `,
-      button(`columns-volts-${i}`, "Yes, volts", () => this.#apply(found.map((d, k) => (k === i ? { ...d, unit: "V" } : d)))))));
+    fill(this.looks, ...volts.map(({ c, i }) => h("p", {}, W.looksLikeVoltsIsIt(c.name),
+      button(`columns-volts-${i}`, W.yesVolts, () => this.#apply(found.map((d, k) => (k === i ? { ...d, unit: "V" } : d)))))));
   }
 
   /**
@@ -91,11 +92,11 @@ export class ColumnsForm {
       if (!list.some(([v]) => v === value)) list.push([value, value]);
       return h("label", { class: "pick" }, h("span", {}, label), h("select", { "data-column": `${id}-${i}`, "data-testid": `column-${id}-${i}` }, list.map(([v, text]) => h("option", { value: v, selected: v === value }, text))));
     };
-    return h("fieldset", { class: "picks" }, h("legend", {}, `Column ${i + 1}`),
-      h("label", { class: "pick" }, h("span", {}, "Name"), h("input", { type: "text", maxlength: "32", value: c.name, "data-column": `name-${i}`, "data-testid": `column-name-${i}` })),
-      pick("use", "It is", c.use, [["signal", "a signal"], ["t_us", "the board’s clock, in µs"], ["t_ms", "the board’s clock, in ms"], ["t_s", "the board’s clock, in s"], ["seq", "a counter of lines"], ["nothing", "left out"]]),
-      pick("unit", "Unit", c.unit, [["", "counts"], ["V", "V"], ["mV", "mV"], ["uV", "µV"]]),
-      pick("kind", "Kind", c.kind, [["", "not said"], ["pulse", "pulse"], ["ecg", "ECG"], ["other", "something else"]]));
+    return h("fieldset", { class: "picks" }, h("legend", {}, W.column(i + 1)),
+      h("label", { class: "pick" }, h("span", {}, W.name), h("input", { type: "text", maxlength: "32", value: c.name, "data-column": `name-${i}`, "data-testid": `column-name-${i}` })),
+      pick("use", W.itIs, c.use, [["signal", W.aSignal], ["t_us", W.theBoardsClockInS], ["t_ms", W.theBoardsClockInMs], ["t_s", W.theBoardsClockInS2], ["seq", W.aCounterOfLines], ["nothing", W.leftOut]]),
+      pick("unit", W.unit, c.unit, [["", "counts"], ["V", "V"], ["mV", "mV"], ["uV", "µV"]]),
+      pick("kind", W.kind, c.kind, [["", W.notSaid], ["pulse", "pulse"], ["ecg", "ECG"], ["other", W.somethingElse]]));
   }
 
   /** @returns {Said[]} */

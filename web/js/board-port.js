@@ -3,6 +3,7 @@
 // program decodes them as those of a port of its own. One page sends at a time.
 
 import { request } from "./api.js";
+import { boardPortWords as W } from "./words.js";
 
 /** What may wait to be sent. Beyond it the port is not read, and the browser's own buffer fills. */
 const MOST_WAITING_BYTES = 256_000;
@@ -13,7 +14,7 @@ const BUFFER_BYTES = 262_144;
 const READY_MS = 8000;
 const ALIVE_MS = 3000;
 /** In this tab's own memory: what it was sending, so that a reload goes on with it. */
-const SENDING = "pulsewright port";
+const SENDING = W.pulsewrightPort;
 
 export const BAUDS = [115200, 9600, 19200, 38400, 57600, 230400, 250000, 460800, 500000, 921600, 1000000, 2000000];
 
@@ -53,13 +54,13 @@ export function portProblem(e) {
   const name = e instanceof DOMException || e instanceof Error ? e.name : "";
   switch (name) {
     case "NotFoundError":
-      return "No port was chosen. Plug the board in, then choose it in the browser’s own list.";
+      return W.noPortWasChosenPlug;
     case "NetworkError":
     case "InvalidStateError":
-      return "The port cannot be opened; does another program or page hold it? Close it there.";
+      return W.thePortCannotBeOpened;
     case "SecurityError":
     case "NotAllowedError":
-      return "The browser refused the port. Allow serial ports for this page (beside its address), then choose the port again.";
+      return W.theBrowserRefusedThePort;
   }
   return e instanceof Error ? e.message : String(e);
 }
@@ -79,14 +80,14 @@ export class BoardPort {
     this.run = 0;
     /** Openings and closings, one after the other. @type {Promise<void>} */
     this.work = Promise.resolve();
-    window.addEventListener("pagehide", () => this.#end("the page that sent the port was closed"));
+    window.addEventListener("pagehide", () => this.#end(W.thePageThatSentThe));
     serial()?.addEventListener("connect", () => void this.#again());
   }
 
   /** Why this page cannot reach a port, "" when it can. */
   static missing() {
-    if (!window.isSecureContext) return "The browser gives serial ports only to a page of this same computer, or over an encrypted connection.";
-    if (!serial()) return "This browser cannot reach serial ports (it has no Web Serial). Browsers built on Chromium can, on computers but not on phones; or plug the board into the computer that runs the program.";
+    if (!window.isSecureContext) return W.theBrowserGivesSerialPorts;
+    if (!serial()) return W.thisBrowserCannotReachSerial;
     return "";
   }
 
@@ -116,13 +117,13 @@ export class BoardPort {
     const hold = (this.hold = /** @type {Hold} */ ({ port, opening: 0, reader: null }));
     this.baud = baud;
     const device = portName(port.getInfo());
-    this.#set({ state: "starting", text: "Opening the port …", warning: "", device });
+    this.#set({ state: "starting", text: W.openingThePort, warning: "", device });
     try {
       this.socket = await this.#connect(device, hold);
       if (run !== this.run) return;
       if (!waitedFor) await request("PUT", "/source", { address: `serial:browser/${device}?baud=${baud}` });
       if (run !== this.run) return;
-      this.#set({ state: "on", text: `This page sends the board ${device}` });
+      this.#set({ state: "on", text: W.thisPageSendsTheBoard(device) });
       this.#remember();
     } catch (e) {
       if (run !== this.run) return;
@@ -141,7 +142,7 @@ export class BoardPort {
     return new Promise((resolve, reject) => {
       const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/serial`, "pulsewright.serial.v1");
       const timer = window.setTimeout(() => {
-        reject(new Error("The program does not take the port; is it still running?"));
+        reject(new Error(W.theProgramDoesNotTake));
         socket.close();
       }, READY_MS);
       socket.onopen = () => socket.send(JSON.stringify({ device }));
@@ -157,7 +158,7 @@ export class BoardPort {
       };
       socket.onclose = (e) => {
         window.clearTimeout(timer);
-        reject(new Error(e.reason ? `The program does not take the port: ${e.reason}.` : "The program does not take the port of this page; only its owner’s page may send one."));
+        reject(new Error(e.reason ? W.theProgramDoesNotTake2(e.reason) : W.theProgramDoesNotTake3));
       };
     });
   }
@@ -208,7 +209,7 @@ export class BoardPort {
         if (hold.reader === reader) hold.reader = null;
       }
     }
-    if (hold.opening === id && this.hold === hold) this.#lost("the board was unplugged");
+    if (hold.opening === id && this.hold === hold) this.#lost(W.theBoardWasUnplugged);
   }
 
   /**
@@ -276,15 +277,15 @@ export class BoardPort {
   #closed(reason) {
     this.#release();
     const chosen = reason.startsWith("another");
-    if (chosen) this.#set({ state: "off", text: `This page no longer sends the board: ${reason}.`, warning: "" });
-    else this.#set({ state: "lost", text: reason ? `The board’s port stopped: ${reason}.` : "The connection that carried the board is gone; choose the port again when the program is back." });
+    if (chosen) this.#set({ state: "off", text: W.thisPageNoLongerSends(reason), warning: "" });
+    else this.#set({ state: "lost", text: reason ? W.theBoardsPortStopped(reason) : W.theConnectionThatCarriedThe });
   }
 
   /** @param {string} text */
   #lost(text) {
     this.#end(text);
     this.#release();
-    this.#set({ state: "lost", text: `${this.state.device}: ${text}. It goes on when it is plugged in again.`, warning: "" });
+    this.#set({ state: "lost", text: W.itGoesOnWhenIt(this.state.device, text), warning: "" });
   }
 
   /** A port came: the one that was lost may be back. */

@@ -1,5 +1,7 @@
 // Converters and sound inputs that people have, as choices for the scale.
 
+import { convertersWords as W } from "./words.js";
+
 /**
  * @typedef {object} Preset
  * @property {string} id
@@ -17,12 +19,12 @@
  * @type {Preset[]}
  */
 export const PRESETS = [
-  { id: "5v10", label: "5 V, 10 bits", source: "converter", volts: 5, bits: 10, signed: false, what: "analogRead on a 5 V board" },
-  { id: "3v12", label: "3.3 V, 12 bits", source: "converter", volts: 3.3, bits: 12, signed: false, what: "analogRead on most 3.3 V boards" },
-  { id: "4v16", label: "±4.096 V, 16 bits, signed", source: "converter", volts: 4.096, bits: 16, signed: true, what: "a converter of its own on I²C, at gain 1" },
-  { id: "2v24", label: "±2.5 V, 24 bits, signed", source: "converter", volts: 2.5, bits: 24, signed: true, what: "a 24-bit converter with a 2.5 V reference; divide the reference by its gain" },
-  { id: "home", label: "sound input, home level (−10 dBV)", source: "fullscale", volts: peak(1, 6), bits: 0, signed: true, what: "about 2.8 V at full scale; measure it to be sure" },
-  { id: "studio", label: "sound input, studio level (+4 dBu)", source: "fullscale", volts: peak(Math.sqrt(0.6), 18), bits: 0, signed: true, what: "about 8.7 V at full scale; measure it to be sure" },
+  { id: "5v10", label: W.n5V10Bits, source: "converter", volts: 5, bits: 10, signed: false, what: W.analogReadOnA5V },
+  { id: "3v12", label: W.n33V12Bits, source: "converter", volts: 3.3, bits: 12, signed: false, what: W.analogReadOnMost33 },
+  { id: "4v16", label: W.n4096V16Bits, source: "converter", volts: 4.096, bits: 16, signed: true, what: W.aConverterOfItsOwn },
+  { id: "2v24", label: W.n25V24Bits, source: "converter", volts: 2.5, bits: 24, signed: true, what: W.a24BitConverterWith },
+  { id: "home", label: W.soundInputHomeLevel10, source: "fullscale", volts: peak(1, 6), bits: 0, signed: true, what: W.about28VAt },
+  { id: "studio", label: W.soundInputStudioLevel4, source: "fullscale", volts: peak(Math.sqrt(0.6), 18), bits: 0, signed: true, what: W.about87VAt },
 ];
 
 /**

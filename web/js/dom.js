@@ -1,5 +1,7 @@
 // Small helpers to build elements; no markup strings, no inline styles.
 
+import { domWords as W } from "./words.js";
+
 /**
  * @typedef {string|number|Node|null|undefined|false} Child
  */
@@ -62,7 +64,7 @@ export function setText(node, text) {
  */
 export function byId(id) {
   const e = document.getElementById(id);
-  if (!e) throw new Error(`index.html has no #${id}`);
+  if (!e) throw new Error(W.indexHtmlHasNo(id));
   return e;
 }
 
@@ -99,7 +101,7 @@ export function select(id, choices, action, attributes = {}) {
 export function dialog(id, title, ...content) {
   const d = h("dialog", { id, "data-testid": id, "aria-labelledby": id + "-title" },
     h("div", { class: "dialog-head" }, h("h2", { id: id + "-title", tabindex: "-1", autofocus: true }, title),
-      h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": id + "-close", onclick: () => d.close() }, "×")),
+      h("button", { type: "button", class: "quiet close", "aria-label": W.close, "data-testid": id + "-close", onclick: () => d.close() }, "×")),
     ...content);
   document.body.append(d);
   return d;

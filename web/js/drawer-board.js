@@ -5,6 +5,7 @@ import { registerDrawer } from "./drawers.js";
 import { button, fill, h, setText } from "./dom.js";
 import { clockTime, duration, rate, significant } from "./format.js";
 import { Plot } from "./plot.js";
+import { drawerBoardWords as W } from "./words.js";
 
 /** @import {DrawerContext} from "./drawers.js" */
 /** @import {PageState} from "./store.js" */
@@ -22,12 +23,12 @@ class BoardPanel {
     this.clockFacts = h("dl", { class: "facts", "data-testid": "clock-facts" });
     this.clockDoubt = h("p", { class: "warning", "data-testid": "clock-doubt", hidden: true });
     this.clockChart = h("div", { class: "chart low", "data-testid": "clock-chart" });
-    this.plot = new Plot(this.clockChart, { palette: ctx.palette(), label: "Samples a second of the last ten minutes" });
-    this.clock = h("section", { hidden: true }, h("h3", {}, "Samples a second"), this.clockDoubt, this.clockFacts, this.clockChart);
-    this.text = h("pre", { class: "board-log", tabindex: "0", "data-testid": "board-log", "aria-label": "Messages of the board" });
+    this.plot = new Plot(this.clockChart, { palette: ctx.palette(), label: W.samplesASecondOfThe });
+    this.clock = h("section", { hidden: true }, h("h3", {}, W.samplesASecond), this.clockDoubt, this.clockFacts, this.clockChart);
+    this.text = h("pre", { class: "board-log", tabindex: "0", "data-testid": "board-log", "aria-label": W.messagesOfTheBoard });
     this.gaps = h("ul", { class: "places" });
     this.notes = h("ul", { class: "places" });
-    root.append(this.facts, this.clock, h("h3", {}, "Messages of the board"), this.text, h("h3", {}, "Gaps"), this.gaps, h("h3", {}, "Notes"), this.notes);
+    root.append(this.facts, this.clock, h("h3", {}, W.messagesOfTheBoard), this.text, h("h3", {}, W.gaps), this.gaps, h("h3", {}, W.notes), this.notes);
     /** @type {unknown[]} */
     this.shown = [];
     /** @type {number[]|undefined} */
@@ -44,15 +45,15 @@ class BoardPanel {
     this.shown = now;
     const health = server?.health;
     fill(this.facts,
-      h("dt", {}, "Lines read"), h("dd", {}, (health?.lines ?? 0).toLocaleString("en")),
-      h("dt", {}, "Unreadable"), h("dd", {}, (health?.unreadable ?? 0).toLocaleString("en")),
-      h("dt", {}, "Samples lost by the board"), h("dd", {}, (health?.lostSamples ?? 0).toLocaleString("en")),
-      h("dt", {}, "Frames lost by this page"), h("dd", {}, state.dropped.toLocaleString("en")),
-      health?.detail ? h("dt", {}, "Connection") : null, health?.detail ? h("dd", {}, health.detail) : null,
-      health?.lastUnreadable ? h("dt", {}, "Last unreadable") : null, health?.lastUnreadable ? h("dd", {}, h("code", {}, health.lastUnreadable)) : null);
+      h("dt", {}, W.linesRead), h("dd", {}, (health?.lines ?? 0).toLocaleString("en")),
+      h("dt", {}, W.unreadable), h("dd", {}, (health?.unreadable ?? 0).toLocaleString("en")),
+      h("dt", {}, W.samplesLostByTheBoard), h("dd", {}, (health?.lostSamples ?? 0).toLocaleString("en")),
+      h("dt", {}, W.framesLostByThisPage), h("dd", {}, state.dropped.toLocaleString("en")),
+      health?.detail ? h("dt", {}, W.connection) : null, health?.detail ? h("dd", {}, health.detail) : null,
+      health?.lastUnreadable ? h("dt", {}, W.lastUnreadable) : null, health?.lastUnreadable ? h("dd", {}, h("code", {}, health.lastUnreadable)) : null);
     const n = server?.channels.findIndex((c) => c.unit === "counts") ?? -1;
-    if (n >= 0) this.facts.append(h("dt", {}, "Volts"), h("dd", {}, button("board-scale", "Say what a count is worth", () => this.ctx.openScale(n), { class: "quiet" })));
-    setText(this.text, state.text.slice(-MOST_ROWS).join("\n") || "Nothing but numbers so far.");
+    if (n >= 0) this.facts.append(h("dt", {}, W.volts), h("dd", {}, button("board-scale", W.sayWhatACountIs, () => this.ctx.openScale(n), { class: "quiet" })));
+    setText(this.text, state.text.slice(-MOST_ROWS).join("\n") || W.nothingButNumbersSoFar);
     const pointHz = server?.rateHz ?? 1;
     const go = (/** @type {number} */ index) => {
       const view = this.ctx.trace.view;
@@ -60,9 +61,9 @@ class BoardPanel {
     };
     const list = (/** @type {{index: number, text: string}[]} */ items) => items.slice(-MOST_ROWS).reverse().map((i) => h("li", {}, h("button", { type: "button", class: "quiet", onclick: () => go(i.index) }, clockTime(i.index / pointHz)), " ", i.text));
     fill(this.gaps, ...list((server?.gaps ?? []).map((g) => ({ index: g.index, text: `${duration(g.samples / pointHz)}${g.reason ? ": " + g.reason : ""}` }))));
-    if (!this.gaps.firstChild) fill(this.gaps, h("li", {}, "None."));
+    if (!this.gaps.firstChild) fill(this.gaps, h("li", {}, W.none));
     fill(this.notes, ...list(server?.notes ?? []));
-    if (!this.notes.firstChild) fill(this.notes, h("li", {}, "None. Press n to write one."));
+    if (!this.notes.firstChild) fill(this.notes, h("li", {}, W.nonePressNToWrite));
   }
 
   /** How evenly the board samples. @param {PageState} state */
@@ -71,11 +72,11 @@ class BoardPanel {
     this.clock.hidden = !clock || clock.exact === true;
     if (!clock || clock.exact || state.clockHz === this.clockShown) return;
     this.clockShown = state.clockHz;
-    const hz = (/** @type {number} */ v) => (v > 0 ? rate(v) : "not known yet");
+    const hz = (/** @type {number} */ v) => (v > 0 ? rate(v) : W.notKnownYet);
     fill(this.clockFacts,
-      h("dt", {}, "Last 5 s"), h("dd", {}, hz(clock.recentHz) + (clock.recentHz > 0 && clock.recentUncertaintyHz > 0 ? ` ± ${significant(clock.recentUncertaintyHz, 1)}` : "")),
-      h("dt", {}, "Slowest, fastest second of 20"), h("dd", {}, clock.fastestHz > 0 ? `${hz(clock.slowestHz)}, ${hz(clock.fastestHz)}` : "not known yet"),
-      h("dt", {}, "Regular pauses"), h("dd", {}, clock.pauseSeconds > 0 ? `${duration(clock.pauseSeconds)} every ${duration(clock.pauseEverySeconds)}` : "none"));
+      h("dt", {}, W.last5S), h("dd", {}, hz(clock.recentHz) + (clock.recentHz > 0 && clock.recentUncertaintyHz > 0 ? ` ± ${significant(clock.recentUncertaintyHz, 1)}` : "")),
+      h("dt", {}, W.slowestFastestSecondOf20), h("dd", {}, clock.fastestHz > 0 ? `${hz(clock.slowestHz)}, ${hz(clock.fastestHz)}` : W.notKnownYet),
+      h("dt", {}, W.regularPauses), h("dd", {}, clock.pauseSeconds > 0 ? W.every(duration(clock.pauseSeconds), duration(clock.pauseEverySeconds)) : "none"));
     setText(this.clockDoubt, clock.doubt ? sentence(clock.doubt) : clock.warning);
     this.clockDoubt.hidden = this.clockDoubt.textContent === "";
     const y = state.clockHz;
@@ -100,4 +101,4 @@ class BoardPanel {
   }
 }
 
-registerDrawer({ id: "board", title: "Link", key: "b", create: (root, ctx) => new BoardPanel(root, ctx) });
+registerDrawer({ id: "board", title: W.link, key: "b", create: (root, ctx) => new BoardPanel(root, ctx) });

@@ -22,6 +22,7 @@
 
 import { button, fill, h } from "./dom.js";
 import { prefs } from "./store.js";
+import { drawersWords as W } from "./words.js";
 
 /** @import {Frame} from "./types.js" */
 /** @import {PageState, Store} from "./store.js" */
@@ -73,7 +74,7 @@ const specs = [];
 
 /** @param {DrawerSpec} spec */
 export function registerDrawer(spec) {
-  if (specs.some((s) => s.id === spec.id || s.key === spec.key)) throw new Error(`drawer ${spec.id}: its id or key ${spec.key} is taken`);
+  if (specs.some((s) => s.id === spec.id || s.key === spec.key)) throw new Error(W.drawerItsIdOrKey(spec.id, spec.key));
   specs.push(spec);
 }
 
@@ -119,7 +120,7 @@ export class DrawerHost {
     this.#end();
     this.openId = id;
     const body = h("div", { class: "drawer-body" });
-    const close = button("drawer-close", "×", () => this.close(), { class: "quiet close", "aria-label": `Close ${spec.title}` });
+    const close = button("drawer-close", "×", () => this.close(), { class: "quiet close", "aria-label": W.close(spec.title) });
     fill(this.root, h("div", { class: "drawer-head" }, h("h2", { tabindex: "-1" }, spec.title), close), body);
     this.root.hidden = false;
     this.root.setAttribute("aria-label", spec.title);

@@ -1,5 +1,7 @@
 // Decoding of the stream's binary frames; the layout stands in server/API.md.
 
+import { framesWords as W } from "./words.js";
+
 /** @import {Frame} from "./types.js" */
 
 export const HEADER_BYTES = 40;
@@ -18,14 +20,14 @@ const littleEndian = new Uint8Array(new Uint16Array([1]).buffer)[0] === 1;
  */
 export function decodeFrame(buffer, offset = 0, length = buffer.byteLength - offset) {
   if (length < HEADER_BYTES) {
-    throw new RangeError(`frame of ${length} bytes: at least ${HEADER_BYTES} are needed`);
+    throw new RangeError(W.frameOfBytesAtLeast(length, HEADER_BYTES));
   }
   const view = new DataView(buffer, offset, length);
   if (view.getUint8(0) !== MAGIC_P || view.getUint8(1) !== MAGIC_W) {
-    throw new RangeError("frame does not begin with PW");
+    throw new RangeError(W.frameDoesNotBeginWith);
   }
   if (view.getUint8(2) !== 1) {
-    throw new RangeError(`frame of version ${view.getUint8(2)}: this page knows version 1; reload it`);
+    throw new RangeError(W.frameOfVersionThisPage(view.getUint8(2)));
   }
   const flags = view.getUint8(3);
   const samples = view.getUint32(16, true);
@@ -33,11 +35,11 @@ export function decodeFrame(buffer, offset = 0, length = buffer.byteLength - off
   const points = view.getUint16(22, true);
   const floats = channels * points * samples;
   if (length !== HEADER_BYTES + 4 * floats) {
-    throw new RangeError(`frame of ${length} bytes: ${channels} channels, ${points} points and ${samples} samples need ${HEADER_BYTES + 4 * floats}`);
+    throw new RangeError(W.frameOfBytesChannelsPoints(length, channels, points, samples, HEADER_BYTES + 4 * floats));
   }
   const rateHz = view.getFloat64(24, true);
   if (!(rateHz > 0)) {
-    throw new RangeError(`frame with a rate of ${rateHz} Hz: it must be above 0`);
+    throw new RangeError(W.frameWithARateOf(rateHz));
   }
   let data;
   if (littleEndian && (offset + HEADER_BYTES) % 4 === 0) {
@@ -72,9 +74,9 @@ export function decodeFrames(buffer) {
   const frames = [];
   let at = 0;
   while (at < buffer.byteLength) {
-    if (at + 4 > buffer.byteLength) throw new RangeError("history ends inside a length");
+    if (at + 4 > buffer.byteLength) throw new RangeError(W.historyEndsInsideALength);
     const length = view.getUint32(at, true);
-    if (at + 4 + length > buffer.byteLength) throw new RangeError("history ends inside a frame");
+    if (at + 4 + length > buffer.byteLength) throw new RangeError(W.historyEndsInsideAFrame);
     frames.push(decodeFrame(buffer, at + 4, length));
     at += 4 + length;
   }

@@ -2,6 +2,7 @@
 
 import { button, dialog, fill, h } from "./dom.js";
 import * as words from "./words.js";
+import { glossaryWords as W } from "./words.js";
 
 /** @type {{box: HTMLDialogElement, list: HTMLElement}|null} */
 let opened = null;
@@ -32,5 +33,5 @@ function show(first) {
  */
 export function term(id, text, about) {
   const names = about.map((k) => words.glossary[k][0]).join(", ");
-  return button(`term-${id}`, text, () => show(about), { class: "term", title: `Explained: ${names}`, "aria-label": `${text}: ${names} explained` });
+  return button(`term-${id}`, text, () => show(about), { class: "term", title: W.explained(names), "aria-label": W.explained2(text, names) });
 }

@@ -4,10 +4,11 @@
 import { button, fill, h, setText } from "./dom.js";
 import { prefs } from "./store.js";
 import * as words from "./words.js";
+import { guideWords as W } from "./words.js";
 
 /** @import {Channel, Reading, ServerState} from "./types.js" */
 
-const KEY = "first steps";
+const KEY = W.firstSteps;
 
 /**
  * Which of the three steps are done.
@@ -39,18 +40,18 @@ export class Guide {
     const o = options;
     this.steps = [
       { ...words.guide[0],
-        does: [button("guide-source", "Choose a source", o.openSource, { class: "accent" }), button("guide-sketch", "Example program", o.openSketch)] },
+        does: [button("guide-source", W.chooseASource, o.openSource, { class: "accent" }), button("guide-sketch", W.exampleProgram, o.openSketch)] },
       { ...words.guide[1],
-        does: [button("guide-scale", "Set volts …", o.openScale), button("guide-finger", "Finger", () => o.preset("pulse")), button("guide-chest", "Chest", () => o.preset("ecg"))] },
+        does: [button("guide-scale", W.setVolts, o.openScale), button("guide-finger", W.finger, () => o.preset("pulse")), button("guide-chest", W.chest, () => o.preset("ecg"))] },
       { ...words.guide[2],
-        does: [button("guide-check", "Check", o.openCheck)] },
+        does: [button("guide-check", W.check, o.openCheck)] },
     ];
     this.tabs = this.steps.map((s, i) => h("li", {}, button(`guide-step-${i + 1}`, "", () => this.go(i), { class: "quiet" })));
     this.list = h("ol", { class: "guide-steps" }, this.tabs);
     this.text = h("p", { class: "guide-text", "data-testid": "guide-text" });
     this.does = h("span", { class: "guide-does" });
-    this.next = button("guide-next", "Next", () => (this.at < 2 ? this.go(this.at + 1) : this.close()), {});
-    root.append(this.list, this.text, h("span", { class: "guide-buttons" }, this.does, this.next, button("guide-close", "×", () => this.close(), { class: "quiet close", "aria-label": "Close the first steps", title: "h brings them back" })));
+    this.next = button("guide-next", W.next, () => (this.at < 2 ? this.go(this.at + 1) : this.close()), {});
+    root.append(this.list, this.text, h("span", { class: "guide-buttons" }, this.does, this.next, button("guide-close", "×", () => this.close(), { class: "quiet close", "aria-label": W.closeTheFirstSteps, title: W.hBringsThemBack })));
     this.#show();
   }
 
@@ -107,7 +108,7 @@ export class Guide {
     const s = this.steps[this.at];
     setText(this.text, s.text);
     if (this.does.firstChild !== s.does[0]) fill(this.does, ...s.does);
-    setText(this.next, this.at < 2 ? "Next" : "Done");
+    setText(this.next, this.at < 2 ? W.next : W.done);
   }
 
   destroy() {

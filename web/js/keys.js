@@ -1,6 +1,7 @@
 // The keyboard map and its help. Letters of drawers come from drawers.js.
 
 import { dialog, h } from "./dom.js";
+import { keysWords as W } from "./words.js";
 
 /**
  * @typedef {object} Key
@@ -18,7 +19,7 @@ export class Keys {
     /** @type {Map<string, Key>} */
     this.map = new Map();
     for (const g of groups) for (const k of g.keys) this.map.set(k.key, k);
-    this.help = dialog("help-dialog", "Keyboard", h("div", { class: "key-groups" }, groups.map((g) =>
+    this.help = dialog("help-dialog", W.keyboard, h("div", { class: "key-groups" }, groups.map((g) =>
       h("section", {}, h("h3", {}, g.title), h("dl", { class: "keys" }, g.keys.filter((k) => k.shown).map((k) => [h("dt", {}, k.shown.split(" ").map((part) => h("kbd", {}, part))), h("dd", {}, k.what)]).flat())))));
     /** @param {KeyboardEvent} e */
     this.listener = (e) => this.#handle(e);

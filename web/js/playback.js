@@ -3,6 +3,7 @@
 import { api } from "./api.js";
 import { button, h, select, setText } from "./dom.js";
 import { clockTime } from "./format.js";
+import { playbackWords as W } from "./words.js";
 
 /** @import {ServerState} from "./types.js" */
 
@@ -17,10 +18,10 @@ export class PlaybackPanel {
   constructor(root, options) {
     this.root = root;
     this.options = options;
-    this.play = button("playback-pause", "Pause", () => this.#send({ speed: this.speed > 0 ? 0 : this.resume }));
-    this.slider = h("input", { type: "range", min: "0", max: "1", step: "1", id: "playback-position", "data-testid": "playback-position", "aria-label": "Position in the recording" });
+    this.play = button("playback-pause", W.pause, () => this.#send({ speed: this.speed > 0 ? 0 : this.resume }));
+    this.slider = h("input", { type: "range", min: "0", max: "1", step: "1", id: "playback-position", "data-testid": "playback-position", "aria-label": W.positionInTheRecording });
     this.time = h("span", { class: "playback-time", "data-testid": "playback-time" });
-    this.speeds = select("playback-speed", [1, 2, 5, 10, 20, 50, 100].map((n) => [String(n), `${n}×`]), (v) => this.#send({ speed: Number(v) }), { "aria-label": "Speed" });
+    this.speeds = select("playback-speed", [1, 2, 5, 10, 20, 50, 100].map((n) => [String(n), `${n}×`]), (v) => this.#send({ speed: Number(v) }), { "aria-label": W.speed });
     this.loop = h("input", { type: "checkbox", id: "playback-loop", "data-testid": "playback-loop" });
     this.loop.addEventListener("change", () => this.#send({ loop: this.loop.checked }));
     this.slider.addEventListener("input", () => {
@@ -77,7 +78,7 @@ export class PlaybackPanel {
     this.rateHz = server.sourceRateHz || server.rateHz;
     this.decimation = Math.max(1, server.decimation || 1);
     this.loop.checked = p.loop;
-    setText(this.play, p.speed > 0 ? "Pause" : "Play");
+    setText(this.play, p.speed > 0 ? W.pause : W.play);
     if (p.speed > 0) {
       const text = String(p.speed);
       if (![...this.speeds.options].some((o) => o.value === text)) this.speeds.append(h("option", { value: text }, `${text}×`));
@@ -100,7 +101,7 @@ export class PlaybackPanel {
 
   /** @param {number} at samples of the recording */
   #showTime(at) {
-    const text = `${clockTime(at / this.rateHz)} of ${clockTime(this.length / this.rateHz)}${this.atEnd ? ", at its end" : ""}`;
+    const text = `${clockTime(at / this.rateHz)} of ${clockTime(this.length / this.rateHz)}${this.atEnd ? W.atItsEnd : ""}`;
     setText(this.time, text);
     this.slider.setAttribute("aria-valuetext", text);
   }

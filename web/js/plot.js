@@ -3,6 +3,7 @@
 
 import { linearTicks, logTicks, timeStep } from "./scales.js";
 import { clockTime, fixed, prefixFor, stepDecimals } from "./format.js";
+import { plotWords as W } from "./words.js";
 
 /** @import {Palette} from "./theme.js" */
 
@@ -36,7 +37,7 @@ export class Plot {
     this.canvas.setAttribute("aria-label", options.label);
     root.append(this.canvas);
     const ctx = this.canvas.getContext("2d");
-    if (!ctx) throw new Error("this browser cannot draw on a canvas");
+    if (!ctx) throw new Error(W.thisBrowserCannotDrawOn);
     this.ctx = ctx;
     /** @type {Axis} */
     this.x = { low: 0, high: 1 };

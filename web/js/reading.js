@@ -3,6 +3,7 @@
 import { sentence } from "./api.js";
 import { fill, h, setText } from "./dom.js";
 import { qualityWord, readingHeading, wholeSeconds } from "./format.js";
+import { readingWords as W } from "./words.js";
 
 /** @import {Channel, Reading} from "./types.js" */
 
@@ -25,7 +26,7 @@ export class ReadingPanel {
     this.lamp.hidden = options.still;
     this.state = h("span", { class: "rate-state", "data-testid": "reading-state" });
     this.reason = h("span", { class: "rate-reason", "data-testid": "reading-reason" });
-    this.bars = h("span", { class: "quality", role: "img", "aria-label": "quality unknown" }, Array.from({ length: QUALITY_STEPS }, () => h("i", {})));
+    this.bars = h("span", { class: "quality", role: "img", "aria-label": W.qualityUnknown }, Array.from({ length: QUALITY_STEPS }, () => h("i", {})));
     root.append(
       h("div", { class: "rate" }, this.lamp, this.number, h("span", { class: "rate-unit" }, "bpm")),
       h("div", { class: "rate-words" }, h("div", { class: "rate-line" }, this.state, this.bars), this.reason));
@@ -47,17 +48,17 @@ export class ReadingPanel {
     const reading = state === "reading" && !!r && r.rateBpm > 0;
     setText(this.number, reading ? String(Math.round(r.rateBpm)) : "–");
     this.root.classList.toggle("none", !reading);
-    const word = reading ? `${qualityWord(r.quality)} signal` : readingHeading(state);
+    const word = reading ? W.signal(qualityWord(r.quality)) : readingHeading(state);
     setText(this.state, word);
-    setText(this.reason, r?.reason ? sentence(r.reason) : "Waiting for the first seconds of signal.");
+    setText(this.reason, r?.reason ? sentence(r.reason) : W.waitingForTheFirstSeconds);
     const lit = reading ? Math.max(1, Math.round(r.quality * QUALITY_STEPS)) : 0;
     if (this.bars.dataset.lit !== String(lit)) {
       this.bars.dataset.lit = String(lit);
       [...this.bars.children].forEach((b, i) => b.classList.toggle("lit", i < lit));
-      this.bars.setAttribute("aria-label", `quality ${lit} of ${QUALITY_STEPS}`);
+      this.bars.setAttribute("aria-label", W.qualityOf(lit, QUALITY_STEPS));
     }
     const label = channel?.label ?? "";
-    this.#announce(reading ? `${label} ${Math.round(r.rateBpm)} beats per minute, ${word}` : `${label} ${word}. ${r?.reason ?? ""}`, state);
+    this.#announce(reading ? W.beatsPerMinute(label, Math.round(r.rateBpm), word) : `${label} ${word}. ${r?.reason ?? ""}`, state);
     this.announcedState = state;
   }
 
@@ -92,8 +93,8 @@ export class ReadingPanel {
   age(silentMs) {
     this.root.classList.toggle("old", silentMs > STALE_AFTER_MS);
     if (silentMs > STALE_AFTER_MS) {
-      setText(this.state, "no reading: nothing arrives");
-      setText(this.reason, `The last sample came ${wholeSeconds(silentMs / 1000)} ago.`);
+      setText(this.state, W.noReadingNothingArrives);
+      setText(this.reason, W.theLastSampleCameAgo(wholeSeconds(silentMs / 1000)));
       setText(this.number, "–");
       this.root.classList.add("none");
     }

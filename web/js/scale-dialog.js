@@ -3,6 +3,7 @@
 import { PRESETS, fitting, spanOf } from "./converters.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
 import { significant } from "./format.js";
+import { scaleDialogWords as W } from "./words.js";
 
 /** @import {Channel, ScaleSettings} from "./types.js" */
 
@@ -21,37 +22,37 @@ export class ScaleDialog {
       return { input, row: h("label", { class: "check" }, input, h("span", {}, label)) };
     };
     this.source = h("select", { id: `${own}-source`, "data-testid": `${own}-source` },
-      h("option", { value: "board" }, "as the board or file says"), h("option", { value: "converter" }, "from the converter’s reference and bits"), h("option", { value: "fullscale" }, "from the measured full scale of a sound input"), h("option", { value: "unknown" }, "unknown: show counts"));
-    this.preset = select(`${own}-preset`, [["", "choose, or fill in below"], ...PRESETS.map((p) => /** @type {[string, string]} */ ([p.id, p.label]))], (id) => this.#take(id));
+      h("option", { value: "board" }, W.asTheBoardOrFile), h("option", { value: "converter" }, W.fromTheConvertersReferenceAnd), h("option", { value: "fullscale" }, W.fromTheMeasuredFullScale), h("option", { value: "unknown" }, W.unknownShowCounts));
+    this.preset = select(`${own}-preset`, [["", W.chooseOrFillInBelow], ...PRESETS.map((p) => /** @type {[string, string]} */ ([p.id, p.label]))], (id) => this.#take(id));
     this.presetHint = h("small", {});
     this.fits = button(`${own}-fits`, "", () => this.#takeFitting(), { class: "quiet" });
-    this.decimals = h("p", { class: "hint", "data-testid": `${own}-decimals`, hidden: true }, "The numbers so far have decimals. Are they volts already? Then leave bits and reference alone: set the column’s unit to V in the source’s dialog, under Columns of this board.");
+    this.decimals = h("p", { class: "hint", "data-testid": `${own}-decimals`, hidden: true }, W.theNumbersSoFarHave);
     this.span = h("div", { class: "scale-span", "data-testid": `${own}-span` });
-    this.reference = number("reference", "Reference voltage", "V", "Full scale: the volts at one more than the highest count, often the 5 V or 3.3 V supply. A signed converter reaches from minus the reference to plus the reference.");
-    this.bits = number("bits", "Bits", "bit", "10 bits count 0 to 1023.");
-    this.signed = check("signed", "counts are signed, about zero");
-    this.full = number("full", "Full scale", "V", "Volts at the highest count; the Sound input drawer measures it.");
-    this.low = number("rail-low", "Lower rail", "V");
-    this.high = number("rail-high", "Upper rail", "V", "Leave empty when unknown.");
-    this.mid = number("mid-rail", "Mid-rail", "V", "The reference the signal rests on: 2.5 V on a single 5 V supply.");
-    this.gain = number("gain", "Gain before the converter", "×", "Divided out: volts are then those at the sensor. 1 shows volts at the converter.");
-    this.invert = check("invert", "turn the signal upside down");
+    this.reference = number("reference", W.referenceVoltage, "V", W.fullScaleTheVoltsAt);
+    this.bits = number("bits", W.bits, "bit", W.n10BitsCount0To);
+    this.signed = check("signed", W.countsAreSignedAboutZero);
+    this.full = number("full", W.fullScale, "V", W.voltsAtTheHighestCount);
+    this.low = number("rail-low", W.lowerRail, "V");
+    this.high = number("rail-high", W.upperRail, "V", W.leaveEmptyWhenUnknown);
+    this.mid = number("mid-rail", "Mid-rail", "V", W.theReferenceTheSignalRests);
+    this.gain = number("gain", W.gainBeforeTheConverter, "×", W.dividedOutVoltsAreThen);
+    this.invert = check("invert", W.turnTheSignalUpsideDown);
     this.error = h("p", { class: "error", role: "alert" });
-    this.converter = h("fieldset", {}, h("legend", {}, "Converter"), this.reference.row, this.bits.row, this.signed.row, this.span);
-    this.sound = h("fieldset", {}, h("legend", {}, "Sound input"), this.full.row);
+    this.converter = h("fieldset", {}, h("legend", {}, W.converter), this.reference.row, this.bits.row, this.signed.row, this.span);
+    this.sound = h("fieldset", {}, h("legend", {}, W.soundInput), this.full.row);
     const form = h("form", { class: "scale-form" },
       this.fits, this.decimals,
-      h("label", { class: "field" }, h("span", {}, "Usual ones"), this.preset, this.presetHint),
-      h("label", { class: "field" }, h("span", {}, "Volts come"), this.source), this.converter, this.sound,
-      h("fieldset", {}, h("legend", {}, "Board"), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
-      this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": `${own}-apply` }, "Apply")));
+      h("label", { class: "field" }, h("span", {}, W.usualOnes), this.preset, this.presetHint),
+      h("label", { class: "field" }, h("span", {}, W.voltsCome), this.source), this.converter, this.sound,
+      h("fieldset", {}, h("legend", {}, W.board), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
+      this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": `${own}-apply` }, W.apply)));
     this.source.addEventListener("change", () => this.#enable());
     for (const e of [this.reference.input, this.bits.input, this.signed.input]) e.addEventListener("input", () => this.#draw());
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.#apply();
     });
-    this.dialog = dialog(`${own}-dialog`, "What is a count worth?", form);
+    this.dialog = dialog(`${own}-dialog`, W.whatIsACountWorth, form);
   }
 
   /**
@@ -65,7 +66,7 @@ export class ScaleDialog {
     const fit = seen && whole ? fitting(seen.low, seen.high) : null;
     this.fit = fit;
     this.fits.hidden = !fit;
-    if (seen && fit) setText(this.fits, `The counts so far, ${seen.low} to ${seen.high}, fit ${fit.bits} bits${fit.signed ? ", signed" : ""}: take that`);
+    if (seen && fit) setText(this.fits, W.theCountsSoFarTo(seen.low, seen.high, fit.bits, fit.signed ? W.signed : ""));
     this.decimals.hidden = whole;
     this.preset.value = "";
     setText(this.presetHint, "");
@@ -122,7 +123,7 @@ export class ScaleDialog {
     const signed = this.signed.input.checked;
     const s = spanOf({ volts, bits, signed });
     const end = (/** @type {string} */ at, /** @type {number} */ v, /** @type {string} */ count) => h("span", { class: at }, `${v < 0 ? "−" : ""}${significant(Math.abs(v), 5)} V`, h("small", {}, count));
-    fill(this.span, end("left", s.low, `count ${s.lowCount}`.replace("-", "−")), signed ? end("middle", 0, "count 0") : null, end("right", s.high, `above count ${s.highCount}`));
+    fill(this.span, end("left", s.low, W.count(s.lowCount).replace("-", "−")), signed ? end("middle", 0, W.count0) : null, end("right", s.high, W.aboveCount(s.highCount)));
   }
 
   #enable() {

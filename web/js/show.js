@@ -12,6 +12,7 @@ import { Lane } from "./trace/lanes.js";
 import { hatch, see, strokeColumns, strokeSamples } from "./trace/paint.js";
 import { advance, View } from "./trace/view.js";
 import * as words from "./words.js";
+import { showWords as W } from "./words.js";
 
 /** @import {Channel, Gap, Probe, Reading} from "./types.js" */
 /** @import {BeatList} from "./store.js" */
@@ -80,21 +81,21 @@ export class ShowView {
     this.lastFrameAt = 0;
     this.said = "";
     /** @type {"light"|"dark"} */
-    this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || "light";
+    this.ground = prefs.get(W.showGround, /** @type {"light"|"dark"|""} */ ("")) || "light";
     this.sound = new BeatSound();
     this.pointer = { on: false, x: 0.5, y: 0.4 };
     this.channel = 0;
-    this.point = prefs.get("show raw", false) ? RAW : CLEANED;
+    this.point = prefs.get(W.showRaw, false) ? RAW : CLEANED;
     /** @type {string|CanvasPattern} */
     this.hatching = "";
 
-    this.canvas = h("canvas", { class: "show-trace", role: "img", "aria-label": "Signal trace", "data-testid": "show-trace" });
+    this.canvas = h("canvas", { class: "show-trace", role: "img", "aria-label": W.signalTrace, "data-testid": "show-trace" });
     this.number = h("span", { class: "show-number", "data-testid": "show-rate" }, "–");
     this.lamp = h("span", { class: "show-lamp", "aria-hidden": "true" });
     this.lamp.hidden = options.still;
     this.state = h("p", { class: "show-state", "data-testid": "show-state" });
     this.reason = h("p", { class: "show-reason", "data-testid": "show-reason" });
-    this.held = h("p", { class: "show-held", hidden: true }, "Frozen");
+    this.held = h("p", { class: "show-held", hidden: true }, W.frozen);
     this.told = h("p", { class: "show-held show-told", hidden: true, "data-testid": "show-told" });
     this.tellTimer = 0;
     this.label = h("p", { class: "show-label", "data-testid": "show-label" });
@@ -103,15 +104,15 @@ export class ShowView {
     this.projector = h("b", { class: "show-projector", hidden: true, "data-testid": "show-projector" }, words.wired.projector);
     this.foot = h("p", { class: "show-foot" }, this.invented, this.sourceName, h("span", {}, words.AID), this.projector);
     this.ring = h("div", { class: "show-pointer", "aria-hidden": "true", "data-testid": "show-pointer", hidden: true });
-    this.freezeButton = button("show-freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Freeze the trace (space)" });
-    this.pointerButton = button("show-point", "Pointer", () => this.togglePointer(), { "aria-pressed": "false", title: "A ring that follows the mouse, the finger or the arrow keys (p)" });
-    this.soundButton = button("show-sound", "Beat sound", () => this.toggleSound(), { "aria-pressed": "false", title: "A soft tick at each beat (m)" });
-    this.rawButton = button("show-raw", "Raw", () => this.toggleRaw(), { "aria-pressed": String(this.point === RAW), title: "As measured, before the signal path (r)" });
-    this.channelButton = button("show-channel", "Next signal", () => this.nextChannel(), { title: "The next channel (x)" });
-    this.groundButton = button("show-ground", "", () => this.toggleGround(), { title: "Light or dark ground (t)" });
-    this.leaveButton = button("show-leave", "Leave", () => this.leave(), { title: "Back to the page (Esc)" });
-    this.controls = h("div", { class: "show-controls", role: "toolbar", "aria-label": "Show view" }, this.freezeButton, this.pointerButton, this.soundButton, this.rawButton, this.channelButton, this.groundButton, this.leaveButton);
-    this.root = h("section", { class: "show", id: "show", "data-testid": "show", "aria-label": "Show view", tabindex: "-1", hidden: true },
+    this.freezeButton = button("show-freeze", W.freeze, () => this.toggleFreeze(), { "aria-pressed": "false", title: W.freezeTheTraceSpace });
+    this.pointerButton = button("show-point", W.pointer, () => this.togglePointer(), { "aria-pressed": "false", title: W.aRingThatFollowsThe });
+    this.soundButton = button("show-sound", W.beatSound, () => this.toggleSound(), { "aria-pressed": "false", title: W.aSoftTickAtEach });
+    this.rawButton = button("show-raw", W.raw, () => this.toggleRaw(), { "aria-pressed": String(this.point === RAW), title: W.asMeasuredBeforeTheSignal });
+    this.channelButton = button("show-channel", W.nextSignal, () => this.nextChannel(), { title: W.theNextChannelX });
+    this.groundButton = button("show-ground", "", () => this.toggleGround(), { title: W.lightOrDarkGroundT });
+    this.leaveButton = button("show-leave", W.leave, () => this.leave(), { title: W.backToThePageEsc });
+    this.controls = h("div", { class: "show-controls", role: "toolbar", "aria-label": W.showView }, this.freezeButton, this.pointerButton, this.soundButton, this.rawButton, this.channelButton, this.groundButton, this.leaveButton);
+    this.root = h("section", { class: "show", id: "show", "data-testid": "show", "aria-label": W.showView, tabindex: "-1", hidden: true },
       h("div", { class: "show-sheet" }, this.canvas, this.held, this.told),
       h("div", { class: "show-words" },
         h("div", { class: "show-rate" }, this.number, h("span", { class: "show-unit" }, this.lamp, "bpm")),
@@ -119,7 +120,7 @@ export class ShowView {
       this.foot, this.controls, this.ring);
     document.body.append(this.root);
     const ctx = this.canvas.getContext("2d", { alpha: false });
-    if (!ctx) throw new Error("this browser cannot draw on a canvas");
+    if (!ctx) throw new Error(W.thisBrowserCannotDrawOn);
     this.ctx = ctx;
     this.resizer = new ResizeObserver(() => {
       this.sized = false;
@@ -147,7 +148,7 @@ export class ShowView {
     this.view.secondsAcross = Math.min(window.innerWidth < window.innerHeight ? 5 : 10, this.options.scale().secondsAcross);
     this.channel = this.options.channel();
     // Until somebody chooses, the ground is the page's.
-    this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || (document.documentElement.dataset.theme === "dark" ? "dark" : "light");
+    this.ground = prefs.get(W.showGround, /** @type {"light"|"dark"|""} */ ("")) || (document.documentElement.dataset.theme === "dark" ? "dark" : "light");
     this.#applyGround();
     this.laneFor = "";
     this.sized = false;
@@ -158,7 +159,7 @@ export class ShowView {
     this.showReading();
     this.#awake();
     this.root.focus();
-    this.options.announce("Show view. Escape leaves it.");
+    this.options.announce(W.showViewEscapeLeavesIt);
   }
 
   leave() {
@@ -215,20 +216,20 @@ export class ShowView {
   /** For the list of keys. @returns {Key[]} */
   static help() {
     return [
-      { key: "", shown: "space", what: "freeze, or go on", run: () => {} },
-      { key: "", shown: "p", what: "a pointer for mouse, finger and arrows", run: () => {} },
-      { key: "", shown: "m", what: "a soft tick at each beat", run: () => {} },
-      { key: "", shown: "r", what: "as measured, or cleaned", run: () => {} },
-      { key: "", shown: "x", what: "the next channel", run: () => {} },
-      { key: "", shown: "t", what: "light or dark ground", run: () => {} },
-      { key: "", shown: "+ −", what: "fewer or more seconds across", run: () => {} },
-      { key: "", shown: "Esc", what: "back to the page", run: () => {} },
+      { key: "", shown: "space", what: W.freezeOrGoOn, run: () => {} },
+      { key: "", shown: "p", what: W.aPointerForMouseFinger, run: () => {} },
+      { key: "", shown: "m", what: W.aSoftTickAtEach2, run: () => {} },
+      { key: "", shown: "r", what: W.asMeasuredOrCleaned, run: () => {} },
+      { key: "", shown: "x", what: W.theNextChannel, run: () => {} },
+      { key: "", shown: "t", what: W.lightOrDarkGround, run: () => {} },
+      { key: "", shown: "+ −", what: W.fewerOrMoreSecondsAcross, run: () => {} },
+      { key: "", shown: W.esc, what: W.backToThePage, run: () => {} },
     ];
   }
 
   toggleFreeze() {
     this.#setHeld(!this.view.held);
-    this.options.announce(this.view.held ? "Frozen." : "Live.");
+    this.options.announce(this.view.held ? W.frozen2 : W.live);
   }
 
   /** @param {boolean} held */
@@ -267,9 +268,9 @@ export class ShowView {
 
   toggleRaw() {
     this.point = this.point === RAW ? CLEANED : RAW;
-    prefs.set("show raw", this.point === RAW);
+    prefs.set(W.showRaw, this.point === RAW);
     this.#pressed(this.rawButton, this.point === RAW);
-    this.options.announce(this.point === RAW ? "As measured." : "After the signal path.");
+    this.options.announce(this.point === RAW ? W.asMeasured : W.afterTheSignalPath);
     this.options.loop.dirty(this);
   }
 
@@ -284,14 +285,14 @@ export class ShowView {
 
   toggleGround() {
     this.ground = this.ground === "light" ? "dark" : "light";
-    prefs.set("show ground", this.ground);
+    prefs.set(W.showGround, this.ground);
     this.#applyGround();
   }
 
   #applyGround() {
     this.root.dataset.ground = this.ground;
-    setText(this.groundButton, this.ground === "light" ? "Dark" : "Light");
-    this.groundButton.setAttribute("aria-label", this.ground === "light" ? "Dark ground" : "Light ground");
+    setText(this.groundButton, this.ground === "light" ? W.dark : W.light);
+    this.groundButton.setAttribute("aria-label", this.ground === "light" ? W.darkGround : W.lightGround);
     this.hatching = "";
     this.options.loop.dirty(this);
   }
@@ -567,9 +568,9 @@ export class ShowView {
  * @returns {{number: string, state: string, reason: string}}
  */
 export function readingWords(r, silent) {
-  if (silent) return { number: "–", state: "No reading: nothing arrives", reason: "The board or the connection is silent." };
-  if (!r) return { number: "–", state: "Searching for beats", reason: "" };
-  if (r.state === "reading" && r.rateBpm > 0) return { number: String(Math.round(r.rateBpm)), state: upper(`${qualityWord(r.quality)} signal`), reason: "" };
+  if (silent) return { number: "–", state: W.noReadingNothingArrives, reason: W.theBoardOrTheConnection };
+  if (!r) return { number: "–", state: W.searchingForBeats, reason: "" };
+  if (r.state === "reading" && r.rateBpm > 0) return { number: String(Math.round(r.rateBpm)), state: upper(W.signal(qualityWord(r.quality))), reason: "" };
   return { number: "–", state: upper(readingHeading(r.state)), reason: r.reason ? sentence(r.reason) : "" };
 }
 

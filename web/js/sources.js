@@ -7,6 +7,7 @@ import { BAUDS, BoardPort } from "./board-port.js";
 import { CablelessForm } from "./cableless.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
 import * as words from "./words.js";
+import { sourcesWords as W } from "./words.js";
 
 /** @import {Choice, Choices} from "./types.js" */
 
@@ -21,12 +22,12 @@ export class SourcePicker {
   constructor(options) {
     this.options = options;
     this.columns = new ColumnsForm((address) => this.open(address));
-    this.side = select("sound-side", [["left", "left (or mono)"], ["right", "right"], ["both", "both channels"]], () => {});
-    this.keep = select("sound-keep", [["slow", "about 1 kHz"], ["full", "the input’s own rate"]], () => {}, { title: "1 kHz is enough for a heartbeat; the input’s own rate makes large files" });
+    this.side = select("sound-side", [["left", W.leftOrMono], ["right", "right"], ["both", W.bothChannels]], () => {});
+    this.keep = select("sound-keep", [["slow", W.about1KHz], ["full", W.theInputsOwnRate]], () => {}, { title: W.n1KHzIsEnoughFor });
     this.inputs = h("div", { class: "inputs" });
     this.sound = h("section", { class: "choice-list" });
     this.#soundSection();
-    this.baud = select("port-baud", BAUDS.map((b) => [String(b), `${b} baud`]), () => {}, { title: "as in the board’s program, such as Serial.begin(115200)" });
+    this.baud = select("port-baud", BAUDS.map((b) => [String(b), W.baud(b)]), () => {}, { title: W.asInTheBoardsProgram });
     this.port = h("section", { class: "choice-list" });
     this.#portSection();
     this.cableless = new CablelessForm((address) => this.open(address));
@@ -34,37 +35,37 @@ export class SourcePicker {
     this.demos = h("div", { class: "choices" });
     this.listed = "";
     // One and the same after looking again, so that it keeps the focus.
-    this.again = button("source-refresh", "Refresh the list", () => this.refresh(), { class: "quiet" });
+    this.again = button("source-refresh", W.refreshTheList, () => this.refresh(), { class: "quiet" });
     this.address = h("input", { type: "text", id: "source-address", "data-testid": "source-address", autocomplete: "off", spellcheck: "false", placeholder: "serial:/dev/ttyACM0?baud=115200" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "source-error" });
     this.busy = h("p", { class: "hint", role: "status" });
     const form = h("form", { class: "address-form" },
-      h("label", { for: "source-address" }, "Type an address"),
-      h("div", { class: "row" }, this.address, h("button", { type: "submit", "data-testid": "source-open-address", class: "accent" }, "Open")),
+      h("label", { for: "source-address" }, W.typeAnAddress),
+      h("div", { class: "row" }, this.address, h("button", { type: "submit", "data-testid": "source-open-address", class: "accent" }, W.open)),
       h("p", { class: "hint" }, "serial:PORT · tcp:HOST:PORT · tcp-listen:PORT · udp:PORT · fifo:PATH · sound:DEVICE · file:NAME · demo:finger"));
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.open(this.address.value.trim());
     });
-    this.sketch = h("pre", { "data-testid": "sketch", tabindex: "0", "aria-label": "The example program any_board.ino" });
+    this.sketch = h("pre", { "data-testid": "sketch", tabindex: "0", "aria-label": W.theExampleProgramAnyBoard });
     this.explain = this.#explain();
     this.explain.addEventListener("toggle", () => this.#fetchSketch());
     this.caution = h("p", { class: "caution-line" }, words.wired.line, " ", h("a", { href: "/wiring.html", target: "_blank", rel: "noopener", "data-testid": "wiring" }, words.wired.page));
-    this.dialog = dialog("source-dialog", "Where does the signal come from?",
+    this.dialog = dialog("source-dialog", W.whereDoesTheSignalCome,
       this.error, this.busy, this.caution, this.columns.element, this.lists, form, this.demos,
       this.explain);
   }
 
   #explain() {
     const file = (/** @type {string} */ name, /** @type {string} */ what) => h("p", {}, h("a", { href: `/api/v1/sketch/${name}`, download: `${name}.ino`, "data-testid": `sketch-${name}` }, `${name}.ino`), " ", what);
-    return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", { "data-testid": "source-explain-head" }, "What must a board print? Example programs"),
-        h("p", {}, "Numbers, one line for each sample, separated by comma, semicolon, tab or space, at an even pace of 100 to 1000 lines a second and at any usual baud rate. That is all; the baud rate is found by trying."),
-        h("p", {}, "A header line with names and units, and a column that carries the board’s own clock (", h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), ") or counter (", h("code", {}, "seq"), ") make it better:"),
+    return h("details", { class: "explain", "data-testid": "source-explain" }, h("summary", { "data-testid": "source-explain-head" }, W.whatMustABoardPrint),
+        h("p", {}, W.numbersOneLineForEach),
+        h("p", {}, W.aHeaderLineWithNames, h("code", {}, "t_ms"), ", ", h("code", {}, "t_us"), W.orCounter, h("code", {}, "seq"), W.makeItBetter),
         h("pre", {}, EXAMPLE),
-        h("p", {}, "Other text is shown as what the board says."),
-        h("p", {}, "Two example programs to load as they are:"),
-        file("any_board", "for any board with analogRead, the shortest"),
-        file("lamp_clip", "for an ATmega328P at 16 MHz: a timer starts each conversion, so the pace is exact"),
+        h("p", {}, W.otherTextIsShownAs),
+        h("p", {}, W.twoExampleProgramsToLoad),
+        file("any_board", W.forAnyBoardWithAnalogRead),
+        file("lamp_clip", W.forAnATmega328PAt16),
         this.sketch);
   }
 
@@ -99,7 +100,7 @@ export class SourcePicker {
   }
 
   async refresh() {
-    if (!this.lists.firstChild) fill(this.lists, h("p", { class: "hint" }, "Looking for ports …"));
+    if (!this.lists.firstChild) fill(this.lists, h("p", { class: "hint" }, W.lookingForPorts));
     try {
       this.#list(await api.sources());
     } catch (e) {
@@ -115,15 +116,15 @@ export class SourcePicker {
     this.cableless.offer(c.hosts ?? []);
     const focused = document.activeElement === this.again;
     fill(this.lists,
-      this.#section("Serial ports", "ports", c.ports, "No port found. Plug the board in, then refresh the list. On Linux your user may have to join the group that owns the port."),
+      this.#section(W.serialPorts, "ports", c.ports, W.noPortFoundPlugThe),
       this.port,
       this.cableless.root,
       this.sound,
-      this.#section("Recordings", "recordings", c.recordings, "None yet. Name files on the command line: pulsewright walk.edf"),
-      this.#section("Sound inputs of this program", "sounds", c.sounds, ""),
+      this.#section(W.recordings, "recordings", c.recordings, W.noneYetNameFilesOn),
+      this.#section(W.soundInputsOfThisProgram, "sounds", c.sounds, ""),
       ...c.problems.map((p) => h("p", { class: "error" }, sentence(p))),
       this.again);
-    fill(this.demos, this.#section("Demos, all invented", "demos", c.demos, ""));
+    fill(this.demos, this.#section(W.demosAllInvented, "demos", c.demos, ""));
     if (focused) this.again.focus();
   }
 
@@ -142,16 +143,16 @@ export class SourcePicker {
 
   #portSection() {
     const missing = BoardPort.missing();
-    fill(this.port, h("h3", {}, "Board through this browser"),
-      h("p", { class: "hint", "data-testid": "port-hint" }, missing || "The board is plugged into the computer that shows this page. Choose the baud rate that its program sets; the browser then asks for the port."),
-      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, "Baud rate"), this.baud)),
-      missing ? null : button("port-choose", "Choose a port …", () => this.#openPort()));
+    fill(this.port, h("h3", {}, W.boardThroughThisBrowser),
+      h("p", { class: "hint", "data-testid": "port-hint" }, missing || W.theBoardIsPluggedInto),
+      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, W.baudRate), this.baud)),
+      missing ? null : button("port-choose", W.chooseAPort, () => this.#openPort()));
   }
 
   async #openPort() {
     setText(this.error, "");
     if (!(await this.options.mayOpen("serial:browser"))) return;
-    setText(this.busy, "Listening to the board …");
+    setText(this.busy, W.listeningToTheBoard);
     try {
       await this.options.port.choose(Number(this.baud.value));
       if (this.options.port.state.state !== "on") return;
@@ -166,20 +167,20 @@ export class SourcePicker {
 
   #soundSection() {
     const missing = AudioInput.missing();
-    fill(this.sound, h("h3", {}, "Sound through this browser"),
-      h("p", { class: "hint" }, missing || "The audio input of the computer that shows this page. Wire the board through a divider and a series capacitor, never with a person on a mains-powered computer."),
-      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, "Channel"), this.side), h("label", { class: "pick" }, h("span", {}, "Sample rate to record"), this.keep)),
+    fill(this.sound, h("h3", {}, W.soundThroughThisBrowser),
+      h("p", { class: "hint" }, missing || W.theAudioInputOfThe),
+      missing ? null : h("div", { class: "picks" }, h("label", { class: "pick" }, h("span", {}, W.channel), this.side), h("label", { class: "pick" }, h("span", {}, W.sampleRateToRecord), this.keep)),
       missing ? null : this.inputs);
-    fill(this.inputs, button("sound-look", "Look for audio inputs", () => this.#lookForInputs()));
+    fill(this.inputs, button("sound-look", W.lookForAudioInputs, () => this.#lookForInputs()));
   }
 
   async #lookForInputs() {
     setText(this.error, "");
     try {
       const list = await this.options.audio.list();
-      if (list.length === 0) throw new Error("This browser finds no audio input. Plug one in, then look again.");
-      fill(this.inputs, ...list.map((d, i) => h("button", { type: "button", class: "choice", "data-testid": `sound-input-${i}`, onclick: () => this.#openInput(d.id) }, h("b", {}, d.name), h("span", {}, "through this browser"))),
-        button("sound-look", "Look again for audio inputs", () => this.#lookForInputs(), { class: "quiet" }));
+      if (list.length === 0) throw new Error(W.thisBrowserFindsNoAudio);
+      fill(this.inputs, ...list.map((d, i) => h("button", { type: "button", class: "choice", "data-testid": `sound-input-${i}`, onclick: () => this.#openInput(d.id) }, h("b", {}, d.name), h("span", {}, W.throughThisBrowser))),
+        button("sound-look", W.lookAgainForAudioInputs, () => this.#lookForInputs(), { class: "quiet" }));
     } catch (e) {
       setText(this.error, e instanceof Error ? e.message : String(e));
     }
@@ -189,7 +190,7 @@ export class SourcePicker {
   async #openInput(id) {
     setText(this.error, "");
     if (!(await this.options.mayOpen("sound:browser"))) return;
-    setText(this.busy, "Opening the audio input …");
+    setText(this.busy, W.openingTheAudioInput);
     const side = /** @type {"left"|"right"|"both"} */ (this.side.value);
     try {
       await this.options.audio.start({ id, channels: side === "left" ? 1 : 2, side, keep: this.keep.value === "full" ? "full" : "slow" });
@@ -206,11 +207,11 @@ export class SourcePicker {
   async open(address) {
     setText(this.error, "");
     if (!address) {
-      setText(this.error, "Write an address first, such as serial:/dev/ttyACM0 or demo:finger.");
+      setText(this.error, W.writeAnAddressFirstSuch);
       return;
     }
     if (!(await this.options.mayOpen(address))) return;
-    setText(this.busy, address.startsWith("serial:") ? "Listening to the board; finding its baud rate takes a few seconds …" : /^(tcp|udp|fifo)/.test(address) ? "Waiting for the board …" : "Opening …");
+    setText(this.busy, address.startsWith("serial:") ? W.listeningToTheBoardFinding : /^(tcp|udp|fifo)/.test(address) ? W.waitingForTheBoard : W.opening);
     try {
       await api.open(address);
       this.dialog.close();

@@ -1,6 +1,8 @@
 // What the page knows: the server's state as messages change it, this page's own
 // settings, and undo. The reducer is pure; the Store tells listeners what changed.
 
+import { storeWords as W } from "./words.js";
+
 /** @import {Beat, Channel, Gap, Health, Note, Reading, ServerState} from "./types.js" */
 
 /**
@@ -22,7 +24,7 @@ export const KEPT_CLOCK_SECONDS = 600;
 
 /** @returns {PageState} */
 export function initialState() {
-  return { server: null, owner: true, readings: [], meters: [], text: [], clockHz: [], problem: "", dropped: 0, connection: "connecting", connectionText: "Connecting …" };
+  return { server: null, owner: true, readings: [], meters: [], text: [], clockHz: [], problem: "", dropped: 0, connection: "connecting", connectionText: W.connecting };
 }
 
 /**

@@ -2,6 +2,7 @@
 
 import { sentence } from "./api.js";
 import { decodeFrame } from "./frames.js";
+import { streamWords as W } from "./words.js";
 
 /** @import {Frame} from "./types.js" */
 
@@ -47,7 +48,7 @@ export class Stream {
   connect() {
     if (this.closed) return;
     clearTimeout(this.retryTimer);
-    this.handlers.status("connecting", "Connecting …");
+    this.handlers.status("connecting", W.connecting);
     const socket = new WebSocket(this.url, SUBPROTOCOL);
     socket.binaryType = "arraybuffer";
     this.socket = socket;
@@ -78,7 +79,7 @@ export class Stream {
     try {
       frame = decodeFrame(data);
     } catch (e) {
-      this.handlers.message({ type: "problem", text: "The page got a frame it cannot read: " + (e instanceof Error ? e.message : e) });
+      this.handlers.message({ type: "problem", text: W.thePageGotAFrame + (e instanceof Error ? e.message : e) });
       return;
     }
     if (!frame.history) {
@@ -105,7 +106,7 @@ export class Stream {
     const now = performance.now();
     if (now - this.heard > DEAD_AFTER_MS) {
       this.socket?.close();
-      if (this.socket) this.#lost(this.socket, "nothing heard");
+      if (this.socket) this.#lost(this.socket, W.nothingHeard);
       return;
     }
     if (this.socket?.readyState !== WebSocket.OPEN) return;
@@ -152,7 +153,7 @@ export class Stream {
     if (this.closed) return;
     const wait = this.retryMs;
     this.retryMs = Math.min(LAST_RETRY_MS, this.retryMs * 1.7);
-    this.handlers.status("lost", `No connection to Pulsewright${reason ? ` (${reason})` : ""}; trying again. If it was ended, start it anew.`);
+    this.handlers.status("lost", W.noConnectionToPulsewrightTrying(reason ? ` (${reason})` : ""));
     this.retryTimer = window.setTimeout(() => this.connect(), wait * (0.8 + 0.4 * Math.random()));
   }
 

@@ -1,8 +1,10 @@
 // Light paper and dark slate, and the traces' looks. Colours come from the
 // Okabe–Ito palette; the contrast of each on its ground is checked in a test.
 
+import { themeWords as W } from "./words.js";
+
 export const POINT_NAMES = ["scale", "drift", "hum", "smooth", "beats"];
-export const POINT_TITLES = ["after scale", "after drift", "after hum", "after smooth", "at the beat finder"];
+export const POINT_TITLES = [W.afterScale, W.afterDrift, W.afterHum, W.afterSmooth, W.atTheBeatFinder];
 
 /**
  * @typedef {object} Palette

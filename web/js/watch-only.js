@@ -4,6 +4,7 @@
 
 import { byId, h, setText } from "./dom.js";
 import * as words from "./words.js";
+import { watchOnlyWords as W } from "./words.js";
 
 /** Controls outside the panels that take the owner's right themselves. */
 const OWNER_CONTROLS = ["source-open", "note-add"];
@@ -12,7 +13,7 @@ export class WatchOnly {
   constructor() {
     this.owner = true;
     this.caution = h("span", { "data-testid": "watch-caution" });
-    this.line = h("p", { class: "watch-line", "data-testid": "watch-only", hidden: true }, "Watch only: the owner of this page changes things.", this.caution);
+    this.line = h("p", { class: "watch-line", "data-testid": "watch-only", hidden: true }, W.watchOnlyTheOwnerOf, this.caution);
     byId("source-status").closest("section")?.append(this.line);
   }
 

@@ -6,6 +6,7 @@ import { quantity } from "../format.js";
 import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
 import { cornersText, gainText, kindTitle, parseValue, partOf, roleTitle, stageTitle, valueText } from "./words.js";
+import { boardStripWords as W } from "../words.js";
 
 /** @import {Palette} from "../theme.js" */
 /** @import {BoardModel} from "./model.js" */
@@ -28,16 +29,16 @@ export class BoardStrip {
     this.name = h("p", { class: "strong", "data-testid": "onboard-name" });
     this.words = h("p", { class: "small", "data-testid": "onboard-words" });
     this.curve = h("div", { class: "curve" });
-    this.foldButton = button("onboard-fold", "Stages", () => this.fold(!this.folded), { class: "small-button", "aria-expanded": "false", "aria-controls": "board-stages" });
-    this.openButton = button("onboard-open", "Draw it …", () => this.#open(), { class: "small-button" });
-    this.stages = h("div", { class: "board-stages", id: "board-stages", role: "group", "aria-label": "Stages on the board" });
-    this.head = h("section", { class: "block block-board", "aria-label": "On the board", "data-testid": "block-board" }, h("div", { class: "block-head" }, h("h3", {}, "On the board")), this.name, this.words, this.curve, h("div", { class: "row board-buttons" }, this.foldButton, this.openButton));
+    this.foldButton = button("onboard-fold", W.stages, () => this.fold(!this.folded), { class: "small-button", "aria-expanded": "false", "aria-controls": "board-stages" });
+    this.openButton = button("onboard-open", W.drawIt, () => this.#open(), { class: "small-button" });
+    this.stages = h("div", { class: "board-stages", id: "board-stages", role: "group", "aria-label": W.stagesOnTheBoard });
+    this.head = h("section", { class: "block block-board", "aria-label": W.onTheBoard, "data-testid": "block-board" }, h("div", { class: "block-head" }, h("h3", {}, W.onTheBoard)), this.name, this.words, this.curve, h("div", { class: "row board-buttons" }, this.foldButton, this.openButton));
     this.root = h("div", { class: "board-strip owner-only" }, this.head, this.stages);
-    this.plot = new Plot(this.curve, { palette: this.palette, label: "Response of the whole board, predicted", bare: true });
+    this.plot = new Plot(this.curve, { palette: this.palette, label: W.responseOfTheWholeBoard, bare: true });
     /** @type {StageBlock[]} */
     this.blocks = [];
     this.shape = "";
-    this.folded = prefs.get("board folded", true);
+    this.folded = prefs.get(W.boardFolded, true);
     /** @type {(() => void)|null} */
     this.unwatch = null;
     this.unsubscribe = this.model.subscribe(() => this.#show());
@@ -52,7 +53,7 @@ export class BoardStrip {
   /** @param {boolean} folded */
   fold(folded) {
     this.folded = folded;
-    prefs.set("board folded", folded);
+    prefs.set(W.boardFolded, folded);
     if (!folded) {
       void this.model.learn();
       this.unwatch ??= this.model.watch();
@@ -66,13 +67,13 @@ export class BoardStrip {
   #show() {
     const { draft, computed, known } = this.model;
     this.foldButton.hidden = draft === null;
-    setText(this.foldButton, this.folded ? "Stages" : "Fold");
+    setText(this.foldButton, this.folded ? W.stages : W.fold);
     this.foldButton.setAttribute("aria-expanded", String(!this.folded));
-    setText(this.openButton, draft ? "Parts …" : "Draw it …");
+    setText(this.openButton, draft ? W.parts : W.drawIt);
     this.root.classList.toggle("unfolded", !this.folded && draft !== null);
     this.stages.hidden = this.folded || draft === null || known === null;
-    setText(this.name, draft ? draft.name || "a board without a name" : "");
-    setText(this.words, this.model.error || (!draft ? "The part you solder. Draw it to see what each part does." : computed ? cornersText(computed.figures.corners) + ", " + gainText(computed.figures.corners.peakDb) + (this.model.changes ? "; changed, not soldered" : "") : ""));
+    setText(this.name, draft ? draft.name || W.aBoardWithoutAName : "");
+    setText(this.words, this.model.error || (!draft ? W.thePartYouSolderDraw : computed ? cornersText(computed.figures.corners) + ", " + gainText(computed.figures.corners.peakDb) + (this.model.changes ? W.changedNotSoldered : "") : ""));
     this.curve.hidden = !computed;
     if (computed) this.#response(this.plot, computed.figures.freqHz, computed.figures.whole.gainDb, computed.figures.corners.peakDb);
     if (this.stages.hidden) return;
@@ -105,7 +106,7 @@ export class BoardStrip {
     const kinds = known.kinds.filter((k) => !k.sensor && k.stage !== "difference" && k.stage !== "instrumentation");
     const add = select("onboard-add", [["", "+ stage"], ...kinds.map((k) => /** @type {[string, string]} */ ([k.stage, kindTitle(k.stage)]))], (kind) => {
       if (kind) this.model.addStage(draft.stages.length, kind);
-    }, { "aria-label": "Add a stage at the end" });
+    }, { "aria-label": W.addAStageAtThe });
     const wire = () => h("span", { class: "wire", "aria-hidden": "true" });
     fill(this.stages, ...this.blocks.flatMap((b) => [wire(), b.root]), add);
   }
@@ -128,17 +129,17 @@ export class BoardStrip {
     const more = absent.length === 0 ? null : select(`onboard-more-${i}`, [["", "+ part"], ...absent.map((r) => /** @type {[string, string]} */ ([r.role, roleTitle(r.role)]))], (role) => {
       const r = absent.find((a) => a.role === role);
       if (r) this.model.edit(i, role, { value: r.unit === "F" ? 1e-7 : 1e4 });
-    }, { "aria-label": `Add a part to ${title.textContent}` });
+    }, { "aria-label": W.addAPartTo(title.textContent) });
     const fixed = kind?.sensor || stage.stage === "difference" || stage.stage === "instrumentation";
-    const remove = fixed ? null : button(`onboard-remove-${i}`, "×", () => this.model.removeStage(i), { class: "quiet", "aria-label": `Take out stage ${i + 1}, ${title.textContent}` });
-    const root = h("section", { class: "block block-stage", "aria-label": `Stage ${i + 1}: ${title.textContent}`, "data-testid": `onboard-stage-${i}` },
+    const remove = fixed ? null : button(`onboard-remove-${i}`, "×", () => this.model.removeStage(i), { class: "quiet", "aria-label": W.takeOutStage(i + 1, title.textContent) });
+    const root = h("section", { class: "block block-stage", "aria-label": W.stage(i + 1, title.textContent), "data-testid": `onboard-stage-${i}` },
       h("div", { class: "block-head" }, title, remove),
       h("div", { class: "pair-curves" }, response, beat), words,
       h("div", { class: "board-parts" }, inputs.map((p) => h("div", { class: "board-part" }, h("label", { for: p.input.id }, p.ref, " ", roleTitle(p.role.role)), p.input, p.near, p.slider, p.place))), more, rest);
     return {
       root, title, words, rest, inputs: inputs,
-      response: new Plot(response, { palette: this.palette, label: `Response of stage ${i + 1}, predicted`, bare: true }),
-      beat: new Plot(beat, { palette: this.palette, label: `The typical beat behind stage ${i + 1}, predicted`, bare: true }),
+      response: new Plot(response, { palette: this.palette, label: W.responseOfStagePredicted(i + 1), bare: true }),
+      beat: new Plot(beat, { palette: this.palette, label: W.theTypicalBeatBehindStage(i + 1), bare: true }),
     };
   }
 
@@ -172,12 +173,12 @@ export class BoardStrip {
     let slider = null;
     let place = null;
     if (role.trimmer) {
-      slider = h("input", { type: "range", min: "0", max: "100", step: "1", id: id + "-at", "data-testid": id + "-at", "aria-label": `Trimmer of ${title}, percent of its way` });
+      slider = h("input", { type: "range", min: "0", max: "100", step: "1", id: id + "-at", "data-testid": id + "-at", "aria-label": W.trimmerOfPercentOfIts(title) });
       const s = slider;
       slider.addEventListener("input", () => this.model.edit(stage, role.role, { at: Number(s.value) / 100 }));
       place = h("span", { class: "small place" });
     }
-    const near = h("span", { class: "near", role: "group", "aria-label": `Nearest values for ${roleTitle(role.role)}`, hidden: true });
+    const near = h("span", { class: "near", role: "group", "aria-label": W.nearestValuesFor(roleTitle(role.role)), hidden: true });
     return { role, input, slider, place, near, ref: h("b", {}, "") };
   }
 
@@ -205,29 +206,29 @@ export class BoardStrip {
       const text = valueText(part.value, p.role.unit);
       const wrong = p.input.getAttribute("aria-invalid") === "true"; // stays to be corrected
       if (document.activeElement !== p.input && !wrong && p.input.value !== text) p.input.value = text;
-      if (known?.near?.length) p.input.title = `Nearest in E12 ${valueText(known.near[0].nearest, p.role.unit)}, E24 ${valueText(known.near[1].nearest, p.role.unit)}, E96 ${valueText(known.near[2].nearest, p.role.unit)}; arrow keys go to the next of E24`;
+      if (known?.near?.length) p.input.title = W.nearestInE12E24E96(valueText(known.near[0].nearest, p.role.unit), valueText(known.near[1].nearest, p.role.unit), valueText(known.near[2].nearest, p.role.unit));
       this.#showNear(p, i, part.value, known);
       if (p.slider && p.place) {
         const at = Math.round(100 * (part.at ?? 0.5));
         if (document.activeElement !== p.slider) p.slider.value = String(at);
         const measured = known && comparison?.trimmers?.[known.ref];
-        setText(p.place, `${at}\u00a0%` + (measured !== undefined ? `; by the measured corner ${Math.round(100 * measured)}\u00a0%` : ""));
-        p.slider.setAttribute("aria-valuetext", `${at} percent of its way`);
+        setText(p.place, `${at}\u00a0%` + (measured !== undefined ? W.byTheMeasuredCorner(Math.round(100 * measured)) : ""));
+        p.slider.setAttribute("aria-valuetext", W.percentOfItsWay(at));
       }
     }
     const f = computed?.figures.stages[i];
     if (!computed || !f) return;
     this.#response(block.response, computed.figures.freqHz, f.curve.gainDb, f.corners.peakDb);
     setText(block.words, `${gainText(f.corners.peakDb)}, ${cornersText(f.corners)}`);
-    const hum = f.humVoltsPerNanoamp > 1e-5 ? `; 1 nA of hum into its wire makes ${quantity(f.humVoltsPerNanoamp, "V")} at the output` : "";
-    setText(block.rest, `rests at ${quantity(f.room.restVolts, "V")}` + (i === computed.figures.span.clipsFirst ? "; clips first" : "") + hum);
+    const hum = f.humVoltsPerNanoamp > 1e-5 ? W.n1NAOfHumInto(quantity(f.humVoltsPerNanoamp, "V")) : "";
+    setText(block.rest, W.restsAt(quantity(f.room.restVolts, "V")) + (i === computed.figures.span.clipsFirst ? W.clipsFirst : "") + hum);
     const beat = look?.stages?.[i] ?? [];
     if (beat.length > 1) {
       const low = Math.min(...beat);
       const high = Math.max(...beat);
       const room = Math.max(high - low, 1e-9) * 0.1;
       block.beat.set({ low: 0, high: beat.length - 1 }, { low: low - room, high: high + room }, [{ x: beat.map((/** @type {number} */ _, /** @type {number} */ k) => k), y: beat, colour: this.palette.traces[3], width: 1.5, dash: [5, 3] }]);
-      block.beat.canvas.title = `Predicted: the typical beat behind this stage, ${quantity(high - low, "V")} high`;
+      block.beat.canvas.title = W.predictedTheTypicalBeatBehind(quantity(high - low, "V"));
     } else {
       block.beat.set({ low: 0, high: 1 }, { low: 0, high: 1 }, []);
     }

@@ -1,6 +1,7 @@
 // Boards in words and numbers: parts as text, what a stage is called, what changed. No DOM.
 
 import { fixed, quantity, significant } from "../format.js";
+import { boardWordsWords as W } from "../words.js";
 
 const NBSP = "\u00a0";
 
@@ -13,9 +14,9 @@ const NBSP = "\u00a0";
 
 /** What stages are called on the page. @type {Record<string, string>} */
 const TITLES = {
-  phototransistor: "Phototransistor", photodiode: "Photodiode", electrodes: "Electrodes", generator: "Source of volts",
-  difference: "Difference amplifier", instrumentation: "Instrumentation amplifier", coupling: "Coupling",
-  "non-inverting": "Gain", inverting: "Inverting gain", "low-pass": "Low-pass", "sallen-key": "Sallen–Key", buffer: "Buffer", divider: "Divider",
+  phototransistor: W.phototransistor, photodiode: W.photodiode, electrodes: W.electrodes, generator: W.sourceOfVolts,
+  difference: W.differenceAmplifier, instrumentation: W.instrumentationAmplifier, coupling: W.coupling,
+  "non-inverting": W.gain, inverting: W.invertingGain, "low-pass": "Low-pass", "sallen-key": "Sallen–Key", buffer: W.buffer, divider: W.divider,
 };
 
 /**
@@ -41,9 +42,9 @@ export function kindTitle(kind) {
 
 /** What parts are called. @type {Record<string, string>} */
 const ROLES = {
-  load: "load", lamp: "lamp’s current", transfer: "light that arrives", capacitance: "sensor’s own", series: "in each wire", third: "third electrode", skin: "skin, each", bias: "to the middle, each",
-  source: "source", in: "in", feedback: "feedback", feedbackCapacitor: "across it", arm: "arm, each", gain: "sets the gain", capacitor: "capacitor", resistor: "resistor", leg: "leg",
-  legCapacitor: "in the leg", inCapacitor: "at the input", trimmer: "trimmer", first: "first", second: "second", top: "upper", bottom: "lower",
+  load: "load", lamp: W.lampsCurrent, transfer: W.lightThatArrives, capacitance: W.sensorsOwn, series: W.inEachWire, third: W.thirdElectrode, skin: W.skinEach, bias: W.toTheMiddleEach,
+  source: "source", in: "in", feedback: "feedback", feedbackCapacitor: W.acrossIt, arm: W.armEach, gain: W.setsTheGain, capacitor: "capacitor", resistor: "resistor", leg: "leg",
+  legCapacitor: W.inTheLeg, inCapacitor: W.atTheInput, trimmer: "trimmer", first: "first", second: "second", top: "upper", bottom: "lower",
 };
 
 /** @param {string} role */
@@ -147,11 +148,11 @@ export function differences(before, after) {
   const list = [];
   for (const p of after) {
     const old = before.find((q) => q.ref === p.ref);
-    if (!old) list.push(`${p.ref} ${valueText(p.value, p.unit)} added`);
+    if (!old) list.push(W.added(p.ref, valueText(p.value, p.unit)));
     else if (old.value !== p.value) list.push(`${p.ref} ${valueText(old.value, p.unit)} → ${valueText(p.value, p.unit)}`);
-    else if ((old.at ?? 0) !== (p.at ?? 0)) list.push(`${p.ref} at ${fixed(100 * (old.at ?? 0), 0)}${NBSP}% → ${fixed(100 * (p.at ?? 0), 0)}${NBSP}%`);
+    else if ((old.at ?? 0) !== (p.at ?? 0)) list.push(W.at(p.ref, fixed(100 * (old.at ?? 0), 0), NBSP, fixed(100 * (p.at ?? 0), 0), NBSP));
   }
-  for (const q of before) if (!after.some((p) => p.ref === q.ref)) list.push(`${q.ref} taken out`);
+  for (const q of before) if (!after.some((p) => p.ref === q.ref)) list.push(W.takenOut(q.ref));
   return list;
 }
 
@@ -161,7 +162,7 @@ export function differences(before, after) {
  * @param {{ref: string, unit: string, value: number, at?: number}[]} b
  */
 export function sideBySide(a, b) {
-  const text = (/** @type {{unit: string, value: number, at?: number}|undefined} */ p) => (p ? valueText(p.value, p.unit) + (p.at === undefined ? "" : ` at ${fixed(100 * p.at, 0)}${NBSP}%`) : "none");
+  const text = (/** @type {{unit: string, value: number, at?: number}|undefined} */ p) => (p ? valueText(p.value, p.unit) + (p.at === undefined ? "" : W.at2(fixed(100 * p.at, 0), NBSP)) : "none");
   const refs = [...new Set([...a, ...b].map((p) => p.ref))];
   return refs.map((ref) => ({ ref, a: text(a.find((p) => p.ref === ref)), b: text(b.find((p) => p.ref === ref)) })).filter((r) => r.a !== r.b).map((r) => `A: ${r.ref} ${r.a}, B: ${r.b}`);
 }
@@ -169,7 +170,7 @@ export function sideBySide(a, b) {
 /** @param {{lowHz: number|null, highHz: number|null, peakDb: number}} corners */
 export function cornersText(corners) {
   const hz = (/** @type {number} */ v) => significant(v, 3) + NBSP + "Hz";
-  const band = corners.lowHz && corners.highHz ? `${hz(corners.lowHz)} to ${hz(corners.highHz)}` : corners.highHz ? `up to ${hz(corners.highHz)}` : corners.lowHz ? `from ${hz(corners.lowHz)}` : "all frequencies";
+  const band = corners.lowHz && corners.highHz ? `${hz(corners.lowHz)} to ${hz(corners.highHz)}` : corners.highHz ? W.upTo(hz(corners.highHz)) : corners.lowHz ? W.from(hz(corners.lowHz)) : W.allFrequencies;
   return band;
 }
 
@@ -185,19 +186,19 @@ export function gainText(db) {
  * @returns {[string, string, string][]} term, value, test id
  */
 export function boardFigures(f, spread) {
-  const hz = (/** @type {{low: number, high: number}|null} */ r) => (r ? `; 95 of 100 boards ${significant(r.low, 3)} to ${significant(r.high, 3)}${NBSP}Hz` : "");
-  const first = f.span.clipsFirst >= 0 ? f.stages[f.span.clipsFirst].title : "the converter";
+  const hz = (/** @type {{low: number, high: number}|null} */ r) => (r ? W.n95Of100BoardsTo(significant(r.low, 3), significant(r.high, 3), NBSP) : "");
+  const first = f.span.clipsFirst >= 0 ? f.stages[f.span.clipsFirst].title : W.theConverter;
   const loudest = f.noise.sources[0];
   /** @type {[string, string, string][]} */
   const rows = [
-    ["Passes", cornersText(f.corners) + hz(spread?.cornerHighHz ?? null), "board-corners"],
-    ["Gain", `${gainText(f.corners.peakDb)} (${fixed(f.corners.peakDb, 1)}${NBSP}dB)`, "board-gain"],
-    ["Hum, 50 Hz", `${fixed(f.humDb, 1)}${NBSP}dB against the best frequency`, "board-hum"],
-    ["Settles", f.settlingSeconds === null ? "never" : quantity(f.settlingSeconds, "s"), "board-settling"],
-    ["Span", `${quantity(f.span.lowVolts, "V")} to ${quantity(f.span.highVolts, "V")}, at rest ${quantity(f.span.restVolts, "V")}`, "board-span"],
-    ["Clips first", `${first}, from ${quantity(f.span.inputVolts, "V")} at the sensor`, "board-clips"],
-    ["Noise", `${quantity(f.noise.voltsRms, "V")} rms, ${fixed(f.noise.lowHz, 1)} to ${fixed(f.noise.highHz, 0)}${NBSP}Hz${loudest ? `; most from ${loudest.name} (${loudest.what})` : ""}`, "board-noise"],
+    [W.passes, cornersText(f.corners) + hz(spread?.cornerHighHz ?? null), "board-corners"],
+    [W.gain, `${gainText(f.corners.peakDb)} (${fixed(f.corners.peakDb, 1)}${NBSP}dB)`, "board-gain"],
+    [W.hum50Hz, W.dBAgainstTheBestFrequency(fixed(f.humDb, 1), NBSP), "board-hum"],
+    [W.settles, f.settlingSeconds === null ? "never" : quantity(f.settlingSeconds, "s"), "board-settling"],
+    [W.span, W.toAtRest(quantity(f.span.lowVolts, "V"), quantity(f.span.highVolts, "V"), quantity(f.span.restVolts, "V")), "board-span"],
+    [W.clipsFirst, W.fromAtTheSensor(first, quantity(f.span.inputVolts, "V")), "board-clips"],
+    [W.noise, W.rmsToHz(quantity(f.noise.voltsRms, "V"), fixed(f.noise.lowHz, 1), fixed(f.noise.highHz, 0), NBSP, loudest ? W.mostFrom(loudest.name, loudest.what) : ""), "board-noise"],
   ];
-  if (spread?.bodyVoltsPerNanoamp) rows.push(["Hum into the body", `${quantity(spread.bodyVoltsPerNanoamp, "V")} for each nA, or less in 95 of 100 boards`, "board-body"]);
+  if (spread?.bodyVoltsPerNanoamp) rows.push([W.humIntoTheBody, W.forEachNAOrLess(quantity(spread.bodyVoltsPerNanoamp, "V")), "board-body"]);
   return rows;
 }

@@ -11,6 +11,7 @@ import { library } from "../review/library.js";
 import { decodePiece } from "../review/window.js";
 import { differences, farApart, grades } from "./words.js";
 import { AID, INVENTED } from "../words.js";
+import { compareWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Entry, Stretch} from "../review/library.js" */
@@ -59,7 +60,7 @@ async function boardsApart(forms) {
   if (drawn.some((b) => !b)) return [];
   const [a, b] = await Promise.all(drawn.map((board) => request("POST", "/board/figures", { board })));
   const list = sideBySide(a.parts, b.parts);
-  return list.length > 0 ? list.map((s) => `Boards: ${s}.`) : ["Both boards are drawn alike."];
+  return list.length > 0 ? list.map((s) => W.boards(s)) : [W.bothBoardsAreDrawnAlike];
 }
 
 /** One side's choices. */
@@ -76,20 +77,20 @@ class SideForm {
     /** @type {Side|null} */
     this.side = null;
     const id = "compare-" + name.toLowerCase();
-    this.pick = select(id, [], (v) => this.#recording(v), { "aria-label": `Recording ${name}` });
+    this.pick = select(id, [], (v) => this.#recording(v), { "aria-label": W.recording(name) });
     this.channel = select(id + "-channel", [], (v) => {
       if (this.side) this.side.channel = Number(v);
       changed();
-    }, { "aria-label": `Channel of ${name}` });
-    this.from = this.#time(id + "-from", `${name} begins at`);
-    this.to = this.#time(id + "-to", `${name} ends at`);
+    }, { "aria-label": W.channelOf(name) });
+    this.from = this.#time(id + "-from", W.beginsAt(name));
+    this.to = this.#time(id + "-to", W.endsAt(name));
     this.whole = button(id + "-whole", "whole", () => {
       if (!this.side) return;
       this.side.from = 0;
       this.side.to = Infinity;
       this.#showTimes();
       changed();
-    }, { class: "quiet", "aria-label": `The whole of ${name}` });
+    }, { class: "quiet", "aria-label": W.theWholeOf(name) });
     this.judged = h("p", { class: "hint" });
     this.root = h("fieldset", { class: `compare-side compare-${name}` }, h("legend", {}, h("span", { class: "compare-swatch", "aria-hidden": "true" }), name), this.pick, this.channel,
       h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, "from"), this.from), h("label", { class: "pair" }, h("span", {}, "to"), this.to), this.whole), this.judged);
@@ -182,20 +183,20 @@ class CompareView {
     this.boxes = { beat: chart(), trace: chart(), spectrum: chart() };
     this.beatWords = h("p", { class: "hint", "data-testid": "compare-beat-words" });
     this.dialog = h("dialog", { class: "compare-view", id: "compare", "data-testid": "compare", "aria-labelledby": "compare-title" },
-      h("header", { class: "review-head" }, h("h2", { id: "compare-title", tabindex: "-1" }, "Compare"),
-        h("span", { class: "spring" }), button("compare-swap", "Swap A and B", () => this.#swap()),
-        h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": "compare-close", onclick: () => this.dialog.close() }, "×")),
+      h("header", { class: "review-head" }, h("h2", { id: "compare-title", tabindex: "-1" }, W.compare),
+        h("span", { class: "spring" }), button("compare-swap", W.swapAAndB, () => this.#swap()),
+        h("button", { type: "button", class: "quiet close", "aria-label": W.close, "data-testid": "compare-close", onclick: () => this.dialog.close() }, "×")),
       h("div", { class: "compare-sides" }, this.forms.map((f) => f.root)), this.error,
       h("div", { class: "compare-body" },
-        h("section", { class: "compare-say" }, h("h3", {}, "In words"), this.words),
-        h("section", {}, h("div", { class: "row" }, h("h3", {}, "Typical beat"), h("span", { class: "spring" }), h("label", { class: "check" }, this.same, h("span", {}, "scale to the same height"))), this.boxes.beat, this.beatWords),
-        h("section", {}, h("h3", {}, "Spectra"), this.boxes.spectrum, h("p", { class: "hint" }, "Density over frequency, both logarithmic.")),
-        h("section", {}, h("h3", {}, "Traces aligned at a beat"), this.boxes.trace, h("p", { class: "hint" }, "As recorded, aligned at the first whole beat, each centred on its own middle.")),
-        h("section", {}, h("h3", {}, "Figures"), this.table),
-        h("section", {}, h("h3", {}, "Grades"), this.gradeTable)), h("p", { class: "print-aid" }, AID));
+        h("section", { class: "compare-say" }, h("h3", {}, W.inWords), this.words),
+        h("section", {}, h("div", { class: "row" }, h("h3", {}, W.typicalBeat), h("span", { class: "spring" }), h("label", { class: "check" }, this.same, h("span", {}, W.scaleToTheSameHeight))), this.boxes.beat, this.beatWords),
+        h("section", {}, h("h3", {}, W.spectra), this.boxes.spectrum, h("p", { class: "hint" }, W.densityOverFrequencyBothLogarithmic)),
+        h("section", {}, h("h3", {}, W.tracesAlignedAtABeat), this.boxes.trace, h("p", { class: "hint" }, W.asRecordedAlignedAtThe)),
+        h("section", {}, h("h3", {}, W.figures), this.table),
+        h("section", {}, h("h3", {}, W.grades), this.gradeTable)), h("p", { class: "print-aid" }, AID));
     document.body.append(this.dialog);
     const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: ctx.palette(), label });
-    this.plots = { beat: plot(this.boxes.beat, "Typical beat of A and B"), trace: plot(this.boxes.trace, "Traces of A and B aligned at a beat"), spectrum: plot(this.boxes.spectrum, "Spectra of A and B") };
+    this.plots = { beat: plot(this.boxes.beat, W.typicalBeatOfAAnd), trace: plot(this.boxes.trace, W.tracesOfAAndB), spectrum: plot(this.boxes.spectrum, W.spectraOfAAndB) };
     new MutationObserver(() => this.#theme()).observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     this.dialog.addEventListener("close", () => this.turn++);
   }
@@ -243,12 +244,12 @@ class CompareView {
     this.dialog.classList.add("working");
     try {
       await Promise.all(this.forms.map((f) => {
-        if (!f.side) throw new Error("There is no recording to compare.");
+        if (!f.side) throw new Error(W.thereIsNoRecordingTo);
         return f.load(f.side);
       }));
       this.forms.forEach((f, i) => f.settle(this.forms[1 - i].kind()));
       const done = await Promise.all(this.forms.map(async (f) => {
-        if (!f.side) throw new Error("There is no recording to compare.");
+        if (!f.side) throw new Error(W.thereIsNoRecordingTo);
         const { id, channel, from, to } = f.side;
         const end = Math.min(to, f.detail?.samples ?? to);
         const stretch = await library.analysis(id, channel, Math.floor(from), Math.ceil(end));
@@ -260,7 +261,7 @@ class CompareView {
       this.traces = done.map((d) => d.trace);
       this.forms.forEach((f, i) => {
         const s = done[i].stretch;
-        setText(f.judged, `Judged: ${clockTime(s.from / s.rateHz, 0.1)} to ${clockTime(s.to / s.rateHz, 0.1)}, ${s.beats.length} beats`);
+        setText(f.judged, W.judgedToBeats(clockTime(s.from / s.rateHz, 0.1), clockTime(s.to / s.rateHz, 0.1), s.beats.length));
       });
       this.#show(done[0].stretch, done[1].stretch);
       this.words.append(...boards.map((b) => h("li", { "data-testid": "compare-board" }, b)));
@@ -281,8 +282,8 @@ class CompareView {
     fill(this.words, ...differences(a, b).map((s, i) => h("li", { class: i === 0 ? "verdict" : "" }, s)));
     const rows = compare(a.report, b.report);
     const rate = (/** @type {Stretch} */ s) => (s.medianBpm > 0 ? `${significant(s.medianBpm, 3)}\u00a0bpm` : "–");
-    rows.unshift({ name: "Median rate", before: rate(a), after: rate(b), change: "" });
-    const head = (/** @type {string[]} */ names) => h("thead", {}, h("tr", {}, h("th", {}, h("span", { class: "unseen" }, "What")), names.map((n) => h("th", { scope: "col" }, n))));
+    rows.unshift({ name: W.medianRate, before: rate(a), after: rate(b), change: "" });
+    const head = (/** @type {string[]} */ names) => h("thead", {}, h("tr", {}, h("th", {}, h("span", { class: "unseen" }, W.what)), names.map((n) => h("th", { scope: "col" }, n))));
     fill(this.table, head(["A", "B", "B − A"]), h("tbody", {}, rows.map((r) => h("tr", {}, h("th", { scope: "row" }, r.name), h("td", {}, r.before), h("td", {}, r.after), h("td", {}, r.change)))));
     const grade = (/** @type {import("../drawers/figures.js").Grade} */ g) => h("td", {}, h("span", { class: `grade ${g}` }, h("span", { class: "sign", "aria-hidden": "true" }, SIGNS[g]), g));
     fill(this.gradeTable, head(["A", "B"]), h("tbody", {}, grades(a, b).map((g) => h("tr", {}, h("th", { scope: "row" }, g.title), grade(g.a), grade(g.b)))));
@@ -309,9 +310,9 @@ class CompareView {
       const curves = beats.flatMap((q, i) => [{ x: q.x, y: q.low.map((v) => v / p.factor), band: q.high.map((v) => v / p.factor), colour: look[i].colour }]);
       beats.forEach((q, i) => curves.push({ ...look[i], x: q.x, y: q.median.map((v) => v / p.factor), label: NAMES[i] }));
       const xs = beats.flatMap((q) => [q.x[0] ?? 0, q.x[q.x.length - 1] ?? 0]);
-      this.plots.beat.set({ low: Math.min(...xs), high: Math.max(...xs), unit: "s", label: "from the beat" }, { ...extent, unit: same ? "of its height" : p.unit }, curves, [{ x: 0 }]);
+      this.plots.beat.set({ low: Math.min(...xs), high: Math.max(...xs), unit: "s", label: W.fromTheBeat }, { ...extent, unit: same ? W.ofItsHeight : p.unit }, curves, [{ x: 0 }]);
     } else this.plots.beat.set({ low: 0, high: 1, unit: "s" }, { low: 0, high: 1 }, []);
-    setText(this.beatWords, list.map((s, i) => `${NAMES[i]}: ${s.average.beats === 0 ? "no beats to lay together" : `median of ${s.average.beats} beats`}`).join(", ") + ". Shaded: eight beats in ten. Counted from the foot of a pulse, the R peak of an ECG.");
+    setText(this.beatWords, list.map((s, i) => `${NAMES[i]}: ${s.average.beats === 0 ? W.noBeatsToLayTogether : W.medianOfBeats(s.average.beats)}`).join(", ") + W.shadedEightBeatsInTen);
     // Spectra.
     const density = list.map((s) => s.spectrum);
     const top = Math.max(...density.map((d) => d.freqHz[d.freqHz.length - 1] ?? 0));
@@ -330,7 +331,7 @@ class CompareView {
     const ys = lines.flatMap((t) => t.y.filter(Number.isFinite));
     if (ys.length > 0) {
       const p = prefixFor(Math.max(...ys.map(Math.abs)), unit);
-      this.plots.trace.set({ low: -LEAD_SECONDS, high: TRACE_SECONDS - LEAD_SECONDS, unit: "s", label: "from a beat" }, { ...padded(ys.map((v) => v / p.factor)), unit: same ? "of its swing" : p.unit },
+      this.plots.trace.set({ low: -LEAD_SECONDS, high: TRACE_SECONDS - LEAD_SECONDS, unit: "s", label: W.fromABeat }, { ...padded(ys.map((v) => v / p.factor)), unit: same ? W.ofItsSwing : p.unit },
         lines.map((t, i) => ({ ...look[i], x: t.x, y: t.y.map((v) => v / p.factor), label: NAMES[i] })));
     }
   }

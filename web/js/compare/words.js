@@ -2,6 +2,7 @@
 
 import { decibels, percent, SECTIONS, worst } from "../drawers/figures.js";
 import { fixed, quantity, significant } from "../format.js";
+import { compareWordsWords as W } from "../words.js";
 
 /** @import {Grade} from "../drawers/figures.js" */
 /** @import {Stretch} from "../review/library.js" */
@@ -11,7 +12,7 @@ const ALIKE = 1.1;
 /** Hum closer than this, in dB, is called alike. */
 const ALIKE_DB = 1.5;
 /** @type {Record<string, string>} */
-const KINDS = { ecg: "an ECG", pulse: "a pulse", other: "another signal" };
+const KINDS = { ecg: W.anECG, pulse: W.aPulse, other: W.anotherSignal };
 /** Heights this far apart are not seen on one scale. */
 const FAR = 12;
 const RANK = { poor: 0, fair: 1, good: 2, unknown: -1 };
@@ -29,12 +30,12 @@ export function grades(a, b) {
 
 /** @param {string[]} list */
 function joined(list) {
-  return list.length < 2 ? list.join("") : `${list.slice(0, -1).join(", ")} and ${list[list.length - 1]}`;
+  return list.length < 2 ? list.join("") : W.and(list.slice(0, -1).join(", "), list[list.length - 1]);
 }
 
 /** "2.4 times", "12 %" more or less. @param {number} ratio above 1 */
 function times(ratio) {
-  return ratio < 1.95 ? `${fixed(100 * (ratio - 1), 0)} %` : `${significant(ratio, 2)} times`;
+  return ratio < 1.95 ? `${fixed(100 * (ratio - 1), 0)} %` : W.times(significant(ratio, 2));
 }
 
 /** Clipped share of a report, NaN when not known. @param {any} r */
@@ -65,47 +66,47 @@ export function differences(a, b) {
   const list = grades(a, b).filter((g) => g.a !== "unknown" && g.b !== "unknown");
   const better = list.filter((g) => RANK[g.b] > RANK[g.a]).map((g) => g.title.toLowerCase());
   const worse = list.filter((g) => RANK[g.b] < RANK[g.a]).map((g) => g.title.toLowerCase());
-  if (better.length > 0 || worse.length > 0) said.push([better.length > 0 ? `B is graded better in ${joined(better)}` : "", worse.length > 0 ? `${better.length > 0 ? "and" : "B is graded"} worse in ${joined(worse)}` : ""].filter(Boolean).join(" ") + ".");
-  if (a.kind !== b.kind) said.push(`A is ${KINDS[a.kind] ?? a.kind} and B ${KINDS[b.kind] ?? b.kind}: their shapes are not alike to begin with.`);
+  if (better.length > 0 || worse.length > 0) said.push([better.length > 0 ? W.bIsGradedBetterIn(joined(better)) : "", worse.length > 0 ? W.worseIn(better.length > 0 ? "and" : W.bIsGraded, joined(worse)) : ""].filter(Boolean).join(" ") + ".");
+  if (a.kind !== b.kind) said.push(W.aIsAndBTheir(KINDS[a.kind] ?? a.kind, KINDS[b.kind] ?? b.kind));
   const alike = a.unit === b.unit;
   const apart = farApart(a, b);
-  if (!alike) said.push(`A is in ${a.unit} and B in ${b.unit}: heights cannot be compared, shares and decibels can.`);
+  if (!alike) said.push(W.aIsInAndB(a.unit, b.unit));
   if (alike && ra.pulse.known && rb.pulse.known && ra.pulse.heightVolts > 0 && rb.pulse.heightVolts > 0) {
     const ratio = rb.pulse.heightVolts / ra.pulse.heightVolts;
-    const heights = `${quantity(ra.pulse.heightVolts, a.unit)} in A, ${quantity(rb.pulse.heightVolts, b.unit)} in B`;
-    if (apart) said.push(`The two lie on scales far apart: ${heights}.`);
-    else if (ratio < ALIKE && ratio > 1 / ALIKE) said.push(`The heartbeats are about equally high: ${heights}.`);
-    else if (ratio > 1) said.push(ratio < 1.95 ? `The heartbeat is ${times(ratio)} higher in B: ${heights}.` : `The heartbeat is ${times(ratio)} as high in B: ${heights}.`);
-    else said.push(ratio > 1 / 1.95 ? `The heartbeat is ${fixed(100 * (1 - ratio), 0)} % lower in B: ${heights}.` : `The heartbeat is ${times(1 / ratio)} as high in A: ${heights}.`);
-  } else if (ra.pulse.known !== rb.pulse.known) said.push(`The heartbeat’s height is known in ${ra.pulse.known ? "A" : "B"} only.`);
+    const heights = W.inAInB(quantity(ra.pulse.heightVolts, a.unit), quantity(rb.pulse.heightVolts, b.unit));
+    if (apart) said.push(W.theTwoLieOnScales(heights));
+    else if (ratio < ALIKE && ratio > 1 / ALIKE) said.push(W.theHeartbeatsAreAboutEqually(heights));
+    else if (ratio > 1) said.push(ratio < 1.95 ? W.theHeartbeatIsHigherIn(times(ratio), heights) : W.theHeartbeatIsAsHigh(times(ratio), heights));
+    else said.push(ratio > 1 / 1.95 ? W.theHeartbeatIsLowerIn(fixed(100 * (1 - ratio), 0), heights) : W.theHeartbeatIsAsHigh2(times(1 / ratio), heights));
+  } else if (ra.pulse.known !== rb.pulse.known) said.push(W.theHeartbeatsHeightIsKnown(ra.pulse.known ? "A" : "B"));
   const foundA = ra.hum.known && ra.hum.found;
   const foundB = rb.hum.known && rb.hum.found;
   if (foundA && foundB && ra.hum.toPulseKnown && rb.hum.toPulseKnown) {
     const d = rb.hum.toPulseDb - ra.hum.toPulseDb;
-    const both = `${decibels(ra.hum.toPulseDb)} in A, ${decibels(rb.hum.toPulseDb)} in B`;
-    said.push(Math.abs(d) < ALIKE_DB ? `Hum compared with the pulse is about the same: ${both}.` : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} hum compared with the pulse: ${both}.`);
+    const both = W.inAInB(decibels(ra.hum.toPulseDb), decibels(rb.hum.toPulseDb));
+    said.push(Math.abs(d) < ALIKE_DB ? W.humComparedWithThePulse(both) : W.bHasHumComparedWith(decibels(Math.abs(d)), d < 0 ? "less" : "more", both));
   } else if (foundA && foundB && alike) {
     const ratio = rb.hum.voltsRms / ra.hum.voltsRms;
-    said.push(`Hum is ${quantity(ra.hum.voltsRms, a.unit)} rms in A and ${quantity(rb.hum.voltsRms, b.unit)} rms in B, ${decibels(20 * Math.log10(ratio))}.`);
+    said.push(W.humIsRmsInA(quantity(ra.hum.voltsRms, a.unit), quantity(rb.hum.voltsRms, b.unit), decibels(20 * Math.log10(ratio))));
   } else if (foundA !== foundB && ra.hum.known && rb.hum.known) {
     const [with_, name, unit, none] = foundA ? [ra, "A", a.unit, "B"] : [rb, "B", b.unit, "A"];
-    said.push(`${name} has ${quantity(with_.hum.voltsRms, unit)} rms of hum; in ${none} none is found.`);
+    said.push(W.hasRmsOfHumIn(name, quantity(with_.hum.voltsRms, unit), none));
   }
   if (ra.noise.known && rb.noise.known && ra.pulse.known && rb.pulse.known) {
     const d = 20 * Math.log10(rb.noise.inHeartbeatBandVolts / rb.pulse.heightVolts / (ra.noise.inHeartbeatBandVolts / ra.pulse.heightVolts));
-    if (Number.isFinite(d)) said.push(Math.abs(d) < ALIKE_DB ? "Noise compared with the pulse is about the same." : `B has ${decibels(Math.abs(d))} ${d < 0 ? "less" : "more"} noise compared with the pulse.`);
+    if (Number.isFinite(d)) said.push(Math.abs(d) < ALIKE_DB ? W.noiseComparedWithThePulse : W.bHasNoiseComparedWith(decibels(Math.abs(d)), d < 0 ? "less" : "more"));
   }
   const ca = clipped(ra);
   const cb = clipped(rb);
-  if (ca > 0 || cb > 0) said.push(`Clipped: ${ca > 0 ? percent(ca) : "none"} of A, ${cb > 0 ? percent(cb) : "none"} of B.`);
+  if (ca > 0 || cb > 0) said.push(W.clippedOfAOfB(ca > 0 ? percent(ca) : "none", cb > 0 ? percent(cb) : "none"));
   if (alike && !apart && ra.drift.known && rb.drift.known && ra.drift.swingVolts > 0 && rb.drift.swingVolts > 0) {
     const ratio = rb.drift.swingVolts / ra.drift.swingVolts;
-    if (ratio > 1.5 || ratio < 1 / 1.5) said.push(`The level wanders ${times(Math.max(ratio, 1 / ratio))} ${Math.max(ratio, 1 / ratio) < 1.95 ? "more" : "as far"} in ${ratio > 1 ? "B" : "A"}.`);
+    if (ratio > 1.5 || ratio < 1 / 1.5) said.push(W.theLevelWandersIn(times(Math.max(ratio, 1 / ratio)), Math.max(ratio, 1 / ratio) < 1.95 ? "more" : W.asFar, ratio > 1 ? "B" : "A"));
   }
-  if (a.medianBpm > 0 && b.medianBpm > 0) said.push(`Median rate: ${significant(a.medianBpm, 3)}\u00a0bpm in A, ${significant(b.medianBpm, 3)}\u00a0bpm in B.`);
+  if (a.medianBpm > 0 && b.medianBpm > 0) said.push(W.medianRateBpmInA(significant(a.medianBpm, 3), significant(b.medianBpm, 3)));
   if (better.length + worse.length === 0) {
     // No headline where decibels apart follow.
-    const text = "Every item has the same grade in A and B.";
+    const text = W.everyItemHasTheSame;
     if (said.some((s) => /dB (less|more) /.test(s))) said.push(text);
     else said.unshift(text);
   }

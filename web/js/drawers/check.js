@@ -10,6 +10,7 @@ import { prefs } from "../store.js";
 import { compare, figures, HumStrip, SECTIONS, SIGNS, typeset, worst } from "./figures.js";
 import { DemoTrimmer, TrimmerAdvice } from "./trimmer.js";
 import { WireFinder } from "./wire.js";
+import { drawerCheckWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState, Store} from "../store.js" */
@@ -71,14 +72,14 @@ class CheckPanel {
     this.channel = -1;
     this.summaryKey = "";
     noteHum(ctx.store);
-    this.summary = h("ul", { class: "grades", "aria-label": "Grades", "data-testid": "check-summary" });
-    this.wait = h("p", { class: "hint", "data-testid": "check-wait" }, "Waiting for the meters …");
+    this.summary = h("ul", { class: "grades", "aria-label": W.grades, "data-testid": "check-summary" });
+    this.wait = h("p", { class: "hint", "data-testid": "check-wait" }, W.waitingForTheMeters);
     this.rails = new RailBar();
     this.chart = h("div", { class: "chart", "data-testid": "hum-strip" });
-    this.plot = new Plot(this.chart, { palette: ctx.palette(), label: "Hum of the last two minutes" });
+    this.plot = new Plot(this.chart, { palette: ctx.palette(), label: W.humOfTheLastTwo });
     this.demo = new DemoTrimmer(ctx);
     this.advice = new TrimmerAdvice(ctx, this.demo);
-    this.scale = button("check-scale", "Volts, rails and mid-rail …", () => ctx.openScale(ctx.channel()), { class: "quiet" });
+    this.scale = button("check-scale", W.voltsRailsAndMidRail, () => ctx.openScale(ctx.channel()), { class: "quiet" });
     /** @type {Map<string, MeterSection>} */
     this.sections = new Map();
     this.body = h("div", { class: "check-body" });
@@ -86,7 +87,7 @@ class CheckPanel {
       const section = new MeterSection(s.id, s.title);
       this.sections.set(s.id, section);
       if (s.id === "level") section.extra.append(this.rails.root, this.scale);
-      if (s.id === "hum") section.extra.append(this.chart, h("p", { class: "hint" }, "The last two minutes, logarithmic. Dashed: 1 % of the pulse."), this.demo.root, this.advice.root);
+      if (s.id === "hum") section.extra.append(this.chart, h("p", { class: "hint" }, W.theLastTwoMinutesLogarithmic), this.demo.root, this.advice.root);
       this.body.append(section.root);
     }
     this.memory = new Memory(ctx);
@@ -157,7 +158,7 @@ class CheckPanel {
     const last = strip.points[strip.points.length - 1];
     const first = strip.points[0];
     this.chart.dataset.reachSeconds = (now - first.at).toFixed(0);
-    this.plot.canvas.setAttribute("aria-label", `Hum of the last two minutes, from ${quantity(first.hum, unit)} to ${quantity(last.hum, unit)} rms`);
+    this.plot.canvas.setAttribute("aria-label", W.humOfTheLastTwo2(quantity(first.hum, unit), quantity(last.hum, unit)));
   }
 
   /** @param {Palette} palette */
@@ -267,8 +268,8 @@ class RailBar {
     }
     setText(this.low, quantity(rails.low, r.unit));
     setText(this.high, quantity(rails.high, r.unit));
-    setText(this.name, rails.supply ? "supply rails" : "converter’s range");
-    this.svg.setAttribute("aria-label", `The signal lies from ${quantity(r.level.lowVolts, r.unit)} to ${quantity(r.level.highVolts, r.unit)} between ${quantity(rails.low, r.unit)} and ${quantity(rails.high, r.unit)}`);
+    setText(this.name, rails.supply ? W.supplyRails : W.convertersRange);
+    this.svg.setAttribute("aria-label", W.theSignalLiesFromTo(quantity(r.level.lowVolts, r.unit), quantity(r.level.highVolts, r.unit), quantity(rails.low, r.unit), quantity(rails.high, r.unit)));
   }
 }
 
@@ -296,28 +297,28 @@ class Memory {
     this.key = "";
     /** @type {Remembered[]} */
     this.list = [];
-    this.name = h("input", { type: "text", id: "remember-name", "data-testid": "remember-name", maxlength: "60", placeholder: "name, such as “before”", "aria-label": "Name of what is remembered" });
-    const form = h("form", { class: "row" }, this.name, h("button", { type: "submit", "data-testid": "remember" }, "Remember this"));
+    this.name = h("input", { type: "text", id: "remember-name", "data-testid": "remember-name", maxlength: "60", placeholder: W.nameSuchAsBefore, "aria-label": W.nameOfWhatIsRemembered });
+    const form = h("form", { class: "row" }, this.name, h("button", { type: "submit", "data-testid": "remember" }, W.rememberThis));
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.#remember();
     });
-    this.choice = select("remembered", [], () => this.#compare(), { "aria-label": "Compare with" });
-    this.forget = button("forget", "Delete", () => this.#forget(), { class: "quiet" });
-    this.with = h("div", { class: "row" }, h("label", { for: "remembered" }, "Compare with"), this.choice, this.forget);
+    this.choice = select("remembered", [], () => this.#compare(), { "aria-label": W.compareWith });
+    this.forget = button("forget", W.deleteText, () => this.#forget(), { class: "quiet" });
+    this.with = h("div", { class: "row" }, h("label", { for: "remembered" }, W.compareWith), this.choice, this.forget);
     this.rows = h("tbody", {});
     this.beforeHead = h("th", { scope: "col" }, "before");
     this.table = h("table", { class: "compare", "data-testid": "compare" },
-      h("caption", { class: "unseen" }, "Figures before and now, with the change"),
+      h("caption", { class: "unseen" }, W.figuresBeforeAndNowWith),
       h("thead", {}, h("tr", {}, h("td", {}), this.beforeHead, h("th", { scope: "col" }, "now"), h("th", { scope: "col" }, "change"))), this.rows);
-    this.root = h("section", { class: "meter" }, h("div", { class: "meter-head" }, h("h3", {}, "Before and after")),
-      h("p", { class: "hint" }, "Remember the board as it is, change something, and see the difference. Kept in this browser."), form, this.with, this.table);
+    this.root = h("section", { class: "meter" }, h("div", { class: "meter-head" }, h("h3", {}, W.beforeAndAfter)),
+      h("p", { class: "hint" }, W.rememberTheBoardAsIt), form, this.with, this.table);
   }
 
   /** @param {Report|null} report */
   show(report) {
     this.report = report;
-    const key = `check ${this.ctx.store.state.server?.source?.address ?? ""} ${this.ctx.channel()}`;
+    const key = W.check(this.ctx.store.state.server?.source?.address ?? "", this.ctx.channel());
     if (key !== this.key) {
       this.key = key;
       this.list = prefs.get(key, /** @type {Remembered[]} */ ([]));
@@ -334,13 +335,13 @@ class Memory {
 
   #remember() {
     if (!this.report) return;
-    const name = this.name.value.trim() || (this.list.length === 0 ? "before" : `board ${this.list.length + 1}`);
+    const name = this.name.value.trim() || (this.list.length === 0 ? "before" : W.board(this.list.length + 1));
     this.list = [...this.list, { name, at: new Date().toISOString(), report: structuredClone(this.report) }].slice(-MOST_REMEMBERED);
     prefs.set(this.key, this.list);
     this.name.value = "";
     this.#fill();
     this.#compare();
-    this.ctx.announce(`Remembered as ${name}.`);
+    this.ctx.announce(W.rememberedAs(name));
   }
 
   #forget() {
@@ -373,4 +374,4 @@ function when(iso) {
   return d.toLocaleString("en", today ? { hour: "2-digit", minute: "2-digit", hour12: false } : { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false });
 }
 
-registerDrawer({ id: "check", title: "Check", key: "k", create: (root, ctx) => new CheckPanel(root, ctx) });
+registerDrawer({ id: "check", title: W.check2, key: "k", create: (root, ctx) => new CheckPanel(root, ctx) });

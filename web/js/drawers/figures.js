@@ -2,6 +2,7 @@
 // in words, differences between two reports, the parts a trimmer is set with. No DOM.
 
 import { duration, fixed, quantity, significant } from "../format.js";
+import { drawerFiguresWords as W } from "../words.js";
 
 /** @typedef {"good"|"fair"|"poor"|"unknown"} Grade */
 /** @typedef {{topic: string, grade: Grade, text: string, remedy: string}} Verdict */
@@ -9,13 +10,13 @@ import { duration, fixed, quantity, significant } from "../format.js";
 
 /** Sections of the drawer and the verdicts' topics each takes. @type {{id: string, title: string, topics: string[]}[]} */
 export const SECTIONS = [
-  { id: "hum", title: "Hum", topics: ["hum"] },
-  { id: "level", title: "Level and swing", topics: ["signal", "swing"] },
-  { id: "clipping", title: "Clipping", topics: ["clipping"] },
-  { id: "noise", title: "Noise", topics: ["noise"] },
-  { id: "drift", title: "Drift", topics: ["drift"] },
-  { id: "settling", title: "Settling", topics: ["settling"] },
-  { id: "polarity", title: "Polarity", topics: ["polarity"] },
+  { id: "hum", title: W.hum, topics: ["hum"] },
+  { id: "level", title: W.levelAndSwing, topics: ["signal", "swing"] },
+  { id: "clipping", title: W.clipping, topics: ["clipping"] },
+  { id: "noise", title: W.noise, topics: ["noise"] },
+  { id: "drift", title: W.drift, topics: ["drift"] },
+  { id: "settling", title: W.settling, topics: ["settling"] },
+  { id: "polarity", title: W.polarity, topics: ["polarity"] },
 ];
 
 /** Signs that tell grades apart without colour. */
@@ -43,7 +44,7 @@ export function percent(share) {
   if (!Number.isFinite(share)) return "–";
   if (share === 0) return "0 %";
   const p = 100 * share;
-  return (Math.abs(p) < 0.01 ? "under 0.01" : p >= 10 ? fixed(p, 0) : significant(p, 2)) + " %";
+  return (Math.abs(p) < 0.01 ? W.under001 : p >= 10 ? fixed(p, 0) : significant(p, 2)) + " %";
 }
 
 /** @param {number} db */
@@ -60,57 +61,57 @@ export function decibels(db) {
 export function figures(id, r) {
   const u = r.unit;
   const q = (/** @type {number} */ v) => quantity(v, u);
-  const known = (/** @type {{known: boolean, reason: string}} */ group, /** @type {() => string} */ text) => (group.known ? text() : group.reason ? "not known: " + typeset(group.reason) : "not known");
+  const known = (/** @type {{known: boolean, reason: string}} */ group, /** @type {() => string} */ text) => (group.known ? text() : group.reason ? W.notKnown + typeset(group.reason) : W.notKnown2);
   switch (id) {
     case "level": {
       const l = r.level;
       return [
-        ["From, to", known(l, () => `${q(l.lowVolts)} to ${q(l.highVolts)}`)],
-        ["Swing", known(l, () => q(l.swingVolts) + (l.railKnown ? `, ${percent(l.railShare)} of the ${l.railReason ? "converter’s range" : "supply"}` : ""))],
-        ["Mean", known(l, () => q(l.meanVolts) + (l.midRailKnown ? `, ${q(Math.abs(l.midRailOffsetVolts))} ${l.midRailOffsetVolts < 0 ? "below" : "above"} mid-rail` : ""))],
-        ["Pulse height", known(r.pulse, () => q(r.pulse.heightVolts) + (r.pulse.beats > 0 ? `, ${r.pulse.beats} beats` : ", from the swing"))],
+        [W.fromTo, known(l, () => `${q(l.lowVolts)} to ${q(l.highVolts)}`)],
+        [W.swing, known(l, () => q(l.swingVolts) + (l.railKnown ? W.ofThe(percent(l.railShare), l.railReason ? W.convertersRange : "supply") : ""))],
+        [W.mean, known(l, () => q(l.meanVolts) + (l.midRailKnown ? `, ${q(Math.abs(l.midRailOffsetVolts))} ${l.midRailOffsetVolts < 0 ? "below" : "above"} mid-rail` : ""))],
+        [W.pulseHeight, known(r.pulse, () => q(r.pulse.heightVolts) + (r.pulse.beats > 0 ? W.beats(r.pulse.beats) : W.fromTheSwing))],
       ];
     }
     case "clipping": {
       const c = r.clipping;
-      const converter = !c.converterKnown ? "not known: " + typeset(c.converterReason) : c.converterLowShare + c.converterHighShare === 0 ? "none" : `${percent(c.converterLowShare)} at the bottom, ${percent(c.converterHighShare)} at the top`;
+      const converter = !c.converterKnown ? W.notKnown + typeset(c.converterReason) : c.converterLowShare + c.converterHighShare === 0 ? "none" : W.atTheBottomAtThe(percent(c.converterLowShare), percent(c.converterHighShare));
       const flat = (/** @type {number} */ share, /** @type {number} */ at) => (share > 0 ? `${percent(share)} at ${q(at)}` : "none");
       return [
-        ["At the converter’s ends", converter],
-        ["Flat tops", known(c, () => flat(c.flatHighShare, c.flatHighVolts))],
-        ["Flat bottoms", known(c, () => flat(c.flatLowShare, c.flatLowVolts))],
+        [W.atTheConvertersEnds, converter],
+        [W.flatTops, known(c, () => flat(c.flatHighShare, c.flatHighVolts))],
+        [W.flatBottoms, known(c, () => flat(c.flatLowShare, c.flatLowVolts))],
       ];
     }
     case "hum": {
       const m = r.hum;
-      if (m.known && !m.found) return [["Hum", `none found; it would be seen from ${q(m.limitVoltsRms)} rms`]];
+      if (m.known && !m.found) return [[W.hum, W.noneFoundItWouldBe(q(m.limitVoltsRms))]];
       return [
-        ["Hum", known(m, () => `${q(m.voltsRms)} rms`)],
-        ["Against the pulse", m.known && m.toPulseKnown ? decibels(m.toPulseDb) : "not known"],
-        ["Frequency", known(m, () => significant(m.freqHz, 4) + " Hz")],
+        [W.hum, known(m, () => `${q(m.voltsRms)} rms`)],
+        [W.againstThePulse, m.known && m.toPulseKnown ? decibels(m.toPulseDb) : W.notKnown2],
+        [W.frequency, known(m, () => significant(m.freqHz, 4) + " Hz")],
       ];
     }
     case "noise": {
       const n = r.noise;
       const root = u + "/√Hz";
       return [
-        ["Density", known(n, () => `${quantity(n.voltsPerRootHz, root)} about ${significant(n.centreHz, 2)} Hz`)],
-        ["Converter’s own limit", n.converterKnown ? quantity(n.limitVoltsPerRootHz, root) : "not known: " + typeset(n.converterReason)],
-        ["Total", known(n, () => (n.converterKnown ? `${significant(n.rmsInSteps, 2)} converter steps rms` : "–"))],
-        ["In the heartbeat’s band", known(n, () => q(n.inHeartbeatBandVolts) + " rms")],
+        [W.density, known(n, () => W.aboutHz(quantity(n.voltsPerRootHz, root), significant(n.centreHz, 2)))],
+        [W.convertersOwnLimit, n.converterKnown ? quantity(n.limitVoltsPerRootHz, root) : W.notKnown + typeset(n.converterReason)],
+        [W.total, known(n, () => (n.converterKnown ? W.converterStepsRms(significant(n.rmsInSteps, 2)) : "–"))],
+        [W.inTheHeartbeatsBand, known(n, () => q(n.inHeartbeatBandVolts) + " rms")],
       ];
     }
     case "drift": {
       const d = r.drift;
       return [
-        ["Slope", known(d, () => q(d.voltsPerMinute) + " a minute")],
-        ["Wander", known(d, () => q(d.swingVolts))],
+        [W.slope, known(d, () => q(d.voltsPerMinute) + W.aMinute)],
+        [W.wander, known(d, () => q(d.swingVolts))],
       ];
     }
     case "settling": {
       const s = r.settling;
       if (!s.known) return [];
-      return [["After a step of " + q(s.stepVolts), duration(s.seconds)]];
+      return [[W.afterAStepOf + q(s.stepVolts), duration(s.seconds)]];
     }
     default:
       return [];
@@ -119,15 +120,15 @@ export function figures(id, r) {
 
 /** What two reports are compared in. `ratio`: told in dB too. @type {{name: string, unit: string, digits?: number, ratio?: boolean, value: (r: Report) => number}[]} */
 const COMPARED = [
-  { name: "Swing", unit: "V", value: (r) => (r.level.known ? r.level.swingVolts : NaN) },
-  { name: "Mean level", unit: "V", value: (r) => (r.level.known ? r.level.meanVolts : NaN) },
-  { name: "Pulse height", unit: "V", ratio: true, value: (r) => (r.pulse.known ? r.pulse.heightVolts : NaN) },
-  { name: "Clipped", unit: "%", value: (r) => (r.clipping.known || r.clipping.converterKnown ? 100 * (r.clipping.converterLowShare + r.clipping.converterHighShare + r.clipping.flatLowShare + r.clipping.flatHighShare) : NaN) },
-  { name: "Hum, rms", unit: "V", ratio: true, value: (r) => (r.hum.found ? r.hum.voltsRms : NaN) },
-  { name: "Hum to pulse", unit: "dB", value: (r) => (r.hum.toPulseKnown ? r.hum.toPulseDb : NaN) },
-  { name: "Noise", unit: "V/√Hz", ratio: true, value: (r) => (r.noise.known ? r.noise.voltsPerRootHz : NaN) },
-  { name: "Wander", unit: "V", value: (r) => (r.drift.known ? r.drift.swingVolts : NaN) },
-  { name: "Settling", unit: "s", value: (r) => (r.settling.known ? r.settling.seconds : NaN) },
+  { name: W.swing, unit: "V", value: (r) => (r.level.known ? r.level.swingVolts : NaN) },
+  { name: W.meanLevel, unit: "V", value: (r) => (r.level.known ? r.level.meanVolts : NaN) },
+  { name: W.pulseHeight, unit: "V", ratio: true, value: (r) => (r.pulse.known ? r.pulse.heightVolts : NaN) },
+  { name: W.clipped, unit: "%", value: (r) => (r.clipping.known || r.clipping.converterKnown ? 100 * (r.clipping.converterLowShare + r.clipping.converterHighShare + r.clipping.flatLowShare + r.clipping.flatHighShare) : NaN) },
+  { name: W.humRms, unit: "V", ratio: true, value: (r) => (r.hum.found ? r.hum.voltsRms : NaN) },
+  { name: W.humToPulse, unit: "dB", value: (r) => (r.hum.toPulseKnown ? r.hum.toPulseDb : NaN) },
+  { name: W.noise, unit: "V/√Hz", ratio: true, value: (r) => (r.noise.known ? r.noise.voltsPerRootHz : NaN) },
+  { name: W.wander, unit: "V", value: (r) => (r.drift.known ? r.drift.swingVolts : NaN) },
+  { name: W.settling, unit: "s", value: (r) => (r.settling.known ? r.settling.seconds : NaN) },
 ];
 
 /**
@@ -280,8 +281,8 @@ export class HumStrip {
  * @param {Report|undefined} r
  */
 export function wireHint(r) {
-  if (r?.level.stuck) return "The signal stands still: use Find the fault in Check.";
+  if (r?.level.stuck) return W.theSignalStandsStillUse;
   const hum = r?.hum;
-  if (hum?.known && hum.found && hum.toPulseKnown && (hum.toPulseDb > 0 || (r?.pulse.beats === 0 && hum.toPulseDb > -6))) return "Mostly mains hum comes: use Find the fault in Check.";
+  if (hum?.known && hum.found && hum.toPulseKnown && (hum.toPulseDb > 0 || (r?.pulse.beats === 0 && hum.toPulseDb > -6))) return W.mostlyMainsHumComesUse;
   return "";
 }

@@ -8,6 +8,7 @@ import { significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
 import { firmware as words } from "../words.js";
+import { drawerFirmwareWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState} from "../store.js" */
@@ -36,12 +37,12 @@ export class FirmwarePanel {
       this.asked = "";
       this.changed(this.ctx.store.state);
     };
-    const form = select("firmware-form", [["exact", "exact: 64-bit sums"], ["small", "small: 32-bit sums"]], (v) => {
+    const form = select("firmware-form", [["exact", W.exact64BitSums], ["small", W.small32BitSums]], (v) => {
       this.choice.form = v;
       keep();
     });
     form.value = this.choice.form;
-    const bits = select("firmware-bits", [["", "as the board says"], ...[8, 10, 12, 16, 18, 24].map((n) => /** @type {[string, string]} */ ([String(n), `${n} bits`]))], (v) => {
+    const bits = select("firmware-bits", [["", W.asTheBoardSays], ...[8, 10, 12, 16, 18, 24].map((n) => /** @type {[string, string]} */ ([String(n), W.bits(n)]))], (v) => {
       this.choice.bits = v;
       keep();
     });
@@ -53,8 +54,8 @@ export class FirmwarePanel {
     whole.value = this.choice.whole;
     this.facts = h("dl", { class: "facts", "data-testid": "firmware-facts" });
     this.problem = h("p", { class: "error", role: "status", "data-testid": "firmware-problem" });
-    this.save = h("a", { class: "button", download: "pulsewright_path.h", "data-testid": "firmware-save" }, "Save pulsewright_path.h");
-    this.code = h("pre", { class: "firmware-code", tabindex: "0", "aria-label": "The path as C", "data-testid": "firmware-code" });
+    this.save = h("a", { class: "button", download: "pulsewright_path.h", "data-testid": "firmware-save" }, W.savePulsewrightPathH);
+    this.code = h("pre", { class: "firmware-code", tabindex: "0", "aria-label": W.thePathAsC, "data-testid": "firmware-code" });
     this.steps = h("p", { class: "hint", "data-testid": "firmware-steps" });
     this.seenText = h("p", { class: "readout", role: "status", "data-testid": "firmware-seen" });
     this.seenRoot = h("div", { class: "chart firmware-seen" });
@@ -66,11 +67,11 @@ export class FirmwarePanel {
     this.timer = window.setInterval(() => void this.#look(), SEEN_EVERY_MS);
     this.all = h("div", {}, this.facts, h("p", { class: "row" }, this.save), this.steps, this.seen, this.code);
     root.append(
-      h("p", { class: "hint" }, "The same filters in integer C for your board. The program’s tests check the C bit for bit."),
+      h("p", { class: "hint" }, W.theSameFiltersInInteger),
       h("div", { class: "picks" },
         h("label", { class: "pick" }, h("span", {}, words.what), whole),
-        h("label", { class: "pick" }, h("span", {}, "Arithmetic"), form),
-        h("label", { class: "pick" }, h("span", {}, "Converter"), bits)),
+        h("label", { class: "pick" }, h("span", {}, W.arithmetic), form),
+        h("label", { class: "pick" }, h("span", {}, W.converter), bits)),
       this.problem, this.all);
     this.changed(ctx.store.state);
   }
@@ -104,17 +105,17 @@ export class FirmwarePanel {
       this.save.setAttribute("href", `/api/v1${where}&download=1`);
       setText(this.code, f.code);
       this.save.setAttribute("download", f.file);
-      setText(this.save, `Save ${f.file}`);
+      setText(this.save, W.save(f.file));
       setText(this.steps, f.cost ? words.steps[/** @type {"ino"|"avr"|"c"} */ (this.choice.whole)] : "");
       const cycles = f.cost ? f.cost.cycles : f.cyclesAvr;
       const share = (100 * cycles * f.rateHz) / AVR_HZ;
       const rows = [
-        ["Reads", `${f.bits}-bit counts, ${f.signed ? "signed" : "from 0"}, ${significant(f.rateHz, 4)} a second`],
-        ["Gives", f.fraction > 0 ? `counts × ${2 ** f.fraction}` : "counts"],
-        ["Rounding moves the gain", f.errorDb < 0.001 ? "by less than 0.001 dB" : `by up to ${significant(f.errorDb, 2)} dB, at ${significant(f.errorHz, 2)} Hz`],
-        ["On an 8-bit AVR", `about ${cycles} cycles a sample, ${significant(share, 2)} % of 16 MHz${share > 80 ? ": too slow for it" : ""}`],
-        ["Memory", f.cost ? `RAM ${f.cost.ramBytes} of 2048 bytes, program ${f.cost.flashBytes} of 32 768 bytes` : `RAM ${f.stateBytes} bytes, constants ${f.constantBytes} bytes`],
-        ...(f.cost ? [["A beat blinks", `about ${significant(f.latencySeconds, 2)} s after it came`]] : []),
+        [W.reads, W.bitCountsASecond(f.bits, f.signed ? "signed" : W.from0, significant(f.rateHz, 4))],
+        [W.gives, f.fraction > 0 ? W.counts(2 ** f.fraction) : "counts"],
+        [W.roundingMovesTheGain, f.errorDb < 0.001 ? W.byLessThan0001 : W.byUpToDBAt(significant(f.errorDb, 2), significant(f.errorHz, 2))],
+        [W.onAn8BitAVR, W.aboutCyclesASampleOf(cycles, significant(share, 2), share > 80 ? W.tooSlowForIt : "")],
+        [W.memory, f.cost ? W.ramOf2048BytesProgram(f.cost.ramBytes, f.cost.flashBytes) : W.ramBytesConstantsBytes(f.stateBytes, f.constantBytes)],
+        ...(f.cost ? [[W.aBeatBlinks, W.aboutSAfterItCame(significant(f.latencySeconds, 2))]] : []),
       ];
       fill(this.facts, ...rows.flatMap(([term, value]) => [h("dt", {}, term), h("dd", {}, value)]));
     } catch (e) {
@@ -207,4 +208,4 @@ export function about(values) {
   return values.map((v) => v - sum / Math.max(1, n));
 }
 
-registerDrawer({ id: "firmware", title: "Firmware", key: "g", inPath: true, create: (root, ctx) => new FirmwarePanel(root, ctx) });
+registerDrawer({ id: "firmware", title: W.firmware, key: "g", inPath: true, create: (root, ctx) => new FirmwarePanel(root, ctx) });

@@ -5,6 +5,7 @@ import { sentence } from "../api.js";
 import { fill, h, setText } from "../dom.js";
 import { Plot } from "../plot.js";
 import { absentByReason, intervalText, leftOut, MEANINGS, measureText, scatter, span, strip, stripText } from "./rhythm.js";
+import { drawerIntervalsSheetWords as W } from "../words.js";
 
 /** @import {Axis} from "../plot.js" */
 /** @import {Palette} from "../theme.js" */
@@ -41,21 +42,21 @@ export class IntervalsSheet {
     this.measuresShown = "";
     /** Sample of the interval that is read out. */
     this.cursor = -1;
-    this.stripChart = h("div", { class: "chart", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": "no interval chosen", "data-testid": id + "-strip", "aria-label": "Interval strip" });
-    this.strip = new Plot(this.stripChart, { palette, label: "Intervals against time" });
+    this.stripChart = h("div", { class: "chart", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": W.noIntervalChosen, "data-testid": id + "-strip", "aria-label": W.intervalStrip });
+    this.strip = new Plot(this.stripChart, { palette, label: W.intervalsAgainstTime });
     this.readout = h("p", { class: "reading-out", "data-testid": id + "-readout" }, h("span", { class: "hint" }, options.hint));
     this.legend = h("p", { class: "hint marks" });
     this.out = h("p", { "data-testid": id + "-left-out" });
     this.scatterChart = h("div", { class: "chart scatter", "data-testid": id + "-scatter" });
-    this.scatter = new Plot(this.scatterChart, { palette, label: "Interval scatter" });
+    this.scatter = new Plot(this.scatterChart, { palette, label: W.intervalScatter });
     this.scatterNote = h("p", { class: "hint" });
     this.measures = h("table", { class: "measures", "data-testid": id + "-measures" });
     this.absent = h("ul", { class: "absent", "data-testid": id + "-absent" });
     this.caveats = h("ul", { class: "hint caveats", "data-testid": id + "-caveats" });
     this.root = h("div", { class: "intervals" },
       this.stripChart, this.legend, this.readout, this.out,
-      h("h3", {}, "Each interval against the next"), this.scatterChart, this.scatterNote,
-      h("h3", {}, "Measures"), this.measures, this.absent, this.caveats);
+      h("h3", {}, W.eachIntervalAgainstTheNext), this.scatterChart, this.scatterNote,
+      h("h3", {}, W.measures), this.measures, this.absent, this.caveats);
     this.stripChart.addEventListener("pointermove", (e) => this.#point(e));
     this.stripChart.addEventListener("click", (e) => {
       this.#point(e);
@@ -70,8 +71,8 @@ export class IntervalsSheet {
     this.#draw();
     this.#measures(what.report.measures);
     const caveats = [];
-    if (what.kind === "pulse") caveats.push("From a finger it is pulse rate variability, counted from foot to foot: the pulse’s way to the finger adds a little of its own.");
-    caveats.push("For learning, not for judging health. Compare only stretches of equal length, at rest, from the same person; never with 24-hour values.");
+    if (what.kind === "pulse") caveats.push(W.fromAFingerItIs);
+    caveats.push(W.forLearningNotForJudging);
     const text = caveats.join("\n");
     if (this.caveats.dataset.text === text) return;
     this.caveats.dataset.text = text;
@@ -96,7 +97,7 @@ export class IntervalsSheet {
     this.stripChart.setAttribute("aria-label", stripText(list, r));
     this.stripChart.dataset.from = String(list[0]?.sample ?? "");
     this.stripChart.dataset.to = String(list[list.length - 1]?.sample ?? "");
-    setText(this.legend, ["● used", r.ectopic > 0 ? "△ left out: off the rhythm" : "", r.unsure > 0 ? "× left out: unsure beat" : "", s.beyond > 0 ? "beyond the scale: on its edge" : ""].filter(Boolean).join("   "));
+    setText(this.legend, ["● used", r.ectopic > 0 ? W.leftOutOffTheRhythm : "", r.unsure > 0 ? W.leftOutUnsureBeat : "", s.beyond > 0 ? W.beyondTheScaleOnIts : ""].filter(Boolean).join("   "));
     setText(this.out, leftOut(r));
     if (at) this.#read(at);
     else if (this.cursor >= 0) {
@@ -105,15 +106,15 @@ export class IntervalsSheet {
     }
 
     const points = scatter(list);
-    this.scatter.set({ low: range.low, high: range.high, unit: "ms", label: "this interval" }, { low: range.low, high: range.high, unit: "ms", label: "the next" }, [
+    this.scatter.set({ low: range.low, high: range.high, unit: "ms", label: W.thisInterval }, { low: range.low, high: range.high, unit: "ms", label: W.theNext }, [
       { x: [range.low, range.high], y: [range.low, range.high], colour: palette.faint, width: 1.2, dash: [5, 4] },
       { ...points, colour, width: small, mark: "dot" },
     ]);
-    this.scatter.canvas.setAttribute("aria-label", `Interval scatter of ${points.x.length} pairs`);
+    this.scatter.canvas.setAttribute("aria-label", W.intervalScatterOfPairs(points.x.length));
     const sd = (/** @type {string} */ id) => r.measures.find((m) => m.id === id);
     setText(this.scatterNote, ["sd1", "sd2"].every((id) => typeof sd(id)?.value === "number")
-      ? `${points.x.length} pairs; on the dashed line both are equal. SD1 ${measureText(/** @type {Measure} */ (sd("sd1")))} across it, SD2 ${measureText(/** @type {Measure} */ (sd("sd2")))} along it.`
-      : `${points.x.length} pairs; on the dashed line both are equal.`);
+      ? W.pairsOnTheDashedLine(points.x.length, measureText(/** @type {Measure} */ (sd("sd1"))), measureText(/** @type {Measure} */ (sd("sd2"))))
+      : W.pairsOnTheDashedLine2(points.x.length));
   }
 
   /** @param {Measure[]} list */

@@ -9,6 +9,7 @@ import { fixed, qualityWord, wholeSeconds } from "../format.js";
 import { fiducial, prefs } from "../store.js";
 import { IntervalsSheet } from "./intervals-sheet.js";
 import { agoText, arrivalText, breathingText, signsText, summaryText } from "./rhythm.js";
+import { drawerIntervalsWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Palette} from "../theme.js" */
@@ -32,24 +33,24 @@ class IntervalsPanel {
     this.timer = 0;
     this.asked = 0;
     this.over = false;
-    const choice = select("intervals-window", [["1m", "last minute"], ["5m", "last 5 minutes"], ["15m", "last 15 minutes"], ["all", "whole session"]], (v) => {
+    const choice = select("intervals-window", [["1m", W.lastMinute], ["5m", W.last5Minutes], ["15m", W.last15Minutes], ["all", W.wholeSession]], (v) => {
       this.window = v;
       prefs.set("intervals", v);
       this.#again();
-    }, { "aria-label": "Stretch" });
+    }, { "aria-label": W.stretch });
     choice.value = this.window;
     this.title = h("p", { class: "lead", "data-testid": "intervals-name" });
     this.newest = h("p", { "data-testid": "intervals-newest" });
     this.summary = h("p", { class: "summary", "data-testid": "intervals-summary" });
     this.old = h("p", { class: "warning", "data-testid": "intervals-old" });
     this.error = h("p", { class: "error", role: "status", "data-testid": "intervals-error" });
-    this.sheet = new IntervalsSheet({ palette: ctx.palette(), id: "intervals", hint: "Point at the strip, or step along it with the arrow keys; a click or Enter holds the paper there.", go: (i) => this.#hold(i) });
+    this.sheet = new IntervalsSheet({ palette: ctx.palette(), id: "intervals", hint: W.pointAtTheStripOr, go: (i) => this.#hold(i) });
     this.arrival = h("section", { class: "part-of", "data-testid": "intervals-arrival" });
     this.breathing = h("p", { "data-testid": "intervals-breathing" });
     this.breathSigns = h("p", { class: "hint" });
     this.body = this.sheet.root;
-    this.body.append(h("h3", {}, "Breathing"), this.breathing, this.breathSigns, this.arrival);
-    root.append(h("div", { class: "row between" }, this.title, choice), h("p", { class: "hint" }, term("rr", "R–R interval", ["rr", "rpeak", "foot"])), this.summary, this.newest, this.old, this.error, this.body);
+    this.body.append(h("h3", {}, W.breathing), this.breathing, this.breathSigns, this.arrival);
+    root.append(h("div", { class: "row between" }, this.title, choice), h("p", { class: "hint" }, term("rr", W.rrInterval, ["rr", "rpeak", "foot"])), this.summary, this.newest, this.old, this.error, this.body);
     this.body.hidden = true;
     this.#again();
   }
@@ -94,8 +95,8 @@ class IntervalsPanel {
     if (!last || !(rate > 0)) return;
     const before = list[list.length - 2];
     const seconds = before ? (fiducial(last) - fiducial(before)) / rate : 0;
-    const length = seconds > 0.15 && seconds < 3.05 ? `${fixed(seconds * 1000, 0)} ms after the one before, ` : "";
-    setText(this.newest, `Newest beat: ${length}${qualityWord(last.quality)}.`);
+    const length = seconds > 0.15 && seconds < 3.05 ? W.msAfterTheOneBefore(fixed(seconds * 1000, 0)) : "";
+    setText(this.newest, W.newestBeat(length, qualityWord(last.quality)));
   }
 
   #show() {
@@ -108,13 +109,13 @@ class IntervalsPanel {
     const palette = this.ctx.palette();
     setText(this.title, `${v.label}: ${v.report.name}`);
     setText(this.summary, summaryText(v));
-    setText(this.old, v.sinceSeconds > OLD_SECONDS ? `No beat for ${wholeSeconds(v.sinceSeconds)}: the figures are of the time before.` : "");
+    setText(this.old, v.sinceSeconds > OLD_SECONDS ? W.noBeatForTheFigures(wholeSeconds(v.sinceSeconds)) : "");
     const end = v.intervals.length > 0 ? v.intervals[v.intervals.length - 1].atSeconds : 0;
     const reach = v.intervals.length > 0 ? end - v.intervals[0].atSeconds : 60;
     const length = v.windowSeconds > 0 ? Math.min(v.windowSeconds, Math.max(30, reach)) : Math.max(30, reach);
     this.sheet.show({
       kind: v.kind, report: v.report, intervals: v.intervals, zeroSeconds: end,
-      x: { low: -length, high: length * 0.01, unit: "s", label: "before the newest beat" },
+      x: { low: -length, high: length * 0.01, unit: "s", label: W.beforeTheNewestBeat },
       when: (i) => agoText(end - i.atSeconds),
       colour: (v.channel % 2 === 0 ? palette.traces : palette.others)[3],
     });
@@ -130,14 +131,14 @@ class IntervalsPanel {
     if (this.arrival.dataset.text === text) return;
     this.arrival.dataset.text = text;
     if (!a) fill(this.arrival);
-    else fill(this.arrival, h("h3", {}, "Pulse arrival"), h("p", { "data-testid": "intervals-arrival-text" }, text), h("p", { class: "hint" }, `From ${a.ecgLabel} to ${a.pulseLabel}. ${sentence(a.caveat)}`));
+    else fill(this.arrival, h("h3", {}, W.pulseArrival), h("p", { "data-testid": "intervals-arrival-text" }, text), h("p", { class: "hint" }, W.fromTo(a.ecgLabel, a.pulseLabel, sentence(a.caveat))));
   }
 
   /** Holds the paper at an interval. @param {Interval} i */
   #hold(i) {
     const rings = this.ctx.rings();
     if (!rings) return;
-    if (i.sample < rings.start) this.ctx.announce("That beat is older than the remembered signal.");
+    if (i.sample < rings.start) this.ctx.announce(W.thatBeatIsOlderThan);
     else this.ctx.trace.holdAt(i.sample);
   }
 
@@ -154,4 +155,4 @@ class IntervalsPanel {
   }
 }
 
-registerDrawer({ id: "intervals", title: "Intervals", key: "i", create: (root, ctx) => new IntervalsPanel(root, ctx) });
+registerDrawer({ id: "intervals", title: W.intervals, key: "i", create: (root, ctx) => new IntervalsPanel(root, ctx) });

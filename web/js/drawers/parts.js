@@ -7,16 +7,17 @@ import { quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { boardFigures, differences, parseValue, partOf, valueText } from "../board/words.js";
 import { typeset } from "./figures.js";
+import { drawerPartsWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Palette} from "../theme.js" */
 /** @import {Board} from "../board/words.js" */
 
-const EXAMPLE_NAMES = /** @type {Record<string, string>} */ ({ lamp_clip_a: "Lamp clip A", lamp_clip_b: "Lamp clip B", chest_lead_a: "Chest lead A" });
+const EXAMPLE_NAMES = /** @type {Record<string, string>} */ ({ lamp_clip_a: W.lampClipA, lamp_clip_b: W.lampClipB, chest_lead_a: W.chestLeadA });
 const GHOST_SECONDS = 2;
 const MOST_FILE_BYTES = 65536;
 /** @type {Board} */
-const EMPTY = { board: 1, name: "my board", kind: "pulse", supplyVolts: 5, midRail: { top: 10e3, bottom: 10e3, bypass: 1e-5, buffered: true }, converter: { referenceVolts: 5, bits: 10, rateHz: 250 }, stages: [{ stage: "phototransistor", parts: { load: 10e3, lamp: 0.01, transfer: 0.01 } }] };
+const EMPTY = { board: 1, name: W.myBoard, kind: "pulse", supplyVolts: 5, midRail: { top: 10e3, bottom: 10e3, bypass: 1e-5, buffered: true }, converter: { referenceVolts: 5, bits: 10, rateHz: 250 }, stages: [{ stage: "phototransistor", parts: { load: 10e3, lamp: 0.01, transfer: 0.01 } }] };
 
 class PartsPanel {
   /**
@@ -26,42 +27,42 @@ class PartsPanel {
   constructor(root, ctx) {
     this.ctx = ctx;
     this.model = ctx.board;
-    this.start = select("parts-start", [["", "Start from …"], ...Object.entries(EXAMPLE_NAMES), ["empty", "An empty board"], ["file", "A file …"]], (v) => this.#begin(v), { "aria-label": "Start from an example or a file" });
-    this.file = h("input", { type: "file", accept: ".json", hidden: true, "aria-label": "A board’s file", "data-testid": "parts-file" });
+    this.start = select("parts-start", [["", W.startFrom], ...Object.entries(EXAMPLE_NAMES), ["empty", W.anEmptyBoard], ["file", W.aFile]], (v) => this.#begin(v), { "aria-label": W.startFromAnExampleOr });
+    this.file = h("input", { type: "file", accept: ".json", hidden: true, "aria-label": W.aBoardsFile, "data-testid": "parts-file" });
     this.file.addEventListener("change", () => void this.#read());
-    this.keep = button("parts-keep", "This is what is soldered", () => void this.model.keep(), { class: "accent" });
-    this.back = button("parts-back", "Back to what is soldered", () => this.model.back());
-    this.download = button("parts-download", "Download", () => this.#download());
-    this.away = button("parts-away", "Take the board away", () => {
+    this.keep = button("parts-keep", W.thisIsWhatIsSoldered, () => void this.model.keep(), { class: "accent" });
+    this.back = button("parts-back", W.backToWhatIsSoldered, () => this.model.back());
+    this.download = button("parts-download", W.download, () => this.#download());
+    this.away = button("parts-away", W.takeTheBoardAway, () => {
       this.model.draw(null);
       void this.model.keep();
     });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "parts-error" });
     this.changed_ = h("p", { class: "verdict", "data-testid": "parts-changes", "aria-live": "polite" });
-    this.hint = h("p", { class: "hint" }, "A board is a supply, a mid-rail and stages of parts. Draw yours: response, noise and span follow, and a change shows at once what it would do to the signal. Predictions are dashed.");
+    this.hint = h("p", { class: "hint" }, W.aBoardIsASupply);
     this.facts = h("dl", { class: "facts", "data-testid": "parts-figures" });
     this.responseRoot = h("div", { class: "chart" });
-    this.response = new Plot(this.responseRoot, { palette: ctx.palette(), label: "Response of the board, predicted" });
+    this.response = new Plot(this.responseRoot, { palette: ctx.palette(), label: W.responseOfTheBoardPredicted });
     this.responseWords = h("p", { class: "hint" });
     this.ghostRoot = h("div", { class: "chart" });
-    this.ghost = new Plot(this.ghostRoot, { palette: ctx.palette(), label: "The signal, and as it would come out of the changed board" });
+    this.ghost = new Plot(this.ghostRoot, { palette: ctx.palette(), label: W.theSignalAndAsIt });
     this.beatRoot = h("div", { class: "chart small" });
-    this.beat = new Plot(this.beatRoot, { palette: ctx.palette(), label: "The typical beat, and as it would come out of the changed board" });
+    this.beat = new Plot(this.beatRoot, { palette: ctx.palette(), label: W.theTypicalBeatAndAs });
     this.ghostWords = h("p", { class: "hint", "data-testid": "parts-ghost-words" });
     this.turnRoot = h("div", { class: "chart small" });
-    this.turn = new Plot(this.turnRoot, { palette: ctx.palette(), label: "Hum and signal against the place of the trimmer" });
+    this.turn = new Plot(this.turnRoot, { palette: ctx.palette(), label: W.humAndSignalAgainstThe });
     this.turnWords = h("p", { class: "hint", "data-testid": "parts-turn-words" });
     this.rows = h("ul", { class: "board-rows", "data-testid": "parts-compare" });
     this.cautions = h("ul", { class: "board-cautions" });
-    this.tolerance = select("parts-tolerance", [["0", "each its own"], ["0.01", "1 %"], ["0.05", "5 %"], ["0.1", "10 %"], ["0.2", "20 %"]], (v) => this.model.setTolerance(Number(v)), { "aria-label": "Tolerance of the parts" });
+    this.tolerance = select("parts-tolerance", [["0", W.eachItsOwn], ["0.01", "1 %"], ["0.05", "5 %"], ["0.1", "10 %"], ["0.2", "20 %"]], (v) => this.model.setTolerance(Number(v)), { "aria-label": W.toleranceOfTheParts });
     this.whole = this.#wholeForm();
     this.drawn = h("div", { class: "parts-drawn" },
-      this.changed_, h("h3", {}, "Figures, predicted"), this.facts,
-      h("h3", {}, "Response, predicted"), this.responseRoot, h("label", { class: "pick" }, h("span", {}, "Parts’ tolerance"), this.tolerance), this.responseWords,
-      h("h3", {}, "The signal and its ghost"), this.ghostRoot, this.beatRoot, this.ghostWords,
-      this.turnHead = h("h3", {}, "Turning the trimmer"), this.turnRoot, this.turnWords,
-      h("h3", {}, "Advice, and measured against predicted"), this.rows,
-      h("h3", {}, "Mind"), this.cautions);
+      this.changed_, h("h3", {}, W.figuresPredicted), this.facts,
+      h("h3", {}, W.responsePredicted), this.responseRoot, h("label", { class: "pick" }, h("span", {}, W.partsTolerance), this.tolerance), this.responseWords,
+      h("h3", {}, W.theSignalAndItsGhost), this.ghostRoot, this.beatRoot, this.ghostWords,
+      this.turnHead = h("h3", {}, W.turningTheTrimmer), this.turnRoot, this.turnWords,
+      h("h3", {}, W.adviceAndMeasuredAgainstPredicted), this.rows,
+      h("h3", {}, W.mind), this.cautions);
     root.append(this.hint, h("div", { class: "row" }, this.start, this.file), h("div", { class: "row" }, this.keep, this.back, this.download, this.away), this.error, this.whole.root, this.drawn);
     this.unsubscribe = this.model.subscribe(() => this.#show());
     this.unwatch = this.model.watch();
@@ -84,16 +85,16 @@ class PartsPanel {
       return { input, get, row: h("label", { class: "part" }, h("span", {}, label), input) };
     };
     const fields = [
-      field("supply", "Supply", (b) => b.supplyVolts + " V", (b, v) => (b.supplyVolts = v)),
-      field("top", "Mid-rail, upper", (b) => (b.midRail ? valueText(partOf(b.midRail.top)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { bottom: v, buffered: true }).top = v)),
-      field("bottom", "Mid-rail, lower", (b) => (b.midRail ? valueText(partOf(b.midRail.bottom)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { top: v, buffered: true }).bottom = v)),
-      field("bypass", "Mid-rail, bypass", (b) => (b.midRail?.bypass ? valueText(partOf(b.midRail.bypass)?.value ?? 0, "F") : ""), (b, v) => {
+      field("supply", W.supply, (b) => b.supplyVolts + " V", (b, v) => (b.supplyVolts = v)),
+      field("top", W.midRailUpper, (b) => (b.midRail ? valueText(partOf(b.midRail.top)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { bottom: v, buffered: true }).top = v)),
+      field("bottom", W.midRailLower, (b) => (b.midRail ? valueText(partOf(b.midRail.bottom)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { top: v, buffered: true }).bottom = v)),
+      field("bypass", W.midRailBypass, (b) => (b.midRail?.bypass ? valueText(partOf(b.midRail.bypass)?.value ?? 0, "F") : ""), (b, v) => {
         if (b.midRail) b.midRail.bypass = v;
       }),
-      field("reference", "Converter’s reference", (b) => (b.converter ? b.converter.referenceVolts + " V" : ""), (b, v) => ((b.converter ??= { bits: 10, rateHz: 250 }).referenceVolts = v)),
-      field("bits", "Its bits", (b) => (b.converter ? String(b.converter.bits) : ""), (b, v) => ((b.converter ??= { referenceVolts: b.supplyVolts, rateHz: 250 }).bits = Math.round(v))),
+      field("reference", W.convertersReference, (b) => (b.converter ? b.converter.referenceVolts + " V" : ""), (b, v) => ((b.converter ??= { bits: 10, rateHz: 250 }).referenceVolts = v)),
+      field("bits", W.itsBits, (b) => (b.converter ? String(b.converter.bits) : ""), (b, v) => ((b.converter ??= { referenceVolts: b.supplyVolts, rateHz: 250 }).bits = Math.round(v))),
     ];
-    const amp = select("parts-opamp", [["single-supply quad, bipolar", "single-supply quad, bipolar"], ["rail-to-rail CMOS", "rail-to-rail CMOS"]], (v) => {
+    const amp = select("parts-opamp", [[W.singleSupplyQuadBipolar, W.singleSupplyQuadBipolar], [W.railToRailCMOS, W.railToRailCMOS]], (v) => {
       if (!this.model.draft) return;
       const next = structuredClone(this.model.draft);
       next.opAmp = v;
@@ -102,8 +103,8 @@ class PartsPanel {
     const kind = select("parts-kind", [["pulse", "pulse"], ["ecg", "ECG"]], (v) => {
       if (this.model.draft) this.model.draw({ ...structuredClone(this.model.draft), kind: v });
     });
-    const root = h("details", { class: "fold" }, h("summary", {}, "Supply, mid-rail, converter, op amp"),
-      h("div", { class: "parts" }, h("label", { class: "part" }, h("span", {}, "Signal"), kind), h("label", { class: "part" }, h("span", {}, "Op amps"), amp), fields.map((f) => f.row)));
+    const root = h("details", { class: "fold" }, h("summary", {}, W.supplyMidRailConverterOp),
+      h("div", { class: "parts" }, h("label", { class: "part" }, h("span", {}, W.signal), kind), h("label", { class: "part" }, h("span", {}, W.opAmps), amp), fields.map((f) => f.row)));
     return { root, fields, amp, kind };
   }
 
@@ -120,10 +121,10 @@ class PartsPanel {
     this.file.value = "";
     if (!file) return;
     try {
-      if (file.size > MOST_FILE_BYTES) throw new Error(`${file.name} has ${file.size} bytes; a board has at most ${MOST_FILE_BYTES}.`);
+      if (file.size > MOST_FILE_BYTES) throw new Error(W.hasBytesABoardHas(file.name, file.size, MOST_FILE_BYTES));
       this.model.draw(JSON.parse(await file.text()));
     } catch (e) {
-      setText(this.error, e instanceof SyntaxError ? `${file.name} is not a board’s file: it is not JSON.` : e instanceof Error ? e.message : String(e));
+      setText(this.error, e instanceof SyntaxError ? W.isNotABoardsFile(file.name) : e instanceof Error ? e.message : String(e));
     }
   }
 
@@ -150,11 +151,11 @@ class PartsPanel {
     this.away.hidden = m.present === null || m.changes;
     if (!draft) return;
     for (const f of this.whole.fields) if (document.activeElement !== f.input) f.input.value = f.get(draft);
-    this.whole.amp.value = typeof draft.opAmp === "string" ? draft.opAmp : draft.opAmp ? "" : "single-supply quad, bipolar";
+    this.whole.amp.value = typeof draft.opAmp === "string" ? draft.opAmp : draft.opAmp ? "" : W.singleSupplyQuadBipolar;
     this.whole.kind.value = draft.kind ?? "pulse";
     if (!computed) return;
     const list = m.before && m.changes ? differences(m.before.parts, computed.parts) : [];
-    setText(this.changed_, list.length > 0 ? "Changed, not soldered: " + list.join("; ") + "." : "");
+    setText(this.changed_, list.length > 0 ? W.changedNotSoldered + list.join("; ") + "." : "");
     this.changed_.hidden = list.length === 0;
     fill(this.facts, ...boardFigures(computed.figures, computed.spread).flatMap(([term, value, id]) => [h("dt", {}, term), h("dd", { "data-testid": id }, value)]));
     fill(this.cautions, ...computed.cautions.map((c) => h("li", {}, c)));
@@ -173,13 +174,13 @@ class PartsPanel {
     const top = Math.max(f.corners.peakDb, before ? before.figures.corners.peakDb : -Infinity);
     /** @type {import("../plot.js").Curve[]} */
     const curves = [{ x: s.freqHz, y: s.lowDb, band: s.highDb, colour: palette.traces[3] }];
-    if (changes && before) curves.push({ x: before.figures.freqHz, y: before.figures.whole.gainDb, colour: palette.faint, width: 1.4, dash: [2, 3], label: "as soldered" });
+    if (changes && before) curves.push({ x: before.figures.freqHz, y: before.figures.whole.gainDb, colour: palette.faint, width: 1.4, dash: [2, 3], label: W.asSoldered });
     curves.push({ x: f.freqHz, y: f.whole.gainDb, colour: palette.traces[3], width: 2, dash: [7, 4], label: "predicted" });
     const rules = [];
     if (f.corners.lowHz) rules.push({ x: f.corners.lowHz, label: significant(f.corners.lowHz, 2) + " Hz" });
     if (f.corners.highHz) rules.push({ x: f.corners.highHz, label: significant(f.corners.highHz, 3) + " Hz" });
     this.response.set({ low: f.freqHz[0], high: f.freqHz[f.freqHz.length - 1], log: true, unit: "Hz", label: "frequency" }, { low: top - 50, high: top + 16, unit: "dB" }, curves, rules);
-    setText(this.responseWords, `Shaded: where 95 of 100 boards with such parts lie. Rules: −3 dB.`);
+    setText(this.responseWords, W.shadedWhere95Of100);
   }
 
   #showGhost() {
@@ -187,7 +188,7 @@ class PartsPanel {
     const palette = this.ghost.palette;
     if (!look) {
       this.ghost.set({ low: 0, high: GHOST_SECONDS, unit: "s" }, { low: 0, high: 1, unit: "V" }, []);
-      setText(this.ghostWords, lookError || "Waiting for the signal …");
+      setText(this.ghostWords, lookError || W.waitingForTheSignal);
       return;
     }
     const n = Math.min(look.volts.length, Math.round(GHOST_SECONDS * look.rateHz));
@@ -207,11 +208,11 @@ class PartsPanel {
     const parts = [];
     if (changes) {
       const height = (/** @type {number[]} */ b) => Math.max(...b) - Math.min(...b);
-      if (look.typical.length > 1) parts.push(`The typical beat would be ${quantity(height(look.typicalGhost), "V")} high instead of ${quantity(height(look.typical), "V")}.`);
-      if (look.ghost.clipped > 0.001) parts.push(`It would be cut off ${significant(100 * look.ghost.clipped, 2)} % of the time.`);
-      parts.push(`Honest from ${significant(look.ghost.lowHz, 2)} to ${significant(look.ghost.highHz, 3)} Hz; outside, the present board leaves too little of the signal.`);
+      if (look.typical.length > 1) parts.push(W.theTypicalBeatWouldBe(quantity(height(look.typicalGhost), "V"), quantity(height(look.typical), "V")));
+      if (look.ghost.clipped > 0.001) parts.push(W.itWouldBeCutOff(significant(100 * look.ghost.clipped, 2)));
+      parts.push(W.honestFromToHzOutside(significant(look.ghost.lowHz, 2), significant(look.ghost.highHz, 3)));
     } else {
-      parts.push("Change a part, or turn a trimmer, in the stages on the board: what would come out is drawn here, dashed.");
+      parts.push(W.changeAPartOrTurn);
     }
     setText(this.ghostWords, parts.join(" "));
   }
@@ -228,9 +229,9 @@ class PartsPanel {
     const high = Math.max(...all);
     const room = 0.1 * (high - low);
     /** @type {import("../plot.js").Curve[]} */
-    const curves = [{ x, y: look.typical, colour: palette.ink, width: 1.4, label: "typical beat" }];
+    const curves = [{ x, y: look.typical, colour: palette.ink, width: 1.4, label: W.typicalBeat }];
     if (changes) curves.push({ x, y: look.typicalGhost, colour: palette.traces[1], width: 2, dash: [6, 4], label: "predicted" });
-    this.beat.set({ low: x[0], high: x[x.length - 1], unit: "s", label: "from the peak" }, { low: low - room, high: high + room, unit: "V" }, curves);
+    this.beat.set({ low: x[0], high: x[x.length - 1], unit: "s", label: W.fromThePeak }, { low: low - room, high: high + room, unit: "V" }, curves);
   }
 
   #showTurn() {
@@ -254,19 +255,19 @@ class PartsPanel {
       const w = (now / 100) * (places.length - 1) - i;
       return places[i][key] + w * (places[i + 1][key] - places[i][key]);
     };
-    setText(this.turnWords, `At ${significant(now, 2)} % of ${turned.trimmer}: hum ${typeset(at("humDb").toFixed(1))} dB, signal ${typeset(at("signalDb").toFixed(1))} dB against ${present && draft ? "what is soldered" : "the middle of the drawing"}; settles in ${quantity(computed.figures.settlingSeconds, "s")}.`);
+    setText(this.turnWords, W.atOfHumDBSignal(significant(now, 2), turned.trimmer, typeset(at("humDb").toFixed(1)), typeset(at("signalDb").toFixed(1)), present && draft ? W.whatIsSoldered : W.theMiddleOfTheDrawing, quantity(computed.figures.settlingSeconds, "s")));
   }
 
   #showCompared() {
     const c = this.model.comparison;
     if (!c) {
-      fill(this.rows, h("li", { class: "hint" }, this.model.lookError || "Waiting for the signal …"));
+      fill(this.rows, h("li", { class: "hint" }, this.model.lookError || W.waitingForTheSignal));
       return;
     }
     const items = c.rows.map((/** @type {any} */ r) => h("li", { class: r.agrees ? "good" : "poor" }, h("span", { class: "sign", "aria-hidden": "true" }, r.agrees ? "✓" : "✗"),
-      `${r.what}: measured ${quantity(r.measured, r.unit)}, predicted ${quantity(r.predicted, r.unit)}${r.agrees ? "" : ". " + typeset(r.text)}`));
+      W.measuredPredicted(r.what, quantity(r.measured, r.unit), quantity(r.predicted, r.unit), r.agrees ? "" : ". " + typeset(r.text))));
     if (c.sweep) items.unshift(h("li", { class: c.sweep.agrees ? "good" : "poor" }, h("span", { class: "sign", "aria-hidden": "true" }, c.sweep.agrees ? "✓" : "✗"), "response: " + typeset(c.sweep.text)));
-    for (const [ref, at] of Object.entries(c.trimmers)) items.push(h("li", {}, `${ref} stands at ${Math.round(100 * Number(at))} % by the measured corner of ${significant(c.cornerHz, 3)} Hz`));
+    for (const [ref, at] of Object.entries(c.trimmers)) items.push(h("li", {}, W.standsAtByTheMeasured(ref, Math.round(100 * Number(at)), significant(c.cornerHz, 3))));
     items.unshift(...(c.advice ?? []).map((/** @type {string} */ a) => h("li", { class: "remedy", "data-testid": "parts-advice" }, typeset(a))));
     items.push(...c.missing.map((/** @type {string} */ m) => h("li", { class: "unknown" }, h("span", { class: "sign", "aria-hidden": "true" }, "?"), typeset(m))));
     fill(this.rows, ...items);
@@ -285,4 +286,4 @@ class PartsPanel {
   }
 }
 
-registerDrawer({ id: "parts", title: "Parts", key: "p", inPath: true, create: (root, ctx) => new PartsPanel(root, ctx) });
+registerDrawer({ id: "parts", title: W.parts, key: "p", inPath: true, create: (root, ctx) => new PartsPanel(root, ctx) });

@@ -8,6 +8,7 @@ import { bytes, clockTime, rate, significant } from "../format.js";
 import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
 import { openReview } from "../review/review.js";
 import { INVENTED } from "../words.js";
+import { drawerRecordingsWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Entry, Running, Trashed} from "../review/library.js" */
@@ -37,9 +38,9 @@ export function when(text) {
  * @param {Entry} e
  */
 export function summary(e) {
-  const parts = [when(e.started), clockTime(Math.floor(e.seconds)), rate(e.rateHz), e.channels.length === 1 ? e.channels[0] : `${e.channels.length} channels`];
+  const parts = [when(e.started), clockTime(Math.floor(e.seconds)), rate(e.rateHz), e.channels.length === 1 ? e.channels[0] : W.channels(e.channels.length)];
   if (e.medianBpm > 0) parts.push(`${significant(e.medianBpm, 2)}\u00a0bpm`);
-  if (e.annotations > 0) parts.push(e.annotations === 1 ? "1 note" : `${e.annotations} notes`);
+  if (e.annotations > 0) parts.push(e.annotations === 1 ? "1 note" : W.notes(e.annotations));
   parts.push(bytes(e.bytes));
   return parts.filter(Boolean).join(" · ");
 }
@@ -54,10 +55,10 @@ export function summary(e) {
 export function beginnings(notes, newest, rateHz) {
   /** @type {[string, string][]} */
   const list = [["0", "now"]];
-  for (const m of [1, 2, 5, KEPT_MINUTES]) list.push([String(m), `${m} min ago`]);
+  for (const m of [1, 2, 5, KEPT_MINUTES]) list.push([String(m), W.minAgo(m)]);
   const recent = notes.filter((n) => rateHz > 0 && newest - n.index > 0 && newest - n.index < KEPT_MINUTES * 60 * rateHz).slice(-MOST_NOTES).reverse();
   // A little before the note, for the asking takes time too.
-  for (const n of recent) list.push([`note ${n.index}`, `at “${n.text.length > 30 ? n.text.slice(0, 29) + "…" : n.text}”`]);
+  for (const n of recent) list.push([W.note(n.index), W.at(n.text.length > 30 ? n.text.slice(0, 29) + "…" : n.text)]);
   return list;
 }
 
@@ -67,11 +68,11 @@ export function beginnings(notes, newest, rateHz) {
  */
 export function whatIsLost(list) {
   const names = list.slice(0, MOST_NAMED).map((t) => t.name || t.id);
-  if (list.length > MOST_NAMED) names.push(`${list.length - MOST_NAMED} more`);
+  if (list.length > MOST_NAMED) names.push(W.more(list.length - MOST_NAMED));
   const last = names.pop() ?? "";
-  const all = names.length > 0 ? `${names.join(", ")} and ${last}` : last;
+  const all = names.length > 0 ? W.and(names.join(", "), last) : last;
   const size = bytes(list.reduce((sum, t) => sum + t.bytes, 0));
-  return list.length === 1 ? `Delete ${all} for good? Its ${size} of signal and the notes on it are lost; nothing brings them back.` : `Delete ${all} for good? Their ${size} of signal and the notes on them are lost; nothing brings them back.`;
+  return list.length === 1 ? W.deleteForGoodItsOf(all, size) : W.deleteForGoodTheirOf(all, size);
 }
 
 /** The drawer's button tells of a recording under way, the drawer open or not. @param {Store} store */
@@ -128,7 +129,7 @@ class RecordingsPanel {
     this.error = h("p", { class: "error", role: "alert", "data-testid": "recordings-error" });
     this.said = h("p", { class: "recordings-said", role: "status", "data-testid": "recordings-said" });
     if (!ctx.store.state.owner) {
-      root.append(h("p", { class: "hint" }, "Recordings are the owner’s alone."));
+      root.append(h("p", { class: "hint" }, W.recordingsAreTheOwnersAlone));
       return;
     }
     root.append(this.#recordForm(), this.error, this.said, this.#listPart());
@@ -143,40 +144,40 @@ class RecordingsPanel {
   // --- recording ------------------------------------------------------------
 
   #recordForm() {
-    this.name = h("input", { type: "text", id: "record-name", "data-testid": "record-name", maxlength: "80", placeholder: "Name, e.g. lamp clip B", "aria-label": "Name of the recording" });
-    this.from = select("record-from", beginnings([], 0, 0), () => {}, { "aria-label": "Begin" });
+    this.name = h("input", { type: "text", id: "record-name", "data-testid": "record-name", maxlength: "80", placeholder: W.nameEGLampClip, "aria-label": W.nameOfTheRecording });
+    this.from = select("record-from", beginnings([], 0, 0), () => {}, { "aria-label": W.begin });
     this.from.addEventListener("focus", () => this.#fillFrom());
     this.from.addEventListener("pointerdown", () => this.#fillFrom());
-    this.length = select("record-for", [["0", "until stopped"], ["0.5", "30 s"], ["1", "1 min"], ["5", "5 min"], ["10", "10 min"], ["30", "30 min"], ["60", "1 h"], ["480", "8 h"], ["1440", "24 h"]], () => {}, { "aria-label": "How long" });
-    this.note = h("input", { type: "text", id: "record-note", "data-testid": "record-note", maxlength: "400", placeholder: "First note (optional)", "aria-label": "First note" });
-    this.start = button("record-start", "Record", () => this.#start(), { class: "accent" });
-    this.keepMinutes = select("keep-minutes", [1, 2, 3, 5, KEPT_MINUTES].map((m) => [String(m), `${m} min`]), () => {}, { "aria-label": "How much of the past" });
+    this.length = select("record-for", [["0", W.untilStopped], ["0.5", "30 s"], ["1", "1 min"], ["5", "5 min"], ["10", "10 min"], ["30", "30 min"], ["60", "1 h"], ["480", "8 h"], ["1440", "24 h"]], () => {}, { "aria-label": W.howLong });
+    this.note = h("input", { type: "text", id: "record-note", "data-testid": "record-note", maxlength: "400", placeholder: W.firstNoteOptional, "aria-label": W.firstNote });
+    this.start = button("record-start", W.record, () => this.#start(), { class: "accent" });
+    this.keepMinutes = select("keep-minutes", [1, 2, 3, 5, KEPT_MINUTES].map((m) => [String(m), `${m} min`]), () => {}, { "aria-label": W.howMuchOfThePast });
     this.keepMinutes.value = "5";
-    this.keep = button("keep", "Keep", () => this.#keep(), { title: "Write the minutes just gone to a recording of their own" });
+    this.keep = button("keep", W.keep, () => this.#keep(), { title: W.writeTheMinutesJustGone });
     this.idle = h("form", { class: "record-form owner-only" },
       this.name,
-      h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, "Begin"), this.from), h("label", { class: "pair" }, h("span", {}, "for"), this.length)),
+      h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, W.begin), this.from), h("label", { class: "pair" }, h("span", {}, "for"), this.length)),
       h("div", { class: "row record-go" }, this.note, this.start));
     this.idle.addEventListener("submit", (e) => {
       e.preventDefault();
       void this.#start();
     });
     this.state = h("p", { class: "record-state", "data-testid": "record-state" });
-    this.stop = button("record-stop", "Stop", () => this.#stop(), { class: "accent" });
-    this.liveNote = h("input", { type: "text", id: "record-live-note", "data-testid": "record-live-note", maxlength: "400", placeholder: "What happened here?", "aria-label": "Note at the newest sample" });
-    const noteForm = h("form", { class: "row" }, this.liveNote, h("button", { type: "submit", "data-testid": "record-live-note-add" }, "Note"));
+    this.stop = button("record-stop", W.stop, () => this.#stop(), { class: "accent" });
+    this.liveNote = h("input", { type: "text", id: "record-live-note", "data-testid": "record-live-note", maxlength: "400", placeholder: W.whatHappenedHere, "aria-label": W.noteAtTheNewestSample });
+    const noteForm = h("form", { class: "row" }, this.liveNote, h("button", { type: "submit", "data-testid": "record-live-note-add" }, W.note2));
     noteForm.addEventListener("submit", (e) => {
       e.preventDefault();
       const text = this.liveNote?.value.trim() ?? "";
       if (text) void this.#do(async () => {
         await api.note(text);
         if (this.liveNote) this.liveNote.value = "";
-        this.#say("Noted.");
+        this.#say(W.noted);
       });
     });
     this.active = h("div", { class: "record-form", hidden: true }, h("div", { class: "row" }, this.state, h("span", { class: "spring" }), h("span", { class: "owner-only" }, this.stop)), h("div", { class: "owner-only" }, noteForm));
-    const past = h("div", { class: "row record-past owner-only" }, h("span", { class: "hint" }, "Or save the last"), this.keepMinutes, this.keep);
-    return h("section", { class: "record-part", "aria-label": "Record" }, this.idle, this.active, past);
+    const past = h("div", { class: "row record-past owner-only" }, h("span", { class: "hint" }, W.orSaveTheLast), this.keepMinutes, this.keep);
+    return h("section", { class: "record-part", "aria-label": W.record }, this.idle, this.active, past);
   }
 
   #fillFrom() {
@@ -205,7 +206,7 @@ class RecordingsPanel {
       const running = await library.start({ name: this.name?.value.trim() ?? "", minutes: Number(this.length?.value ?? 0), keepMinutes: this.#pastMinutes(), note: this.note?.value.trim() ?? "" });
       this.#run(running);
       if (this.note) this.note.value = "";
-      this.#say("Recording.");
+      this.#say(W.recording);
       this.stop?.focus();
       void this.refresh();
     });
@@ -215,7 +216,7 @@ class RecordingsPanel {
     return this.#do(async () => {
       const done = await library.stop();
       this.#run(null);
-      this.#say(`Recorded ${clockTime(Math.floor(done.seconds))}.`);
+      this.#say(W.recorded(clockTime(Math.floor(done.seconds))));
       this.start?.focus();
       void this.refresh();
     });
@@ -224,7 +225,7 @@ class RecordingsPanel {
   #keep() {
     return this.#do(async () => {
       const done = await library.keep(Number(this.keepMinutes?.value ?? 5), this.name?.value.trim() ?? "");
-      this.#say(`Kept ${clockTime(Math.floor(done.seconds))}.`);
+      this.#say(W.kept(clockTime(Math.floor(done.seconds))));
       void this.refresh();
     });
   }
@@ -234,7 +235,7 @@ class RecordingsPanel {
     this.running = running;
     if (this.idle) this.idle.hidden = !!running;
     if (this.active) this.active.hidden = !running;
-    if (running && this.state) setText(this.state, `Recording ${running.name || "without a name"}, ${clockTime(Math.floor(running.seconds))}, ${bytes(running.bytes)}`);
+    if (running && this.state) setText(this.state, W.recording2(running.name || W.withoutAName, clockTime(Math.floor(running.seconds)), bytes(running.bytes)));
     const row = this.list.find((e) => running && e.id === running.id);
     const line = row && this.items?.querySelector(".now .recording-line");
     if (running && row && line) setText(line, summary(Object.assign(row, { seconds: running.seconds, bytes: running.bytes })));
@@ -248,7 +249,7 @@ class RecordingsPanel {
       const ended = this.running && !running;
       this.#run(running);
       if (ended) {
-        this.#say("The recording ended.");
+        this.#say(W.theRecordingEnded);
         void this.refresh();
       }
     } catch {
@@ -264,18 +265,18 @@ class RecordingsPanel {
       void this.#bring([...(this.file?.files ?? [])]);
       if (this.file) this.file.value = "";
     });
-    this.progress = h("progress", { max: "1", value: "0", hidden: true, "aria-label": "Arriving" });
-    this.find = h("input", { type: "search", id: "recordings-find", "data-testid": "recordings-find", placeholder: "Find by name or note", "aria-label": "Find by name or note", hidden: true });
+    this.progress = h("progress", { max: "1", value: "0", hidden: true, "aria-label": W.arriving });
+    this.find = h("input", { type: "search", id: "recordings-find", "data-testid": "recordings-find", placeholder: W.findByNameOrNote, "aria-label": W.findByNameOrNote, hidden: true });
     this.find.addEventListener("input", () => this.#show());
-    this.compare = button("recordings-compare", "Compare", () => this.#compare(), { hidden: true, title: "Lay the two marked recordings beside each other" });
+    this.compare = button("recordings-compare", W.compare, () => this.#compare(), { hidden: true, title: W.layTheTwoMarkedRecordings });
     this.items = h("ul", { class: "recordings", "data-testid": "recordings-list" });
     this.where = h("p", { class: "hint", "data-testid": "recordings-folder" });
     this.trashItems = h("ul", { class: "recordings" });
     this.trashTitle = h("summary", { "data-testid": "trash" });
     this.trashPart = h("details", { class: "fold", hidden: true }, this.trashTitle, this.trashItems);
-    return h("section", { class: "recordings-part", "aria-label": "Recordings" },
-      h("div", { class: "row" }, h("h3", {}, "Recorded"), h("span", { class: "spring" }), this.compare,
-        h("span", { class: "owner-only" }, button("upload", "Import a file …", () => this.file?.click(), { title: "EDF, BDF, CSV or WAV; dropping it here does as well" }), this.file)),
+    return h("section", { class: "recordings-part", "aria-label": W.recordings },
+      h("div", { class: "row" }, h("h3", {}, W.recorded2), h("span", { class: "spring" }), this.compare,
+        h("span", { class: "owner-only" }, button("upload", W.importAFile, () => this.file?.click(), { title: W.edfbdfcsvOrWAV }), this.file)),
       this.progress, this.find, this.items, this.trashPart, this.where);
   }
 
@@ -308,7 +309,7 @@ class RecordingsPanel {
           if (this.progress) this.progress.value = share;
         });
         this.openId = entry.id;
-        this.#say(`${entry.name} is here.`);
+        this.#say(W.isHere(entry.name));
       }
       void this.refresh();
     }).finally(() => {
@@ -342,7 +343,7 @@ class RecordingsPanel {
     const trashKey = JSON.stringify(trash);
     if (trashKey !== this.trashKey) this.#showTrash(trash); // else what is asked there stays
     this.trashKey = trashKey;
-    if (this.where) setText(this.where, `Saved in ${answer.folder}`);
+    if (this.where) setText(this.where, W.savedIn(answer.folder));
     this.#show();
   }
 
@@ -350,10 +351,10 @@ class RecordingsPanel {
   #showTrash(list) {
     if (!this.trashPart || !this.trashTitle || !this.trashItems) return;
     this.trashPart.hidden = list.length === 0;
-    setText(this.trashTitle, `Trash, ${list.length === 1 ? "one recording" : `${list.length} recordings`}, ${bytes(list.reduce((sum, t) => sum + t.bytes, 0))}`);
+    setText(this.trashTitle, W.trash(list.length === 1 ? W.oneRecording : W.recordings2(list.length), bytes(list.reduce((sum, t) => sum + t.bytes, 0))));
     fill(this.trashItems, ...list.map((t, i) => h("li", { class: "recording row" }, h("span", { class: "trash-name" }, t.name || t.id), h("span", { class: "spring" }),
-      h("span", { class: "hint" }, bytes(t.bytes)), button(`trash-${i}`, "Restore", () => this.#restore(t.id), { "aria-label": `Restore ${t.name || t.id}` }))),
-    list.length > 0 ? h("li", {}, button("trash-empty", "Empty the trash …", () => this.#askEmpty(list))) : null);
+      h("span", { class: "hint" }, bytes(t.bytes)), button(`trash-${i}`, W.restore, () => this.#restore(t.id), { "aria-label": W.restore2(t.name || t.id) }))),
+    list.length > 0 ? h("li", {}, button("trash-empty", W.emptyTheTrash, () => this.#askEmpty(list))) : null);
   }
 
   /**
@@ -363,13 +364,13 @@ class RecordingsPanel {
   #askEmpty(list) {
     const last = this.trashItems?.lastElementChild;
     if (!last) return;
-    const keep = button("trash-keep", list.length === 1 ? "Keep it" : "Keep them", () => {
+    const keep = button("trash-keep", list.length === 1 ? W.keepIt : W.keepThem, () => {
       this.#showTrash(list);
       document.getElementById("trash-empty")?.focus();
     });
     fill(last, h("div", { class: "trash-ask", role: "group", "aria-labelledby": "trash-ask" },
       h("p", { id: "trash-ask", "data-testid": "trash-ask" }, whatIsLost(list)),
-      h("div", { class: "row" }, keep, button("trash-delete", "Delete for good", () => this.#empty(list), { class: "danger" }))));
+      h("div", { class: "row" }, keep, button("trash-delete", W.deleteForGood, () => this.#empty(list), { class: "danger" }))));
     keep.focus();
   }
 
@@ -377,7 +378,7 @@ class RecordingsPanel {
   #empty(list) {
     return this.#do(async () => {
       const { deleted } = await library.emptyTrash(list.map((t) => t.id));
-      this.#say(`${deleted.length === 1 ? "One recording is" : `${deleted.length} recordings are`} deleted for good, ${bytes(deleted.reduce((sum, t) => sum + t.bytes, 0))} are free.`);
+      this.#say(W.deletedForGoodAreFree(deleted.length === 1 ? W.oneRecordingIs : W.recordingsAre(deleted.length), bytes(deleted.reduce((sum, t) => sum + t.bytes, 0))));
       void this.refresh();
       document.getElementById("upload")?.focus();
     });
@@ -388,7 +389,7 @@ class RecordingsPanel {
     return this.#do(async () => {
       const back = await library.restore(id);
       this.openId = back.id;
-      this.#say(`${back.name || back.id} is back.`);
+      this.#say(W.isBack(back.name || back.id));
       void this.refresh();
     });
   }
@@ -400,7 +401,7 @@ class RecordingsPanel {
     const shown = this.list.filter((e) => !wanted || `${e.name} ${e.note} ${e.id}`.toLowerCase().includes(wanted));
     const focused = document.activeElement instanceof HTMLElement && this.items.contains(document.activeElement) ? document.activeElement.id : "";
     fill(this.items, ...shown.map((e, i) => this.#item(e, i)));
-    if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? "Nothing yet. The last ten minutes are remembered: Keep writes them to a file." : "No match."));
+    if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? W.nothingYetTheLastTen : W.noMatch));
     if (focused) document.getElementById(focused)?.focus();
     this.#showCompare();
   }
@@ -409,8 +410,8 @@ class RecordingsPanel {
     if (!this.compare) return;
     this.compare.hidden = this.list.filter((e) => !e.problem).length < 2;
     this.compare.disabled = this.chosen.size !== 2;
-    setText(this.compare, this.chosen.size === 2 ? "Compare the two" : "Compare");
-    this.compare.title = this.chosen.size === 2 ? "Lay the two marked recordings beside each other" : "Mark two recordings first";
+    setText(this.compare, this.chosen.size === 2 ? W.compareTheTwo : W.compare);
+    this.compare.title = this.chosen.size === 2 ? W.layTheTwoMarkedRecordings : W.markTwoRecordingsFirst;
   }
 
   /**
@@ -420,7 +421,7 @@ class RecordingsPanel {
   #item(e, i) {
     const open = this.openId === e.id;
     const id = `recording-${i}`;
-    const mark = h("input", { type: "checkbox", id: id + "-mark", "data-testid": id + "-mark", "aria-label": `Mark ${e.name || e.id} to compare`, title: "Mark to compare", disabled: e.problem !== "" });
+    const mark = h("input", { type: "checkbox", id: id + "-mark", "data-testid": id + "-mark", "aria-label": W.markToCompare(e.name || e.id), title: W.markToCompare2, disabled: e.problem !== "" });
     mark.checked = this.chosen.has(e.id);
     mark.addEventListener("change", () => {
       if (mark.checked) this.chosen.add(e.id);
@@ -434,14 +435,14 @@ class RecordingsPanel {
       }
       this.#showCompare();
     });
-    const more = button(id + "-more", open ? "Less" : "More", () => {
+    const more = button(id + "-more", open ? W.less : W.more2, () => {
       this.openId = open ? "" : e.id;
       this.#show();
-    }, { class: "quiet", "aria-expanded": String(open), "aria-label": `${open ? "Less" : "More"} about ${e.name || e.id}` });
-    const title = button(id, e.name || e.id, () => openReview(this.ctx, e.id), { class: "recording-name", disabled: e.problem !== "", title: "Look at it" });
+    }, { class: "quiet", "aria-expanded": String(open), "aria-label": W.about(open ? W.less : W.more2, e.name || e.id) });
+    const title = button(id, e.name || e.id, () => openReview(this.ctx, e.id), { class: "recording-name", disabled: e.problem !== "", title: W.lookAtIt });
     const tag = e.invented ? h("span", { class: "invented" }, INVENTED) : null;
     return h("li", { class: "recording" + (e.recording ? " now" : ""), "data-recording": e.id },
-      h("div", { class: "recording-head" }, mark, title, tag, e.recording ? h("span", { class: "recording-now" }, "being recorded") : null, h("span", { class: "spring" }), more),
+      h("div", { class: "recording-head" }, mark, title, tag, e.recording ? h("span", { class: "recording-now" }, W.beingRecorded) : null, h("span", { class: "spring" }), more),
       h("p", { class: "recording-line" }, e.problem ? h("span", { class: "warning" }, e.problem) : summary(e)),
       e.note ? h("p", { class: "recording-note" }, e.note) : null,
       open ? this.#more(e, id) : null);
@@ -452,11 +453,11 @@ class RecordingsPanel {
    * @param {string} id
    */
   #more(e, id) {
-    const speed = select(id + "-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": "Speed of the replay" });
-    const name = h("input", { type: "text", id: id + "-name", "data-testid": id + "-name", value: e.name, maxlength: "80", "aria-label": "Name", disabled: e.recording });
-    const note = h("textarea", { id: id + "-note", "data-testid": id + "-note", rows: "2", maxlength: "1500", placeholder: "What it is of: board, gain, finger …", "aria-label": "Note on this recording" });
+    const speed = select(id + "-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
+    const name = h("input", { type: "text", id: id + "-name", "data-testid": id + "-name", value: e.name, maxlength: "80", "aria-label": W.name, disabled: e.recording });
+    const note = h("textarea", { id: id + "-note", "data-testid": id + "-note", rows: "2", maxlength: "1500", placeholder: W.whatItIsOfBoard, "aria-label": W.noteOnThisRecording });
     note.value = e.note;
-    const form = h("form", { class: "recording-edit owner-only" }, name, note, h("div", { class: "row" }, h("button", { type: "submit", "data-testid": id + "-save" }, "Save name and note")));
+    const form = h("form", { class: "recording-edit owner-only" }, name, note, h("div", { class: "row" }, h("button", { type: "submit", "data-testid": id + "-save" }, W.saveNameAndNote)));
     form.addEventListener("submit", (ev) => {
       ev.preventDefault();
       void this.#do(async () => {
@@ -468,17 +469,17 @@ class RecordingsPanel {
         const entry = await library.change(e.id, what);
         if (this.chosen.delete(e.id)) this.chosen.add(entry.id);
         this.openId = entry.id;
-        this.#say("Saved.");
+        this.#say(W.saved);
         void this.refresh();
       });
     });
-    const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": `Download ${e.name || e.id} as ${text}` }, text);
+    const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": W.downloadAs(e.name || e.id, text) }, text);
     return h("div", { class: "recording-more" },
-      e.problem ? null : h("div", { class: "row" }, button(id + "-review", "Look at it", () => openReview(this.ctx, e.id)),
-        h("span", { class: "owner-only row" }, button(id + "-replay", "Replay", () => this.#replay(e, Number(speed.value)), { title: "Play it into the live page as if a board sent it" }), speed)),
-      h("p", { class: "row" }, h("span", { class: "hint" }, "Download"), e.problem ? null : [link("edf", "EDF+"), link("csv", "CSV"), link("wav", "WAV")]),
+      e.problem ? null : h("div", { class: "row" }, button(id + "-review", W.lookAtIt, () => openReview(this.ctx, e.id)),
+        h("span", { class: "owner-only row" }, button(id + "-replay", W.replay, () => this.#replay(e, Number(speed.value)), { title: W.playItIntoTheLive }), speed)),
+      h("p", { class: "row" }, h("span", { class: "hint" }, W.download), e.problem ? null : [link("edf", "EDF+"), link("csv", "CSV"), link("wav", "WAV")]),
       form,
-      h("div", { class: "row owner-only" }, button(id + "-delete", "Delete", () => this.#trash(e), { disabled: e.recording, title: e.recording ? "Stop the recording first" : "To the trash; it can be undone" })));
+      h("div", { class: "row owner-only" }, button(id + "-delete", W.deleteText, () => this.#trash(e), { disabled: e.recording, title: e.recording ? W.stopTheRecordingFirst : W.toTheTrashItCan })));
   }
 
   /**
@@ -488,12 +489,12 @@ class RecordingsPanel {
   #replay(e, speed) {
     if (this.running && this.warned !== this.running.id) {
       this.warned = this.running.id;
-      setText(this.error, `${this.running.name || "A recording"} is being recorded and would end with its source. Press Replay again to replay all the same.`);
+      setText(this.error, W.isBeingRecordedAndWould(this.running.name || W.aRecording));
       return;
     }
     return this.#do(async () => {
       await api.open(replayAddress(e.address, 0, speed));
-      this.#say(`Replaying ${e.name || e.id}.`);
+      this.#say(W.replaying(e.name || e.id));
     });
   }
 
@@ -502,9 +503,9 @@ class RecordingsPanel {
     return this.#do(async () => {
       await library.trash(e.id);
       this.openId = "";
-      const undo = button("recordings-undo", "Undo", () => this.#restore(e.id));
-      fill(this.said, h("span", {}, `${e.name || e.id} is in the trash.`), " ", undo);
-      this.ctx.announce(`${e.name || e.id} is in the trash. Undo restores it.`);
+      const undo = button("recordings-undo", W.undo, () => this.#restore(e.id));
+      fill(this.said, h("span", {}, W.isInTheTrash(e.name || e.id)), " ", undo);
+      this.ctx.announce(W.isInTheTrashUndo(e.name || e.id));
       void this.refresh();
       undo.focus();
     });
@@ -555,7 +556,7 @@ class RecordingsPanel {
     const ended = this.running && !running && !this.busy;
     this.runningName = name;
     this.#run(/** @type {Running|null} */ (running));
-    if (ended) this.#say("The recording ended.");
+    if (ended) this.#say(W.theRecordingEnded);
     if (!this.busy) void this.refresh();
   }
 
@@ -566,4 +567,4 @@ class RecordingsPanel {
   }
 }
 
-registerDrawer({ id: "recordings", title: "Recordings", key: "r", create: (root, ctx) => new RecordingsPanel(root, ctx) });
+registerDrawer({ id: "recordings", title: W.recordings, key: "r", create: (root, ctx) => new RecordingsPanel(root, ctx) });

@@ -1,6 +1,7 @@
 // What the Intervals drawer says and where it puts its marks; no DOM here.
 
 import { fixed, qualityWord, significant } from "../format.js";
+import { drawerRhythmWords as W } from "../words.js";
 
 /** @typedef {"normal"|"ectopic"|"unsure"|"gap"} IntervalMark */
 /** @typedef {{sample: number, atSeconds: number, seconds: number, mark: IntervalMark, quality: number}} Interval */
@@ -16,24 +17,24 @@ const NBSP = "\u00a0";
 
 /** What each measure tells, in plain words. @type {Record<string, string>} */
 export const MEANINGS = {
-  meanNN: "the usual time from beat to beat",
-  meanRate: "60 over it",
-  rmssd: "how much neighbouring intervals differ",
-  pnn50: "share of neighbours that differ by more than 50 ms",
-  sd1: "width of the scatter across the dashed line",
-  sd2: "length of the scatter along the dashed line",
-  sdnn: "spread of all intervals",
-  vlf: "slow sway",
-  lf: "waves of about 10 s",
-  hf: "waves of the breath",
-  lfhf: "LF power over HF power",
-  triangular: "all intervals over the histogram’s height",
-  tinn: "base of the histogram’s triangle",
-  sdann: "spread of five-minute means",
-  sdnnIndex: "mean of five-minute spreads",
+  meanNN: W.theUsualTimeFromBeat,
+  meanRate: W.n60OverIt,
+  rmssd: W.howMuchNeighbouringIntervalsDiffer,
+  pnn50: W.shareOfNeighboursThatDiffer,
+  sd1: W.widthOfTheScatterAcross,
+  sd2: W.lengthOfTheScatterAlong,
+  sdnn: W.spreadOfAllIntervals,
+  vlf: W.slowSway,
+  lf: W.wavesOfAbout10S,
+  hf: W.wavesOfTheBreath,
+  lfhf: W.lfPowerOverHFPower,
+  triangular: W.allIntervalsOverTheHistograms,
+  tinn: W.baseOfTheHistogramsTriangle,
+  sdann: W.spreadOfFiveMinuteMeans,
+  sdnnIndex: W.meanOfFiveMinuteSpreads,
 };
 
-export const MARK_WORDS = { normal: "used", ectopic: "left out: off the rhythm", unsure: "left out: unsure beat", gap: "no interval: a gap" };
+export const MARK_WORDS = { normal: "used", ectopic: W.leftOutOffTheRhythm, unsure: W.leftOutUnsureBeat, gap: W.noIntervalAGap };
 
 /**
  * A measure's value with its unit: times in ms, powers in ms².
@@ -49,7 +50,7 @@ export function measureText(m) {
     case "%":
       return significant(m.value, 2) + NBSP + "%";
     case "1/min":
-      return significant(m.value, 3) + NBSP + "per minute";
+      return significant(m.value, 3) + NBSP + W.perMinute;
     default:
       return significant(m.value, 3);
   }
@@ -83,16 +84,16 @@ export function shortName(m) {
  * @param {Report} r
  */
 export function leftOut(r) {
-  if (r.intervals === 0) return "No intervals yet.";
+  if (r.intervals === 0) return W.noIntervalsYet;
   const out = r.ectopic + r.unsure;
   const all = `${r.intervals} ${r.intervals === 1 ? "interval" : "intervals"}`;
-  const gaps = r.gaps > 0 ? ` ${r.gaps} ${r.gaps === 1 ? "gap counts" : "gaps count"} as none.` : "";
-  if (out === 0) return `${all}, none left out.${gaps}`;
+  const gaps = r.gaps > 0 ? W.asNone(r.gaps, r.gaps === 1 ? W.gapCounts : W.gapsCount) : "";
+  if (out === 0) return W.noneLeftOut(all, gaps);
   const parts = [];
-  if (r.ectopic > 0) parts.push(`${r.ectopic} off the rhythm`);
-  if (r.unsure > 0) parts.push(`${r.unsure} beside an unsure beat`);
+  if (r.ectopic > 0) parts.push(W.offTheRhythm(r.ectopic));
+  if (r.unsure > 0) parts.push(W.besideAnUnsureBeat(r.unsure));
   const share = 100 * r.leftOutShare;
-  return `${all}; ${share < 1 ? "under 1" : fixed(share, 0)} % left out: ${parts.join(", ")}. Differences are never taken across a left-out interval.${gaps}`;
+  return W.leftOutDifferencesAreNever(all, share < 1 ? W.under1 : fixed(share, 0), parts.join(", "), gaps);
 }
 
 /**
@@ -168,7 +169,7 @@ export function scatter(list) {
  * @param {number} seconds
  */
 export function agoText(seconds) {
-  return seconds < 0.05 ? "newest" : `${seconds < 100 ? significant(seconds, 3) + NBSP + "s" : clock(seconds)} before`;
+  return seconds < 0.05 ? "newest" : W.before(seconds < 100 ? significant(seconds, 3) + NBSP + "s" : clock(seconds));
 }
 
 /**
@@ -177,8 +178,8 @@ export function agoText(seconds) {
  * @param {string} when it ended
  */
 export function intervalText(i, when) {
-  if (i.mark === "gap") return `${when}: a gap, no interval`;
-  return `${when}: ${fixed(i.seconds * 1000, 0)}${NBSP}ms, ${fixed(60 / i.seconds, 0)} per minute, ${MARK_WORDS[i.mark]}; beats ${qualityWord(i.quality)}`;
+  if (i.mark === "gap") return W.aGapNoInterval(when);
+  return W.msPerMinuteBeats(when, fixed(i.seconds * 1000, 0), NBSP, fixed(60 / i.seconds, 0), MARK_WORDS[i.mark], qualityWord(i.quality));
 }
 
 /** @param {number} seconds */
@@ -190,8 +191,8 @@ function clock(seconds) {
  * @param {Breathing} b
  */
 export function breathingText(b) {
-  if (b.perMinute === null) return `Cannot tell: ${b.absent}.`;
-  return `${fixed(b.perMinute, 0)} breaths per minute, ${b.quality >= 0.8 ? "clear" : b.quality >= 0.6 ? "good" : "fair"}.`;
+  if (b.perMinute === null) return W.cannotTell(b.absent);
+  return W.breathsPerMinute(fixed(b.perMinute, 0), b.quality >= 0.8 ? "clear" : b.quality >= 0.6 ? "good" : "fair");
 }
 
 /**
@@ -200,17 +201,17 @@ export function breathingText(b) {
  */
 export function signsText(b) {
   const parts = b.signs.map((s) => `${s.name} ${s.perMinute > 0 ? fixed(s.perMinute, 1) : "none"}`);
-  const limit = b.highestPerMinute > 0 ? ` Up to ${fixed(b.highestPerMinute, 0)} a minute, half of the heart rate, can be seen.` : "";
-  return (parts.length > 0 ? `From beat ${parts.join(", ")} a minute.` : "") + limit;
+  const limit = b.highestPerMinute > 0 ? W.upToAMinuteHalf(fixed(b.highestPerMinute, 0)) : "";
+  return (parts.length > 0 ? W.fromBeatAMinute(parts.join(", ")) : "") + limit;
 }
 
 /**
  * @param {Arrival} a
  */
 export function arrivalText(a) {
-  if (a.medianSeconds === null) return `Cannot tell: ${a.absent}.`;
-  const word = a.quality >= 0.8 ? "steady" : a.quality >= 0.6 ? "fairly steady" : "unsteady";
-  return `${fixed(a.medianSeconds * 1000, 0)}${NBSP}ms from R to the pulse’s foot, middle half within ${fixed((a.spreadSeconds ?? 0) * 1000, 0)}${NBSP}ms; ${a.pairs} of ${a.peaks} R peaks in 30${NBSP}s, ${word}.`;
+  if (a.medianSeconds === null) return W.cannotTell(a.absent);
+  const word = a.quality >= 0.8 ? "steady" : a.quality >= 0.6 ? W.fairlySteady : "unsteady";
+  return W.msFromRToThe(fixed(a.medianSeconds * 1000, 0), NBSP, fixed((a.spreadSeconds ?? 0) * 1000, 0), NBSP, a.pairs, a.peaks, NBSP, word);
 }
 
 /**
@@ -236,8 +237,8 @@ export function overTime(list, unit) {
   const told = list.filter((v) => v !== null).sort((a, b) => a - b);
   if (told.length === 0) return "";
   const middle = (told[(told.length - 1) >> 1] + told[told.length >> 1]) / 2;
-  const range = told.length > 1 ? `, ${fixed(told[0], 0)} to ${fixed(told[told.length - 1], 0)}` : "";
-  return `${fixed(middle, 0)}${unit} in the middle${range}; known in ${told.length} of ${list.length} places.`;
+  const range = told.length > 1 ? W.to(fixed(told[0], 0), fixed(told[told.length - 1], 0)) : "";
+  return W.inTheMiddleKnownIn(fixed(middle, 0), unit, range, told.length, list.length);
 }
 
 /**
@@ -246,8 +247,8 @@ export function overTime(list, unit) {
  */
 export function summaryText(v) {
   const parts = chiefParts(v.report);
-  if (v.breathing.perMinute !== null) parts.push(`${fixed(v.breathing.perMinute, 0)} breaths per minute`);
-  if (v.arrival && v.arrival.medianSeconds !== null) parts.push(`pulse ${fixed(v.arrival.medianSeconds * 1000, 0)}${NBSP}ms after R`);
+  if (v.breathing.perMinute !== null) parts.push(W.breathsPerMinute2(fixed(v.breathing.perMinute, 0)));
+  if (v.arrival && v.arrival.medianSeconds !== null) parts.push(W.pulseMsAfterR(fixed(v.arrival.medianSeconds * 1000, 0), NBSP));
   return parts.length > 0 ? parts.join(" · ") : "";
 }
 
@@ -258,6 +259,6 @@ export function summaryText(v) {
  */
 export function stripText(list, report) {
   const used = list.filter((i) => i.mark === "normal").map((i) => i.seconds * 1000);
-  if (used.length === 0) return "Interval strip: no intervals yet.";
-  return `Interval strip: ${used.length} used intervals from ${fixed(Math.min(...used), 0)} to ${fixed(Math.max(...used), 0)} ms. ${leftOut(report)} Arrow keys read them one by one.`;
+  if (used.length === 0) return W.intervalStripNoIntervalsYet;
+  return W.intervalStripUsedIntervalsFrom(used.length, fixed(Math.min(...used), 0), fixed(Math.max(...used), 0), leftOut(report));
 }

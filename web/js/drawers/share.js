@@ -6,6 +6,7 @@ import { button, fill, h, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
 import { wholeSeconds } from "../format.js";
 import { prefs } from "../store.js";
+import { drawerShareWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 
@@ -26,19 +27,19 @@ export class SharePanel {
     this.shown = "";
     this.gone = false;
     /** Whether watch-only links lead to the view for a room. */
-    this.straight = prefs.get("share straight", false);
+    this.straight = prefs.get(W.shareStraight, false);
     if (!ctx.store.state.owner) {
-      root.append(h("p", { class: "hint" }, "Only the owner shares this page."));
+      root.append(h("p", { class: "hint" }, W.onlyTheOwnerSharesThis));
       this.timer = 0;
       return;
     }
     this.state = h("b", { "data-testid": "share-state", role: "status" }, "…");
-    this.toggle = button("share-toggle", "Share", () => this.#put({ on: !this.share?.on }), { "aria-pressed": "false", disabled: true });
-    this.renew = button("share-renew", "New links", () => this.#put({ on: true, renew: true }), { title: "The old links stop working and everyone who came by them is sent away. Otherwise links work the next time, too.", hidden: true });
+    this.toggle = button("share-toggle", W.share, () => this.#put({ on: !this.share?.on }), { "aria-pressed": "false", disabled: true });
+    this.renew = button("share-renew", W.newLinks, () => this.#put({ on: true, renew: true }), { title: W.theOldLinksStopWorking, hidden: true });
     this.caution = h("p", { class: "share-caution", "data-testid": "share-caution" });
     this.watch = h("div", { class: "share-watch" });
     this.own = h("details", { class: "share-own" });
-    this.visitorsHead = h("h3", {}, "Visitors");
+    this.visitorsHead = h("h3", {}, W.visitors);
     this.visitors = h("ul", { class: "share-visitors", "data-testid": "share-visitors" });
     this.problem = h("p", { class: "error", role: "alert", "data-testid": "share-problem" });
     root.append(h("div", { class: "share-line" }, this.state, this.toggle, this.renew), this.problem, this.caution, this.watch, this.own, this.visitorsHead, this.visitors);
@@ -56,7 +57,7 @@ export class SharePanel {
     if (this.toggle) this.toggle.disabled = true;
     await this.#take(request("PUT", "/share", what));
     if (this.toggle) this.toggle.disabled = false;
-    if (this.share) this.ctx.announce(what.renew ? "The links are new." : this.share.on ? "The page is shared." : "The page is no longer shared.");
+    if (this.share) this.ctx.announce(what.renew ? W.theLinksAreNew : this.share.on ? W.thePageIsShared : W.thePageIsNoLonger);
   }
 
   /** @param {Promise<ShareState>} answer */
@@ -76,8 +77,8 @@ export class SharePanel {
   #show(s) {
     const { state, toggle, renew, caution, watch, own, visitors, visitorsHead } = this;
     if (!state || !toggle || !renew || !caution || !watch || !own || !visitors || !visitorsHead) return;
-    setText(state, s.on ? "Shared on this network" : "Not shared");
-    setText(toggle, s.on ? "Stop sharing" : "Share");
+    setText(state, s.on ? W.sharedOnThisNetwork : W.notShared);
+    setText(toggle, s.on ? W.stopSharing : W.share);
     toggle.setAttribute("aria-pressed", String(s.on));
     toggle.disabled = false;
     renew.hidden = !s.on;
@@ -90,7 +91,7 @@ export class SharePanel {
     }
     own.hidden = !s.on;
     if (!s.on) fill(visitors);
-    else if (s.visitors.length === 0) fill(visitors, h("li", {}, "Nobody has come by a link yet."));
+    else if (s.visitors.length === 0) fill(visitors, h("li", {}, W.nobodyHasComeByA));
     else this.#visitors(visitors, s.visitors);
   }
 
@@ -104,24 +105,24 @@ export class SharePanel {
     fill(own);
     if (!s.on) return;
     const view = this.straight ? "&view=show" : "";
-    const qr = h("img", { class: "share-qr", "data-testid": "share-qr", alt: "Picture code of the watch-only link", width: "240", height: "240", src: `/api/v1/share/qr?for=watch&n=0${view}&t=${Date.now()}` });
+    const qr = h("img", { class: "share-qr", "data-testid": "share-qr", alt: W.pictureCodeOfTheWatch, width: "240", height: "240", src: `/api/v1/share/qr?for=watch&n=0${view}&t=${Date.now()}` });
     const straight = h("input", { type: "checkbox", id: "share-straight", "data-testid": "share-straight", checked: this.straight });
     straight.addEventListener("change", () => {
       this.straight = straight.checked;
-      prefs.set("share straight", this.straight);
+      prefs.set(W.shareStraight, this.straight);
       this.#show(s);
       document.getElementById("share-straight")?.focus();
     });
-    fill(watch, h("h3", {}, "Watch only"),
-      h("p", { class: "hint" }, s.watch.length > 1 ? "This computer has several addresses; use the one of the network the others are in." : "Open it on the other computer, or point a phone’s camera at the picture."),
-      h("label", { class: "check" }, straight, h("span", {}, "opens straight in Show view")),
-      ...s.watch.map((link, n) => this.#link(link + view, `share-watch-${n}`, "Watch-only link", s.watch.length > 1 ? () => {
+    fill(watch, h("h3", {}, W.watchOnly),
+      h("p", { class: "hint" }, s.watch.length > 1 ? W.thisComputerHasSeveralAddresses : W.openItOnTheOther),
+      h("label", { class: "check" }, straight, h("span", {}, W.opensStraightInShowView)),
+      ...s.watch.map((link, n) => this.#link(link + view, `share-watch-${n}`, W.watchOnlyLink, s.watch.length > 1 ? () => {
         qr.src = `/api/v1/share/qr?for=watch&n=${n}${view}&t=${Date.now()}`;
-        this.ctx.announce("The picture shows this link.");
-      } : null)), s.short.length > 0 ? h("p", { class: "share-short" }, "To type: ", h("b", { "data-testid": "share-short" }, s.short[0].replace(/^http:\/\//, "")), " (until you stop sharing)") : null, qr);
-    fill(own, h("summary", { "data-testid": "share-own" }, "Owner’s link"),
-      h("p", { class: "warning" }, "Whoever has it can change everything here. Give it to nobody but yourself."),
-      ...s.own.map((link, n) => this.#link(link, `share-own-${n}`, "Owner’s link", null)));
+        this.ctx.announce(W.thePictureShowsThisLink);
+      } : null)), s.short.length > 0 ? h("p", { class: "share-short" }, W.toType, h("b", { "data-testid": "share-short" }, s.short[0].replace(/^http:\/\//, "")), W.untilYouStopSharing) : null, qr);
+    fill(own, h("summary", { "data-testid": "share-own" }, W.ownersLink),
+      h("p", { class: "warning" }, W.whoeverHasItCanChange),
+      ...s.own.map((link, n) => this.#link(link, `share-own-${n}`, W.ownersLink, null)));
   }
 
   /**
@@ -132,17 +133,17 @@ export class SharePanel {
    */
   #link(link, id, label, picture) {
     const input = h("input", { type: "text", readonly: true, value: link, id, "data-testid": id, "aria-label": label, onfocus: () => input.select() });
-    const copy = button(id + "-copy", "Copy", async () => {
+    const copy = button(id + "-copy", W.copy, async () => {
       input.select();
       try {
         await navigator.clipboard.writeText(link);
-        this.ctx.announce("Copied.");
-        setText(copy, "Copied");
+        this.ctx.announce(W.copied);
+        setText(copy, W.copied2);
       } catch {
-        this.ctx.announce("Selected; copy it with Ctrl C.");
+        this.ctx.announce(W.selectedCopyItWithCtrl);
       }
-    }, { "aria-label": `Copy ${label.toLowerCase()}` });
-    return h("div", { class: "share-link" }, input, copy, picture ? button(id + "-qr", "Show QR code", picture, { class: "quiet" }) : null);
+    }, { "aria-label": W.copy2(label.toLowerCase()) });
+    return h("div", { class: "share-link" }, input, copy, picture ? button(id + "-qr", W.showQRCode, picture, { class: "quiet" }) : null);
   }
 
   /**
@@ -151,9 +152,9 @@ export class SharePanel {
    */
   #visitors(root, list) {
     const focused = document.activeElement instanceof HTMLElement ? document.activeElement.id : "";
-    const all = list.length > 1 ? h("li", {}, button("share-remove-all", "Remove all", () => this.#take(request("DELETE", "/share/visitors")))) : null;
+    const all = list.length > 1 ? h("li", {}, button("share-remove-all", W.removeAll, () => this.#take(request("DELETE", "/share/visitors")))) : null;
     fill(root, all, ...list.map((v) => h("li", {}, h("span", {}, visitorText(v, Date.now())),
-      button(`share-remove-${v.id}`, "Remove", () => this.#take(request("DELETE", `/share/visitors/${v.id}`)), { "aria-label": `Remove the visitor from ${v.address}` }))));
+      button(`share-remove-${v.id}`, W.remove, () => this.#take(request("DELETE", `/share/visitors/${v.id}`)), { "aria-label": W.removeTheVisitorFrom(v.address) }))));
     if (focused.startsWith("share-remove-")) document.getElementById(focused)?.focus();
   }
 
@@ -165,8 +166,8 @@ export class SharePanel {
 
 /** @param {ShareState} s */
 export function cautionText(s) {
-  if (!s.on) return "When shared, everyone on this network who has the link sees the signal. They can change nothing unless you give them the owner’s link.";
-  return "Everyone on this network who has the link sees the signal, and the notes and messages on this page." + (s.secure ? "" : " The connection is not encrypted: share it only in a network you trust.");
+  if (!s.on) return W.whenSharedEveryoneOnThis;
+  return W.everyoneOnThisNetworkWho + (s.secure ? "" : W.theConnectionIsNotEncrypted);
 }
 
 /**
@@ -174,10 +175,10 @@ export function cautionText(s) {
  * @param {number} nowMs
  */
 export function visitorText(v, nowMs) {
-  const pages = v.streams === 0 ? "no page open" : v.streams === 1 ? "one page open" : `${v.streams} pages open`;
+  const pages = v.streams === 0 ? W.noPageOpen : v.streams === 1 ? W.onePageOpen : W.pagesOpen(v.streams);
   const since = Date.parse(v.since);
-  const ago = Number.isFinite(since) ? `, came ${wholeSeconds((nowMs - since) / 1000)} ago` : "";
-  return `${v.address}, ${v.owner ? "as owner" : "watching"}, ${pages}${ago}`;
+  const ago = Number.isFinite(since) ? W.cameAgo(wholeSeconds((nowMs - since) / 1000)) : "";
+  return `${v.address}, ${v.owner ? W.asOwner : "watching"}, ${pages}${ago}`;
 }
 
-registerDrawer({ id: "share", title: "Share", key: "l", create: (root, ctx) => new SharePanel(root, ctx) });
+registerDrawer({ id: "share", title: W.share, key: "l", create: (root, ctx) => new SharePanel(root, ctx) });

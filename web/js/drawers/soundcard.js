@@ -9,6 +9,7 @@ import { registerDrawer } from "../drawers.js";
 import { quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { decibels } from "./figures.js";
+import { drawerSoundcardWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState} from "../store.js" */
@@ -19,7 +20,7 @@ import { decibels } from "./figures.js";
 /** Begins the value of a choice that is no browser's device. */
 const CARD = "card:";
 
-export const DISTORTED = "Shape distorted by the sound card, timing usable.";
+export const DISTORTED = W.shapeDistortedByTheSound;
 
 /**
  * What undoing the coupling costs, in words.
@@ -29,14 +30,14 @@ export const DISTORTED = "Shape distorted by the sound card, timing usable.";
 export function costText(channel, report) {
   const c = channel.coupling;
   if (!c) return "";
-  const grows = `Noise from ${significant(c.noiseLowHz, 2)} to ${significant(c.noiseHighHz, 2)} Hz grows ${significant(c.noiseTimes, 3)} times (${decibels(20 * Math.log10(c.noiseTimes))})`;
+  const grows = W.noiseFromToHzGrows(significant(c.noiseLowHz, 2), significant(c.noiseHighHz, 2), significant(c.noiseTimes, 3), decibels(20 * Math.log10(c.noiseTimes)));
   const noise = report?.noise;
   if (!noise?.known || channel.unit !== "V") return grows + ".";
   // The density is measured behind the correction, whose gain there is known.
   const f = noise.centreHz;
   const gain = Math.sqrt((f * f + c.cornerHz * c.cornerHz) / (f * f + c.floorHz * c.floorHz));
   const before = (noise.voltsPerRootHz / gain) * Math.sqrt(c.noiseHighHz - c.noiseLowHz);
-  return `${grows}: from ${quantity(before, "V", 2)} to ${quantity(before * c.noiseTimes, "V", 2)} rms.`;
+  return W.fromToRms(grows, quantity(before, "V", 2), quantity(before * c.noiseTimes, "V", 2));
 }
 
 /**
@@ -44,10 +45,10 @@ export function costText(channel, report) {
  * @param {Measured} m
  */
 export function cornersText(m) {
-  const band = m.trustedHighHz > 0 ? ` The sweep came through from ${significant(m.trustedLowHz, 2)} to ${significant(m.trustedHighHz, 2)} Hz.` : "";
-  if (m.corners.length === 0) return `No −3 dB point within what was measured.${band}`;
+  const band = m.trustedHighHz > 0 ? W.theSweepCameThroughFrom(significant(m.trustedLowHz, 2), significant(m.trustedHighHz, 2)) : "";
+  if (m.corners.length === 0) return W.no3DBPointWithin(band);
   const each = m.corners.map((c) => `${significant(c.freqHz, 3)} Hz (${c.rising ? "rising" : "falling"})`);
-  return `−3 dB at ${each.join(", ")}, against ${decibels(m.passbandDb)} at best.${band}`;
+  return W.n3DBAtAgainstAt(each.join(", "), decibels(m.passbandDb), band);
 }
 
 class SoundPanel {
@@ -70,7 +71,7 @@ class SoundPanel {
     this.error = h("p", { class: "error", role: "alert", "data-testid": "sound-error" });
     this.what = h("p", { "data-testid": "sound-what" });
     this.sending = h("p", { class: "hint" });
-    this.stop = button("sound-stop", "Stop sending", () => ctx.audio.stop());
+    this.stop = button("sound-stop", W.stopSending, () => ctx.audio.stop());
     this.shape = h("p", { class: "warning", role: "status", "data-testid": "sound-shape" });
     root.append(h("section", { class: "sound-part" }, this.what, this.shape, this.sending, this.stop, this.error));
     this.#level(root);
@@ -82,22 +83,22 @@ class SoundPanel {
 
   /** @param {HTMLElement} root */
   #level(root) {
-    this.method = select("level-method", [["tone", "a 1 kHz tone"], ["step", "a direct voltage"]], () => this.#methodText());
+    this.method = select("level-method", [["tone", W.a1KHzTone], ["step", W.aDirectVoltage]], () => this.#methodText());
     this.volts = h("input", { type: "number", step: "any", min: "0", id: "level-volts", "data-testid": "level-volts", inputmode: "decimal" });
     this.methodHint = h("p", { class: "hint" });
     this.levelNow = h("p", { "data-testid": "level-now" });
-    this.measureLevel = button("level-measure", "Measure", () => this.#calibrate(this.method?.value ?? "tone", Number(this.volts?.value)));
-    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Level"), this.levelNow,
-      h("label", { class: "field" }, h("span", {}, "I connect"), this.method),
-      h("label", { class: "field" }, h("span", {}, "Its voltage"), h("span", { class: "with-unit" }, this.volts, h("span", {}, "V"))),
+    this.measureLevel = button("level-measure", W.measure, () => this.#calibrate(this.method?.value ?? "tone", Number(this.volts?.value)));
+    root.append(h("section", { class: "sound-part" }, h("h3", {}, W.level), this.levelNow,
+      h("label", { class: "field" }, h("span", {}, W.iConnect), this.method),
+      h("label", { class: "field" }, h("span", {}, W.itsVoltage), h("span", { class: "with-unit" }, this.volts, h("span", {}, "V"))),
       this.methodHint, h("div", { class: "row" }, this.measureLevel)));
     this.#methodText();
   }
 
   #methodText() {
     if (!this.methodHint || !this.method) return;
-    setText(this.methodHint, this.method.value === "tone" ? "Feed the tone to the input now, below full scale, and type the rms voltage that your meter shows at the input. Leave the input’s level control where it is from then on."
-      : "With nothing else on the input, connect a battery through the divider once, wait three seconds, then measure. Give the voltage at the input. This finds the coupling’s corner too.");
+    setText(this.methodHint, this.method.value === "tone" ? W.feedTheToneToThe
+      : W.withNothingElseOnThe);
   }
 
   /** @param {HTMLElement} root */
@@ -106,46 +107,46 @@ class SoundPanel {
     this.cost = h("p", { class: "hint", "data-testid": "coupling-cost" });
     this.undo = h("input", { type: "checkbox", id: "coupling-undo", "data-testid": "coupling-undo" });
     this.corner = h("input", { type: "number", step: "any", min: "0", id: "coupling-corner", "data-testid": "coupling-corner", inputmode: "decimal" });
-    this.floor = select("coupling-floor", [["0.02", "0.02 Hz: most faithful, slowest to settle"], ["0.05", "0.05 Hz"], ["0.1", "0.1 Hz"], ["0.2", "0.2 Hz: quickest to settle"]], () => this.#setCoupling());
+    this.floor = select("coupling-floor", [["0.02", W.n002HzMostFaithful], ["0.05", "0.05 Hz"], ["0.1", "0.1 Hz"], ["0.2", W.n02HzQuickestTo]], () => this.#setCoupling());
     this.undo.addEventListener("change", () => this.#setCoupling());
     this.corner.addEventListener("change", () => this.#setCoupling());
-    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Undo the sound card’s high-pass"),
-      h("p", { class: "hint" }, "A capacitor in the sound card is a high-pass: it removes slow changes, so a pulse loses its shape, but hardly its timing. Measure the high-pass once by a step, then it can be undone. Noise below its corner grows with it."),
+    root.append(h("section", { class: "sound-part" }, h("h3", {}, W.undoTheSoundCardsHigh),
+      h("p", { class: "hint" }, W.aCapacitorInTheSound),
       this.couplingNow, this.cost,
-      h("div", { class: "row" }, button("coupling-measure", "Measure by a step", () => this.#calibrate("step", 0))),
-      h("p", { class: "hint" }, "Connect a direct voltage to the input once (or touch the board’s input once), wait three seconds, then measure."),
-      h("label", { class: "check" }, this.undo, h("span", {}, "undo it")),
-      h("label", { class: "field" }, h("span", {}, "Corner"), h("span", { class: "with-unit" }, this.corner, h("span", {}, "Hz"))),
-      h("label", { class: "field" }, h("span", {}, "Down to"), this.floor)));
+      h("div", { class: "row" }, button("coupling-measure", W.measureByAStep, () => this.#calibrate("step", 0))),
+      h("p", { class: "hint" }, W.connectADirectVoltageTo),
+      h("label", { class: "check" }, this.undo, h("span", {}, W.undoIt)),
+      h("label", { class: "field" }, h("span", {}, W.corner), h("span", { class: "with-unit" }, this.corner, h("span", {}, "Hz"))),
+      h("label", { class: "field" }, h("span", {}, W.downTo), this.floor)));
   }
 
   /** @param {HTMLElement} root */
   #response(root) {
     const missing = AudioInput.missing();
-    this.device = h("select", { id: "response-device", "data-testid": "response-device" }, missing ? null : h("option", { value: "" }, "the browser’s default input"));
-    this.level = select("response-level", [["0.02", "2 % of full scale"], ["0.1", "10 %"], ["0.3", "30 %"], ["0.7", "70 %"]], () => {});
+    this.device = h("select", { id: "response-device", "data-testid": "response-device" }, missing ? null : h("option", { value: "" }, W.theBrowsersDefaultInput));
+    this.level = select("response-level", [["0.02", W.n2OfFullScale], ["0.1", "10 %"], ["0.3", "30 %"], ["0.7", "70 %"]], () => {});
     this.level.value = "0.1";
-    this.seconds = select("response-seconds", [["5", "5 s, a quick look"], ["20", "20 s"], ["60", "60 s, least noise"]], () => this.#closeBench());
+    this.seconds = select("response-seconds", [["5", W.n5SAQuickLook], ["20", "20 s"], ["60", W.n60SLeastNoise]], () => this.#closeBench());
     this.seconds.value = "20";
-    this.openBench = button("response-open", "Open the sound card", () => this.#openBench());
-    this.loop = button("response-loop", "1  Loop-back run", () => this.#run("loop"), { disabled: true });
-    this.board = button("response-board", "2  Run through the board", () => this.#run("board"), { disabled: true });
-    this.stopRun = button("response-stop", "Stop", () => this.bench.stop(), { hidden: true });
-    this.bar = h("progress", { max: "1", value: "0", "aria-label": "Progress of the run", hidden: true });
+    this.openBench = button("response-open", W.openTheSoundCard, () => this.#openBench());
+    this.loop = button("response-loop", W.n1LoopBackRun, () => this.#run("loop"), { disabled: true });
+    this.board = button("response-board", W.n2RunThroughTheBoard, () => this.#run("board"), { disabled: true });
+    this.stopRun = button("response-stop", W.stop, () => this.bench.stop(), { hidden: true });
+    this.bar = h("progress", { max: "1", value: "0", "aria-label": W.progressOfTheRun, hidden: true });
     this.said = h("p", { class: "hint", role: "status", "data-testid": "response-said" });
     this.corners = h("p", { class: "readout", "data-testid": "response-corners" });
     this.gainChart = h("div", { class: "chart" });
     this.phaseChart = h("div", { class: "chart small" });
     this.legend = h("p", { class: "hint" });
     this.plots = h("div", { class: "extra", hidden: true }, this.corners, this.gainChart, this.phaseChart, this.legend);
-    this.gainPlot = new Plot(this.gainChart, { palette: this.ctx.palette(), label: "Gain of the board against frequency" });
-    this.phasePlot = new Plot(this.phaseChart, { palette: this.ctx.palette(), label: "Phase of the board against frequency" });
-    root.append(h("section", { class: "sound-part" }, h("h3", {}, "Frequency response of a board"),
-      h("p", { class: "warning" }, "Never with a person connected. The output goes to the board through a divider, the board’s output to the input through a divider: sound cards accept about ±1 V."),
+    this.gainPlot = new Plot(this.gainChart, { palette: this.ctx.palette(), label: W.gainOfTheBoardAgainst });
+    this.phasePlot = new Plot(this.phaseChart, { palette: this.ctx.palette(), label: W.phaseOfTheBoardAgainst });
+    root.append(h("section", { class: "sound-part" }, h("h3", {}, W.frequencyResponseOfABoard),
+      h("p", { class: "warning" }, W.neverWithAPersonConnected),
       missing ? h("p", { class: "hint" }, missing) : null, h("div", { class: "extra" },
-        h("label", { class: "field" }, h("span", {}, "Input"), this.device), h("label", { class: "field" }, h("span", {}, "Output level"), this.level),
-        h("label", { class: "field" }, h("span", {}, "One sweep lasts"), this.seconds),
-        h("p", { class: "hint" }, "First join output and input by the same dividers, without the board; then put the board between. Each run sweeps from 0.5 Hz to 2 kHz. Whatever is the same in both runs cancels."),
+        h("label", { class: "field" }, h("span", {}, W.input), this.device), h("label", { class: "field" }, h("span", {}, W.outputLevel), this.level),
+        h("label", { class: "field" }, h("span", {}, W.oneSweepLasts), this.seconds),
+        h("p", { class: "hint" }, W.firstJoinOutputAndInput),
         h("div", { class: "row" }, this.openBench, this.loop, this.board, this.stopRun), this.bar, this.said),
       this.plots));
     void this.#listCards();
@@ -162,7 +163,7 @@ class SoundPanel {
   }
 
   #cardOptions() {
-    return this.cards.map((c) => h("option", { value: CARD + c.name }, `${c.name}, of the program itself`));
+    return this.cards.map((c) => h("option", { value: CARD + c.name }, W.ofTheProgramItself(c.name)));
   }
 
   #channel() {
@@ -178,7 +179,7 @@ class SoundPanel {
     for (const part of [...this.root.children].slice(1)) if (part instanceof HTMLElement) part.hidden = !owner;
     const address = server?.source?.address ?? "";
     const isSound = address.startsWith("sound:");
-    setText(this.what, !server ? "" : isSound ? `${server.source.name}. ${server.health?.detail ? sentence(server.health.detail) : ""}` : "The present source is not a sound input. These settings work only for a sound input, or for a recording of one.");
+    setText(this.what, !server ? "" : isSound ? `${server.source.name}. ${server.health?.detail ? sentence(server.health.detail) : ""}` : W.thePresentSourceIsNot);
     setText(this.shape, isSound && channel && !channel.coupling ? DISTORTED : "");
     this.shape.hidden = this.shape.textContent === "";
     const audio = this.ctx.audio.state;
@@ -187,9 +188,9 @@ class SoundPanel {
     this.stop.hidden = audio.state !== "on";
     if (!channel || !this.levelNow || !this.couplingNow || !this.undo || !this.corner || !this.floor || !this.cost) return;
     const s = channel.scale;
-    setText(this.levelNow, s.source === "fullscale" ? `Full scale is ${quantity(s.fullScaleVolts, "V")}, as measured.` : isSound ? "Unknown: the trace is in counts until a level is measured." : "");
+    setText(this.levelNow, s.source === "fullscale" ? W.fullScaleIsAsMeasured(quantity(s.fullScaleVolts, "V")) : isSound ? W.unknownTheTraceIsIn : "");
     const c = channel.coupling;
-    setText(this.couplingNow, c ? `Corner ${significant(c.cornerHz, 3)} Hz, undone down to ${significant(c.floorHz, 2)} Hz: ${decibels(c.gainDb)} more gain at the bottom.` : "Off.");
+    setText(this.couplingNow, c ? W.cornerHzUndoneDownTo(significant(c.cornerHz, 3), significant(c.floorHz, 2), decibels(c.gainDb)) : W.off);
     setText(this.cost, costText(channel, state.meters[this.ctx.channel()]));
     if (document.activeElement !== this.corner && c) this.corner.value = String(Number(c.cornerHz.toPrecision(3)));
     this.undo.checked = c !== null && c !== undefined;
@@ -217,8 +218,8 @@ class SoundPanel {
     try {
       const got = await request("POST", `/channels/${this.ctx.channel()}/calibration`, { method, volts });
       const parts = [];
-      if (got.fullScaleVolts > 0) parts.push(`Full scale is ${quantity(got.fullScaleVolts, "V")}`);
-      if (got.step) parts.push(`the coupling’s corner is ${significant(got.step.cornerHz, 3)} Hz`);
+      if (got.fullScaleVolts > 0) parts.push(W.fullScaleIs(quantity(got.fullScaleVolts, "V")));
+      if (got.step) parts.push(W.theCouplingsCornerIsHz(significant(got.step.cornerHz, 3)));
       this.ctx.announce(parts.join(", ") + ".");
     } catch (e) {
       this.#failed(e);
@@ -231,7 +232,7 @@ class SoundPanel {
     setText(this.error, "");
     const hz = Number(this.corner.value);
     if (this.undo.checked && !(hz > 0)) {
-      setText(this.error, "Measure the corner, or write it in hertz, first.");
+      setText(this.error, W.measureTheCornerOrWrite);
       this.undo.checked = false;
       return;
     }
@@ -259,15 +260,15 @@ class SoundPanel {
     this.bench = chosen.startsWith(CARD) ? new CardBench() : new ResponseBench();
     this.bench.seconds = Number(this.seconds.value);
     try {
-      setText(this.said, "Opening …");
+      setText(this.said, W.opening);
       await this.bench.start(chosen.startsWith(CARD) ? chosen.slice(CARD.length) : chosen);
       if (!chosen.startsWith(CARD)) {
         const list = await this.ctx.audio.list();
-        fill(this.device, h("option", { value: "" }, "the browser’s default input"), ...list.map((d) => h("option", { value: d.id }, d.name)), ...this.#cardOptions());
+        fill(this.device, h("option", { value: "" }, W.theBrowsersDefaultInput), ...list.map((d) => h("option", { value: d.id }, d.name)), ...this.#cardOptions());
         this.device.value = chosen;
       }
       this.loop.disabled = this.board.disabled = false;
-      setText(this.said, this.bench.warning || "Open. Keep it open for both runs.");
+      setText(this.said, this.bench.warning || W.openKeepItOpenFor);
     } catch (e) {
       setText(this.said, "");
       this.#failed(e);
@@ -281,10 +282,10 @@ class SoundPanel {
     setText(this.error, "");
     loop.disabled = board.disabled = true;
     stopRun.hidden = bar.hidden = false;
-    setText(said, kind === "loop" ? "Loop-back run …" : "Run through the board …");
+    setText(said, kind === "loop" ? W.loopBackRun : W.runThroughTheBoard);
     try {
       const got = await this.bench.run(kind, Number(level.value), (share) => (bar.value = share));
-      setText(said, `${kind === "loop" ? "Loop-back" : "Board"}: peak ${got.level}.${kind === "loop" ? " Now put the board between." : ""}`);
+      setText(said, W.peak(kind === "loop" ? "Loop-back" : W.board, got.level, kind === "loop" ? W.nowPutTheBoardBetween : ""));
       await this.#show();
     } catch (e) {
       setText(said, "");
@@ -330,7 +331,7 @@ class SoundPanel {
     this.phasePlot.set(x, { low: least, high: Math.max(most, least + 45), unit: "°", label: "phase" }, [{ x: trusted.map((i) => m.freqHz[i]), y: phase, colour: palette.traces[3], width: 2 }]);
     setText(this.corners, cornersText(m));
     const doubt = m.trust.filter((t) => t < 0.98).length;
-    setText(this.legend, `Solid: the board${path ? "; dashed: the path in software, which follows it" : ""}; dotted: −3 dB.${doubt > m.freqHz.length / 20 ? ` At ${doubt} of ${m.freqHz.length} frequencies noise or hum is in the way: use more output level.` : ""}`);
+    setText(this.legend, W.solidTheBoardDotted3(path ? W.dashedThePathInSoftware : "", doubt > m.freqHz.length / 20 ? W.atOfFrequenciesNoiseOr(doubt, m.freqHz.length) : ""));
   }
 
   /** @param {Palette} palette */
@@ -348,4 +349,4 @@ class SoundPanel {
   }
 }
 
-registerDrawer({ id: "sound", title: "Sound input", key: "u", create: (root, ctx) => new SoundPanel(root, ctx) });
+registerDrawer({ id: "sound", title: W.soundInput, key: "u", create: (root, ctx) => new SoundPanel(root, ctx) });

@@ -11,6 +11,7 @@ import { prefs } from "../store.js";
 import { POINT_TITLES } from "../theme.js";
 import { binAt, gainAt, humLines, levelRange } from "./density.js";
 import { decibels } from "./figures.js";
+import { drawerSpectrumWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PathResponse} from "../types.js" */
@@ -52,30 +53,30 @@ class SpectrumPanel {
     this.cursorHz = 0;
     this.timer = 0;
     this.over = false;
-    this.chart = h("div", { class: "chart tall", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": "nothing chosen", "data-testid": "spectrum-chart", "aria-label": "Frequency read out; arrow keys move, with Shift by ten bins" });
-    this.plot = new Plot(this.chart, { palette: ctx.palette(), label: "Density of the signal against frequency" });
+    this.chart = h("div", { class: "chart tall", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": W.nothingChosen, "data-testid": "spectrum-chart", "aria-label": W.frequencyReadOutArrowKeys });
+    this.plot = new Plot(this.chart, { palette: ctx.palette(), label: W.densityOfTheSignalAgainst });
     this.readout = h("p", { class: "readout", "data-testid": "spectrum-readout" });
     this.legend = h("p", { class: "hint", "data-testid": "spectrum-legend" });
     this.note = h("p", { class: "hint", "data-testid": "spectrum-note" });
     this.error = h("p", { class: "error", role: "status" });
     root.append(
       h("div", { class: "picks" },
-        pick("point", "Point", POINT_TITLES.slice(0, 4).map((t, i) => [String(i), t]), String(this.choice.point), (v) => {
+        pick("point", W.point, POINT_TITLES.slice(0, 4).map((t, i) => [String(i), t]), String(this.choice.point), (v) => {
           this.choice.point = Number(v);
           this.spectrum = null;
           keep();
           this.#again();
         }),
-        pick("seconds", "Newest", [["4", "4 s"], ["8", "8 s"], ["20", "20 s"], ["60", "60 s"]], String(this.choice.seconds), (v) => {
+        pick("seconds", W.newest, [["4", "4 s"], ["8", "8 s"], ["20", "20 s"], ["60", "60 s"]], String(this.choice.seconds), (v) => {
           this.choice.seconds = Number(v);
           keep();
           this.#again();
         })),
       h("div", { class: "row" },
-        tick("log-freq", "log frequency", this.choice.logFreq, (on) => ((this.choice.logFreq = on), keep())),
-        tick("log-level", "log level", this.choice.logLevel, (on) => ((this.choice.logLevel = on), keep())),
-        tick("response", "path’s response", this.choice.response, (on) => ((this.choice.response = on), keep()))),
-      this.chart, h("p", { class: "hint" }, "Noise as a ", term("density", "density", ["density", "hum", "rms"]), ":"), this.readout, this.legend, this.note, this.error);
+        tick("log-freq", W.logFrequency, this.choice.logFreq, (on) => ((this.choice.logFreq = on), keep())),
+        tick("log-level", W.logLevel, this.choice.logLevel, (on) => ((this.choice.logLevel = on), keep())),
+        tick("response", W.pathsResponse, this.choice.response, (on) => ((this.choice.response = on), keep()))),
+      this.chart, h("p", { class: "hint" }, W.noiseAsA, term("density", "density", ["density", "hum", "rms"]), ":"), this.readout, this.legend, this.note, this.error);
     this.chart.addEventListener("pointermove", (e) => this.#point(e));
     this.chart.addEventListener("pointerdown", (e) => this.#point(e));
     this.chart.addEventListener("keydown", (e) => this.#key(e));
@@ -135,12 +136,12 @@ class SpectrumPanel {
     if (limit > 0) rules.push({ y: scaled(limit) });
     if (this.cursorHz > 0) rules.push({ x: this.cursorHz });
     this.plot.set(this.#axis(), { low: scaled(range.low), high: scaled(range.high), log: this.choice.logLevel, unit: p.unit }, curves, rules);
-    const marks = ["Solid: " + POINT_TITLES[this.choice.point]];
-    if (this.choice.response) marks.push(`dashed: the ${this.choice.point === 0 ? "whole path, still ahead" : "path up to here"}, 0 dB at the top`);
-    if (s.humHz > 0) marks.push("dotted upright: hum and its harmonics");
-    if (limit > 0) marks.push(`dotted across: the converter’s own noise, ${quantity(limit, root)}`);
+    const marks = [W.solid + POINT_TITLES[this.choice.point]];
+    if (this.choice.response) marks.push(W.dashedThe0DBAt(this.choice.point === 0 ? W.wholePathStillAhead : W.pathUpToHere));
+    if (s.humHz > 0) marks.push(W.dottedUprightHumAndIts);
+    if (limit > 0) marks.push(W.dottedAcrossTheConvertersOwn(quantity(limit, root)));
     setText(this.legend, marks.join("; ") + ".");
-    setText(this.note, `Bins of ${significant(s.freqHz[1], 2)} Hz, resolved to ${significant(s.bandwidthHz, 2)} Hz, ${s.averages} ${s.averages === 1 ? "average" : "averages"} over ${significant(s.seconds, 2)} s.${limit > 0 ? "" : " The converter’s own noise is unknown: set its scale."}`);
+    setText(this.note, W.binsOfHzResolvedTo(significant(s.freqHz[1], 2), significant(s.bandwidthHz, 2), s.averages, s.averages === 1 ? "average" : "averages", significant(s.seconds, 2), limit > 0 ? "" : W.theConvertersOwnNoiseIs));
     this.#read();
   }
 
@@ -148,7 +149,7 @@ class SpectrumPanel {
     const s = this.spectrum;
     if (!s) return;
     if (!(this.cursorHz > 0)) {
-      setText(this.readout, "Point at the chart, or move along it with the arrow keys.");
+      setText(this.readout, W.pointAtTheChartOr);
       return;
     }
     const i = binAt(s.freqHz, this.cursorHz);
@@ -159,7 +160,7 @@ class SpectrumPanel {
       this.response.freqHz.forEach((f, k, all) => {
         if (Math.abs(f - s.freqHz[i]) < Math.abs(all[nearest] - s.freqHz[i])) nearest = k;
       });
-      parts.push(`path ${decibels(gain[nearest])}`);
+      parts.push(W.path(decibels(gain[nearest])));
     }
     const text = parts.join(", ");
     setText(this.readout, text);
@@ -210,4 +211,4 @@ class SpectrumPanel {
   }
 }
 
-registerDrawer({ id: "spectrum", title: "Spectrum", key: "f", create: (root, ctx) => new SpectrumPanel(root, ctx) });
+registerDrawer({ id: "spectrum", title: W.spectrum, key: "f", create: (root, ctx) => new SpectrumPanel(root, ctx) });

@@ -7,6 +7,7 @@ import { quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
 import { decibels, hzToStop, parsePart, part, percent, STOPS, stopToHz, typeset } from "./figures.js";
+import { drawerTrimmerWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState} from "../store.js" */
@@ -28,9 +29,9 @@ export class DemoTrimmer {
     this.slider = h("input", { type: "range", id: "trimmer-slider", "data-testid": "trimmer-slider", min: "0", max: String(STOPS + 1), step: "1", "aria-describedby": "trimmer-hint" });
     this.value = h("output", { for: "trimmer-slider", "data-testid": "trimmer-value" });
     this.root = h("div", { class: "demo-trimmer", "data-testid": "demo-trimmer" },
-      h("label", { for: "trimmer-slider" }, "Practice trimmer"), this.value, this.slider,
-      h("p", { class: "hint ends", "aria-hidden": "true" }, h("span", {}, "1 Hz"), h("span", {}, "200 Hz (off)")),
-      h("p", { class: "hint", id: "trimmer-hint" }, "Turn it down until the hum is gone and the pulse is still there."));
+      h("label", { for: "trimmer-slider" }, W.practiceTrimmer), this.value, this.slider,
+      h("p", { class: "hint ends", "aria-hidden": "true" }, h("span", {}, "1 Hz"), h("span", {}, W.n200HzOff)),
+      h("p", { class: "hint", id: "trimmer-hint" }, W.turnItDownUntilThe));
     this.wanted = -1;
     this.sending = false;
     this.timer = 0;
@@ -51,8 +52,8 @@ export class DemoTrimmer {
     const stop = hzToStop(hz);
     // A corner between stops shows as it is.
     if (stopToHz(Number(this.slider.value)) !== hz) this.slider.value = String(stop);
-    setText(this.value, hz > 0 ? `corner at ${cornerText(hz)}` : "out: no low-pass");
-    this.slider.setAttribute("aria-valuetext", hz > 0 ? `corner at ${cornerText(hz)}` : "out, no low-pass");
+    setText(this.value, hz > 0 ? W.cornerAt(cornerText(hz)) : W.outNoLowPass);
+    this.slider.setAttribute("aria-valuetext", hz > 0 ? W.cornerAt(cornerText(hz)) : W.outNoLowPass2);
   }
 
   /**
@@ -90,36 +91,36 @@ export class TrimmerAdvice {
     this.ctx = ctx;
     this.demo = demo;
     this.advice = /** @type {any} */ (null);
-    const kept = prefs.get("trimmer parts", { capacitor: "1 µF", presentOhms: "", presentFarads: "", trimmer: "", target: "−40" });
+    const kept = prefs.get(W.trimmerParts, { capacitor: "1 µF", presentOhms: "", presentFarads: "", trimmer: "", target: "−40" });
     const field = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ value, /** @type {string} */ placeholder) => {
       const input = h("input", { type: "text", id: "advice-" + id, "data-testid": "advice-" + id, autocomplete: "off", spellcheck: "false", placeholder });
       input.value = value;
       return { input, row: h("label", { class: "part" }, h("span", {}, label), input) };
     };
-    this.capacitor = field("capacitor", "Capacitor to use", kept.capacitor, "1 µF");
-    this.presentOhms = field("present-ohms", "Present resistor", kept.presentOhms, "none");
-    this.presentFarads = field("present-farads", "Present capacitor", kept.presentFarads, "none");
-    this.trimmer = field("trimmer", "Trimmer’s value", kept.trimmer, "any");
-    this.target = field("target", "Hum wanted, dB of the pulse", kept.target, "−40");
+    this.capacitor = field("capacitor", W.capacitorToUse, kept.capacitor, "1 µF");
+    this.presentOhms = field("present-ohms", W.presentResistor, kept.presentOhms, "none");
+    this.presentFarads = field("present-farads", W.presentCapacitor, kept.presentFarads, "none");
+    this.trimmer = field("trimmer", W.trimmersValue, kept.trimmer, "any");
+    this.target = field("target", W.humWantedDBOfThe, kept.target, "−40");
     this.error = h("p", { class: "error", role: "alert", "data-testid": "advice-error" });
     this.presentNote = h("p", { class: "hint" });
     const form = h("form", { class: "parts" }, this.capacitor.row, this.trimmer.row, this.presentOhms.row, this.presentFarads.row, this.target.row,
       this.presentNote,
-      h("div", { class: "row" }, h("button", { type: "submit", class: "accent", "data-testid": "advice-ask" }, "Advise")), this.error);
+      h("div", { class: "row" }, h("button", { type: "submit", class: "accent", "data-testid": "advice-ask" }, W.advise)), this.error);
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.ask();
     });
     this.text = h("p", { class: "verdict", "data-testid": "advice-text" });
     this.facts = h("dl", { class: "facts" });
-    this.set = button("advice-set", "Turn the practice board’s trimmer there", () => this.#turn(), { hidden: true });
+    this.set = button("advice-set", W.turnThePracticeBoardsTrimmer, () => this.#turn(), { hidden: true });
     this.figure = h("div", { class: "chart small" });
-    this.legend = h("p", { class: "hint" }, "Solid: hum left. Dashed: pulse left. Both against the corner of the low-pass; now = 0 dB.");
+    this.legend = h("p", { class: "hint" }, W.solidHumLeftDashedPulse);
     this.answer = h("div", { class: "advice", "aria-live": "polite" }, this.text, this.facts, this.set, this.figure, this.legend);
     this.answer.hidden = true;
-    this.root = h("details", { class: "fold", "data-testid": "advice" }, h("summary", {}, "Which resistor? Advice on the trimmer"),
-      h("p", { class: "hint" }, "For a single-pole low-pass R–C. The hum and the pulse that would be left are computed from the signal as it is now."), form, this.answer);
-    this.plot = new Plot(this.figure, { palette: ctx.palette(), label: "Hum and pulse against the corner of the low-pass" });
+    this.root = h("details", { class: "fold", "data-testid": "advice" }, h("summary", {}, W.whichResistorAdviceOnThe),
+      h("p", { class: "hint" }, W.forASinglePoleLow), form, this.answer);
+    this.plot = new Plot(this.figure, { palette: ctx.palette(), label: W.humAndPulseAgainstThe });
     this.root.addEventListener("toggle", () => this.#draw());
     this.changed(ctx.store.state);
   }
@@ -131,7 +132,7 @@ export class TrimmerAdvice {
     this.set.hidden = !demo || !(this.advice?.e24Ohms > 0);
     this.set.disabled = state.server?.owner === false;
     this.presentOhms.input.disabled = this.presentFarads.input.disabled = demo;
-    setText(this.presentNote, demo ? (hz > 0 ? `The practice board’s low-pass now stands at ${cornerText(hz)}; it is taken into account.` : "The practice board has no low-pass now.") : "Name the low-pass that is there now, or leave both empty when this one comes in addition. “4k7”, “100 nF” and “0.1u” are understood.");
+    setText(this.presentNote, demo ? (hz > 0 ? W.thePracticeBoardsLowPass(cornerText(hz)) : W.thePracticeBoardHasNo) : W.nameTheLowPassThat);
   }
 
   /** The query, or an error that names the field. */
@@ -143,7 +144,7 @@ export class TrimmerAdvice {
       f.input.setAttribute("aria-invalid", String(bad));
       if (bad) {
         f.input.focus();
-        throw new Error(`“${f.input.value}” is not the value of a ${unit === "F" ? "capacitor; write 100 nF or 1 µF" : "resistor; write 4.7k or 4k7"}.`);
+        throw new Error(W.isNotTheValueOf(f.input.value, unit === "F" ? W.capacitorWrite100NFOr : W.resistorWrite47kOr));
       }
       if (v !== null && name) q.set(name, String(v));
       return v;
@@ -160,11 +161,11 @@ export class TrimmerAdvice {
     } else {
       const ohms = read(this.presentOhms, "Ω", "presentOhms");
       const present = read(this.presentFarads, "F", "presentFarads");
-      if ((ohms === null) !== (present === null)) throw new Error("Name the present resistor and capacitor, or neither.");
+      if ((ohms === null) !== (present === null)) throw new Error(W.nameThePresentResistorAnd);
     }
     const target = this.target.input.value.replace("−", "-").replace(",", ".").replace(/\s*dB$/, "").trim();
     if (target !== "") {
-      if (!(Number(target) < 0)) throw new Error(`A target of “${this.target.input.value}” dB: it must be below 0; −40 dB is 1 % of the pulse.`);
+      if (!(Number(target) < 0)) throw new Error(W.aTargetOfDBIt(this.target.input.value));
       q.set("targetDb", String(Number(target)));
     }
     return q;
@@ -174,7 +175,7 @@ export class TrimmerAdvice {
     setText(this.error, "");
     try {
       const q = this.#query();
-      prefs.set("trimmer parts", { capacitor: this.capacitor.input.value, presentOhms: this.presentOhms.input.value, presentFarads: this.presentFarads.input.value, trimmer: this.trimmer.input.value, target: this.target.input.value });
+      prefs.set(W.trimmerParts, { capacitor: this.capacitor.input.value, presentOhms: this.presentOhms.input.value, presentFarads: this.presentFarads.input.value, trimmer: this.trimmer.input.value, target: this.target.input.value });
       this.advice = await request("GET", `/channels/${this.ctx.channel()}/trimmer?${q}`);
     } catch (e) {
       this.advice = null;
@@ -194,12 +195,12 @@ export class TrimmerAdvice {
     /** @type {[string, string, string][]} */
     const rows = [];
     if (a.e24Ohms > 0) {
-      rows.push(["Resistor", `${part(a.e24Ohms, "Ω", 2)} (E24; exactly ${part(a.resistorOhms, "Ω")})`, "advice-resistor"]);
-      rows.push(["Trimmer", a.trimmerReason ? typeset(a.trimmerReason) : `${percent(a.trimmerShare)} of the way on ${part(a.trimmerOhms, "Ω", 2)}`, "advice-position"]);
+      rows.push([W.resistor, W.e24Exactly(part(a.e24Ohms, "Ω", 2), part(a.resistorOhms, "Ω")), "advice-resistor"]);
+      rows.push([W.trimmer, a.trimmerReason ? typeset(a.trimmerReason) : W.ofTheWayOn(percent(a.trimmerShare), part(a.trimmerOhms, "Ω", 2)), "advice-position"]);
     }
-    rows.push(["Corner", cornerText(left.cornerHz), "advice-corner"]);
-    rows.push(["Hum then", `${quantity(left.humVoltsRms, unit)} rms, ${decibels(left.humToPulseDb)} of the pulse`, "advice-hum"]);
-    rows.push(["Pulse then", `${quantity(left.pulseVolts, unit)}, ${percent(left.pulseGain)} of now`, "advice-pulse"]);
+    rows.push([W.corner, cornerText(left.cornerHz), "advice-corner"]);
+    rows.push([W.humThen, W.rmsOfThePulse(quantity(left.humVoltsRms, unit), decibels(left.humToPulseDb)), "advice-hum"]);
+    rows.push([W.pulseThen, W.ofNow(quantity(left.pulseVolts, unit), percent(left.pulseGain)), "advice-pulse"]);
     this.facts.replaceChildren(...rows.flatMap(([term, value, id]) => [h("dt", {}, term), h("dd", { "data-testid": id }, value)]));
     this.facts.dataset.humVoltsRms = String(left.humVoltsRms);
     this.changed(this.ctx.store.state);
@@ -224,7 +225,7 @@ export class TrimmerAdvice {
     const a = this.advice;
     if (!a) return;
     this.demo.turn((a.e24Ohms > 0 ? a.withE24 : a.best).cornerHz);
-    this.ctx.announce("The practice board’s trimmer is turned to the advised corner.");
+    this.ctx.announce(W.thePracticeBoardsTrimmerIs);
   }
 
   /** @param {Palette} palette */

@@ -5,6 +5,7 @@ import { request } from "../api.js";
 import { button, fill, h, setText } from "../dom.js";
 import { registerDrawer } from "../drawers.js";
 import { clockTime, duration, quantity } from "../format.js";
+import { drawerWhyWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState} from "../store.js" */
@@ -78,19 +79,19 @@ class WhyPanel {
     this.gone = false;
     this.busy = false;
     const go = (/** @type {1|-1} */ direction, /** @type {boolean} */ takenOnly) => () => this.#step(direction, takenOnly);
-    this.beatBack = button("why-beat-back", "◂ Beat", go(-1, true), { "aria-label": "The beat before" });
-    this.beatOn = button("why-beat-on", "Beat ▸", go(1, true), { "aria-label": "The next beat" });
-    this.placeBack = button("why-place-back", "◂ Candidate", go(-1, false), { "aria-label": "The candidate before" });
-    this.placeOn = button("why-place-on", "Candidate ▸", go(1, false), { "aria-label": "The next candidate" });
+    this.beatBack = button("why-beat-back", "◂ Beat", go(-1, true), { "aria-label": W.theBeatBefore });
+    this.beatOn = button("why-beat-on", "Beat ▸", go(1, true), { "aria-label": W.theNextBeat });
+    this.placeBack = button("why-place-back", "◂ Candidate", go(-1, false), { "aria-label": W.theCandidateBefore });
+    this.placeOn = button("why-place-on", "Candidate ▸", go(1, false), { "aria-label": W.theNextCandidate });
     this.verdict = h("p", { class: "verdict", "data-testid": "why-verdict", role: "status" });
     this.facts = h("dl", { class: "facts", "data-testid": "why-facts" });
     this.note = h("p", { class: "hint", "data-testid": "why-note" });
     this.list = h("ul", { class: "why-list", "data-testid": "why-list" });
     this.problem = h("p", { class: "error", role: "alert" });
     root.append(
-      h("p", { class: "hint" }, "Step through the remembered signal; the trace is frozen and goes along. Each stem is a candidate: a place the beat finder looked at. Its height is the score, the dashed line the score needed."),
+      h("p", { class: "hint" }, W.stepThroughTheRememberedSignal),
       h("div", { class: "why-steps" }, this.beatBack, this.beatOn, this.placeBack, this.placeOn),
-      this.verdict, this.facts, this.note, h("h3", {}, "Around it"), this.list, this.problem);
+      this.verdict, this.facts, this.note, h("h3", {}, W.aroundIt), this.list, this.problem);
     ctx.trace.annotate = (c) => this.#annotate(c);
     this.timer = window.setInterval(() => this.#look(), LOOK_EVERY_MS);
     void this.#look().then(() => {
@@ -143,7 +144,7 @@ class WhyPanel {
       next = step(this.places, from, direction, takenOnly);
     }
     if (next) this.#show(next.sample);
-    else this.ctx.announce(direction > 0 ? "Nothing newer has been decided." : "Nothing older is kept.");
+    else this.ctx.announce(direction > 0 ? W.nothingNewerHasBeenDecided : W.nothingOlderIsKept);
   }
 
   /** @param {number} sample */
@@ -152,7 +153,7 @@ class WhyPanel {
     this.ctx.trace.holdAt(sample);
     this.#tell();
     const p = this.places.find((q) => q.sample === sample);
-    if (p) this.ctx.announce(`${p.last.taken ? "Taken" : "Not taken"}: ${p.last.reason}.`);
+    if (p) this.ctx.announce(`${p.last.taken ? W.taken : W.notTaken}: ${p.last.reason}.`);
   }
 
   #tell() {
@@ -160,23 +161,23 @@ class WhyPanel {
     const unit = this.ctx.store.state.server?.channels[this.channel]?.unit ?? "";
     const at = this.places.findIndex((q) => q.sample === this.sample);
     const p = this.places[at];
-    if (this.kind === "other") setText(this.verdict, "This channel is not read for beats; choose pulse or ECG under Beats.");
-    else if (!p) setText(this.verdict, this.places.length > 0 ? "Step to a beat." : "Nothing to show here yet.");
-    else setText(this.verdict, `${p.last.taken ? "Taken" : "Not taken"}: ${p.last.reason}.`);
+    if (this.kind === "other") setText(this.verdict, W.thisChannelIsNotRead);
+    else if (!p) setText(this.verdict, this.places.length > 0 ? W.stepToABeat : W.nothingToShowHereYet);
+    else setText(this.verdict, `${p.last.taken ? W.taken : W.notTaken}: ${p.last.reason}.`);
     this.verdict.classList.toggle("refused", !!p && !p.last.taken);
-    setText(this.note, this.kind === "pulse" ? "Of a pulse each rise is looked at. Its score is the geometric mean of its height and of its steepest slope over 0.1 s." : "");
+    setText(this.note, this.kind === "pulse" ? W.ofAPulseEachRise : "");
     if (!p) fill(this.facts);
     else {
       const c = p.last;
       const before = this.places.slice(0, at).findLast((q) => q.last.taken);
       const row = (/** @type {string} */ name, /** @type {string} */ value) => [h("dt", {}, name), h("dd", {}, value)];
-      fill(this.facts, ...row("At", clockTime(c.sample / rate, 0.01)),
-        ...(before ? row(this.kind === "pulse" ? "Since the peak before" : "Since the beat before", duration((c.sample - before.sample) / rate)) : []),
-        ...row("Score", quantity(c.feature, unit)),
-        ...(c.threshold > 0 ? [...row("Score needed", quantity(c.threshold, unit)), ...row("Score / needed", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
-        ...(c.floor > 0 ? row("Background", quantity(c.floor, unit)) : []),
-        ...row("Likeness to earlier beats", c.agreement > 0 ? `${Math.round(100 * c.agreement)} %` : "not, or not yet compared"),
-        ...p.verdicts.slice(0, -1).flatMap((v) => row("First decided", `${v.taken ? "taken" : "not taken"}: ${v.reason}`)));
+      fill(this.facts, ...row(W.at, clockTime(c.sample / rate, 0.01)),
+        ...(before ? row(this.kind === "pulse" ? W.sinceThePeakBefore : W.sinceTheBeatBefore, duration((c.sample - before.sample) / rate)) : []),
+        ...row(W.score, quantity(c.feature, unit)),
+        ...(c.threshold > 0 ? [...row(W.scoreNeeded, quantity(c.threshold, unit)), ...row("Score / needed", `${Math.round((100 * c.feature) / c.threshold)} %`)] : []),
+        ...(c.floor > 0 ? row(W.background, quantity(c.floor, unit)) : []),
+        ...row(W.likenessToEarlierBeats, c.agreement > 0 ? `${Math.round(100 * c.agreement)} %` : W.notOrNotYetCompared),
+        ...p.verdicts.slice(0, -1).flatMap((v) => row(W.firstDecided, `${v.taken ? "taken" : W.notTaken2}: ${v.reason}`)));
     }
     const near = this.#near(at);
     const key = near.map((q) => `${q.sample}${q.last.taken}${q.sample === this.sample}`).join();
@@ -184,7 +185,7 @@ class WhyPanel {
     this.listed = key;
     const focused = document.activeElement instanceof HTMLElement ? document.activeElement.id : "";
     fill(this.list, ...near.map((q) => h("li", { class: q.sample === this.sample ? "chosen" : "" },
-      button(`why-at-${q.sample}`, `${clockTime(q.sample / rate, 0.01)}  ${q.last.taken ? "●" : "○"}`, () => this.#show(q.sample), { class: "quiet", "aria-label": `${clockTime(q.sample / rate, 0.01)}, ${q.last.taken ? "taken" : "not taken"}`, "aria-current": q.sample === this.sample ? "true" : null }), " ", q.last.reason)));
+      button(`why-at-${q.sample}`, `${clockTime(q.sample / rate, 0.01)}  ${q.last.taken ? "●" : "○"}`, () => this.#show(q.sample), { class: "quiet", "aria-label": `${clockTime(q.sample / rate, 0.01)}, ${q.last.taken ? "taken" : W.notTaken2}`, "aria-current": q.sample === this.sample ? "true" : null }), " ", q.last.reason)));
     if (focused.startsWith("why-at-")) document.getElementById(focused)?.focus();
   }
 
@@ -261,4 +262,4 @@ class WhyPanel {
   }
 }
 
-registerDrawer({ id: "why", title: "Why", key: "y", create: (root, ctx) => new WhyPanel(root, ctx) });
+registerDrawer({ id: "why", title: W.why, key: "y", create: (root, ctx) => new WhyPanel(root, ctx) });

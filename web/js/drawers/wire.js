@@ -3,16 +3,17 @@
 
 import { request } from "../api.js";
 import { button, fill, h, setText } from "../dom.js";
+import { drawerWireWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @typedef {{fault: string, ask: string, text: string, by: string[], remedy: string}} WireAnswer */
 
 /** So long an action is held before the program looks, milliseconds. */
 const HOLD_MS = 3500;
-const FIRST = "as it is";
+const FIRST = W.asItIs;
 
 /** @type {Record<string, string>} */
-const PLEASE = { cover: "Covered: look now", touch: "Touching: look now", join: "Joined: look now", lamp: "Lamps off: look now", charger: "Charger out: look now" };
+const PLEASE = { cover: W.coveredLookNow, touch: W.touchingLookNow, join: W.joinedLookNow, lamp: W.lampsOffLookNow, charger: W.chargerOutLookNow };
 
 export class WireFinder {
   /** @param {DrawerContext} ctx */
@@ -23,9 +24,9 @@ export class WireFinder {
     this.channel = 0;
     this.action = FIRST;
     this.run = 0;
-    this.start = button("wire-start", "Find the fault", () => this.#begin(), { title: "Finds out why no signal, or only hum, comes from the board" });
+    this.start = button("wire-start", W.findTheFault, () => this.#begin(), { title: W.findsOutWhyNoSignal });
     this.done = button("wire-done", "", () => void this.#look(), { class: "accent" });
-    this.stop = button("wire-stop", "Stop", () => this.#end(), { class: "quiet" });
+    this.stop = button("wire-stop", W.stop, () => this.#end(), { class: "quiet" });
     this.text = h("p", { class: "verdict", role: "status", "data-testid": "wire-text" });
     this.by = h("ul", { class: "wire-by", "data-testid": "wire-by" });
     this.remedy = h("p", { class: "remedy", "data-testid": "wire-remedy" });
@@ -58,7 +59,7 @@ export class WireFinder {
     const run = ++this.run;
     this.done.hidden = true;
     this.stop.hidden = false;
-    setText(this.text, this.action === FIRST ? "Looking at the signal as it is. Leave the board alone and keep still …" : "Hold it. Looking …");
+    setText(this.text, this.action === FIRST ? W.lookingAtTheSignalAs : W.holdItLooking);
     await new Promise((go) => window.setTimeout(go, HOLD_MS));
     if (run !== this.run) return;
     try {
@@ -70,7 +71,7 @@ export class WireFinder {
     } catch (e) {
       if (run !== this.run) return;
       setText(this.text, e instanceof Error ? e.message : String(e));
-      setText(this.done, "Look again");
+      setText(this.done, W.lookAgain);
       this.done.hidden = false;
     }
   }
@@ -78,10 +79,10 @@ export class WireFinder {
   /** @param {WireAnswer} a */
   #show(a) {
     setText(this.text, a.text);
-    fill(this.by, ...(a.fault ? (a.by ?? []).map((b) => h("li", {}, "Seen: " + b + ".")) : []));
+    fill(this.by, ...(a.fault ? (a.by ?? []).map((b) => h("li", {}, W.seen + b + ".")) : []));
     setText(this.remedy, a.remedy);
     this.action = a.ask || FIRST;
-    setText(this.done, a.ask ? (PLEASE[a.ask] ?? "Look now") : "Look again");
+    setText(this.done, a.ask ? (PLEASE[a.ask] ?? W.lookNow) : W.lookAgain);
     this.done.hidden = false;
     if (a.fault) {
       this.looks = {};

@@ -9,6 +9,7 @@ import { prefs } from "../store.js";
 import { POINT_TITLES } from "../theme.js";
 import { delayAt, removed } from "./removed.js";
 import { hasProbe } from "./probes.js";
+import { pathWords as W } from "../words.js";
 
 /** @import {Channel, Kind, PathResponse, PathSettings, Probe, Reading, ServerState} from "../types.js" */
 /** @import {BoardModel} from "../board/model.js" */
@@ -72,56 +73,56 @@ export class PathPanel {
 
   #build() {
     const o = this.options;
-    this.tabs = h("div", { class: "tabs", role: "tablist", "aria-label": "Channel" });
-    const preset = (/** @type {Kind} */ kind, /** @type {string} */ name, /** @type {string} */ what) => button(`preset-${kind}`, name, () => o.setPreset(this.channel, kind), { class: "quiet owner-only", "aria-label": `Path for a ${name.toLowerCase()}`, title: what });
-    this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, "Preset:"), preset("pulse", "Finger", "Pulse: drift below 0.3 Hz, hum, and above 15 Hz removed"), preset("ecg", "Chest", "ECG: drift below 0.5 Hz, hum with harmonics, and above 40 Hz removed"));
+    this.tabs = h("div", { class: "tabs", role: "tablist", "aria-label": W.channel });
+    const preset = (/** @type {Kind} */ kind, /** @type {string} */ name, /** @type {string} */ what) => button(`preset-${kind}`, name, () => o.setPreset(this.channel, kind), { class: "quiet owner-only", "aria-label": W.pathForA(name.toLowerCase()), title: what });
+    this.presets = h("span", { class: "presets" }, h("span", { class: "presets-word" }, W.preset), preset("pulse", W.finger, W.pulseDriftBelow03), preset("ecg", W.chest, W.ecgDriftBelow05));
     /** For buttons of others. */
     this.tools = h("span", {});
-    this.undoButton = button("undo", "Undo", o.undo, { class: "quiet", disabled: true, title: "Undo the last setting (Ctrl Z)" });
-    this.redoButton = button("redo", "Redo", o.redo, { class: "quiet", disabled: true, title: "Redo it (Ctrl Shift Z)" });
-    this.foldButton = button("path-fold", "Fold", () => this.fold(!this.folded), { class: "quiet", "aria-expanded": "true", "aria-controls": "path-strip", title: "Give the trace the path's room, and back (d)" });
-    this.head = h("div", { class: "path-head" }, h("h2", {}, "Signal path"), this.tabs, this.presets, h("span", { class: "spring" }), this.tools, this.undoButton, this.redoButton, this.foldButton);
+    this.undoButton = button("undo", W.undo, o.undo, { class: "quiet", disabled: true, title: W.undoTheLastSettingCtrl });
+    this.redoButton = button("redo", W.redo, o.redo, { class: "quiet", disabled: true, title: W.redoItCtrlShiftZ });
+    this.foldButton = button("path-fold", W.fold, () => this.fold(!this.folded), { class: "quiet", "aria-expanded": "true", "aria-controls": "path-strip", title: W.giveTheTraceThePaths });
+    this.head = h("div", { class: "path-head" }, h("h2", {}, W.signalPath), this.tabs, this.presets, h("span", { class: "spring" }), this.tools, this.undoButton, this.redoButton, this.foldButton);
 
     this.sourceName = h("p", { class: "strong", "data-testid": "path-source" });
     this.sourceRate = h("p", { class: "small" });
     this.sourceHealth = h("p", { class: "small" });
-    const source = this.#block("source", "Source", [this.sourceName, this.sourceRate, this.sourceHealth, button("path-open-source", "Choose …", o.openSource, { class: "small-button" })]);
+    const source = this.#block("source", W.source, [this.sourceName, this.sourceRate, this.sourceHealth, button("path-open-source", W.choose, o.openSource, { class: "small-button" })]);
 
     this.scaleText = h("p", { class: "strong", "data-testid": "scale-text" });
     this.scaleMore = h("p", { class: "small" });
-    this.kindSelect = select("kind", [["pulse", "pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => o.setKind(this.channel, /** @type {Kind} */ (v)), { "aria-label": "Kind of signal" });
-    const scale = this.#block("scale", "Scale", [this.scaleText, this.scaleMore, button("scale-open", "Set volts …", () => o.openScale(this.channel), { class: "small-button" })]);
+    this.kindSelect = select("kind", [["pulse", "pulse"], ["ecg", "ECG"], ["other", "other"]], (v) => o.setKind(this.channel, /** @type {Kind} */ (v)), { "aria-label": W.kindOfSignal });
+    const scale = this.#block("scale", W.scale, [this.scaleText, this.scaleMore, button("scale-open", W.setVolts, () => o.openScale(this.channel), { class: "small-button" })]);
 
-    this.driftOn = this.#check("drift-on", "Remove drift", (on) => this.#change((p) => (p.drift.on = on), on ? "drift on" : "drift off"));
-    this.driftCut = this.#number("drift-cutoff", "below", "Hz", 0.05, (v) => this.#change((p) => (p.drift.cutoffHz = v), "drift cutoff"));
-    this.driftOrder = select("drift-order", orders(4), (v) => this.#change((p) => (p.drift.order = Number(v)), "drift order"), { "aria-label": "Order of the high-pass" });
+    this.driftOn = this.#check("drift-on", W.removeDrift, (on) => this.#change((p) => (p.drift.on = on), on ? W.driftOn : W.driftOff));
+    this.driftCut = this.#number("drift-cutoff", "below", "Hz", 0.05, (v) => this.#change((p) => (p.drift.cutoffHz = v), W.driftCutoff));
+    this.driftOrder = select("drift-order", orders(4), (v) => this.#change((p) => (p.drift.order = Number(v)), W.driftOrder), { "aria-label": W.orderOfTheHighPass });
     this.driftCurve = h("div", { class: "curve" });
     this.driftAway = h("p", { class: "away", "data-testid": "drift-removed" });
-    const drift = this.#block("drift", "Drift", [h("div", { class: "row" }, this.driftCut.row, this.driftOrder), this.driftCurve, this.driftAway], this.driftOn.row);
+    const drift = this.#block("drift", W.drift, [h("div", { class: "row" }, this.driftCut.row, this.driftOrder), this.driftCurve, this.driftAway], this.driftOn.row);
 
-    this.humMode = select("hum-mode", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#change((p) => (p.hum.mode = /** @type {any} */ (v)), "hum " + v), { "aria-label": "How hum is removed" });
-    this.humFreq = select("hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"], ["100", "100 Hz"], ["120", "120 Hz"]], (v) => this.#change((p) => (p.hum.freqHz = Number(v)), "hum frequency"), { "aria-label": "Hum frequency" });
-    this.humWidth = this.#number("hum-bandwidth", "width", "Hz", 0.5, (v) => this.#change((p) => (p.hum.bandwidthHz = v), "hum width"));
-    this.humHarmonics = select("hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#change((p) => (p.hum.harmonics = Number(v)), "hum harmonics"), { "aria-label": "Harmonics", title: "Fundamental and its multiples" });
+    this.humMode = select("hum-mode", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#change((p) => (p.hum.mode = /** @type {any} */ (v)), "hum " + v), { "aria-label": W.howHumIsRemoved });
+    this.humFreq = select("hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"], ["100", "100 Hz"], ["120", "120 Hz"]], (v) => this.#change((p) => (p.hum.freqHz = Number(v)), W.humFrequency), { "aria-label": W.humFrequency2 });
+    this.humWidth = this.#number("hum-bandwidth", "width", "Hz", 0.5, (v) => this.#change((p) => (p.hum.bandwidthHz = v), W.humWidth));
+    this.humHarmonics = select("hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#change((p) => (p.hum.harmonics = Number(v)), W.humHarmonics), { "aria-label": W.harmonics, title: W.fundamentalAndItsMultiples });
     this.humCurve = h("div", { class: "curve" });
     this.humAway = h("p", { class: "away", "data-testid": "hum-removed" });
-    const hum = this.#block("hum", "Hum", [h("div", { class: "row" }, this.humFreq, this.humHarmonics, this.humWidth.row), this.humCurve, this.humAway], this.humMode);
+    const hum = this.#block("hum", W.hum, [h("div", { class: "row" }, this.humFreq, this.humHarmonics, this.humWidth.row), this.humCurve, this.humAway], this.humMode);
 
-    this.smoothShape = select("smooth-shape", [["off", "off"], ["rc", "RC"], ["butterworth", "Butterworth"]], (v) => this.#change((p) => (p.smooth.shape = /** @type {any} */ (v)), "smooth " + v), { "aria-label": "Shape of the low-pass" });
-    this.smoothCut = this.#number("smooth-cutoff", "above", "Hz", 1, (v) => this.#change((p) => (p.smooth.cutoffHz = v), "smooth cutoff"));
-    this.smoothOrder = select("smooth-order", orders(8), (v) => this.#change((p) => (p.smooth.order = Number(v)), "smooth order"), { "aria-label": "Order of the low-pass" });
+    this.smoothShape = select("smooth-shape", [["off", "off"], ["rc", "RC"], ["butterworth", W.butterworth]], (v) => this.#change((p) => (p.smooth.shape = /** @type {any} */ (v)), "smooth " + v), { "aria-label": W.shapeOfTheLowPass });
+    this.smoothCut = this.#number("smooth-cutoff", "above", "Hz", 1, (v) => this.#change((p) => (p.smooth.cutoffHz = v), W.smoothCutoff));
+    this.smoothOrder = select("smooth-order", orders(8), (v) => this.#change((p) => (p.smooth.order = Number(v)), W.smoothOrder), { "aria-label": W.orderOfTheLowPass });
     this.smoothCurve = h("div", { class: "curve" });
     this.smoothAway = h("p", { class: "away", "data-testid": "smooth-removed" });
-    const smooth = this.#block("smooth", "Smooth", [h("div", { class: "row" }, this.smoothCut.row, this.smoothOrder), this.smoothCurve, this.smoothAway], this.smoothShape);
+    const smooth = this.#block("smooth", W.smooth, [h("div", { class: "row" }, this.smoothCut.row, this.smoothOrder), this.smoothCurve, this.smoothAway], this.smoothShape);
 
     this.beatsText = h("p", { class: "strong", "data-testid": "path-rate" });
     this.beatsMore = h("p", { class: "small" });
-    const beats = this.#block("beats", "Beats", [this.beatsText, this.beatsMore], this.kindSelect);
+    const beats = this.#block("beats", W.beats, [this.beatsText, this.beatsMore], this.kindSelect);
 
     /** @type {HTMLButtonElement[]} */
     this.dots = POINT_TITLES.map((title, point) => {
       const name = ["scale", "drift", "hum", "smooth", "beats"][point];
-      const b = h("button", { type: "button", class: `probe probe-${point}`, id: `probe-${name}`, "data-testid": `probe-${name}`, "aria-pressed": "false", "aria-label": `Probe ${point + 1}, ${title}`, title: `Probe ${title} (${point + 1})` }, h("span", { class: "probe-dot" }), h("span", { class: "probe-number", "aria-hidden": "true" }, String(point + 1)));
+      const b = h("button", { type: "button", class: `probe probe-${point}`, id: `probe-${name}`, "data-testid": `probe-${name}`, "aria-pressed": "false", "aria-label": W.probe(point + 1, title), title: W.probe2(title, point + 1) }, h("span", { class: "probe-dot" }), h("span", { class: "probe-number", "aria-hidden": "true" }, String(point + 1)));
       b.addEventListener("click", () => o.toggleProbe({ channel: this.channel, point }));
       return b;
     });
@@ -132,8 +133,8 @@ export class PathPanel {
     this.root.append(this.head, this.strip);
     const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: this.palette, label, bare: true });
     this.folded = false;
-    if (prefs.get("path folded", false)) this.fold(true);
-    this.plots = { drift: plot(this.driftCurve, "Response of the drift stage"), hum: plot(this.humCurve, "Response of the hum stage"), smooth: plot(this.smoothCurve, "Response of the smooth stage") };
+    if (prefs.get(W.pathFolded, false)) this.fold(true);
+    this.plots = { drift: plot(this.driftCurve, W.responseOfTheDriftStage), hum: plot(this.humCurve, W.responseOfTheHumStage), smooth: plot(this.smoothCurve, W.responseOfTheSmoothStage) };
   }
 
   /** @param {boolean} folded */
@@ -141,10 +142,10 @@ export class PathPanel {
     this.folded = folded;
     if (this.strip) this.strip.hidden = folded;
     if (this.foldButton) {
-      setText(this.foldButton, folded ? "Unfold" : "Fold");
+      setText(this.foldButton, folded ? W.unfold : W.fold);
       this.foldButton.setAttribute("aria-expanded", String(!folded));
     }
-    prefs.set("path folded", folded);
+    prefs.set(W.pathFolded, folded);
   }
 
   /** @param {number} point */
@@ -262,12 +263,12 @@ export class PathPanel {
     if (!this.sourceName || !this.sourceRate || !this.sourceHealth) return;
     setText(this.sourceName, server.source?.name ?? "");
     const used = clock?.usedRateHz || server.sourceRateHz || server.rateHz;
-    const thin = server.decimation > 1 ? `, shown at ${rate(server.rateHz, 4)}` : "";
+    const thin = server.decimation > 1 ? W.shownAt(rate(server.rateHz, 4)) : "";
     setText(this.sourceRate, `${rate(used)}${thin}`);
     const bad = server.health?.unreadable ?? 0;
     const detail = server.health?.detail ?? "";
     const advice = detail.split("; ").find((part) => part.startsWith("lines such as"));
-    setText(this.sourceHealth, advice ?? (bad > 0 ? `${bad.toLocaleString("en")} unreadable lines` : detail));
+    setText(this.sourceHealth, advice ?? (bad > 0 ? W.unreadableLines(bad.toLocaleString("en")) : detail));
   }
 
   /**
@@ -277,20 +278,20 @@ export class PathPanel {
   #showScale(channel, sound) {
     if (!this.scaleText || !this.scaleMore) return;
     const s = channel.scale;
-    let text = "counts, scale unknown";
-    if (s.source === "converter") text = `${significant(s.referenceVolts, 3)}\u00a0V over ${s.bits}\u00a0bits`;
-    else if (s.source === "board" && channel.unit !== "counts") text = `${channel.unit === "V" ? "Volts" : channel.unit}, given by the source`;
+    let text = W.countsScaleUnknown;
+    if (s.source === "converter") text = W.vOverBits(significant(s.referenceVolts, 3), s.bits);
+    else if (s.source === "board" && channel.unit !== "counts") text = W.givenByTheSource(channel.unit === "V" ? W.volts : channel.unit);
     setText(this.scaleText, text);
     /** @type {string[]} */
     const more = [];
-    if (channel.stepVolts) more.push(`step ${quantity(channel.stepVolts, channel.unit)}`);
-    if (s.gain !== 1 && s.gain) more.push(`gain ${significant(s.gain, 3)} divided out`);
+    if (channel.stepVolts) more.push(W.step(quantity(channel.stepVolts, channel.unit)));
+    if (s.gain !== 1 && s.gain) more.push(W.gainDividedOut(significant(s.gain, 3)));
     if (s.invert) more.push("inverted");
-    if (s.supplyHighVolts !== null && s.supplyHighVolts !== undefined) more.push(`rails ${significant(s.supplyLowVolts ?? 0, 3)}…${significant(s.supplyHighVolts, 3)}\u00a0V`);
-    if (s.source === "fullscale") setText(this.scaleText, `${quantity(s.fullScaleVolts, "V")} full scale`);
-    if (channel.coupling) more.push(`${significant(channel.coupling.cornerHz, 2)}\u00a0Hz coupling undone`);
-    else if (sound) more.push("Shape distorted by the sound card, timing usable.");
-    setText(this.scaleMore, more.join(" · ") || (channel.unit === "counts" ? "Enter reference and bits to see volts." : ""));
+    if (s.supplyHighVolts !== null && s.supplyHighVolts !== undefined) more.push(W.railsV(significant(s.supplyLowVolts ?? 0, 3), significant(s.supplyHighVolts, 3)));
+    if (s.source === "fullscale") setText(this.scaleText, W.fullScale(quantity(s.fullScaleVolts, "V")));
+    if (channel.coupling) more.push(W.hzCouplingUndone(significant(channel.coupling.cornerHz, 2)));
+    else if (sound) more.push(W.shapeDistortedByTheSound);
+    setText(this.scaleMore, more.join(" · ") || (channel.unit === "counts" ? W.enterReferenceAndBitsTo : ""));
   }
 
   /**
@@ -309,7 +310,7 @@ export class PathPanel {
       this.humFreq.value = String(p.hum.freqHz);
     }
     const found = this.humFreq?.options[0];
-    if (found) setText(found, channel.humHz && p.hum.freqHz === 0 ? `auto: ${significant(channel.humHz, 3)} Hz` : "auto");
+    if (found) setText(found, channel.humHz && p.hum.freqHz === 0 ? W.autoHz(significant(channel.humHz, 3)) : "auto");
     value(this.humWidth?.input, p.hum.bandwidthHz);
     value(this.humHarmonics, p.hum.harmonics);
     value(this.smoothShape, p.smooth.shape);
@@ -369,12 +370,12 @@ export class PathPanel {
     const lag = (/** @type {"drift"|"hum"|"smooth"} */ stage) => (r ? Math.max(0, Math.round(delayAt(r.freqHz, r[stage].delaySeconds, atHz) * (this.server?.rateHz ?? 0))) : 0);
     const p = channel.path;
     const d = removed(rings, this.channel, 1, from, to, 0);
-    if (this.driftAway) setText(this.driftAway, p.drift.on ? d.count === 0 ? "measuring …" : `removed: ${quantity(d.mean, channel.unit)} offset, ${quantity(d.rms, channel.unit, 2)} rms drift` : "removes nothing");
+    if (this.driftAway) setText(this.driftAway, p.drift.on ? d.count === 0 ? "measuring …" : W.removedOffsetRmsDrift(quantity(d.mean, channel.unit), quantity(d.rms, channel.unit, 2)) : W.removesNothing);
     const u = removed(rings, this.channel, 2, from, to, lag("hum"));
-    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? u.count === 0 ? "measuring …" : `removed: ${quantity(u.rms, channel.unit, 2)} rms hum` : "removes nothing");
+    if (this.humAway) setText(this.humAway, p.hum.mode !== "off" ? u.count === 0 ? "measuring …" : W.removedRmsHum(quantity(u.rms, channel.unit, 2)) : W.removesNothing);
     const s = removed(rings, this.channel, 3, from, to, lag("smooth"));
-    const late = r && p.smooth.shape !== "off" ? `; delays the trace by ${duration(delayAt(r.freqHz, r.smooth.delaySeconds, atHz))}` : "";
-    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? s.count === 0 ? "measuring …" : `removed: ${quantity(s.rms, channel.unit, 2)} rms${late}` : "removes nothing");
+    const late = r && p.smooth.shape !== "off" ? W.delaysTheTraceBy(duration(delayAt(r.freqHz, r.smooth.delaySeconds, atHz))) : "";
+    if (this.smoothAway) setText(this.smoothAway, p.smooth.shape !== "off" ? s.count === 0 ? "measuring …" : W.removedRms(quantity(s.rms, channel.unit, 2), late) : W.removesNothing);
   }
 
   /** @param {Reading|undefined} reading */
@@ -382,7 +383,7 @@ export class PathPanel {
     const channel = this.server?.channels[this.channel];
     if (!this.beatsText || !this.beatsMore) return;
     setText(this.beatsText, reading?.state === "reading" ? `${Math.round(reading.rateBpm)}\u00a0bpm` : (reading?.state ?? "–"));
-    const late = channel?.latencySeconds ? `Found in the signal at probe 1. The filters only change what is drawn. A beat appears at most ${significant(Math.ceil(channel.latencySeconds * 10) / 10, 2)}\u00a0s late.` : "";
+    const late = channel?.latencySeconds ? W.foundInTheSignalAt(significant(Math.ceil(channel.latencySeconds * 10) / 10, 2)) : "";
     setText(this.beatsMore, late);
   }
 
@@ -415,7 +416,7 @@ export class PathPanel {
  * @returns {[string, string][]}
  */
 function orders(most) {
-  return Array.from({ length: most }, (_, i) => [String(i + 1), `order ${i + 1}`]);
+  return Array.from({ length: most }, (_, i) => [String(i + 1), W.order(i + 1)]);
 }
 
 /**

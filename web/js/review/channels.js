@@ -4,6 +4,7 @@
 import { button, fill, h, select, setText } from "../dom.js";
 import { quantity } from "../format.js";
 import { ScaleDialog } from "../scale-dialog.js";
+import { reviewChannelsWords as W } from "../words.js";
 
 /** @import {ChannelChange, Detail, RecordedChannel} from "./library.js" */
 /** @import {Channel} from "../types.js" */
@@ -16,14 +17,14 @@ export function scaleWords(c) {
   const s = c.scale;
   if (!s) return "";
   const parts = [];
-  if (s.source === "unknown") parts.push("counts: nobody said what one is worth");
-  else if (s.source === "converter") parts.push(`${short(s.referenceVolts)} V reference, ${s.bits} bits${s.signed ? ", signed" : ""}`);
-  else if (s.source === "fullscale") parts.push(`full scale ${short(s.fullScaleVolts ?? 0)} V`);
-  else parts.push("volts as the recording says");
-  if (s.source !== "unknown" && c.stepVolts) parts.push(`one count is ${quantity(c.stepVolts, c.unit)}`);
-  if (s.gain !== 1) parts.push(`gain ${short(s.gain)} divided out`);
-  if (s.invert) parts.push("turned upside down");
-  if (s.supplyLowVolts !== null || s.supplyHighVolts !== null) parts.push(`rails ${rail(s.supplyLowVolts)} and ${rail(s.supplyHighVolts)}`);
+  if (s.source === "unknown") parts.push(W.countsNobodySaidWhatOne);
+  else if (s.source === "converter") parts.push(W.vReferenceBits(short(s.referenceVolts), s.bits, s.signed ? W.signed : ""));
+  else if (s.source === "fullscale") parts.push(W.fullScaleV(short(s.fullScaleVolts ?? 0)));
+  else parts.push(W.voltsAsTheRecordingSays);
+  if (s.source !== "unknown" && c.stepVolts) parts.push(W.oneCountIs(quantity(c.stepVolts, c.unit)));
+  if (s.gain !== 1) parts.push(W.gainDividedOut(short(s.gain)));
+  if (s.invert) parts.push(W.turnedUpsideDown);
+  if (s.supplyLowVolts !== null || s.supplyHighVolts !== null) parts.push(W.railsAnd(rail(s.supplyLowVolts), rail(s.supplyHighVolts)));
   if (s.midRailVolts !== null) parts.push(`mid-rail ${rail(s.midRailVolts)}`);
   return parts.join("; ") + ".";
 }
@@ -52,7 +53,7 @@ export class ChannelFields {
     this.options = options;
     this.list = h("div", { class: "review-channels" });
     this.error = h("p", { class: "error", role: "alert" });
-    this.root = h("section", { "data-testid": "review-channels" }, h("h3", {}, "Channels"), this.list, this.error);
+    this.root = h("section", { "data-testid": "review-channels" }, h("h3", {}, W.channels), this.list, this.error);
     /** @type {ScaleDialog|null} */
     this.scale = null; // made when first needed
   }
@@ -77,11 +78,11 @@ export class ChannelFields {
     kind.value = c.kind;
     const asBoard = c.scale?.source === "board";
     return h("div", { class: "review-channel", role: "group", "aria-label": c.label },
-      text("label", "Name", c.label, 80), h("label", { class: "field" }, h("span", {}, "Kind"), kind),
-      asBoard ? text("unit", "Unit of the numbers", c.numbersUnit || (c.unit === "counts" ? "" : c.unit), 16) : null,
+      text("label", W.name, c.label, 80), h("label", { class: "field" }, h("span", {}, W.kind), kind),
+      asBoard ? text("unit", W.unitOfTheNumbers, c.numbersUnit || (c.unit === "counts" ? "" : c.unit), 16) : null,
       h("p", { class: "hint", "data-testid": `review-channel-${i}-scale-words` }, scaleWords(c)),
-      h("div", { class: "row" }, button(`review-channel-${i}-scale`, "Volts, rails, gain …", () => this.#openScale(i, c)),
-        saidAfterwards(c) ? button(`review-channel-${i}-forget`, "As recorded", () => void this.#say({ channel: i, forget: true }), { class: "quiet", title: "Take back what was said here" }) : null));
+      h("div", { class: "row" }, button(`review-channel-${i}-scale`, W.voltsRailsGain, () => this.#openScale(i, c)),
+        saidAfterwards(c) ? button(`review-channel-${i}-forget`, W.asRecorded, () => void this.#say({ channel: i, forget: true }), { class: "quiet", title: W.takeBackWhatWasSaid }) : null));
   }
 
   /**

@@ -6,6 +6,7 @@ import { figures, SECTIONS } from "../drawers/figures.js";
 import { significant } from "../format.js";
 import { library } from "./library.js";
 import { StretchPanel } from "./stretch.js";
+import { reviewFiguresWords as W } from "../words.js";
 
 /** @import {Stretch} from "./library.js" */
 
@@ -16,7 +17,7 @@ const LEAST_SECONDS = 1;
 export class RecordedCheck extends StretchPanel {
   /** @param {import("./stretch.js").StretchOptions} options */
   constructor(options) {
-    super(options, { id: "review-check", title: "Check", least: LEAST_SECONDS, fits: () => true, none: "The recording has no channel." });
+    super(options, { id: "review-check", title: W.check, least: LEAST_SECONDS, fits: () => true, none: W.theRecordingHasNoChannel });
     this.rate = h("p", { class: "summary", "data-testid": "review-check-rate" });
     this.sections = SECTIONS.map((s) => ({ ...s, section: new MeterSection(s.id, s.title, "review-check") }));
     this.body.append(this.rate, ...this.sections.map((s) => s.section.root));
@@ -31,8 +32,8 @@ export class RecordedCheck extends StretchPanel {
   draw() {
     const { data } = this;
     if (!data) return;
-    setText(this.where, `${this.span(data.from / data.rateHz, data.to / data.rateHz)} judged: the longest part without a gap, ten minutes at most.`);
-    setText(this.rate, data.medianBpm > 0 ? `Median rate ${significant(data.medianBpm, 3)}\u00a0bpm, ${data.beats.length} beats` : "");
+    setText(this.where, W.judgedTheLongestPartWithout(this.span(data.from / data.rateHz, data.to / data.rateHz)));
+    setText(this.rate, data.medianBpm > 0 ? W.medianRateBpmBeats(significant(data.medianBpm, 3), data.beats.length) : "");
     this.rate.hidden = !(data.medianBpm > 0);
     const verdicts = data.report.verdicts ?? [];
     for (const { id, topics, section } of this.sections) section.show(figures(id, data.report), verdicts.filter((/** @type {import("../drawers/figures.js").Verdict} */ v) => topics.includes(v.topic)));

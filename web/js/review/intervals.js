@@ -8,6 +8,7 @@ import { clockTime } from "../format.js";
 import { Plot } from "../plot.js";
 import { library } from "./library.js";
 import { StretchPanel } from "./stretch.js";
+import { reviewIntervalsWords as W } from "../words.js";
 
 /** @import {RecordedVariability} from "../drawers/rhythm.js" */
 
@@ -21,19 +22,19 @@ const NBSP = "\u00a0";
 export class RecordedIntervals extends StretchPanel {
   /** @param {import("./stretch.js").StretchOptions} options */
   constructor(options) {
-    super(options, { id: "review-intervals", title: "Intervals", least: LEAST_SECONDS, fits: (c) => c.kind !== "other", none: "No channel of this recording is a pulse or an ECG." });
+    super(options, { id: "review-intervals", title: W.intervals, least: LEAST_SECONDS, fits: (c) => c.kind !== "other", none: W.noChannelOfThisRecording });
     this.name = h("p", { class: "lead", "data-testid": "review-intervals-name" });
     this.summary = h("p", { class: "summary", "data-testid": "review-intervals-summary" });
-    this.sheet = new IntervalsSheet({ palette: options.palette(), id: "review-intervals", hint: "Point at the strip, or step along it with the arrow keys; a click or Enter goes there.", go: (i) => options.go(i.sample) });
+    this.sheet = new IntervalsSheet({ palette: options.palette(), id: "review-intervals", hint: W.pointAtTheStripOr, go: (i) => options.go(i.sample) });
     this.breathing = h("p", { "data-testid": "review-intervals-breathing" });
     this.breathChart = h("div", { class: "chart low" });
-    this.breathPlot = new Plot(this.breathChart, { palette: options.palette(), label: "Breathing rate against time" });
+    this.breathPlot = new Plot(this.breathChart, { palette: options.palette(), label: W.breathingRateAgainstTime });
     this.arrivalText = h("p", { "data-testid": "review-intervals-arrival" });
     this.arrivalNote = h("p", { class: "hint" });
     this.arrivalChart = h("div", { class: "chart low" });
-    this.arrivalPlot = new Plot(this.arrivalChart, { palette: options.palette(), label: "Pulse arrival against time" });
-    this.arrival = h("section", {}, h("h3", {}, "Pulse arrival"), this.arrivalText, this.arrivalChart, this.arrivalNote);
-    this.sheet.root.append(h("h3", {}, "Breathing"), this.breathing, this.breathChart, this.arrival);
+    this.arrivalPlot = new Plot(this.arrivalChart, { palette: options.palette(), label: W.pulseArrivalAgainstTime });
+    this.arrival = h("section", {}, h("h3", {}, W.pulseArrival), this.arrivalText, this.arrivalChart, this.arrivalNote);
+    this.sheet.root.append(h("h3", {}, W.breathing), this.breathing, this.breathChart, this.arrival);
     this.body.append(this.sheet.root);
     this.root.append(this.head, this.name, this.summary, this.where, this.state, this.work, this.body);
   }
@@ -56,25 +57,25 @@ export class RecordedIntervals extends StretchPanel {
     setText(this.name, `${data.channel}: ${data.report.name}`);
     setText(this.summary, chiefParts(data.report).join(" · "));
     const listed = end - begin > LISTED_SECONDS;
-    setText(this.where, `${this.span(begin, end)}; the measures are of all of it${listed ? ", strip and scatter of its last 15 minutes" : ""}.`);
+    setText(this.where, W.theMeasuresAreOfAll(this.span(begin, end), listed ? W.stripAndScatterOfIts : ""));
     const first = listed ? Math.min(end - LISTED_SECONDS, data.intervals[0]?.atSeconds ?? end) : begin;
-    const x = { low: first, high: end, clock: true, label: "into the recording" };
+    const x = { low: first, high: end, clock: true, label: W.intoTheRecording };
     const colour = palette.traces[3];
     this.sheet.show({ kind: data.kind, report: data.report, intervals: data.intervals, x, zeroSeconds: 0, when: (i) => "at " + clockTime(i.atSeconds, 0.01), colour });
 
     const breaths = data.breathing.map((b) => b.perMinute);
     const none = data.breathing.findLast((b) => b.absent)?.absent;
-    setText(this.breathing, overTime(breaths, " breaths per minute") || `Cannot tell: ${none ?? "the stretch is too short"}.`);
-    this.#over(this.breathChart, this.breathPlot, data.breathing.map((b) => b.atSeconds), breaths, { low: begin, high: end }, "per minute", colour);
+    setText(this.breathing, overTime(breaths, W.breathsPerMinute) || W.cannotTell(none ?? W.theStretchIsTooShort));
+    this.#over(this.breathChart, this.breathPlot, data.breathing.map((b) => b.atSeconds), breaths, { low: begin, high: end }, W.perMinute, colour);
 
     const a = data.arrival;
     this.arrival.hidden = !a;
     if (!a) return;
     const times = a.at.map((t) => (t.medianSeconds === null ? null : t.medianSeconds * 1000));
     const absent = a.at.findLast((t) => t.absent)?.absent;
-    setText(this.arrivalText, overTime(times, NBSP + "ms from R to the pulse’s foot") || `Cannot tell: ${absent ?? "the stretch is too short"}.`);
+    setText(this.arrivalText, overTime(times, NBSP + W.msFromRToThe) || W.cannotTell(absent ?? W.theStretchIsTooShort));
     this.#over(this.arrivalChart, this.arrivalPlot, a.at.map((t) => t.atSeconds), times, { low: begin, high: end }, "ms", colour);
-    setText(this.arrivalNote, `From ${a.ecgLabel} to ${a.pulseLabel}, each over half a minute. The delays of both boards are in it: compare it with itself only, and only while the boards stay as they are.`);
+    setText(this.arrivalNote, W.fromToEachOverHalf(a.ecgLabel, a.pulseLabel));
   }
 
   /**
@@ -94,7 +95,7 @@ export class RecordedIntervals extends StretchPanel {
     const high = Math.max(...told);
     const half = Math.max(5, (high - low) * 0.7);
     const y = values.map((v) => v ?? NaN);
-    plot.set({ ...x, clock: true, label: "into the recording" }, { low: Math.max(0, (low + high) / 2 - half), high: (low + high) / 2 + half, label: unit }, [{ x: at, y, colour, width: 1 }, { x: at, y, colour, width: 2.2, mark: "dot" }]);
+    plot.set({ ...x, clock: true, label: W.intoTheRecording }, { low: Math.max(0, (low + high) / 2 - half), high: (low + high) / 2 + half, label: unit }, [{ x: at, y, colour, width: 1 }, { x: at, y, colour, width: 2.2, mark: "dot" }]);
   }
 
   theme() {

@@ -2,6 +2,7 @@
 
 import { long, request, send, sentence } from "../api.js";
 import { decodeBeats } from "./window.js";
+import { reviewLibraryWords as W } from "../words.js";
 
 /** @import {RecordedVariability} from "../drawers/rhythm.js" */
 /** @import {PathSettings, ScaleSettings} from "../types.js" */
@@ -99,9 +100,9 @@ export function upload(file, progress) {
     });
     x.addEventListener("load", () => {
       if (x.status >= 200 && x.status < 300) resolve(x.response);
-      else reject(new Error(sentence(x.response?.error ?? `the server answered ${x.status}`)));
+      else reject(new Error(sentence(x.response?.error ?? W.theServerAnswered(x.status))));
     });
-    x.addEventListener("error", () => reject(new Error("The file did not arrive; is the program still running?")));
+    x.addEventListener("error", () => reject(new Error(W.theFileDidNotArrive)));
     x.setRequestHeader("Content-Type", "application/octet-stream");
     x.send(file);
   });

@@ -2,6 +2,7 @@
 // as a short form.
 
 import { h, select } from "../dom.js";
+import { reviewPathFieldsWords as W } from "../words.js";
 
 /** @import {PathSettings} from "../types.js" */
 
@@ -11,21 +12,21 @@ export class PathFields {
     /** @type {PathSettings} */
     this.path = { drift: { on: false, cutoffHz: 0, order: 1 }, hum: { mode: "off", freqHz: 0, bandwidthHz: 5, harmonics: 1 }, smooth: { shape: "off", cutoffHz: 0, order: 2 } }; // until shown
     this.changed = changed;
-    const orders = (/** @type {number} */ most) => Array.from({ length: most }, (_, i) => /** @type {[string, string]} */ ([String(i + 1), `order ${i + 1}`]));
+    const orders = (/** @type {number} */ most) => Array.from({ length: most }, (_, i) => /** @type {[string, string]} */ ([String(i + 1), W.order(i + 1)]));
     this.drift = h("input", { type: "checkbox", id: "review-drift", "data-testid": "review-drift" });
     this.drift.addEventListener("change", () => this.#set((p) => (p.drift.on = this.drift.checked)));
-    this.driftCut = this.#number("review-drift-cutoff", "Drift: cutoff in hertz", 0.05, (p, v) => (p.drift.cutoffHz = v));
-    this.driftOrder = select("review-drift-order", orders(4), (v) => this.#set((p) => (p.drift.order = Number(v))), { "aria-label": "Drift: order" });
-    this.hum = select("review-hum", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#set((p) => (p.hum.mode = /** @type {any} */ (v))), { "aria-label": "Hum" });
-    this.humFreq = select("review-hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"]], (v) => this.#set((p) => (p.hum.freqHz = Number(v))), { "aria-label": "Hum: frequency" });
-    this.humHarmonics = select("review-hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#set((p) => (p.hum.harmonics = Number(v))), { "aria-label": "Hum: harmonics" });
-    this.smooth = select("review-smooth", [["off", "off"], ["rc", "RC"], ["butterworth", "Butterworth"]], (v) => this.#set((p) => (p.smooth.shape = /** @type {any} */ (v))), { "aria-label": "Smooth" });
-    this.smoothCut = this.#number("review-smooth-cutoff", "Smooth: cutoff in hertz", 1, (p, v) => (p.smooth.cutoffHz = v));
-    this.smoothOrder = select("review-smooth-order", orders(8), (v) => this.#set((p) => (p.smooth.order = Number(v))), { "aria-label": "Smooth: order" });
+    this.driftCut = this.#number("review-drift-cutoff", W.driftCutoffInHertz, 0.05, (p, v) => (p.drift.cutoffHz = v));
+    this.driftOrder = select("review-drift-order", orders(4), (v) => this.#set((p) => (p.drift.order = Number(v))), { "aria-label": W.driftOrder });
+    this.hum = select("review-hum", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#set((p) => (p.hum.mode = /** @type {any} */ (v))), { "aria-label": W.hum });
+    this.humFreq = select("review-hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"]], (v) => this.#set((p) => (p.hum.freqHz = Number(v))), { "aria-label": W.humFrequency });
+    this.humHarmonics = select("review-hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#set((p) => (p.hum.harmonics = Number(v))), { "aria-label": W.humHarmonics });
+    this.smooth = select("review-smooth", [["off", "off"], ["rc", "RC"], ["butterworth", W.butterworth]], (v) => this.#set((p) => (p.smooth.shape = /** @type {any} */ (v))), { "aria-label": W.smooth });
+    this.smoothCut = this.#number("review-smooth-cutoff", W.smoothCutoffInHertz, 1, (p, v) => (p.smooth.cutoffHz = v));
+    this.smoothOrder = select("review-smooth-order", orders(8), (v) => this.#set((p) => (p.smooth.order = Number(v))), { "aria-label": W.smoothOrder });
     this.root = h("div", { class: "path-fields" },
-      h("label", { class: "check" }, this.drift, h("b", {}, "Drift")), h("div", { class: "row" }, h("span", { class: "number" }, "below", this.driftCut, "Hz"), this.driftOrder),
-      h("b", {}, "Hum"), h("div", { class: "row" }, this.hum, this.humFreq, this.humHarmonics),
-      h("b", {}, "Smooth"), h("div", { class: "row" }, this.smooth, h("span", { class: "number" }, "above", this.smoothCut, "Hz"), this.smoothOrder));
+      h("label", { class: "check" }, this.drift, h("b", {}, W.drift)), h("div", { class: "row" }, h("span", { class: "number" }, "below", this.driftCut, "Hz"), this.driftOrder),
+      h("b", {}, W.hum), h("div", { class: "row" }, this.hum, this.humFreq, this.humHarmonics),
+      h("b", {}, W.smooth), h("div", { class: "row" }, this.smooth, h("span", { class: "number" }, "above", this.smoothCut, "Hz"), this.smoothOrder));
   }
 
   /**

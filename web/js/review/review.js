@@ -14,6 +14,7 @@ import { Sheet } from "./sheet.js";
 import { PieceSource } from "./source.js";
 import { firstFrom, medianRate } from "./window.js";
 import { AID, INVENTED } from "../words.js";
+import { reviewWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
@@ -86,7 +87,7 @@ class ReviewView {
     this.where = h("span", { class: "where", "data-testid": "review-where" });
     this.readout = h("div", { class: "review-readout", "data-testid": "review-readout", hidden: true });
     this.dialog = h("dialog", { class: "review", id: "review", "data-testid": "review", "aria-labelledby": "review-title" },
-      h("header", { class: "review-head" }, h("div", {}, this.title, this.facts), h("button", { type: "button", class: "quiet close", "aria-label": "Close", "data-testid": "review-close", onclick: () => this.dialog.close() }, "×")),
+      h("header", { class: "review-head" }, h("div", {}, this.title, this.facts), h("button", { type: "button", class: "quiet close", "aria-label": W.close, "data-testid": "review-close", onclick: () => this.dialog.close() }, "×")),
       this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), ...this.#beside().map((p) => p.root), h("p", { class: "print-aid" }, AID));
     this.dialog.addEventListener("close", () => this.#closed());
     this.dialog.addEventListener("keydown", (e) => this.#key(e));
@@ -105,29 +106,29 @@ class ReviewView {
         this.sheet.window.set(0, Infinity);
         this.sheet.moved();
       } else if (v) this.sheet.setSeconds(Number(v));
-    }, { "aria-label": "Time across" });
-    this.cursorButton = button("review-cursors", "Cursors", () => this.#toggleCursors(), { "aria-pressed": "false", title: "Two cursors: time, difference and rate between them (c)" });
-    this.lockButton = button("review-lock", "Lock scale", () => this.#toggleLock(), { "aria-pressed": "false", title: "Keep the height of the traces while moving (a)" });
-    this.noteInput = h("input", { type: "text", id: "review-note", "data-testid": "review-note", maxlength: "400", placeholder: "What is to be seen here?", "aria-label": "Note" });
-    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "review-note-save" }, "Keep"));
+    }, { "aria-label": W.timeAcross });
+    this.cursorButton = button("review-cursors", W.cursors, () => this.#toggleCursors(), { "aria-pressed": "false", title: W.twoCursorsTimeDifferenceAnd });
+    this.lockButton = button("review-lock", W.lockScale, () => this.#toggleLock(), { "aria-pressed": "false", title: W.keepTheHeightOfThe });
+    this.noteInput = h("input", { type: "text", id: "review-note", "data-testid": "review-note", maxlength: "400", placeholder: W.whatIsToBeSeen, "aria-label": W.note });
+    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "review-note-save" }, W.keep));
     this.noteForm.addEventListener("submit", (e) => {
       e.preventDefault();
       void this.#addNote();
     });
-    this.noteButton = button("review-note-add", "Note", () => this.#openNote(), { title: "Write a note at cursor A, or in the middle (n)", class: "owner-only" });
+    this.noteButton = button("review-note-add", W.note, () => this.#openNote(), { title: W.writeANoteAtCursor, class: "owner-only" });
     /** @type {Record<Beside, HTMLButtonElement>} */
     this.panelButtons = {
-      check: button("review-check-open", "Check", () => this.#togglePanel("check"), { "aria-pressed": "false", "aria-controls": "review-check", title: "Swing, hum and noise of this stretch (k)" }),
-      intervals: button("review-intervals-open", "Intervals", () => this.#togglePanel("intervals"), { "aria-pressed": "false", "aria-controls": "review-intervals", title: "From beat to beat: strip, scatter, measures, breathing (i)" }),
+      check: button("review-check-open", W.check, () => this.#togglePanel("check"), { "aria-pressed": "false", "aria-controls": "review-check", title: W.swingHumAndNoiseOf }),
+      intervals: button("review-intervals-open", W.intervals, () => this.#togglePanel("intervals"), { "aria-pressed": "false", "aria-controls": "review-intervals", title: W.fromBeatToBeatStrip }),
     };
-    this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": "Speed of the replay" });
-    return h("div", { class: "toolbar", role: "toolbar", "aria-label": "Recording" },
+    this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
+    return h("div", { class: "toolbar", role: "toolbar", "aria-label": W.recording },
       h("span", { class: "group" },
-        button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": "More time across", title: "More time across (−)" }), this.seconds,
-        button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": "Less time across", title: "Less time across (+)" })),
+        button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": W.moreTimeAcross, title: W.moreTimeAcross2 }), this.seconds,
+        button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": W.lessTimeAcross, title: W.lessTimeAcross2 })),
       this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals,
-      h("span", { class: "owner-only group-loose" }, button("review-replay", "Replay from here", () => this.#replay(), { title: "Play it into the live page from cursor A, or from the left edge (p)" }), this.speed),
-      h("span", { class: "group-loose" }, button("review-as-a", "Compare as A", () => this.#compare(0), { title: "This stretch, or what lies between the cursors, as A" }), button("review-as-b", "as B", () => this.#compare(1), { "aria-label": "Compare as B" })),
+      h("span", { class: "owner-only group-loose" }, button("review-replay", W.replayFromHere, () => this.#replay(), { title: W.playItIntoTheLive }), this.speed),
+      h("span", { class: "group-loose" }, button("review-as-a", W.compareAsA, () => this.#compare(0), { title: W.thisStretchOrWhatLies }), button("review-as-b", W.asB, () => this.#compare(1), { "aria-label": W.compareAsB })),
       this.where);
   }
 
@@ -140,35 +141,35 @@ class ReviewView {
     this.beatPick = select("review-beat-channel", [], (v) => {
       this.beatChannel = Number(v);
       this.#showBeats(true);
-    }, { "aria-label": "Channel of the beats" });
+    }, { "aria-label": W.channelOfTheBeats });
     this.beatWords = h("p", { class: "hint", "data-testid": "review-beat-words" });
     this.beatList = h("ol", { class: "review-list", "data-testid": "review-beats" });
-    this.findBeats = button("review-find-beats", "Find beats", () => this.#findBeats(), { title: "Run the beat finder over the whole recording", hidden: true });
+    this.findBeats = button("review-find-beats", W.findBeats, () => this.#findBeats(), { title: W.runTheBeatFinderOver, hidden: true });
     this.pathPick = select("review-path-channel", [], (v) => {
       this.pathChannel = Number(v);
       this.#showPath();
-    }, { "aria-label": "Channel of the path" });
-    this.pathOn = select("review-path-on", [["off", "as recorded"], ["on", "filtered"]], (v) => this.#setPath(v === "on" ? this.fields?.path ?? null : null), { "aria-label": "How the channel is shown" });
+    }, { "aria-label": W.channelOfThePath });
+    this.pathOn = select("review-path-on", [["off", W.asRecorded], ["on", "filtered"]], (v) => this.#setPath(v === "on" ? this.fields?.path ?? null : null), { "aria-label": W.howTheChannelIsShown });
     this.fields = new PathFields((p) => this.#setPath(p));
-    this.pathRecorded = button("review-path-recorded", "As set when recorded", () => this.#setPath(this.detail?.channelDetails[this.pathChannel]?.path ?? null), { class: "quiet" });
-    this.pathLive = button("review-path-live", "As set on the live page", () => {
+    this.pathRecorded = button("review-path-recorded", W.asSetWhenRecorded, () => this.#setPath(this.detail?.channelDetails[this.pathChannel]?.path ?? null), { class: "quiet" });
+    this.pathLive = button("review-path-live", W.asSetOnTheLive, () => {
       const live = this.ctx.store.state.server?.channels ?? [];
       const c = live[this.pathChannel] ?? live[0];
       if (c) this.#setPath(structuredClone(c.path));
     }, { class: "quiet" });
     this.channels = new ChannelFields({ say: (change) => this.#say(change) });
     this.laneChecks = h("div", { class: "row" });
-    this.laneSection = h("section", { hidden: true }, h("h3", {}, "Traces"), this.laneChecks);
-    this.side = h("aside", { class: "review-side", "aria-label": "Cursors, notes, beats and path" },
+    this.laneSection = h("section", { hidden: true }, h("h3", {}, W.traces), this.laneChecks);
+    this.side = h("aside", { class: "review-side", "aria-label": W.cursorsNotesBeatsAndPath },
       this.readout,
-      h("section", {}, h("div", { class: "row" }, h("h3", {}, "Notes"), this.noteCount, h("span", { class: "spring" }), this.boardLabel), this.noteList),
-      h("section", {}, h("div", { class: "row" }, h("h3", {}, "Beats"), h("span", { class: "spring" }), this.beatPick,
-        button("review-beat-before", "‹", () => this.#beat(-1), { "aria-label": "Beat before", title: "Beat before (shift b)", class: "step" }), button("review-beat-next", "›", () => this.#beat(1), { "aria-label": "Next beat", title: "Next beat (b)", class: "step" })),
+      h("section", {}, h("div", { class: "row" }, h("h3", {}, W.notes), this.noteCount, h("span", { class: "spring" }), this.boardLabel), this.noteList),
+      h("section", {}, h("div", { class: "row" }, h("h3", {}, W.beats), h("span", { class: "spring" }), this.beatPick,
+        button("review-beat-before", "‹", () => this.#beat(-1), { "aria-label": W.beatBefore, title: W.beatBeforeShiftB, class: "step" }), button("review-beat-next", "›", () => this.#beat(1), { "aria-label": W.nextBeat, title: W.nextBeatB, class: "step" })),
       this.beatWords, this.findBeats, this.beatList),
       this.laneSection,
       this.channels.root,
-      h("section", {}, h("div", { class: "row" }, h("h3", {}, "Path"), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
-      h("details", { class: "review-keys" }, h("summary", {}, "Keyboard"), keysHelp()));
+      h("section", {}, h("div", { class: "row" }, h("h3", {}, W.path), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
+      h("details", { class: "review-keys" }, h("summary", {}, W.keyboard), keysHelp()));
     return this.side;
   }
 
@@ -186,7 +187,7 @@ class ReviewView {
     try {
       const detail = await library.brief(id);
       if (mine !== this.opening) return;
-      if (detail.problem || detail.samples === 0) throw new Error(detail.problem || "There is no sample in this recording yet.");
+      if (detail.problem || detail.samples === 0) throw new Error(detail.problem || W.thereIsNoSampleIn);
       this.reading = true;
       this.#show(detail, place);
       this.openMs = performance.now() - begun;
@@ -357,7 +358,7 @@ class ReviewView {
     const d = this.sheet.measure();
     const rows = (this.detail?.channelDetails ?? []).map((c, i) => h("tr", {}, h("th", { scope: "row" }, c.label), ...[va?.[i], vb?.[i], va && vb ? vb[i] - va[i] : undefined].map((v) => h("td", {}, v === undefined ? "…" : quantity(v, c.unit)))));
     fill(this.readout, h("b", { "data-testid": "review-delta-t" }, "Δt " + duration(d.seconds)), h("b", { "data-testid": "review-delta-bpm" }, Number.isFinite(d.bpm) ? `${d.bpm.toFixed(1)}\u00a0bpm` : "–"),
-      h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, h("span", { class: "unseen" }, "Channel")), ...["A", "B", "ΔV"].map((t) => h("th", { scope: "col" }, t)))), h("tbody", {}, rows)));
+      h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, h("span", { class: "unseen" }, W.channel)), ...["A", "B", "ΔV"].map((t) => h("th", { scope: "col" }, t)))), h("tbody", {}, rows)));
   }
 
   /** Cursor A when it is set, else null. */
@@ -394,7 +395,7 @@ class ReviewView {
       this.#closeNote();
       this.#showNotes();
       this.#fail("");
-      this.ctx.announce("Noted.");
+      this.ctx.announce(W.noted);
     } catch (e) {
       this.#failed(e);
     }
@@ -408,7 +409,7 @@ class ReviewView {
       await library.removeNote(detail.id, n.sample, n.text);
       detail.notes.splice(detail.notes.indexOf(n), 1);
       this.#showNotes();
-      this.ctx.announce("The note is gone.");
+      this.ctx.announce(W.theNoteIsGone);
     } catch (e) {
       this.#failed(e);
     }
@@ -420,18 +421,18 @@ class ReviewView {
     const lines = detail.notes.filter((n) => n.board).length;
     if (boardLabel.hidden && lines > 0) boardCheck.checked = lines <= MOST_BOARD_LINES;
     boardLabel.hidden = lines === 0;
-    setText(/** @type {Element} */ (boardLabel.lastElementChild), `the board’s ${lines} lines`);
+    setText(/** @type {Element} */ (boardLabel.lastElementChild), W.theBoardsLines(lines));
     const shown = detail.notes.filter((n) => !n.board || boardCheck.checked);
     this.sheet.notes = shown;
     if (this.noteCount) setText(this.noteCount, shown.length > 0 ? String(shown.length) : "");
     fill(noteList, ...shown.slice(0, 500).map((n, i) => h("li", {},
-      button(`review-note-${i}`, "", () => this.sheet.goTo(n.sample), { class: "review-row", title: "Go there" }),
-      n.added ? button(`review-note-${i}-remove`, "×", () => this.#removeNote(n), { class: "quiet owner-only", "aria-label": `Take away the note ${n.text}` }) : null)));
+      button(`review-note-${i}`, "", () => this.sheet.goTo(n.sample), { class: "review-row", title: W.goThere }),
+      n.added ? button(`review-note-${i}-remove`, "×", () => this.#removeNote(n), { class: "quiet owner-only", "aria-label": W.takeAwayTheNote(n.text) }) : null)));
     [...noteList.children].forEach((li, i) => {
       const row = li.querySelector(".review-row");
       if (row) fill(row, h("span", { class: "review-time" }, clockTime(shown[i].sample / this.sheet.rateHz, 0.1)), h("span", {}, shown[i].text));
     });
-    if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, this.reading ? "Reading …" : "No notes yet. Press n to add one."));
+    if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, this.reading ? W.reading : W.noNotesYetPressN));
     this.ctx.loop.dirty(this.sheet);
   }
 
@@ -453,7 +454,7 @@ class ReviewView {
     if (!fresh && key === this.listKey) return;
     this.listKey = key;
     const median = medianRate(list, a, b, rateHz);
-    setText(beatWords, list.length === 0 ? this.reading ? "Reading …" : "No beats are stored for this channel." : `${(b - a).toLocaleString("en")} here${median > 0 ? `, median ${significant(median, 3)}\u00a0bpm` : ""}; ${list.length.toLocaleString("en")} in all.${asOther ? ` Found as ${list[0].kind === "ecg" ? "an ECG" : "a pulse"}, before the kind was changed.` : ""}`);
+    setText(beatWords, list.length === 0 ? this.reading ? W.reading : W.noBeatsAreStoredFor : W.hereInAll((b - a).toLocaleString("en"), median > 0 ? W.medianBpm(significant(median, 3)) : "", list.length.toLocaleString("en"), asOther ? W.foundAsBeforeTheKind(list[0].kind === "ecg" ? W.anECG : W.aPulse) : ""));
     const shown = list.slice(a, Math.min(b, a + MOST_ROWS));
     fill(beatList, ...shown.map((m, i) => {
       const before = list[a + i - 1];
@@ -462,7 +463,7 @@ class ReviewView {
         h("span", { class: "review-time" }, clockTime(m.sample / rateHz, 0.01)),
         h("span", {}, seconds > 0 && seconds < 10 ? `${significant(60 / seconds, 3)}\u00a0bpm` : "–"), h("span", { class: "hint" }, qualityWord(m.quality))));
     }));
-    if (b - a > MOST_ROWS) beatList.append(h("li", { class: "hint" }, `and ${b - a - MOST_ROWS} more; zoom in to list them`));
+    if (b - a > MOST_ROWS) beatList.append(h("li", { class: "hint" }, W.andMoreZoomInTo(b - a - MOST_ROWS)));
   }
 
   async #findBeats() {
@@ -475,7 +476,7 @@ class ReviewView {
     const channel = this.beatChannel;
     const finding = new AbortController();
     this.finding = finding;
-    const tell = (/** @type {number} */ share) => setText(findBeats, `Cancel (${Math.floor(100 * share)} % done)`);
+    const tell = (/** @type {number} */ share) => setText(findBeats, W.cancelDone(Math.floor(100 * share)));
     tell(0);
     try {
       const channels = await library.findBeats(detail.id, channel, tell, finding.signal);
@@ -483,14 +484,14 @@ class ReviewView {
         this.sheet.beats[channel] = channels[channel];
         this.#showBeats(true);
         this.ctx.loop.dirty(this.sheet);
-        this.ctx.announce(`${channels[channel].length} beats found.`);
+        this.ctx.announce(W.beatsFound(channels[channel].length));
       }
     } catch (e) {
-      if (finding.signal.aborted) this.ctx.announce("Cancelled.");
+      if (finding.signal.aborted) this.ctx.announce(W.cancelled);
       else this.#failed(e);
     } finally {
       if (this.finding === finding) this.finding = null;
-      setText(findBeats, "Find beats");
+      setText(findBeats, W.findBeats);
     }
   }
 
@@ -556,7 +557,7 @@ class ReviewView {
     const running = this.ctx.store.state.server?.recording;
     if (running && this.warned !== running.id) {
       this.warned = running.id;
-      this.#fail(`${running.name || "A recording"} is being recorded and would end with its source. Replay again to replay all the same.`);
+      this.#fail(W.isBeingRecordedAndWould(running.name || W.aRecording));
       return;
     }
     try {
@@ -564,7 +565,7 @@ class ReviewView {
       await api.open(replayAddress(detail.address, from, Number(this.speed?.value ?? 1)));
       for (const [c, p] of paths.entries()) if (p) await api.path(c, p);
       this.dialog.close();
-      this.ctx.announce(`Replaying ${detail.name || detail.id} from ${clockTime(from / this.sheet.rateHz)}.`);
+      this.ctx.announce(W.replayingFrom(detail.name || detail.id, clockTime(from / this.sheet.rateHz)));
     } catch (e) {
       this.#failed(e);
     }
@@ -624,6 +625,6 @@ class ReviewView {
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], ["PgUp PgDn", "a page back and forth"], ["Home End", "beginning and end"], ["+ −", "less or more time across"], ["c", "two cursors; ↑ ↓ on one jump from beat to beat"], ["n", "write a note"], ["b", "next beat, with shift the one before"], ["a", "lock the scale"], ["k", "check: swing, hum, noise"], ["i", "from beat to beat: intervals"], ["p", "replay from here"], ["Esc", "close"]];
+  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["p", W.replayFromHere2], [W.esc, "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

@@ -7,6 +7,7 @@ import { AutoRange, linearTicks, timeStep } from "../scales.js";
 import { column, hatch } from "../trace/paint.js";
 import { asideCss, between } from "../trace/view.js";
 import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
+import { reviewSheetWords as W } from "../words.js";
 
 /** @import {Palette} from "../theme.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
@@ -61,14 +62,14 @@ export class Sheet {
     this.leftPx = 0;
     this.widthPx = 1;
     this.overviewWidth = 0;
-    this.canvas = h("canvas", { class: "review-canvas", "data-testid": "review-canvas", tabindex: "0", role: "application", "aria-roledescription": "recording", "aria-label": "Recording. Arrow keys scroll, plus and minus zoom, c sets cursors, n writes a note." });
-    this.handles = { a: this.#handle("a", "Cursor A"), b: this.#handle("b", "Cursor B") };
+    this.canvas = h("canvas", { class: "review-canvas", "data-testid": "review-canvas", tabindex: "0", role: "application", "aria-roledescription": "recording", "aria-label": W.recordingArrowKeysScrollPlus });
+    this.handles = { a: this.#handle("a", W.cursorA), b: this.#handle("b", W.cursorB) };
     this.working = h("p", { class: "review-working", role: "status", "data-testid": "review-working", hidden: true });
     this.box = h("div", { class: "review-box" }, this.canvas, this.handles.a, this.handles.b, this.working);
-    this.strip = h("canvas", { class: "review-strip", "data-testid": "review-strip", tabindex: "0", role: "slider", "aria-label": "Place in the recording", "aria-valuemin": "0", "aria-valuemax": "100", "aria-valuenow": "0" });
+    this.strip = h("canvas", { class: "review-strip", "data-testid": "review-strip", tabindex: "0", role: "slider", "aria-label": W.placeInTheRecording, "aria-valuemin": "0", "aria-valuemax": "100", "aria-valuenow": "0" });
     const ctx = this.canvas.getContext("2d", { alpha: false });
     const strip = this.strip.getContext("2d", { alpha: false });
-    if (!ctx || !strip) throw new Error("this browser cannot draw on a canvas");
+    if (!ctx || !strip) throw new Error(W.thisBrowserCannotDrawOn);
     this.ctx = ctx;
     this.stripCtx = strip;
     this.paintMs = NaN;
@@ -305,7 +306,7 @@ export class Sheet {
       const aside = asideCss(x / this.ratio, this.xPx(this.cursors[name === "a" ? "b" : "a"]) / this.ratio, name === "a");
       e.style.transform = `translateX(${(x / this.ratio + aside).toFixed(1)}px)`;
       e.setAttribute("aria-valuenow", String(this.cursors[name]));
-      e.setAttribute("aria-valuetext", `${clockTime(this.cursors[name] / this.rateHz, 0.001)}; difference ${duration(this.measure().seconds)}`);
+      e.setAttribute("aria-valuetext", W.difference(clockTime(this.cursors[name] / this.rateHz, 0.001), duration(this.measure().seconds)));
     }
   }
 
@@ -345,7 +346,7 @@ export class Sheet {
     const piece = source.piece;
     const waits = source.waiting();
     this.working.hidden = !waits;
-    if (waits && piece) setText(this.working, `${this.filtered.some(Boolean) ? "Filtering the whole recording" : "Reading the recording"}, ${Math.round(100 * piece.share)} %`);
+    if (waits && piece) setText(this.working, `${this.filtered.some(Boolean) ? W.filteringTheWholeRecording : W.readingTheRecording}, ${Math.round(100 * piece.share)} %`);
     this.paintMs = performance.now() - begun;
   }
 
@@ -412,7 +413,7 @@ export class Sheet {
       range.least = unit === "counts" && Number.isInteger(low) && Number.isInteger(high) ? 4 : 1e-6;
       if (!this.locked || !(range.low < range.high)) range.update(low, high);
     }
-    const words = `${label}${this.filtered[c] ? ", after its path" : ", as recorded"}`;
+    const words = `${label}${this.filtered[c] ? W.afterItsPath : W.asRecorded}`;
     const known = range.low < range.high;
     const bottom = top + height;
     const scale = known ? height / (range.high - range.low) : 0;
@@ -618,7 +619,7 @@ export class Sheet {
     ctx.lineWidth = Math.max(1, ratio);
     line(ctx, this.leftPx - 0.5, 0, this.leftPx - 0.5, height);
     strip.setAttribute("aria-valuenow", String(Math.round((100 * w.from) / w.length)));
-    strip.setAttribute("aria-valuetext", `${clockTime(w.from / this.rateHz)} to ${clockTime(w.to / this.rateHz)} of ${clockTime(w.length / this.rateHz)}`);
+    strip.setAttribute("aria-valuetext", W.toOf(clockTime(w.from / this.rateHz), clockTime(w.to / this.rateHz), clockTime(w.length / this.rateHz)));
   }
 
   /**

@@ -3,6 +3,7 @@
 
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration } from "../format.js";
+import { reviewStretchWords as W } from "../words.js";
 
 /** @import {Palette} from "../theme.js" */
 /** @import {Detail} from "./library.js" */
@@ -11,8 +12,8 @@ import { clockTime, duration } from "../format.js";
 const REST_MS = 350;
 /** Longer stretches are worked out only when asked for: about a second an hour. */
 const UNASKED_SECONDS = 2 * 3600;
-const WORK = "Work it out";
-const READING = "Reading the recording …";
+const WORK = W.workItOut;
+const READING = W.readingTheRecording;
 
 /**
  * @typedef {object} StretchOptions
@@ -41,12 +42,12 @@ export class StretchPanel {
     /** @type {AbortController|null} */
     this.asking = null;
     const { id } = about;
-    this.stretch = select(id + "-stretch", [["seen", "what is seen"], ["between", "between the cursors"], ["all", "whole recording"]], () => this.follow(0), { "aria-label": "Stretch" });
+    this.stretch = select(id + "-stretch", [["seen", W.whatIsSeen], ["between", W.betweenTheCursors], ["all", W.wholeRecording]], () => this.follow(0), { "aria-label": W.stretch });
     this.stretch.value = "all";
     this.pick = select(id + "-channel", [], (v) => {
       this.channel = Number(v);
       this.follow(0);
-    }, { "aria-label": "Channel of " + about.title });
+    }, { "aria-label": W.channelOf + about.title });
     this.where = h("p", { class: "hint", "data-testid": id + "-where" });
     this.state = h("p", { role: "status", "data-testid": id + "-state" });
     this.work = button(id + "-work", WORK, () => (this.asking ? this.#cancel() : void this.#ask(true)), { hidden: true });
@@ -62,7 +63,7 @@ export class StretchPanel {
    * @returns {Promise<T>}
    */
   ask(_id, _from, _to, _ended, _progress) {
-    return Promise.reject(new Error("nothing to ask"));
+    return Promise.reject(new Error(W.nothingToAsk));
   }
 
   /** Shows this.data. Of a subclass. */
@@ -128,18 +129,18 @@ export class StretchPanel {
     this.work.hidden = true;
     const channel = detail.channelDetails[this.channel];
     if (!channel || !this.about.fits(channel)) return this.#none(this.about.none);
-    if (between && !place.cursors) return this.#none("Set the cursors (c): what lies between them is shown here.");
+    if (between && !place.cursors) return this.#none(W.setTheCursorsCWhat);
     const seconds = (to - from) / detail.rateHz;
-    if (seconds < this.about.least) return this.#none(`${duration(seconds)} hold too few beats; show ${this.about.least} s or more.`);
+    if (seconds < this.about.least) return this.#none(W.holdTooFewBeatsShow(duration(seconds), this.about.least));
     if (seconds > UNASKED_SECONDS && !wanted) {
-      this.#none(`${duration(seconds)} take a while: about a second an hour.`);
+      this.#none(W.takeAWhileAboutA(duration(seconds)));
       this.work.hidden = false;
       return;
     }
     const asking = new AbortController();
     this.asking = asking;
     setText(this.state, READING);
-    setText(this.work, "Cancel");
+    setText(this.work, W.cancel);
     this.work.hidden = seconds <= UNASKED_SECONDS;
     this.root.setAttribute("aria-busy", "true");
     try {
@@ -165,7 +166,7 @@ export class StretchPanel {
   #cancel() {
     this.asking?.abort();
     this.asking = null;
-    this.#none("Cancelled.");
+    this.#none(W.cancelled);
     setText(this.work, WORK);
     this.work.hidden = false;
   }

@@ -1,6 +1,8 @@
 // Which samples of a recording are looked at, and what is asked for to draw them.
 // Pure arithmetic, no DOM.
 
+import { reviewWindowWords as W } from "../words.js";
+
 /** The narrowest window, in samples. */
 const LEAST_SAMPLES = 16;
 /** The server gives no more columns than this. */
@@ -120,10 +122,10 @@ export function runsOut(piece, w) {
  */
 export function decodePiece(buffer) {
   const head = new DataView(buffer);
-  if (buffer.byteLength < 32) throw new Error("The view of the recording is cut short.");
+  if (buffer.byteLength < 32) throw new Error(W.theViewOfTheRecording);
   const channels = head.getUint32(0, true);
   const columns = head.getUint32(4, true);
-  if (buffer.byteLength !== 32 + 8 * channels * columns) throw new Error("The view of the recording is cut short.");
+  if (buffer.byteLength !== 32 + 8 * channels * columns) throw new Error(W.theViewOfTheRecording);
   /** @type {Piece} */
   const piece = { from: Number(head.getBigInt64(8, true)), to: Number(head.getBigInt64(16, true)), columns, share: head.getFloat32(24, true), exact: head.getUint32(28, true) === 1, low: [], high: [] };
   for (let c = 0; c < channels; c++) {

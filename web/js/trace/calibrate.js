@@ -4,8 +4,9 @@
 import { button, dialog, h, select, setText } from "../dom.js";
 import { prefs } from "../store.js";
 import { calibrated, CARD_MM, CARD_SHORT_MM, GUESS_MM_PER_CSS } from "./paper.js";
+import { traceCalibrateWords as W } from "../words.js";
 
-const KEY = "screen mm per pixel";
+const KEY = W.screenMmPerPixel;
 const LEAST_CSS = 120;
 const MOST_CSS = 1400;
 
@@ -21,23 +22,23 @@ export class CalibrateDialog {
     this.options = options;
     this.mm = CARD_MM;
     this.bar = h("div", { class: "fit-bar", "data-testid": "fit-bar", "aria-hidden": "true" });
-    this.slider = h("input", { type: "range", min: String(LEAST_CSS), max: String(MOST_CSS), step: "1", id: "fit-length", "data-testid": "fit-length", "aria-label": "Length of the bar in pixels" });
+    this.slider = h("input", { type: "range", min: String(LEAST_CSS), max: String(MOST_CSS), step: "1", id: "fit-length", "data-testid": "fit-length", "aria-label": W.lengthOfTheBarIn });
     this.slider.addEventListener("input", () => this.#show());
-    this.against = select("fit-against", [[String(CARD_MM), "the long edge of a bank card (85.6 mm)"], [String(CARD_SHORT_MM), "the short edge of a bank card (54 mm)"], ["100", "100 mm of a ruler"], ["50", "50 mm of a ruler"]], (v) => {
+    this.against = select("fit-against", [[String(CARD_MM), W.theLongEdgeOfA], [String(CARD_SHORT_MM), W.theShortEdgeOfA], ["100", W.n100MmOfARuler], ["50", W.n50MmOfARuler]], (v) => {
       const before = this.mm;
       this.mm = Number(v);
       this.#set((Number(this.slider.value) * this.mm) / before);
-    }, { "aria-label": "What is held against the screen" });
+    }, { "aria-label": W.whatIsHeldAgainstThe });
     this.result = h("p", { class: "hint", "data-testid": "fit-result", role: "status" });
     const step = (/** @type {number} */ by) => () => this.#set(Number(this.slider.value) + by);
-    this.use = button("fit-use", "The bar fits", () => this.#use(), { class: "accent" });
-    this.dialog = dialog("fit-dialog", "How large is this screen?",
-      h("p", {}, "Hold a card against the screen and set the bar to its length. Then 25 mm on the screen is one second. Do it again for another screen; the browser’s zoom is taken into account."),
-      h("label", { class: "fit-against" }, h("span", {}, "Card: "), this.against),
+    this.use = button("fit-use", W.theBarFits, () => this.#use(), { class: "accent" });
+    this.dialog = dialog("fit-dialog", W.howLargeIsThisScreen,
+      h("p", {}, W.holdACardAgainstThe),
+      h("label", { class: "fit-against" }, h("span", {}, W.card), this.against),
       h("div", { class: "fit-place" }, this.bar),
-      h("div", { class: "fit-row" }, button("fit-less", "−", step(-1), { "aria-label": "Shorter" }), this.slider, button("fit-more", "+", step(1), { "aria-label": "Longer" })),
+      h("div", { class: "fit-row" }, button("fit-less", "−", step(-1), { "aria-label": W.shorter }), this.slider, button("fit-more", "+", step(1), { "aria-label": W.longer })),
       this.result,
-      h("div", { class: "dialog-foot" }, button("fit-forget", "Reset", () => this.#forget(), { class: "quiet" }), this.use));
+      h("div", { class: "dialog-foot" }, button("fit-forget", W.reset, () => this.#forget(), { class: "quiet" }), this.use));
   }
 
   show() {
@@ -61,7 +62,7 @@ export class CalibrateDialog {
     this.bar.style.width = `${css}px`;
     const mm = calibrated(css, this.mm, window.devicePixelRatio || 1);
     this.use.disabled = Number.isNaN(mm);
-    setText(this.result, Number.isNaN(mm) ? "No screen is like that: is the right thing chosen above?" : `${Math.round(25.4 / mm)} dots per inch.`);
+    setText(this.result, Number.isNaN(mm) ? W.noScreenIsLikeThat : W.dotsPerInch(Math.round(25.4 / mm)));
   }
 
   #use() {

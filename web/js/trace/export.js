@@ -2,6 +2,7 @@
 // scene goes in, text comes out.
 
 import { AID } from "../words.js";
+import { traceExportWords as W } from "../words.js";
 
 /** @import {Rings} from "../rings.js" */
 /** @import {Palette} from "../theme.js" */
@@ -51,7 +52,7 @@ import { AID } from "../words.js";
 const TITLE = 44;
 const FOOT = 18;
 const SANS = "system-ui, 'Segoe UI', 'DejaVu Sans', sans-serif";
-const SERIF = "Georgia, 'DejaVu Serif', serif";
+const SERIF = W.georgiaDejaVuSerifSerif;
 
 /** @param {string} text */
 function escaped(text) {

@@ -3,6 +3,7 @@
 import { button, dialog, h, setText } from "../dom.js";
 import { csvOf, svgOf } from "./export.js";
 import { sceneOf } from "./scene.js";
+import { traceSaveWords as W } from "../words.js";
 
 /** @import {TracePanel} from "./trace.js" */
 
@@ -24,10 +25,10 @@ export class SaveDialog {
       b.append(h("b", {}, name), h("span", {}, text));
       return b;
     };
-    this.dialog = dialog("save-dialog", "Save this view", this.what, this.error, h("div", { class: "choice-list" },
-      choice("save-png", "Picture, PNG", "for a message or a document", () => this.#picture()),
-      choice("save-svg", "Drawing, SVG", "sharp at any size; with mm on, it prints at true length", () => this.#drawing()),
-      choice("save-csv", "Numbers, CSV", "the samples of each trace shown; Pulsewright opens it again", () => this.#numbers())));
+    this.dialog = dialog("save-dialog", W.saveThisView, this.what, this.error, h("div", { class: "choice-list" },
+      choice("save-png", W.picturePNG, W.forAMessageOrA, () => this.#picture()),
+      choice("save-svg", W.drawingSVG, W.sharpAtAnySizeWith, () => this.#drawing()),
+      choice("save-csv", W.numbersCSV, W.theSamplesOfEachTrace, () => this.#numbers())));
   }
 
   show() {
@@ -39,7 +40,7 @@ export class SaveDialog {
       this.trace.toggleFreeze();
       this.thaw = true;
     }
-    setText(this.what, ready ? `${this.trace.lanes.length === 1 ? "One trace" : this.trace.lanes.length + " traces"}, ${Number(this.trace.view.secondsAcross.toPrecision(3))} s across.` : "There is no trace yet: choose a source and set a probe.");
+    setText(this.what, ready ? W.sAcross(this.trace.lanes.length === 1 ? W.oneTrace : this.trace.lanes.length + " traces", Number(this.trace.view.secondsAcross.toPrecision(3))) : W.thereIsNoTraceYet);
     for (const b of this.dialog.querySelectorAll(".choice")) if (b instanceof HTMLButtonElement) b.disabled = !ready;
     this.dialog.showModal();
     this.dialog.addEventListener("close", () => {
@@ -86,13 +87,13 @@ export class SaveDialog {
       await image.decode();
       const canvas = h("canvas", { width: image.naturalWidth * SHARP, height: image.naturalHeight * SHARP });
       const ctx = canvas.getContext("2d");
-      if (!ctx) throw new Error("no canvas");
+      if (!ctx) throw new Error(W.noCanvas);
       ctx.drawImage(image, 0, 0, canvas.width, canvas.height);
       const blob = await new Promise((/** @type {(b: Blob|null) => void} */ done) => canvas.toBlob(done, "image/png"));
-      if (!blob) throw new Error("no picture");
+      if (!blob) throw new Error(W.noPicture);
       this.#give(blob, when, "png");
     } catch {
-      setText(this.error, "This browser could not make the picture; save the drawing (SVG) instead.");
+      setText(this.error, W.thisBrowserCouldNotMake);
     } finally {
       URL.revokeObjectURL(address);
     }
@@ -110,6 +111,6 @@ export class SaveDialog {
     h("a", { href: address, download: `trace_${stamp}.${ending}` }).click();
     window.setTimeout(() => URL.revokeObjectURL(address), 10000);
     this.dialog.close();
-    this.options.announce(`Saved as trace_${stamp}.${ending}.`);
+    this.options.announce(W.savedAsTrace(stamp, ending));
   }
 }

@@ -2,6 +2,7 @@
 
 import { clockTime, duration } from "../format.js";
 import { between } from "./view.js";
+import { traceSceneWords as W } from "../words.js";
 
 /** @import {Scene} from "./export.js" */
 /** @import {TracePanel} from "./trace.js" */
@@ -58,7 +59,7 @@ export function sceneOf(t, title, subtitle) {
       };
     }),
     gaps: [...t.gaps, ...t.holes].filter((g) => g.index <= view.end && g.index + g.samples >= from)
-      .map((g) => ({ x1: Math.max(left, xOf(g.index)), x2: Math.min(width, xOf(g.index + g.samples)), text: `gap ${duration(g.samples / rate)}${g.reason ? ": " + g.reason : ""}` })),
+      .map((g) => ({ x1: Math.max(left, xOf(g.index)), x2: Math.min(width, xOf(g.index + g.samples)), text: W.gap(duration(g.samples / rate), g.reason ? ": " + g.reason : "") })),
     notes: t.notes.filter((n) => inside(n.index)).map((n) => ({ x: xOf(n.index), text: n.text })),
     cursors: t.cursors.on ? { a: xOf(t.cursors.a), b: xOf(t.cursors.b), text: cursorText(t) } : null,
   };

@@ -10,6 +10,7 @@ import { Lane, placeLanes, shareSpan } from "./lanes.js";
 import { hatch, see, strokeColumns, strokeSamples } from "./paint.js";
 import { GUESS_MM_PER_CSS, heightFor, HEIGHTS, secondsFor, spanFor, SPEEDS } from "./paper.js";
 import { advance, asideCss, between, View } from "./view.js";
+import { traceWords as W } from "../words.js";
 
 /** @import {Channel, Frame, Gap, Note, Probe} from "../types.js" */
 /** @import {Rings} from "../rings.js" */
@@ -120,35 +121,35 @@ export class TracePanel {
 
     this.base = h("canvas", { class: "trace-base", "aria-hidden": "true" });
     this.ink = h("canvas", { class: "trace-ink", "aria-hidden": "true" });
-    this.top = h("canvas", { class: "trace-top", "data-testid": "trace-canvas", tabindex: "0", role: "application", "aria-roledescription": "signal trace", "aria-label": "Signal trace. Arrow keys scroll, space freezes, question mark lists all keys." });
+    this.top = h("canvas", { class: "trace-top", "data-testid": "trace-canvas", tabindex: "0", role: "application", "aria-roledescription": "signal trace", "aria-label": W.signalTraceArrowKeysScroll });
     this.labels = h("div", { class: "lane-labels" });
     this.stale = h("div", { class: "stale", "data-testid": "stale", hidden: true });
     this.readout = h("div", { class: "cursor-readout", "data-testid": "cursor-readout", hidden: true });
     this.handles = {
-      a: this.#handle("a", "Cursor A"),
-      b: this.#handle("b", "Cursor B"),
+      a: this.#handle("a", W.cursorA),
+      b: this.#handle("b", W.cursorB),
     };
     this.rubber = h("div", { class: "rubber", hidden: true });
     this.sheet = h("div", { class: "sheet", "data-testid": "sheet" }, this.base, this.ink, this.top, this.labels, this.rubber, this.handles.a, this.handles.b, this.stale);
     this.scrubThumb = h("div", { class: "scrub-thumb" });
-    this.scrub = h("div", { class: "scrub", role: "slider", tabindex: "0", "data-testid": "scrub", "aria-label": "Position in the last ten minutes", "aria-valuemin": "0", "aria-valuemax": "0", "aria-valuenow": "0", "aria-valuetext": "live" }, this.scrubThumb);
-    this.freezeButton = button("freeze", "Freeze", () => this.toggleFreeze(), { "aria-pressed": "false", title: "Hold the paper still (space)" });
-    this.liveButton = button("live", "Back to live", () => this.live(), { hidden: true, class: "accent", title: "Follow the newest sample (End)" });
-    this.secondsSelect = select("seconds-across", SECONDS_ACROSS.map((s) => [String(s), `${s} s`]), (v) => this.setSeconds(Number(v)), { "aria-label": "Seconds across" });
-    this.layoutButton = button("overlay", "Overlay", () => this.setOverlaid(!this.overlaid), { "aria-pressed": "false", title: "Lay all probes over each other, each about its own middle (o)" });
-    this.autoButton = button("auto-all", "Auto scale", () => this.autoAll(), { title: "Let every trace find its own range (a)" });
-    this.cursorButton = button("cursors", "Cursors", () => this.toggleCursors(), { "aria-pressed": "false", title: "Two cursors: time, difference and rate between them (c)" });
-    this.zoomButton = button("zoom", "Zoom", () => this.zoomKey(), { "aria-pressed": "false", title: "Drag over what you want larger; with cursors, what lies between them (z)" });
-    this.zoomOutButton = button("zoom-out", "Zoom out", () => this.zoomOut(), { hidden: true, title: "Back to what was seen before (Shift Z); a double click goes all the way" });
-    this.paperButton = button("paper", "mm", () => this.setPaper({ on: !this.paper.on }), { "aria-pressed": "false", title: "True millimetres on the screen: 25 mm for a second, 10 mm for a millivolt (m)" });
-    this.speedSelect = select("paper-speed", SPEEDS.map((v) => [String(v), `${v} mm/s`]), (v) => this.setPaper({ mmPerSecond: Number(v) }), { "aria-label": "Paper speed" });
-    this.heightSelect = select("paper-height", HEIGHTS.map((v) => [String(v.mmPerVolt), v.text]), (v) => this.setPaper({ mmPerVolt: Number(v) }), { "aria-label": "Height of a chest signal", title: "mm/mV needs the board's gain under Scale, so that volts are those at the electrodes" });
-    this.calibrateButton = button("calibrate", "Screen …", () => options.calibrate(), { title: "Fit a bar to a card or a ruler, so that millimetres are true" });
+    this.scrub = h("div", { class: "scrub", role: "slider", tabindex: "0", "data-testid": "scrub", "aria-label": W.positionInTheLastTen, "aria-valuemin": "0", "aria-valuemax": "0", "aria-valuenow": "0", "aria-valuetext": "live" }, this.scrubThumb);
+    this.freezeButton = button("freeze", W.freeze, () => this.toggleFreeze(), { "aria-pressed": "false", title: W.holdThePaperStillSpace });
+    this.liveButton = button("live", W.backToLive, () => this.live(), { hidden: true, class: "accent", title: W.followTheNewestSampleEnd });
+    this.secondsSelect = select("seconds-across", SECONDS_ACROSS.map((s) => [String(s), `${s} s`]), (v) => this.setSeconds(Number(v)), { "aria-label": W.secondsAcross });
+    this.layoutButton = button("overlay", W.overlay, () => this.setOverlaid(!this.overlaid), { "aria-pressed": "false", title: W.layAllProbesOverEach });
+    this.autoButton = button("auto-all", W.autoScale, () => this.autoAll(), { title: W.letEveryTraceFindIts });
+    this.cursorButton = button("cursors", W.cursors, () => this.toggleCursors(), { "aria-pressed": "false", title: W.twoCursorsTimeDifferenceAnd });
+    this.zoomButton = button("zoom", W.zoom, () => this.zoomKey(), { "aria-pressed": "false", title: W.dragOverWhatYouWant });
+    this.zoomOutButton = button("zoom-out", W.zoomOut, () => this.zoomOut(), { hidden: true, title: W.backToWhatWasSeen });
+    this.paperButton = button("paper", "mm", () => this.setPaper({ on: !this.paper.on }), { "aria-pressed": "false", title: W.trueMillimetresOnTheScreen });
+    this.speedSelect = select("paper-speed", SPEEDS.map((v) => [String(v), `${v} mm/s`]), (v) => this.setPaper({ mmPerSecond: Number(v) }), { "aria-label": W.paperSpeed });
+    this.heightSelect = select("paper-height", HEIGHTS.map((v) => [String(v.mmPerVolt), v.text]), (v) => this.setPaper({ mmPerVolt: Number(v) }), { "aria-label": W.heightOfAChestSignal, title: W.mmMVNeedsTheBoards });
+    this.calibrateButton = button("calibrate", W.screen, () => options.calibrate(), { title: W.fitABarToA });
     this.paperGroup = h("span", { class: "paper-group", hidden: true }, this.speedSelect, this.heightSelect, this.calibrateButton);
-    this.saveButton = button("save", "Save …", () => options.save(), { title: "What is seen as a picture, a drawing or numbers (e)" });
-    this.noteButton = button("note-add", "Note", () => this.#openNote(), { title: "Write a note at the newest sample (n)" });
-    this.noteInput = h("input", { type: "text", id: "note-text", "data-testid": "note-text", maxlength: "400", placeholder: "What happened here?", "aria-label": "Note" });
-    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "note-save" }, "Keep"));
+    this.saveButton = button("save", W.save, () => options.save(), { title: W.whatIsSeenAsA });
+    this.noteButton = button("note-add", W.note, () => this.#openNote(), { title: W.writeANoteAtThe });
+    this.noteInput = h("input", { type: "text", id: "note-text", "data-testid": "note-text", maxlength: "400", placeholder: W.whatHappenedHere, "aria-label": W.note });
+    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "note-save" }, W.keep));
     this.noteForm.addEventListener("submit", (e) => {
       e.preventDefault();
       const text = this.noteInput.value.trim();
@@ -164,7 +165,7 @@ export class TracePanel {
     const base = this.base.getContext("2d", { alpha: false });
     const ink = this.ink.getContext("2d");
     const top = this.top.getContext("2d");
-    if (!base || !ink || !top) throw new Error("this browser cannot draw on a canvas");
+    if (!base || !ink || !top) throw new Error(W.thisBrowserCannotDrawOn);
     this.baseCtx = base;
     this.inkCtx = ink;
     this.topCtx = top;
@@ -181,12 +182,12 @@ export class TracePanel {
   // --- controls ---------------------------------------------------------
 
   #toolbar() {
-    return h("div", { class: "toolbar", role: "toolbar", "aria-label": "Trace" },
+    return h("div", { class: "toolbar", role: "toolbar", "aria-label": W.trace },
       this.freezeButton, this.liveButton,
       h("span", { class: "group" },
-        button("seconds-less", "−", () => this.setSeconds(stepSeconds(this.view.secondsAcross, -1)), { "aria-label": "Fewer seconds across", class: "step" }),
+        button("seconds-less", "−", () => this.setSeconds(stepSeconds(this.view.secondsAcross, -1)), { "aria-label": W.fewerSecondsAcross, class: "step" }),
         this.secondsSelect,
-        button("seconds-more", "+", () => this.setSeconds(stepSeconds(this.view.secondsAcross, 1)), { "aria-label": "More seconds across", class: "step" })),
+        button("seconds-more", "+", () => this.setSeconds(stepSeconds(this.view.secondsAcross, 1)), { "aria-label": W.moreSecondsAcross, class: "step" })),
       this.autoButton, this.layoutButton, this.cursorButton, this.zoomButton, this.zoomOutButton, this.paperButton, this.paperGroup, this.noteButton, this.noteForm, this.saveButton, this.where);
   }
 
@@ -304,7 +305,7 @@ export class TracePanel {
     else {
       this.view.held = true;
       this.#held();
-      this.options.announce("Frozen.");
+      this.options.announce(W.frozen);
     }
   }
 
@@ -312,7 +313,7 @@ export class TracePanel {
     this.view.held = false;
     this.view.follow(this.head);
     this.#held();
-    this.options.announce("Live.");
+    this.options.announce(W.live);
   }
 
   /** @param {number} samples to the right */
@@ -341,7 +342,7 @@ export class TracePanel {
   #held() {
     const held = this.view.held;
     this.freezeButton.setAttribute("aria-pressed", String(held));
-    setText(this.freezeButton, held ? "Frozen" : "Freeze");
+    setText(this.freezeButton, held ? W.frozen2 : W.freeze);
     this.liveButton.hidden = !held;
     this.root.classList.toggle("held", held);
     this.options.loop.dirty(this);
@@ -379,7 +380,7 @@ export class TracePanel {
       return;
     }
     this.#setZooming(!this.zooming);
-    if (this.zooming) this.options.announce("Drag over what you want larger. Without a mouse: set the cursors, then press z.");
+    if (this.zooming) this.options.announce(W.dragOverWhatYouWant2);
   }
 
   /** @param {boolean} on */
@@ -460,7 +461,7 @@ export class TracePanel {
     }
     this.#held();
     this.#showZooms();
-    this.options.announce(`Zoomed to ${duration(seconds)}.`);
+    this.options.announce(W.zoomedTo(duration(seconds)));
   }
 
   /** @param {boolean} [all] to what was seen before the first zoom */
@@ -484,7 +485,7 @@ export class TracePanel {
     }
     this.#held();
     this.#showZooms();
-    this.options.announce(`${duration(to.seconds)} across.`);
+    this.options.announce(W.across(duration(to.seconds)));
   }
 
   #showZooms() {
@@ -521,7 +522,7 @@ export class TracePanel {
     this.speedSelect.value = String(this.paper.mmPerSecond);
     this.heightSelect.value = String(this.paper.mmPerVolt);
     this.root.classList.toggle("uncalibrated", this.paper.on && this.mmPerDevicePx === 0);
-    setText(this.calibrateButton, this.mmPerDevicePx > 0 ? "Screen …" : "Screen not measured …");
+    setText(this.calibrateButton, this.mmPerDevicePx > 0 ? W.screen : W.screenNotMeasured);
   }
 
   /** @param {number} mmPerDevicePx 0 for unknown */
@@ -534,8 +535,8 @@ export class TracePanel {
 
   /** The scale in words. */
   paperText() {
-    const height = this.lanes.some((l) => l.trueSpan > 0) ? ` and ${HEIGHTS.find((v) => v.mmPerVolt === this.paper.mmPerVolt)?.text ?? ""}` : "";
-    return `${this.paper.mmPerSecond} mm/s${height}${this.mmPerDevicePx > 0 ? "" : ", screen not measured"}`;
+    const height = this.lanes.some((l) => l.trueSpan > 0) ? W.and(HEIGHTS.find((v) => v.mmPerVolt === this.paper.mmPerVolt)?.text ?? "") : "";
+    return `${this.paper.mmPerSecond} mm/s${height}${this.mmPerDevicePx > 0 ? "" : W.screenNotMeasured2}`;
   }
 
   /** Where the time axis lies, device pixels. */
@@ -719,7 +720,7 @@ export class TracePanel {
       h("table", {}, h("tr", {}, h("td"), h("td", {}, "A"), h("td", {}, "B"), h("td", {}, "ΔV")), rows));
     for (const name of /** @type {const} */ (["a", "b"])) {
       this.handles[name].setAttribute("aria-valuenow", String(Math.round(this.cursors[name])));
-      this.handles[name].setAttribute("aria-valuetext", `${clockTime(this.cursors[name] / this.view.rateHz, 0.01)}; difference ${duration(d.seconds)}`);
+      this.handles[name].setAttribute("aria-valuetext", W.difference(clockTime(this.cursors[name] / this.view.rateHz, 0.01), duration(d.seconds)));
     }
   }
 
@@ -856,7 +857,7 @@ export class TracePanel {
         lane.setSpan(Number(v));
         this.selected = i;
         this.#scalesChanged();
-      }, { class: "span", "aria-label": `Span of ${this.laneName(lane)}`, title: "Span: the height of the lane" });
+      }, { class: "span", "aria-label": W.spanOf(this.laneName(lane)), title: W.spanTheHeightOfThe });
       s.value = String(now);
       const chip = h("div", { class: "lane-label" + (i === this.selected ? " chosen" : ""), "data-testid": `lane-${lane.probe.channel}-${POINT_NAMES[lane.probe.point]}` }, swatch, h("span", {}, this.laneName(lane)), s);
       return chip;
@@ -871,7 +872,7 @@ export class TracePanel {
    */
   #spanChoices(lane, now) {
     /** @type {[string, string][]} */
-    const list = [["0", "auto range"]];
+    const list = [["0", W.autoRange]];
     const steps = lane.unit === "counts" ? [1e6, 1e5, 1e4, 5e3, 2e3, 1e3, 500, 200, 100, 50, 20, 10] : [10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005, 0.0002, 0.0001];
     if (lane.unit !== "counts" && lane.unit !== "V") steps.unshift(...[1000, 500, 200, 100, 50, 20]);
     if (now > 0 && !steps.includes(now)) steps.push(now);
@@ -1130,7 +1131,7 @@ export class TracePanel {
     this.#drawTimes(ctx, axisTop);
     this.gapWordsEnd = 0;
     for (const gap of this.gaps) this.#drawGapWords(ctx, gap, axisTop, "");
-    for (const hole of this.holes) this.#drawGapWords(ctx, hole, axisTop, "lost on the way to this page");
+    for (const hole of this.holes) this.#drawGapWords(ctx, hole, axisTop, W.lostOnTheWayTo);
     this.#drawBeats(ctx);
     this.#drawNotes(ctx, axisTop);
     this.#drawGhost(ctx);
@@ -1251,7 +1252,7 @@ export class TracePanel {
     if (gap.index > view.end || gap.index + gap.samples < view.indexAt(0)) return;
     const x1 = leftPx + view.xPx(gap.index);
     const reason = words || gap.reason;
-    const text = (gap.text ??= `gap ${duration(gap.samples / view.rateHz)}${reason ? ": " + reason : ""}`);
+    const text = (gap.text ??= W.gap(duration(gap.samples / view.rateHz), reason ? ": " + reason : ""));
     ctx.font = `italic ${12 * ratio}px ${SERIF}`;
     ctx.textAlign = "left";
     ctx.textBaseline = "middle";
@@ -1433,7 +1434,7 @@ export class TracePanel {
     this.scrubThumb.style.left = `${(Math.min(left, 1 - size) * 100).toFixed(2)}%`;
     this.scrubThumb.style.width = `${(size * 100).toFixed(2)}%`;
     const back = (rings.end - view.end) / view.rateHz;
-    const text = view.held ? `${duration(Math.max(0, back))} back` : "live";
+    const text = view.held ? W.back(duration(Math.max(0, back))) : "live";
     setText(this.where, view.held ? text : "");
     this.scrub.setAttribute("aria-valuemin", String(Math.round(rings.start / view.rateHz)));
     this.scrub.setAttribute("aria-valuemax", String(Math.round(rings.end / view.rateHz)));
@@ -1449,4 +1450,4 @@ export class TracePanel {
 }
 
 const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif';
-const SERIF = '"Iowan Old Style", "Palatino Linotype", Palatino, Georgia, "DejaVu Serif", serif';
+const SERIF = W.iowanOldStylePalatinoLinotype;
