@@ -123,7 +123,7 @@ export const apiWords = {
   /** @param {unknown} a */
   noAnswerFromPulsewrightIn: (a) => `No answer from Pulsewright in ${a} s; look at the window it runs in.`,
   pulsewrightCannotBeReachedIs: "Pulsewright cannot be reached; is the program still running?",
-  /** @param {unknown} code @param {unknown} statusText */
+  /** @param {unknown} code @param {unknown} codeText */
   theServerAnswered: (code, codeText) => `the server answered ${code} ${codeText}`,
   theAnswerIsEmptyIs: "The answer is empty; is the program still running?",
   theAnswerBreaksOffIs: "The answer breaks off; is the program still running?",
