@@ -168,6 +168,28 @@ type trial struct {
 	late   bool
 	// beats is how many are compared at least; 0 stands for 10.
 	beats int
+	// volts of a count of channel 0, by hand; nil where nobody worked them out.
+	volts func(count float64) float64
+}
+
+// byHand compares what was live with the volts worked out: live and recording may be equal, and
+// both wrong.
+func (tr trial) byHand(t *testing.T, l *live, counts []int32) {
+	t.Helper()
+	compared := 0
+	for i, count := range counts {
+		got, there := l.points[0][int64(i)]
+		if tr.volts == nil || !there || got[channel.PointScale] != got[channel.PointScale] {
+			continue
+		}
+		if want := tr.volts(float64(count)); !(math.Abs(float64(got[channel.PointScale])-want) < 1e-6) {
+			t.Fatalf("count %d of sample %d was %g V live, by hand %g", count, i, got[channel.PointScale], want)
+		}
+		compared++
+	}
+	if tr.volts != nil && compared < len(counts)/2 {
+		t.Errorf("only %d of %d samples compared with what was worked out by hand", compared, len(counts))
+	}
 }
 
 // counts are a minute of an invented signal in a channel's counts, about its middle.
@@ -310,6 +332,7 @@ func (tr trial) run(t *testing.T) {
 		t.Fatal(err)
 	}
 	l.watch(client)
+	tr.byHand(t, l, counts[0])
 	if err := records.Close(); err != nil {
 		t.Fatal(err)
 	}

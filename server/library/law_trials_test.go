@@ -33,6 +33,7 @@ func trials() []trial {
 		{name: "the board's volts", rateHz: 250, of: []acquire.Channel{volts}, said: []channel.Said{{}}},
 		{name: "counts, a converter told in the middle", rateHz: 250, of: []acquire.Channel{plain}, said: []channel.Said{{}}, change: setScale(0, rails)},
 		{name: "converter, gain, turned about the mid-rail, chest lead", rateHz: 250, of: []acquire.Channel{ten}, said: []channel.Said{{Scale: &amplified, Kind: of("ecg")}},
+			volts: func(count float64) float64 { return (2*2.5 - count*5/1024) / 101 },
 			change: func(s *session.Session) error {
 				path := signalpath.Preset("ecg", 250)
 				path.Smooth.CutoffHz, path.Hum.Mode = 30, signalpath.Cancel
