@@ -6,7 +6,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/binary"
 	"flag"
 	"fmt"
@@ -76,7 +75,7 @@ func (m made) edf() {
 func (m made) convert(endings ...string) {
 	for _, e := range endings {
 		remove(m.base + e)
-		must(recording.Convert(context.Background(), m.base+".edf", m.base+e, recording.OpenOptions{}, recording.ExportOptions{}))
+		must(recording.Convert(m.base+".edf", m.base+e, recording.OpenOptions{}, recording.ExportOptions{}))
 	}
 }
 

@@ -18,6 +18,7 @@ type edfSignal struct {
 	samples          int // per record
 	missing          int32
 	offset           int // bytes from the start of a record
+	index            int // in the header
 	fine             int // bytes to the signal with the remainders of a wide channel, 0 for none
 }
 
@@ -66,6 +67,11 @@ func openEDF(in *input, path string) (*File, error) {
 	rate := float64(st.perRecord) / h.duration
 	st.describe(f, h, rate)
 	f.store = st
+	channels := make([]int, len(st.signals))
+	for c, s := range st.signals {
+		channels[c] = s.index
+	}
+	f.kept = h.keep(channels)
 	f.info.Started = edfStart(h.fixed, h.plus)
 	f.info.Invented = slices.Contains(strings.Fields(string(h.fixed[88:168])), acquire.InventedTag)
 	annotated := len(st.annotations) > 0 && st.records > 0

@@ -16,12 +16,14 @@ const (
 )
 
 const (
-	edfLabel     = 0
-	edfDimension = 2
-	edfPhysical  = 3 // lower, then upper
-	edfDigital   = 5 // lower, then upper
-	edfSamples   = 8
-	edfReserved  = 9
+	edfLabel      = 0
+	edfTransducer = 1
+	edfDimension  = 2
+	edfPhysical   = 3 // lower, then upper
+	edfDigital    = 5 // lower, then upper
+	edfPrefilter  = 7
+	edfSamples    = 8
+	edfReserved   = 9
 )
 
 func looksEDF(head []byte) bool {
@@ -129,7 +131,7 @@ func (h *edfHeader) field(k, i int) []byte { return h.all[h.at(k, i):][:edfWidth
 
 // signal reads signal i, whose samples begin at a byte of a record.
 func (h *edfHeader) signal(i, offset int) (edfSignal, error) {
-	s := edfSignal{label: edfText(h.field(edfLabel, i)), dimension: edfText(h.field(edfDimension, i)), offset: offset, missing: acquire.MissingCount}
+	s := edfSignal{label: edfText(h.field(edfLabel, i)), dimension: edfText(h.field(edfDimension, i)), offset: offset, index: i, missing: acquire.MissingCount}
 	at := h.at(edfSamples, i)
 	x, err := h.number(at, 8, "samples per record", h.all)
 	if err != nil {

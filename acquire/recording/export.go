@@ -41,6 +41,8 @@ type ExportOptions struct {
 	Context context.Context
 	// Progress is called now and then; nil is not.
 	Progress func(done, total int64)
+	// Tell, unless nil, is told in a sentence each what of the recording the result does not hold.
+	Tell func(text string)
 
 	// of an EDF+ or BDF+ file: samples and bytes of annotations in a record; 0 chooses
 	perRecord, annBytes int
@@ -75,6 +77,31 @@ func (o *ExportOptions) each(f *File, from, to int64, do func(counts [][]int32, 
 	})
 }
 
+func (o *ExportOptions) tell(format string, a ...any) {
+	if o.Tell != nil {
+		o.Tell(fmt.Sprintf(format, a...))
+	}
+}
+
+// tellDropped tells what of a recording has no place in a format of samples alone.
+func (o *ExportOptions) tellDropped(f *File, format string) {
+	if o.Tell == nil {
+		return
+	}
+	if list := f.kept.said(); len(list) > 0 {
+		o.tell("the header's fields %s have no place in a %s file and are left out", strings.Join(list, ", "), format)
+	}
+	n := len(o.Notes)
+	for _, a := range f.Annotations() {
+		if !madeByWriter(a.Text) && !IsEngine(a.Text) {
+			n++
+		}
+	}
+	if n > 0 {
+		o.tell("annotations (%d) have no place in a %s file and are left out", n, format)
+	}
+}
+
 // aid stands in every export that people read.
 const aid = "Learning aid, not a medical device."
 
@@ -86,6 +113,7 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 	if err != nil {
 		return err
 	}
+	o.tellDropped(f, "CSV")
 	out := bufio.NewWriterSize(w, 1<<16)
 	if err := o.comments(out, f); err != nil {
 		return err
@@ -211,13 +239,19 @@ func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
 	if rate < 1 || rate > math.MaxUint32 {
 		return fmt.Errorf("recording: %s: %g Hz cannot be the rate of a WAV file, which takes whole hertz from 1: use EDF or CSV", f.path, f.info.ClaimedRateHz)
 	}
+	o.tellDropped(f, "WAV")
+	if rate != f.info.ClaimedRateHz {
+		o.tell("the rate of %.7g Hz is no whole number of hertz: other programs read %g Hz", f.info.ClaimedRateHz, rate)
+	}
 	channels := len(f.info.Channels)
 	m := f.settings()
 	bytes, holes, err := o.survey(f, from, to)
 	if err != nil {
 		return err
 	}
-	m.Holes = append(m.Holes, holes...)
+	if m.Holes = append(m.Holes, holes...); len(holes) > 0 {
+		o.tell("%d stretches of missing samples hold the last value", len(holes))
+	}
 	comment, err := json.Marshal(m)
 	if err != nil {
 		return err
@@ -386,7 +420,10 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	if err := f.ranges(fit, o, from, to); err != nil {
 		return err
 	}
-	h := Header{Info: info, Started: info.Started, NoSync: true, fit: fit, perRecord: o.perRecord, annBytes: o.annBytes}
+	h := Header{Info: info, Started: info.Started, NoSync: true, fit: fit, perRecord: o.perRecord, annBytes: o.annBytes, kept: f.kept, every: f.every()}
+	if h.every != nil {
+		from -= from % int64(commonMultiple(h.every)) // where each channel has a sample
+	}
 	if f.meta != nil {
 		h.Info.Address = f.meta.Source
 		if f.meta.Other != nil {
@@ -438,6 +475,9 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 			w.annotateFrom(a, from, info.ClaimedRateHz)
 		}
 	}
+	if w.misfits > 0 {
+		o.tell("%d samples do not fit in %d bits and are stored as missing; name the file .bdf for 24 bits", w.misfits, 8*w.bytes)
+	}
 	return w.Err()
 }
 
@@ -467,12 +507,16 @@ func (c *copying) samples(from, to int64) error {
 	})
 }
 
+// madeByWriter reports whether a Writer makes an annotation like this by itself.
+func madeByWriter(text string) bool {
+	_, missing := parseMissing(text)
+	_, rate := parseRate(text)
+	return missing || rate || isGap(text) || text == textEnd || strings.HasPrefix(text, textSettings+"{")
+}
+
 // annotateFrom copies an annotation unless the Writer makes its like itself.
 func (w *Writer) annotateFrom(a Annotation, start int64, rateHz float64) {
-	if _, ok := parseMissing(a.Text); ok || isGap(a.Text) || a.Text == textEnd || strings.HasPrefix(a.Text, textSettings+"{") {
-		return
-	}
-	if _, ok := parseRate(a.Text); ok {
+	if madeByWriter(a.Text) {
 		return
 	}
 	w.Annotate(a.Sample-start, int64(math.Round(a.DurationSeconds*rateHz)), a.Text)

@@ -53,6 +53,7 @@ type File struct {
 	length   int64
 	segments []segment
 	remarks  []string
+	kept     *edfKept  // of EDF and BDF
 	meta     *settings // of a file this package wrote and that was not cut at its start, else nil
 
 	ours      bool // this package wrote it

@@ -132,8 +132,7 @@ func fitLayout(path string) error {
 		return err
 	}
 	signals := st.recordBytes - st.annotations[0].samples*st.bytes // bytes of samples in a record
-	each := signals / st.perRecord                                 // of samples at a position
-	if one := int(f.length)*each + text; f.length <= maxRecordBytes && one <= maxRecordBytes {
+	if one := (int(f.length)*signals+st.perRecord-1)/st.perRecord + text; f.length <= maxRecordBytes && one <= maxRecordBytes {
 		return rewrite(f, path, ExportOptions{perRecord: max(int(f.length), 1), annBytes: text})
 	}
 	if padding < int64(st.perRecord) {

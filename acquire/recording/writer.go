@@ -45,6 +45,10 @@ type Header struct {
 	// perRecord and annBytes are the samples and the bytes of annotations in a record,
 	// when the length of the whole is known; 0 chooses them.
 	perRecord, annBytes int
+	// every tells of each channel how many positions have one sample of it; nil is 1.
+	every []int
+	// kept are fields of another file's header; nil for none.
+	kept *edfKept
 }
 
 // Writer writes an EDF+ or BDF+ file record by record. Positions count samples
@@ -63,7 +67,8 @@ type Writer struct {
 	annOffset   int
 	annBytes    int
 	sync        bool
-	fitted      bool // the layout was chosen for the whole
+	fitted      bool  // the layout was chosen for the whole
+	misfits     int64 // samples that do not fit in the file, stored as missing
 	baseRate    float64
 	fraction    float64 // of a second, between the header's start and the first sample
 
@@ -208,12 +213,17 @@ func (w *Writer) Write(counts [][]int32, first int64) error {
 // encode puts samples of channel c into the record.
 func (w *Writer) encode(c int, row []int32) {
 	wc := &w.channels[c]
-	b := w.record[wc.offset+w.filled*w.bytes:]
+	k := (w.filled + wc.every - 1) / wc.every // of the channel's samples
+	b := w.record[wc.offset+k*w.bytes:]
 	at := w.Len()
 	for i, v := range row {
+		if wc.every > 1 && (w.filled+i)%wc.every != 0 {
+			continue
+		}
 		gone := v == acquire.MissingCount
 		if !gone && (v < wc.low || v > wc.high || wc.marked && wc.fine == 0 && v == wc.missing) {
 			gone = true
+			w.misfits++
 			if !w.warned[c] {
 				w.warned[c] = true
 				w.note(at+int64(i), -1, fmt.Sprintf("%s: count %d does not fit in the file and is stored as missing, as others like it", wc.label, v))
@@ -232,7 +242,7 @@ func (w *Writer) encode(c int, row []int32) {
 			w.endRun(c, at+int64(i))
 		}
 		if wc.fine > 0 {
-			f := w.record[wc.fine+(w.filled+i)*w.bytes:]
+			f := w.record[wc.fine+k*w.bytes:]
 			f[0], f[1], f[2] = byte(fine), byte(fine>>8), byte(fine>>16)
 		}
 		if w.bytes == 2 {
@@ -242,6 +252,7 @@ func (w *Writer) encode(c int, row []int32) {
 			b[0], b[1], b[2] = byte(v), byte(v>>8), byte(v>>16)
 			b = b[3:]
 		}
+		k++
 	}
 }
 
@@ -266,13 +277,11 @@ func (w *Writer) missingSamples(k int) {
 
 // pad fills samples from … to of the record with what means missing.
 func (w *Writer) pad(from, to int) {
-	part := func(offset int) {
-		copy(w.record[offset+from*w.bytes:offset+to*w.bytes], w.blank[offset+from*w.bytes:])
-	}
-	for c := range w.channels {
-		part(w.channels[c].offset)
-		if fine := w.channels[c].fine; fine > 0 {
-			part(fine)
+	for _, c := range w.channels {
+		first, end := (from+c.every-1)/c.every*w.bytes, (to+c.every-1)/c.every*w.bytes
+		copy(w.record[c.offset+first:c.offset+end], w.blank[c.offset+first:])
+		if c.fine > 0 {
+			copy(w.record[c.fine+first:c.fine+end], w.blank[c.fine+first:])
 		}
 	}
 }
@@ -281,7 +290,7 @@ func (w *Writer) pad(from, to int) {
 func (w *Writer) blankRecord(record []byte) {
 	for c := range w.channels {
 		wc := &w.channels[c]
-		for i := range w.perRecord {
+		for i := range w.perRecord / wc.every {
 			for j := range w.bytes {
 				record[wc.offset+i*w.bytes+j] = byte(wc.missing >> (8 * j))
 				if wc.fine > 0 {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -99,8 +100,16 @@ func (w *Writer) begin(out disk, h Header) error {
 	signals, reserved := w.signals()
 	var b strings.Builder
 	b.WriteString(version)
-	b.WriteString(headerText("X X X "+word(h.Patient), 80))
-	b.WriteString(headerText("Startdate "+long+" X X Pulsewright "+inventedWord(h.Info.Invented)+word(h.Info.Name), 80))
+	patient, what := "X X X "+word(h.Patient), "X X Pulsewright "+inventedWord(h.Info.Invented)+word(h.Info.Name)
+	if h.kept != nil {
+		own := what
+		patient, what = h.kept.fields(patient, what)
+		if h.Info.Invented && !slices.Contains(strings.Fields(what), acquire.InventedTag) {
+			what = own
+		}
+	}
+	b.WriteString(headerText(patient, 80))
+	b.WriteString(headerText("Startdate "+long+" "+what, 80))
 	b.WriteString(date + clock)
 	b.WriteString(headerText(strconv.FormatInt(w.header, 10), 8))
 	b.WriteString(headerText(w.format+"+C", 44))
@@ -115,14 +124,14 @@ func (w *Writer) begin(out disk, h Header) error {
 	}
 	low, high := strconv.Itoa(-1<<(8*w.bytes-1)), strconv.Itoa(1<<(8*w.bytes-1)-1)
 	field(16, func(c *writeChannel) string { return c.label }, w.format+" Annotations")
-	field(80, func(*writeChannel) string { return "" }, "")
+	field(80, func(c *writeChannel) string { return c.transducer }, "")
 	field(8, func(c *writeChannel) string { return c.unit }, "")
 	field(8, func(c *writeChannel) string { return c.physical[0] }, "-1")
 	field(8, func(c *writeChannel) string { return c.physical[1] }, "1")
 	field(8, func(c *writeChannel) string { return strconv.FormatInt(c.digitals[0], 10) }, low)
 	field(8, func(c *writeChannel) string { return strconv.FormatInt(c.digitals[1], 10) }, high)
-	field(80, func(*writeChannel) string { return "" }, "")
-	field(8, func(*writeChannel) string { return strconv.Itoa(w.perRecord) }, strconv.Itoa(w.annBytes/w.bytes))
+	field(80, func(c *writeChannel) string { return c.prefilter }, "")
+	field(8, func(c *writeChannel) string { return strconv.Itoa(w.perRecord / c.every) }, strconv.Itoa(w.annBytes/w.bytes))
 	for _, text := range reserved {
 		b.WriteString(headerText(text, 32))
 	}
@@ -156,7 +165,7 @@ func (w *Writer) signals() (signals []writeChannel, reserved []string) {
 	for i, c := range w.channels {
 		if c.fine > 0 {
 			label := headerText(c.label, 16-len(textFine)-1)
-			signals = append(signals, writeChannel{label: strings.TrimRight(label, " ") + " " + textFine, unit: c.unit, physical: c.finePhysical, digitals: [2]int64{fineMissing, 255}})
+			signals = append(signals, writeChannel{every: c.every, transducer: c.transducer, prefilter: c.prefilter, label: strings.TrimRight(label, " ") + " " + textFine, unit: c.unit, physical: c.finePhysical, digitals: [2]int64{fineMissing, 255}})
 			reserved = append(reserved, fmt.Sprintf("%s @%d", textFine, i+1))
 		}
 	}

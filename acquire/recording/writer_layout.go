@@ -23,6 +23,9 @@ type writeChannel struct {
 	// signal of their own, from byte fine of a record on; 0 for none.
 	fine         int
 	finePhysical [2]string
+
+	every                 int // positions a sample
+	transducer, prefilter string
 }
 
 // fineMissing stands beside a missing count ÷ 256.
@@ -85,17 +88,23 @@ func (w *Writer) plan(h Header) error {
 	if h.perRecord > 0 {
 		w.perRecord = h.perRecord
 	}
+	w.ownRates(&h)
 	w.printed = fixed8(float64(w.perRecord)/w.rate, 8)
 	w.duration, _ = strconv.ParseFloat(w.printed, 64)
 	w.header = int64(256 * (signals + 2))
 	low, high := int64(-1)<<(8*w.bytes-1), int64(1)<<(8*w.bytes-1)-1
-	at := n * w.perRecord * w.bytes
+	at := 0
 	for i, c := range h.fit {
-		wc := writeChannel{offset: i * w.perRecord * w.bytes, low: int32(low), high: int32(high), label: c.Label}
+		wc := writeChannel{offset: at, low: int32(low), high: int32(high), label: c.Label, every: 1}
+		if h.every != nil {
+			wc.every = h.every[i]
+		}
+		if h.kept != nil && i < len(h.kept.transducers) {
+			wc.transducer, wc.prefilter = h.kept.transducers[i], h.kept.prefilters[i]
+		}
+		at += w.perRecord / wc.every * w.bytes
 		if wide[i] {
 			wc.widen(c, low, high)
-			wc.fine = at
-			at += w.perRecord * w.bytes
 			w.channels = append(w.channels, wc)
 			continue
 		}
@@ -107,6 +116,12 @@ func (w *Writer) plan(h Header) error {
 		}
 		w.channels = append(w.channels, wc)
 	}
+	for i := range w.channels {
+		if wide[i] {
+			w.channels[i].fine = at
+			at += w.perRecord / w.channels[i].every * w.bytes
+		}
+	}
 	w.annOffset = at
 	w.recordBytes = w.annOffset + w.annBytes
 	w.record = make([]byte, w.recordBytes)
@@ -116,6 +131,24 @@ func (w *Writer) plan(h Header) error {
 		w.runs[i] = -1
 	}
 	return nil
+}
+
+// ownRates has records hold a whole number of samples of each channel or, where that cannot
+// be, has every channel written at the highest rate.
+func (w *Writer) ownRates(h *Header) {
+	if h.every == nil {
+		return
+	}
+	all := commonMultiple(h.every)
+	n := w.perRecord / all * all
+	if h.perRecord > 0 && n < h.perRecord {
+		n += all
+	}
+	if n == 0 || n != w.perRecord && h.perRecord == 0 && !isExact8(float64(n)/w.rate) {
+		h.every = nil
+		return
+	}
+	w.perRecord = n
 }
 
 // widen plans the two signals of a wide channel: both in the unit that suits counts ÷ 256.

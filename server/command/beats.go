@@ -25,7 +25,7 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
-	rec, n, err := openChannel(f, *number, *kind, file)
+	rec, n, err := openChannel(f, *number, *kind, file, stderr)
 	if err != nil {
 		return err
 	}
@@ -48,7 +48,7 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 
 // openChannel opens the one recording that the arguments name and picks a channel of it,
 // counted from 0; number and kind are as their flags say.
-func openChannel(f *flag.FlagSet, number int, kind string, said fileFlags) (*channel.Recording, int, error) {
+func openChannel(f *flag.FlagSet, number int, kind string, said fileFlags, stderr io.Writer) (*channel.Recording, int, error) {
 	if f.NArg() != 1 {
 		return nil, 0, fmt.Errorf("%w: name one recording, as in: pulsewright %s walk.edf", errMisused, f.Name())
 	}
@@ -61,6 +61,10 @@ func openChannel(f *flag.FlagSet, number int, kind string, said fileFlags) (*cha
 	}
 	rec, n, err := openAny(f.Arg(0), number, kind, options)
 	if err != nil {
+		return nil, 0, err
+	}
+	if _, err := said.tell(rec.File, f.Arg(0), stderr); err != nil {
+		rec.File.Close()
 		return nil, 0, err
 	}
 	if rec.Channels[n].Kind == acquire.KindOther { // what is asked for is beats

@@ -52,6 +52,9 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		return err
 	}
 	defer rec.File.Close()
+	if _, err := file.tell(rec.File, f.Arg(0), stderr); err != nil {
+		return err
+	}
 	part := analysis.All(rec, n)
 	run, err := analysis.Longest(ctx, part, mostCheckedSeconds)
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"pulsewright/acquire/recording"
@@ -15,7 +16,8 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	f := flags("convert", "IN OUT", "Turns a recording into another format, chosen by OUT's ending: .edf, .bdf, .csv or .wav. OUT must not exist.", stderr)
 	file := newFileFlags(f)
 	from := f.Float64("from", 0, "begin at this `second`")
-	to := f.Float64("to", 0, "end at this `second` (default: the end)")
+	to := f.Float64("to", 0, "end at this `second`; what is beyond the end is the end (default: the end)")
+	counts := f.Bool("counts", false, "write a .csv of the converter's counts instead of values: it is read back exactly")
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
@@ -29,20 +31,30 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	if err != nil {
 		return err
 	}
+	isCSV := strings.HasSuffix(strings.TrimSuffix(strings.ToLower(f.Arg(1)), ".gz"), ".csv")
+	if *counts && !isCSV {
+		return fmt.Errorf("%w: -counts is for a .csv: %s holds counts anyway, or cannot", errMisused, f.Arg(1))
+	}
 	in, err := recording.OpenWith(f.Arg(0), open)
 	if err != nil {
 		return err
 	}
+	told, err := file.tell(in, f.Arg(0), stderr)
+	if err != nil {
+		in.Close()
+		return err
+	}
 	rateHz := in.Describe().ClaimedRateHz
+	length := in.Len()
 	said := library.Said(f.Arg(0))
 	rec := channel.Open(in, said)
 	shown, settings := rec.Shown(), library.CarriedWith(in, said)
-	if base := strings.TrimSuffix(strings.ToLower(f.Arg(1)), ".gz"); strings.HasSuffix(base, ".csv") {
+	if isCSV {
 		settings = rec.CarriedValues()
 	}
 	in.Close()
 	tell, clear := progress(stderr)
-	options := recording.ExportOptions{Context: ctx, From: int64(*from * rateHz), To: int64(*to * rateHz), Progress: func(done, total int64) {
+	options := recording.ExportOptions{Context: ctx, Counts: *counts, From: int64(*from * rateHz), To: int64(min(*to*rateHz, float64(length))), Tell: told.tell, Progress: func(done, total int64) {
 		if tell != nil && total > 0 {
 			tell(float64(done) / float64(total))
 		}
@@ -50,6 +62,10 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	options.Shown, options.Settings = shown, settings
 	err = recording.Convert(f.Arg(0), f.Arg(1), open, options)
 	if clear(); err != nil {
+		return err
+	}
+	if err := told.err(); err != nil {
+		os.Remove(f.Arg(1))
 		return err
 	}
 	fmt.Fprintf(stderr, "written: %s\n", f.Arg(1))

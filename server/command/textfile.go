@@ -3,6 +3,7 @@ package command
 import (
 	"flag"
 	"fmt"
+	"io"
 
 	"pulsewright/acquire/recording"
 )
@@ -11,6 +12,7 @@ import (
 type fileFlags struct {
 	rateHz                   *float64
 	time, separator, decimal *string
+	strict                   *bool
 }
 
 // newFileFlags adds them to a command's.
@@ -20,6 +22,7 @@ func newFileFlags(f *flag.FlagSet) fileFlags {
 		time:      f.String("time", "", "`column` of a text file that holds the time: its name, or its number from 1 (default: found)"),
 		separator: f.String("separator", "", "`sign` between the columns of a text file: comma, semicolon, tab, blank, or the sign itself (default: found)"),
 		decimal:   f.String("decimal", "", "`point or comma`: the decimal sign of a text file (default: found)"),
+		strict:    f.Bool("strict", false, "fail when something of the file was lost or changed, which is otherwise only told"),
 	}
 }
 
@@ -54,4 +57,52 @@ func (f fileFlags) options() (recording.OpenOptions, error) {
 		return o, fmt.Errorf("%w: -separator and -decimal are both %q: one sign cannot be both", errMisused, string(o.Decimal))
 	}
 	return o, nil
+}
+
+// telling tells on standard error what of a file was lost or changed.
+type telling struct {
+	to     io.Writer
+	file   string
+	strict bool
+	told   int
+}
+
+// tell tells one thing, in a sentence without its stop.
+func (t *telling) tell(text string) {
+	fmt.Fprintf(t.to, "%s: %s\n", t.file, text)
+	t.told++
+}
+
+// err is nil unless something was told and nothing may be.
+func (t *telling) err() error {
+	if !t.strict || t.told == 0 {
+		return nil
+	}
+	return fmt.Errorf("%s: %s lost or changed, as told above, and -strict was given; leave it out to go on", t.file, count(t.told, "thing was", "things were"))
+}
+
+func count(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}
+
+// tell tells what of an open file was assumed, mended or left out, and what cannot be shown
+// of it; with -strict that is an error.
+func (f fileFlags) tell(file *recording.File, path string, stderr io.Writer) (*telling, error) {
+	t := &telling{to: stderr, file: path, strict: *f.strict}
+	for _, text := range file.Remarks() {
+		t.tell(text)
+	}
+	beyond := 0
+	for _, a := range file.Annotations() {
+		if a.Sample > file.Len() || a.Sample < 0 {
+			beyond++
+		}
+	}
+	if beyond > 0 {
+		t.tell(count(beyond, "annotation lies", "annotations lie") + " before the first sample or beyond the last")
+	}
+	return t, t.err()
 }
