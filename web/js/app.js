@@ -86,6 +86,15 @@ let lookAt = 0;
 let restoring = false;
 let zooms = 0;
 
+// --- words ------------------------------------------------------------------
+
+for (const [where, what, text] of words.page) {
+  const e = document.querySelector(where);
+  if (!(e instanceof HTMLElement)) continue;
+  if (what === "text") e.textContent = text;
+  else e.setAttribute(what, text);
+}
+
 // --- theme ----------------------------------------------------------------
 
 const darkQuery = window.matchMedia("(prefers-color-scheme: dark)");

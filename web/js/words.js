@@ -6,6 +6,33 @@
 export const INVENTED = "INVENTED";
 export const AID = "Learning aid, not a medical device.";
 
+/** What stands in index.html: where, as text or in which attribute, what. @type {[string, string, string][]} */
+export const page = [
+  ["#reading", "aria-label", "Rate"],
+  [".source", "aria-label", "Chosen source"],
+  ["#source-open", "title", "Choose a source (s)"],
+  [".source-word", "text", "Source"],
+  ["#source-invented", "text", INVENTED],
+  ["#drawer-buttons", "aria-label", "Drawers"],
+  ["#show-open", "title", "Show view for a room (w)"],
+  ["#show-open", "text", "Show"],
+  ["#theme", "title", "Light or dark ground (t)"],
+  ["#theme", "text", "Dark"],
+  ["#help", "title", "Keyboard (?)"],
+  ["#help", "text", "Keyboard"],
+  ["#banner-close", "aria-label", "Close this message"],
+  ["#guide", "aria-label", "First steps"],
+  ["#trace", "aria-label", "Trace"],
+  ["#playback", "aria-label", "Replay"],
+  ["#path", "aria-label", "Signal path"],
+  ["#board-open", "title", "Messages and lost lines (b)"],
+  ["#board-open", "text", "Link"],
+  ["#board-text", "text", "nothing yet"],
+  ["#connection", "text", "connecting …"],
+  ["#aid", "text", AID],
+  ["#cautions-open", "text", "Cautions"],
+];
+
 export const theme = { dark: "Dark", light: "Light" };
 
 /** What the program says of the source's state, in words. @type {Record<string, string>} */

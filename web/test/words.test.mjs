@@ -40,3 +40,12 @@ test("every text is used", () => {
   assert.ok(all.length > 100_000);
   assert.deepEqual(unused, []);
 });
+
+test("index.html holds no texts but the name and what stands without JavaScript", () => {
+  const html = readFileSync(path.join(js, "..", "index.html"), "utf8");
+  const body = html.slice(html.indexOf("<body>")).replace(/<noscript>.*<\/noscript>/s, "");
+  const shown = [...body.matchAll(/>([^<]*[A-Za-z][^<]*)</g)].map((m) => m[1].trim());
+  assert.deepEqual(shown, ["Pulsewright"]);
+  assert.deepEqual([...body.matchAll(/ (title|aria-label|placeholder)="/g)].map((m) => m[0]), []);
+  for (const [where] of words.page) assert.ok(where.startsWith("#") ? html.includes(`id="${where.slice(1)}"`) : html.includes(`class="${where.slice(1)}"`), where);
+});
