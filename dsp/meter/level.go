@@ -18,9 +18,9 @@ func level(cfg Config, x []float64) Level {
 	if span := cfg.SupplyHigh - cfg.SupplyLow; span > 0 {
 		l.RailKnown, l.RailShare = true, l.SwingVolts/span
 	} else if span := cfg.ConverterHigh - cfg.ConverterLow; span > 0 {
-		l.RailKnown, l.RailShare, l.RailReason = true, l.SwingVolts/span, "the supply is unknown: share of the converter's range"
+		l.RailKnown, l.RailShare, l.RailReason = true, l.SwingVolts/span, whyShare
 	} else {
-		l.RailReason = "the supply rails are unknown: set them"
+		l.RailReason = whyRails
 	}
 	if !math.IsNaN(cfg.MidRail) {
 		l.MidRailKnown, l.MidRailOffsetVolts = true, l.MeanVolts-cfg.MidRail
@@ -59,10 +59,10 @@ func clipping(cfg Config, x []float64, l Level) Clipping {
 			}
 		}
 	} else {
-		c.ConverterReason = "the converter's range is unknown: set bits and reference"
+		c.ConverterReason = whyRange
 	}
 	if l.Stuck {
-		c.Known, c.Reason = false, "the signal does not move"
+		c.Known, c.Reason = false, whyStill
 		return c
 	}
 	// Noise of the quiet parts: the lower decile of the deviation in short blocks.

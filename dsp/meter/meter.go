@@ -273,13 +273,13 @@ func (s stretch) analyse(last Settling) Report {
 		r.Level.Reason, r.Clipping.Reason, r.Pulse.Reason, r.Hum.Reason = why, why, why, why
 		r.Noise.Reason, r.Drift.Reason, r.Settling.Reason, r.Polarity.Reason = why, why, why, why
 		r.Clipping.ConverterReason, r.Level.RailReason, r.Noise.ConverterReason = why, why, why
-		r.Verdicts = []Verdict{{"signal", "unknown", "There is not enough signal yet.", "Wait a second."}}
+		r.Verdicts = []Verdict{said(noAnswer, "signal.short")}
 		return r
 	}
 	r.Level = level(cfg, x)
 	r.Clipping = clipping(cfg, x, r.Level)
 	if r.Level.Stuck {
-		why := "the signal does not move"
+		why := whyStill
 		r.Pulse.Reason, r.Hum.Reason, r.Noise.Reason, r.Polarity.Reason = why, why, why, why
 		r.Noise.ConverterReason = why
 		r.Drift = Drift{Known: true}

@@ -1,7 +1,6 @@
 package meter
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -19,13 +18,13 @@ func (s stretch) noise() Noise {
 	centreHz, seconds := s.quietBand()
 	r := Noise{CentreHz: centreHz}
 	if seconds == 0 {
-		r.Reason = fmt.Sprintf("at %.4g Hz there is no band free of heartbeat and hum; sample at 125 Hz or more", cfg.RateHz)
+		r.Reason = whyNoBand(cfg.RateHz)
 		r.ConverterReason = r.Reason
 		return r
 	}
 	power := s.powers(centreHz, seconds)
 	if len(power) < 16 {
-		r.Reason = "it needs two seconds of signal; wait"
+		r.Reason = whyTwoSeconds
 		r.ConverterReason = r.Reason
 		return r
 	}
@@ -41,7 +40,7 @@ func (s stretch) noise() Noise {
 		r.RMSInSteps = r.VoltsPerRootHz * math.Sqrt(cfg.RateHz/2) / cfg.VoltsPerCount
 		r.ConverterLimited = r.VoltsPerRootHz < 1.5*r.LimitVoltsPerRootHz
 	} else {
-		r.ConverterReason = "the converter's step is unknown: set bits and reference"
+		r.ConverterReason = whyStep
 	}
 	return r
 }

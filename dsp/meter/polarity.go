@@ -10,7 +10,7 @@ import (
 // on the way up when upright (third moment of the slope).
 func polarity(cfg Config, x []float64, first int64, beats []beat.Beat) Polarity {
 	if cfg.Kind == "other" {
-		return Polarity{Reason: "set the channel's kind to pulse or ECG"}
+		return Polarity{Reason: whyKind}
 	}
 	if cfg.Kind == "ecg" {
 		up, n := 0, 0
@@ -27,13 +27,13 @@ func polarity(cfg Config, x []float64, first int64, beats []beat.Beat) Polarity 
 		}
 		switch {
 		case n < 3:
-			return Polarity{Reason: "fewer than three heartbeats in the window"}
+			return Polarity{Reason: whyFewBeats}
 		case 4*up >= 3*n:
 			return Polarity{Known: true, Upright: true}
 		case 4*up <= n:
 			return Polarity{Known: true}
 		}
-		return Polarity{Reason: "some beats point up and some down"}
+		return Polarity{Reason: whyBothWays}
 	}
 	p, rate, _ := points(nil, cfg, x)
 	reach := max(1, int(rate*0.04)) // slopes over 80 ms, hum averaged out
@@ -45,11 +45,11 @@ func polarity(cfg Config, x []float64, first int64, beats []beat.Beat) Polarity 
 		n++
 	}
 	if n < 2*rate || s2 == 0 {
-		return Polarity{Reason: "it needs two seconds of signal; wait"}
+		return Polarity{Reason: whyTwoSeconds}
 	}
 	skew := s3 / n / math.Pow(s2/n, 1.5)
 	if math.Abs(skew) < 0.25 {
-		return Polarity{Reason: "rise and fall are equally steep"}
+		return Polarity{Reason: whySteep}
 	}
 	return Polarity{Known: true, Upright: skew > 0}
 }

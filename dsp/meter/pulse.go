@@ -50,7 +50,7 @@ func (s stretch) pulse() Pulse {
 	if cfg.Kind == "ecg" {
 		t := s.typicalECG()
 		if t.beats < leastTypicalBeats {
-			return Pulse{Reason: "fewer than three heartbeats in the window"}
+			return Pulse{Reason: whyFewBeats}
 		}
 		h := t.height(0)
 		return Pulse{Known: h > 0, HeightVolts: h, Beats: t.beats, ecg: t}
@@ -80,10 +80,10 @@ func (s stretch) pulse() Pulse {
 		h = append(h, hi-lo)
 	}
 	if len(h) < 2 {
-		return Pulse{Reason: "fewer than three heartbeats in the window"}
+		return Pulse{Reason: whyFewBeats}
 	}
 	slices.Sort(h)
-	return Pulse{Known: h[len(h)/2] > 0, HeightVolts: h[len(h)/2], Reason: "no heartbeats were found: the swing of each two seconds"}
+	return Pulse{Known: h[len(h)/2] > 0, HeightVolts: h[len(h)/2], Reason: whyNoBeats}
 }
 
 // swing is the height of a pulse with its foot at f and its peak at i, both as a

@@ -128,6 +128,7 @@ type Polarity struct {
 type Verdict struct {
 	Topic  string `json:"topic"` // signal, clipping, swing, hum, noise, drift, settling, polarity
 	Grade  string `json:"grade"` // good, fair, poor, unknown
+	Code   string `json:"code"`  // which verdict it is, such as hum.larger: words are looked up by it
 	Text   string `json:"text"`
 	Remedy string `json:"remedy"` // "" when there is nothing to do
 }

@@ -23,7 +23,7 @@ func drift(cfg Config, x []float64) Drift {
 	p, rate, _ := points(nil, cfg, x)
 	n := int(4 * rate)
 	if float64(len(p)) < 6*rate {
-		return Drift{Reason: "it needs six seconds of signal; wait"}
+		return Drift{Reason: whySixSeconds}
 	}
 	w := make([]float64, n)
 	var sw float64
@@ -65,9 +65,9 @@ func (w *settler) settling(cfg Config, x []float64, first int64) Settling {
 	p, rate, block := points(w.points[:0], cfg, x)
 	w.points = p
 	second := int(rate)
-	none := Settling{Reason: "with nobody connected, touch the sensor's input once and let go"}
+	none := Settling{Reason: whyTouch}
 	if len(p) < 4*second {
-		none.Reason = "it needs four seconds of signal; wait"
+		none.Reason = whyFourSeconds
 		return none
 	}
 	ranges := w.ranges[:0]
@@ -80,7 +80,7 @@ func (w *settler) settling(cfg Config, x []float64, first int64) Settling {
 	slices.Sort(ranges)
 	normal := min(ranges[len(ranges)/4], tailRange)
 	if tailRange > 2.5*ranges[len(ranges)/4]+2*cfg.VoltsPerCount {
-		none.Reason = "the signal has not settled yet"
+		none.Reason = whyUnsettled
 		return none
 	}
 	final := append(w.final[:0], tail...)

@@ -73,28 +73,36 @@ func verdicts(cfg Config, r *Report) []Verdict {
 	return j.out
 }
 
-// add adds a verdict; what is good needs no remedy.
-func (j *judge) add(topic, grade, text, remedy string) {
+// add adds the verdict of a code, whose topic is the code's first word; what is good needs no
+// remedy. values fill in its words.
+func (j *judge) add(grade, code string, values ...any) {
+	j.out = append(j.out, said(grade, code, values...))
+}
+
+func said(grade, code string, values ...any) Verdict {
+	topic, _, _ := strings.Cut(code, ".")
+	v := Verdict{Topic: topic, Grade: grade, Code: code, Text: fmt.Sprintf(words[code].text, values...), Remedy: words[code].remedy}
 	if grade == good {
-		remedy = ""
+		v.Remedy = ""
 	}
-	j.out = append(j.out, Verdict{topic, grade, text, remedy})
+	return v
 }
 
 func (j *judge) stuck() {
 	l, c := &j.r.Level, &j.r.Clipping
-	where, remedy := fmt.Sprintf("The signal stands still at %s.", amount(j.cfg, l.MeanVolts)), "Check that the board has power, that its output reaches this input, and that the right pin is read."
+	supply := j.cfg.SupplyHigh - j.cfg.SupplyLow
 	switch {
 	case c.ConverterHighShare > 0.9:
-		where, remedy = "The signal is stuck at the converter's upper end.", "Lower the gain or the level; measure the board's output with a voltmeter."
+		j.add(poor, "signal.converter.upper")
 	case c.ConverterLowShare > 0.9:
-		where, remedy = "The signal is stuck at the converter's lower end.", "Check power and mid-rail; measure the board's output with a voltmeter."
-	case j.cfg.SupplyHigh-j.cfg.SupplyLow > 0 && l.MeanVolts > j.cfg.SupplyHigh-0.3*(j.cfg.SupplyHigh-j.cfg.SupplyLow):
-		where, remedy = fmt.Sprintf("The signal is stuck near the upper rail, at %s.", amount(j.cfg, l.MeanVolts)), "An amplifier stage is saturated: check whether an offset is amplified too much, too much light, or an open electrode."
-	case j.cfg.SupplyHigh-j.cfg.SupplyLow > 0 && l.MeanVolts < j.cfg.SupplyLow+0.1*(j.cfg.SupplyHigh-j.cfg.SupplyLow):
-		where, remedy = fmt.Sprintf("The signal is stuck near the lower rail, at %s.", amount(j.cfg, l.MeanVolts)), "Check the mid-rail's two resistors and buffer, and the sensor's supply."
+		j.add(poor, "signal.converter.lower")
+	case supply > 0 && l.MeanVolts > j.cfg.SupplyHigh-0.3*supply:
+		j.add(poor, "signal.rail.upper", amount(j.cfg, l.MeanVolts))
+	case supply > 0 && l.MeanVolts < j.cfg.SupplyLow+0.1*supply:
+		j.add(poor, "signal.rail.lower", amount(j.cfg, l.MeanVolts))
+	default:
+		j.add(poor, "signal.still", amount(j.cfg, l.MeanVolts))
 	}
-	j.add("signal", poor, where, remedy)
 }
 
 func (j *judge) clipping() {
@@ -102,106 +110,93 @@ func (j *judge) clipping() {
 	clip := c.ConverterLowShare + c.ConverterHighShare
 	switch {
 	case clip > 0:
-		end := "both ends"
+		end := "both"
 		if c.ConverterHighShare == 0 {
-			end = "the lower end"
+			end = "lower"
 		} else if c.ConverterLowShare == 0 {
-			end = "the upper end"
+			end = "upper"
 		}
-		j.add("clipping", grade(false, clip < clipFair), fmt.Sprintf("%.2g %% of the samples lie at %s of the converter's range.", 100*clip, end), "Lower the gain, or bring the level to the middle of the converter's range.")
+		j.add(grade(false, clip < clipFair), "clipping.converter."+end, 100*clip)
 	case c.FlatHighShare > 0:
-		j.add("clipping", poor, fmt.Sprintf("The tops are flat at %s: an amplifier runs into its limit there.", amount(j.cfg, c.FlatHighVolts)), "Lower the gain or the level; many op amps end 1.5 V below their supply.")
+		j.add(poor, "clipping.tops", amount(j.cfg, c.FlatHighVolts))
 	case c.FlatLowShare > 0:
-		j.add("clipping", poor, fmt.Sprintf("The bottoms are flat at %s: an amplifier runs into its limit there.", amount(j.cfg, c.FlatLowVolts)), "Lower the gain or raise the mid-rail.")
+		j.add(poor, "clipping.bottoms", amount(j.cfg, c.FlatLowVolts))
 	case !c.ConverterKnown:
-		j.add("clipping", good, "No flat tops are seen. Whether the converter's ends are reached is not known.", "")
+		j.add(good, "clipping.none.unsure")
 	default:
-		j.add("clipping", good, "Nothing is cut off.", "")
+		j.add(good, "clipping.none")
 	}
 }
 
 func (j *judge) swing() {
 	p, h := &j.r.Pulse, &j.r.Hum
-	var rails float64
-	railName := "supply"
-	if v := j.cfg.SupplyHigh - j.cfg.SupplyLow; v > 0 {
-		rails = v
-	} else if v := j.cfg.ConverterHigh - j.cfg.ConverterLow; v > 0 {
-		rails, railName = v, "converter's range"
+	rails, of := j.cfg.SupplyHigh-j.cfg.SupplyLow, "swing.supply"
+	if !(rails > 0) {
+		rails, of = max(0, j.cfg.ConverterHigh-j.cfg.ConverterLow), "swing.converter"
 	}
 	steps := math.Inf(1)
 	if j.cfg.VoltsPerCount > 0 {
 		steps = p.HeightVolts / j.cfg.VoltsPerCount
 	}
+	share := p.HeightVolts / rails
+	height := amount(j.cfg, p.HeightVolts)
 	switch {
 	case !p.Known:
-		j.add("swing", noAnswer, "The pulse's height is not known: "+p.Reason+".", "Wait for heartbeats, or improve the contact.")
+		j.add(noAnswer, "swing.unknown", p.Reason)
 	case h.Found && h.ToPulseKnown && (h.ToPulseDB > 0 || p.Beats == 0 && h.ToPulseDB > humIsAllDB):
-		j.add("swing", noAnswer, fmt.Sprintf("Hum of %s rms is as large as what looks like the pulse, which may be no pulse. An input that hangs in the air looks like this.", amount(j.cfg, h.VoltsRMS)), "Leave the gain. Press Find the fault above.")
+		j.add(noAnswer, "swing.hum", amount(j.cfg, h.VoltsRMS))
 	case rails == 0:
-		j.add("swing", noAnswer, fmt.Sprintf("The pulse is %s high. Whether that is much is not known without the supply.", amount(j.cfg, p.HeightVolts)), "Set the supply rails.")
+		j.add(noAnswer, "swing.rails.unknown", height)
+	case share > 0.95:
+		j.add(grade(false, true), of+".full", height, 100*share)
+	case steps < grainPoor:
+		j.add(poor, of+".steps", height, 100*share, steps)
 	default:
-		share := p.HeightVolts / rails
-		g := grade(share >= swingGood && share <= 0.95, share >= swingFair)
-		remedy := "Raise the gain: the pulse should fill a third of the supply or more."
-		text := fmt.Sprintf("The pulse is %s high, %.2g %% of the %s.", amount(j.cfg, p.HeightVolts), 100*share, railName)
-		if steps < grainPoor {
-			g, text = poor, text+fmt.Sprintf(" It has only %.2g converter steps.", steps)
-		}
-		if share > 0.95 {
-			remedy = "Lower the gain a little: there is no room left."
-		}
-		j.add("swing", g, text, remedy)
+		j.add(grade(share >= swingGood, share >= swingFair), of, height, 100*share)
 	}
 }
 
 func (j *judge) hum() {
 	h := &j.r.Hum
+	rms := amount(j.cfg, h.VoltsRMS)
 	switch {
 	case !h.Known:
-		j.add("hum", noAnswer, "Hum could not be measured: "+h.Reason+".", "Sample faster, or keep still.")
+		j.add(noAnswer, "hum.unknown", h.Reason)
 	case !h.Found:
-		j.add("hum", good, fmt.Sprintf("No hum is seen above %s rms.", amount(j.cfg, h.LimitVoltsRMS)), "")
+		j.add(good, "hum.none", amount(j.cfg, h.LimitVoltsRMS))
 	case !h.ToPulseKnown:
-		j.add("hum", noAnswer, fmt.Sprintf("Hum at %.2f Hz is %s rms. How it compares with the pulse is not known.", h.FreqHz, amount(j.cfg, h.VoltsRMS)), "Wait for heartbeats.")
+		j.add(noAnswer, "hum.pulse.unknown", h.FreqHz, rms)
 	case h.ToPulseDB > 0:
-		j.add("hum", poor, fmt.Sprintf("Hum at %.2f Hz is %s rms, larger than the pulse.", h.FreqHz, amount(j.cfg, h.VoltsRMS)),
-			"Press Find the fault above: an input that hangs in the air, or an electrode that is off, looks like this.")
+		j.add(poor, "hum.larger", h.FreqHz, rms)
 	default:
-		j.add("hum", grade(h.ToPulseDB <= humGoodDB, h.ToPulseDB <= humFairDB),
-			fmt.Sprintf("Hum at %.2f Hz is %s rms: peak to peak %.3g %% of the pulse (%.0f dB).", h.FreqHz, amount(j.cfg, h.VoltsRMS), 100*math.Pow(10, h.ToPulseDB/20), h.ToPulseDB),
-			"Turn the low-pass trimmer towards a lower corner, shorten and twist the sensor's leads, run from batteries, keep mains cables away.")
+		j.add(grade(h.ToPulseDB <= humGoodDB, h.ToPulseDB <= humFairDB), "hum.found", h.FreqHz, rms, 100*math.Pow(10, h.ToPulseDB/20), h.ToPulseDB)
 	}
 }
 
 func (j *judge) noise() {
 	p := &j.r.Pulse
 	n := &j.r.Noise
-	switch {
-	case !n.Known:
-		j.add("noise", noAnswer, "Noise could not be measured: "+n.Reason+".", "")
-	default:
-		text := fmt.Sprintf("Noise is %s/√Hz about %.0f Hz", amount(j.cfg, n.VoltsPerRootHz), n.CentreHz)
-		if n.ConverterKnown {
-			steps := fmt.Sprintf("%.2g", n.RMSInSteps)
-			if n.RMSInSteps >= 100 {
-				steps = fmt.Sprintf("%.0f", n.RMSInSteps)
-			}
-			text += ", " + steps + " converter steps"
-		}
-		text += "."
-		remedy := "Look at the first stage: resistor values, a quieter op amp, the sensor's light."
-		if n.ConverterLimited {
-			text += " That is the converter's own limit: the board is quieter."
-			remedy = "More gain before the converter, or a converter with more bits, would show more."
-		}
-		if !p.Known {
-			j.add("noise", noAnswer, text+" How it compares with the pulse is not known.", "Wait for heartbeats.")
-			break
-		}
-		ratio := 6.6 * n.InHeartbeatBandVolts / p.HeightVolts
-		j.add("noise", grade(ratio <= noiseGood, ratio <= noiseFair), text, remedy)
+	if !n.Known {
+		j.add(noAnswer, "noise.unknown", n.Reason)
+		return
 	}
+	code, values := "noise.found", []any{amount(j.cfg, n.VoltsPerRootHz), n.CentreHz}
+	if n.ConverterKnown {
+		steps := fmt.Sprintf("%.2g", n.RMSInSteps)
+		if n.RMSInSteps >= 100 {
+			steps = fmt.Sprintf("%.0f", n.RMSInSteps)
+		}
+		code, values = "noise.steps", append(values, steps)
+		if n.ConverterLimited {
+			code = "noise.converter"
+		}
+	}
+	if !p.Known {
+		j.add(noAnswer, code+".pulse.unknown", values...)
+		return
+	}
+	ratio := 6.6 * n.InHeartbeatBandVolts / p.HeightVolts
+	j.add(grade(ratio <= noiseGood, ratio <= noiseFair), code, values...)
 }
 
 func (j *judge) drift() {
@@ -209,23 +204,21 @@ func (j *judge) drift() {
 	d := &j.r.Drift
 	switch {
 	case !d.Known:
-		j.add("drift", noAnswer, "Drift is not known yet: "+d.Reason+".", "")
+		j.add(noAnswer, "drift.unknown", d.Reason)
 	case !p.Known:
-		j.add("drift", noAnswer, fmt.Sprintf("The level wanders by %s.", amount(j.cfg, d.SwingVolts)), "")
+		j.add(noAnswer, "drift.pulse.unknown", amount(j.cfg, d.SwingVolts))
 	default:
 		ratio := d.SwingVolts / p.HeightVolts
-		j.add("drift", grade(ratio <= driftGood, ratio <= driftFair), fmt.Sprintf("The level wanders by %s, %.2g times the pulse.", amount(j.cfg, d.SwingVolts), ratio),
-			"Keep still, let the contact settle, and check the coupling capacitor's corner.")
+		j.add(grade(ratio <= driftGood, ratio <= driftFair), "drift.found", amount(j.cfg, d.SwingVolts), ratio)
 	}
 }
 
 func (j *judge) settling() {
 	s := &j.r.Settling
 	if s.Known {
-		j.add("settling", grade(s.Seconds <= settleGood, s.Seconds <= settleFair), fmt.Sprintf("After a movement of %s the signal was back in %.2g s.", amount(j.cfg, s.StepVolts), s.Seconds),
-			"A smaller coupling capacitor or resistor settles sooner; keep its corner below 0.5 Hz for a pulse.")
+		j.add(grade(s.Seconds <= settleGood, s.Seconds <= settleFair), "settling.found", amount(j.cfg, s.StepVolts), s.Seconds)
 	} else {
-		j.add("settling", noAnswer, "Settling: not measured yet; "+s.Reason+".", "")
+		j.add(noAnswer, "settling.unknown", s.Reason)
 	}
 }
 
@@ -233,10 +226,10 @@ func (j *judge) polarity() {
 	o := &j.r.Polarity
 	switch {
 	case !o.Known:
-		j.add("polarity", noAnswer, "Polarity is not known: "+o.Reason+".", "")
+		j.add(noAnswer, "polarity.unknown", o.Reason)
 	case o.Upright:
-		j.add("polarity", good, "The heartbeat stands upright.", "")
+		j.add(good, "polarity.upright")
 	default:
-		j.add("polarity", fair, "The heartbeat is upside down.", "Turn the signal upside down under Set volts. Or, with nobody connected, swap the inputs or the electrodes.")
+		j.add(fair, "polarity.down")
 	}
 }

@@ -3,6 +3,8 @@ package meter
 import (
 	"math"
 	"math/rand/v2"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -170,6 +172,39 @@ func TestFloatingInputKeepsItsGain(t *testing.T) {
 			if strings.Contains(strings.ToLower(v.Remedy), "raise the gain") {
 				t.Errorf("%g V of hum: %+v", volts, v)
 			}
+		}
+	}
+}
+
+// TestEveryVerdictHasWords: each code that the judge uses has its words, and none has words that
+// are never used.
+func TestEveryVerdictHasWords(t *testing.T) {
+	source, err := os.ReadFile("verdict.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	used := map[string]bool{"signal.short": true}
+	for _, m := range regexp.MustCompile(`"((?:signal|clipping|swing|hum|noise|drift|settling|polarity)\.[a-z.]*)"`).FindAllStringSubmatch(string(source), -1) {
+		used[m[1]] = true
+	}
+	for _, made := range []string{"clipping.converter.both", "clipping.converter.upper", "clipping.converter.lower"} {
+		used[made] = true
+	}
+	delete(used, "clipping.converter.")
+	for _, of := range []string{"swing.supply", "swing.converter"} {
+		used[of+".full"], used[of+".steps"] = true, true
+	}
+	for _, of := range []string{"noise.found", "noise.steps", "noise.converter"} {
+		used[of+".pulse.unknown"] = true
+	}
+	for code := range used {
+		if words[code].text == "" {
+			t.Errorf("%s has no words", code)
+		}
+	}
+	for code := range words {
+		if !used[code] {
+			t.Errorf("the words of %s are not used", code)
 		}
 	}
 }
