@@ -210,3 +210,25 @@ func BenchmarkWriteSecond(b *testing.B) {
 		at += 1000
 	}
 }
+
+// TestWAVSaysWhatItIs: an invented recording's WAV says so, and what it is not, in its INFO list.
+func TestWAVSaysWhatItIs(t *testing.T) {
+	for _, invented := range []bool{false, true} {
+		info := acquire.Info{ClaimedRateHz: 250, Channels: []acquire.Channel{lampClip()}, Invented: invented}
+		w, err := Create(filepath.Join(t.TempDir(), "a.edf"), Header{Info: info, NoSync: true})
+		must(t, err)
+		must(t, w.Write([][]int32{make([]int32, 500)}, 0))
+		must(t, w.Close())
+		out := filepath.Join(t.TempDir(), "a.wav")
+		must(t, Convert(w.Path(), out, OpenOptions{}, ExportOptions{}))
+		data, err := os.ReadFile(out)
+		must(t, err)
+		_, subject, found := strings.Cut(string(data), "ISBJ")
+		if !found || !strings.Contains(subject[4:], aid) || strings.Contains(subject, acquire.InventedTag) != invented {
+			t.Errorf("invented %v: it says %.90q", invented, subject)
+		}
+		if f := mustOpen(t, out); f.Describe().Invented != invented || f.Len() != 500 {
+			t.Errorf("invented %v: read as %+v, %d samples", invented, f.Describe(), f.Len())
+		}
+	}
+}

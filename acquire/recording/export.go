@@ -259,7 +259,11 @@ func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
 	text := textSettings + string(comment)
 	size := (to - from) * int64(channels*bytes)
 	out := bufio.NewWriterSize(w, 1<<16)
-	out.Write(wav{uint32(rate), channels, bytes, to - from}.header(text))
+	subject := aid
+	if f.info.Invented {
+		subject = acquire.InventedTag + ": nobody measured these numbers. " + aid
+	}
+	out.Write(wav{uint32(rate), channels, bytes, to - from}.headerWith(text, subject))
 	last := make([]int32, channels)
 	var b []byte
 	err = o.each(f, from, to, func(counts [][]int32, at int64) error {
@@ -342,18 +346,25 @@ type wav struct {
 
 // header makes everything before the samples. Above 4 GiB it is RF64
 // (EBU Tech 3306): a ds64 chunk holds the sizes, the 32-bit ones are all ones.
-func (v wav) header(comment string) []byte {
+func (v wav) header(comment string) []byte { return v.headerWith(comment, "") }
+
+// headerWith has a line for people too, as the INFO list's subject (ISBJ).
+func (v wav) headerWith(comment, subject string) []byte {
 	le := binary.LittleEndian
 	rate, channels, bytes, frames := v.rate, v.channels, v.bytes, v.frames
 	size := frames * int64(channels*bytes)
-	var list []byte
-	list = append(list, "INFOICMT"...)
-	n := len(comment) + 1
-	list = le.AppendUint32(list, uint32(n))
-	list = append(list, comment...)
-	list = append(list, 0)
-	if n%2 == 1 {
-		list = append(list, 0)
+	list := []byte("INFO")
+	info := func(id, text string) {
+		list = append(list, id...)
+		list = le.AppendUint32(list, uint32(len(text)+1))
+		list = append(append(list, text...), 0)
+		if len(list)%2 == 1 {
+			list = append(list, 0)
+		}
+	}
+	info("ICMT", comment)
+	if subject != "" {
+		info("ISBJ", subject)
 	}
 	var f []byte
 	wide := channels > 2 || bytes > 2

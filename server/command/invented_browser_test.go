@@ -72,6 +72,17 @@ func TestInventedIsMarked(t *testing.T) {
 			t.Errorf("%s lacks the learning aid", as)
 		}
 	}
+	// The PNG is painted from a drawing with the tag.
+	script(t, ctx, `window.text = ""; window.count = saved.length; press("save"); press("save-png")`)
+	soon(t, ctx, "the PNG", `saved.length > count && /png/.test(saved[saved.length - 1].type)`, 10*time.Second)
+	script(t, ctx, `saved[count].text().then((s) => (window.text = s))`)
+	soon(t, ctx, "its drawing", `text !== ""`, 5*time.Second)
+	tagged("png", `/^<svg/.test(text) ? text : ""`)
+	script(t, ctx, `if (dialogOpen()) shut(); press("source-open")`)
+	soon(t, ctx, "the demos", `at("source-demos-0")`, 10*time.Second)
+	if plain := look[string](t, ctx, `[...document.querySelectorAll("[data-testid^=source-demos-]")].filter((e) => !/invented/i.test(e.querySelector("b").textContent)).map((e) => e.textContent).join("; ")`); plain != "" {
+		t.Errorf("the list of sources has demos whose names do not say that they are invented: %s", plain)
+	}
 	script(t, ctx, `if (dialogOpen()) shut()`)
 	// On paper everything is hidden that a print rule names; the tag and its ancestors are not.
 	tagged("print", `[...document.styleSheets].flatMap((s) => [...s.cssRules]).filter((r) => r.media?.mediaText === "print").flatMap((r) => [...r.cssRules]).some((r) => r.style?.display === "none" && at("source-invented").closest(r.selectorText)) ? "" : at("source-invented").textContent`)
@@ -81,6 +92,9 @@ func TestInventedIsMarked(t *testing.T) {
 	script(t, ctx, `press("recording-0")`)
 	soon(t, ctx, "the review", `shown("review-invented")`, 10*time.Second)
 	tagged("review", seen("review-invented"))
+	script(t, ctx, `press("review-as-a")`)
+	soon(t, ctx, "the comparison", `at("compare")?.open && at("compare").querySelector("option")`, 10*time.Second)
+	tagged("compare", `[...at("compare").querySelectorAll("select")].map((s) => s.selectedOptions[0]?.textContent ?? "").join()`)
 	folder := strings.TrimPrefix(look[string](t, ctx, `at("recordings-folder").textContent`), "Saved in ")
 	files, _ := filepath.Glob(filepath.Join(folder, "*board A INVENTED.edf"))
 	if len(files) != 1 {
