@@ -25,7 +25,7 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
-	rec, n, err := openChannel(f, *number, *kind, file, stderr)
+	rec, n, err := openChannel(f, *number, *kind, file)
 	if err != nil {
 		return err
 	}
@@ -48,7 +48,7 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 
 // openChannel opens the one recording that the arguments name and picks a channel of it,
 // counted from 0; number and kind are as their flags say.
-func openChannel(f *flag.FlagSet, number int, kind string, said fileFlags, stderr io.Writer) (*channel.Recording, int, error) {
+func openChannel(f *flag.FlagSet, number int, kind string, said fileFlags) (*channel.Recording, int, error) {
 	if f.NArg() != 1 {
 		return nil, 0, fmt.Errorf("%w: name one recording, as in: pulsewright %s walk.edf", errMisused, f.Name())
 	}
@@ -63,7 +63,7 @@ func openChannel(f *flag.FlagSet, number int, kind string, said fileFlags, stder
 	if err != nil {
 		return nil, 0, err
 	}
-	if _, err := said.tell(rec.File, f.Arg(0), stderr); err != nil {
+	if _, err := said.tell(rec.File, f.Arg(0), f.Output()); err != nil {
 		rec.File.Close()
 		return nil, 0, err
 	}

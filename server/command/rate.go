@@ -20,7 +20,7 @@ func rate(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
-	rec, n, err := openChannel(f, *number, *kind, file, stderr)
+	rec, n, err := openChannel(f, *number, *kind, file)
 	if err != nil {
 		return err
 	}
