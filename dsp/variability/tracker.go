@@ -15,6 +15,8 @@ type Config struct {
 	// StepSamples is the step of the beats' indices, where they come from a
 	// decimated signal; 0 means 1.
 	StepSamples int
+	// KeepAll keeps every interval, not only the newest: memory then grows by each beat.
+	KeepAll bool
 }
 
 // KeptSeconds is the longest stretch whose intervals are kept one by one; of what
@@ -156,7 +158,7 @@ func (t *Tracker) commit(to *sums, i int) {
 
 // forget drops what is older than KeptSeconds, half of that at a time.
 func (t *Tracker) forget() {
-	if t.at-t.intervals[0].AtSeconds < 1.5*KeptSeconds {
+	if t.config.KeepAll || t.at-t.intervals[0].AtSeconds < 1.5*KeptSeconds {
 		return
 	}
 	n := 0
@@ -178,13 +180,16 @@ func (t *Tracker) SinceSeconds() float64 {
 
 // Stretch is a copy of the newest intervals that reach back to seconds before the
 // newest beat (at most KeptSeconds), or with seconds 0 of everything since the start:
-// then only the newest intervals are listed.
+// then only the newest intervals are listed, unless all are kept.
 func (t *Tracker) Stretch(seconds float64) Stretch {
 	t.settle()
 	s := Stretch{kind: t.config.Kind, breath: t.breathRows(breathSeconds), since: t.SinceSeconds(), timing: float64(max(1, t.config.StepSamples)) / t.rateHz}
 	reach := seconds
 	if seconds == 0 {
 		reach = KeptSeconds
+		if t.config.KeepAll {
+			reach = math.Inf(1)
+		}
 		all := t.whole.fork()
 		for i := t.committed; i < len(t.intervals); i++ {
 			t.commit(&all, i)

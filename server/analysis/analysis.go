@@ -32,6 +32,8 @@ type Part struct {
 	// Whole has the engine begin at the recording's start, as it was live, and not
 	// shortly before the stretch.
 	Whole bool
+	// AllIntervals has Variability list every interval.
+	AllIntervals bool
 	// Progress, unless nil, is told now and then which share of the work is done.
 	Progress func(share float64)
 }

@@ -20,7 +20,7 @@ type Intervals struct {
 	To      int64   `json:"to"`
 	// Report is over the whole stretch.
 	Report variability.Report `json:"report"`
-	// Intervals are the last quarter of an hour's; Sample counts from the
+	// Intervals are the last quarter of an hour's, or all as the part says; Sample counts from the
 	// recording's first sample.
 	Intervals []variability.Interval `json:"intervals"`
 	Breathing []Breath               `json:"breathing"`
@@ -68,7 +68,7 @@ func Variability(ctx context.Context, p Part) (Intervals, error) {
 		f.channels = append(f.channels, other)
 	}
 	for _, n := range f.channels {
-		t, err := variability.NewTracker(variability.Config{Kind: beat.Kind(p.Rec.Channels[n].Kind), RateHz: p.Rec.PointHz()})
+		t, err := variability.NewTracker(variability.Config{Kind: beat.Kind(p.Rec.Channels[n].Kind), RateHz: p.Rec.PointHz(), KeepAll: p.AllIntervals})
 		if err != nil {
 			return out, err
 		}

@@ -1,13 +1,11 @@
 package command
 
 import (
-	"bufio"
 	"context"
 	"flag"
 	"fmt"
 	"io"
 	"slices"
-	"strconv"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
@@ -30,20 +28,16 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		return err
 	}
 	defer rec.File.Close()
-	w := bufio.NewWriter(stdout)
-	fmt.Fprintln(w, "sample,time_s,kind,amplitude,quality")
 	rateHz := rec.Info.ClaimedRateHz
 	part := analysis.All(rec, n)
 	tell, clear := progress(stderr)
 	defer clear()
 	part.Progress = tell
-	err = analysis.Beats(ctx, part, func(b beat.Beat) {
-		fmt.Fprintf(w, "%d,%s,%s,%s,%.3f\n", b.Sample, strconv.FormatFloat(float64(b.Sample)/rateHz, 'f', 4, 64), b.Kind, strconv.FormatFloat(b.Amplitude, 'g', 6, 64), b.Quality)
-	})
-	if err != nil {
+	t := analysis.BeatsCSV(stdout)
+	if err := analysis.Beats(ctx, part, func(b beat.Beat) { t.Beat(b, rateHz) }); err != nil {
 		return err
 	}
-	return w.Flush()
+	return t.End()
 }
 
 // openChannel opens the one recording that the arguments name and picks a channel of it,

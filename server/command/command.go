@@ -41,6 +41,8 @@ func commands() []command {
 		{"check", "judge a board by a recording: swing, clipping, hum, noise, settling", check},
 		{"beats", "find the beats in a recording and print them as CSV", beats},
 		{"rate", "print the rate a person would have seen, second by second, as CSV", rate},
+		{"intervals", "print the intervals between beats, or their measures, as CSV", intervals},
+		{"filter", "write a recording as it is after its signal path", filterFile},
 		{"score", "compare beats with a reference, as EC57 does", scoreBeats},
 		{"convert", "turn a recording into another format", convert},
 		{"firmware", "print a signal path as C for the board's own processor", firmwareOf},
@@ -99,7 +101,7 @@ func usage(w io.Writer) {
 	fmt.Fprintln(w, "       pulsewright [flags] [RECORDING …]")
 	fmt.Fprintln(w)
 	for _, c := range commands() {
-		fmt.Fprintf(w, "  %-8s %s\n", c.name, c.what)
+		fmt.Fprintf(w, "  %-9s %s\n", c.name, c.what)
 	}
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "pulsewright COMMAND -h explains a command. Sources are named by address:")

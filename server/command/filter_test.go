@@ -1,0 +1,183 @@
+package command
+
+import (
+	"encoding/csv"
+	"fmt"
+	"math"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"pulsewright/acquire/acquiretest"
+	"pulsewright/acquire/recording"
+	"pulsewright/acquire/simulate"
+	"pulsewright/server/channel"
+)
+
+// table reads CSV without its comments.
+func table(t *testing.T, text string) (rows [][]string) {
+	t.Helper()
+	r := csv.NewReader(strings.NewReader(text))
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rows
+}
+
+func float(t *testing.T, s string) float64 {
+	t.Helper()
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x
+}
+
+// smoothed is what an engine of the recording's own settings makes of all its counts at once.
+func smoothed(t *testing.T, path string) []float64 {
+	t.Helper()
+	f, err := recording.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rec := channel.Open(f, channel.Sidecar{})
+	rec.Learn()
+	e, err := channel.New(rec.Start.Config(0, rec.Info.Channels[0], 0, channel.All))
+	if err != nil {
+		t.Fatal(err)
+	}
+	counts := [][]int32{make([]int32, f.Len())}
+	if _, err := f.ReadAt(counts, 0); err != nil {
+		t.Fatal(err)
+	}
+	var out channel.Output
+	e.Process(&out, counts[0])
+	return out.Series[channel.PointSmooth]
+}
+
+// TestFilterIsWhatWasLive: every format holds the points of the live engine, CSV bit for bit, from
+// the middle on too, the others to half a step; scipy reads the same numbers of the WAV file.
+func TestFilterIsWhatWasLive(t *testing.T) {
+	in := filepath.Join(testdata, "lamp_clip_a.edf")
+	want := smoothed(t, in)
+	folder := t.TempDir()
+	for _, c := range []struct {
+		args []string
+		from int
+	}{{nil, 0}, {[]string{"-from", "5", "-to", "1000"}, 1250}} {
+		out := filepath.Join(folder, fmt.Sprint("a", c.from, ".csv"))
+		if status, _, told := call(append(append([]string{"filter"}, c.args...), in, out)...); status != 0 {
+			t.Fatal(told)
+		}
+		rows := table(t, readText(t, out))[1:]
+		if len(rows) != len(want)-c.from {
+			t.Fatalf("%d rows from %d on, want %d", len(rows), c.from, len(want)-c.from)
+		}
+		for i, r := range rows {
+			if got := float(t, r[1]); math.Float64bits(got) != math.Float64bits(want[c.from+i]) {
+				t.Fatalf("point %d is %v, live it was %v", c.from+i, got, want[c.from+i])
+			}
+		}
+	}
+	for _, ext := range []string{".edf", ".bdf", ".wav"} {
+		out := filepath.Join(folder, "a"+ext)
+		if status, _, told := call("filter", in, out); status != 0 || !strings.Contains(told, "rounded to steps of 0.000305 V") {
+			t.Fatalf("status %d, told %q", status, told)
+		}
+		f, err := recording.Open(out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer f.Close()
+		counts := [][]int32{make([]int32, f.Len())}
+		if _, err := f.ReadAt(counts, 0); err != nil || len(counts[0]) != len(want) {
+			t.Fatalf("%s: %d samples, %v", ext, len(counts[0]), err)
+		}
+		for i, n := range counts[0] {
+			if got := f.Describe().Channels[0].Value(n); math.Abs(got-want[i]) > 0.000153 {
+				t.Fatalf("%s: point %d is %v, want %v to half a step", ext, i, got, want[i])
+			}
+		}
+		if ext == ".wav" {
+			scipyReads(t, out, counts[0])
+		}
+	}
+	if status, _, _ := call("filter", "-point", "middle", in, filepath.Join(folder, "a.csv")); status != 2 {
+		t.Errorf("a point that there is not: status %d", status)
+	}
+	if status, _, told := call("filter", in, filepath.Join(folder, "a0.csv")); status != 1 || !strings.Contains(told, "nothing is overwritten") {
+		t.Errorf("over a file: status %d, %q", status, told)
+	}
+}
+
+// scipyReads compares a WAV file of one channel as scipy reads it.
+func scipyReads(t *testing.T, path string, want []int32) {
+	t.Helper()
+	if out, err := exec.Command("python3", "-c", "import scipy.io.wavfile").CombinedOutput(); err != nil {
+		t.Logf("%s", out)
+		acquiretest.Missing(t, "scipy (Debian: python3-scipy)")
+	}
+	out, err := exec.Command("python3", "-W", "ignore", "-c", "import sys,scipy.io.wavfile as w\nfor v in w.read(sys.argv[1])[1]: print(int(v))", path).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := strings.Fields(string(out))
+	if len(got) != len(want) {
+		t.Fatalf("scipy reads %d samples, want %d", len(got), len(want))
+	}
+	for i, s := range got {
+		if s != strconv.Itoa(int(want[i])) {
+			t.Fatalf("scipy reads sample %d as %s, want %d", i, s, want[i])
+		}
+	}
+}
+
+// TestIntervalsAreThoseBetweenBeats: of an ECG the list is the differences of what beats prints,
+// and the measures are those of the normal ones, counted here by their definitions (Task Force 1996).
+func TestIntervalsAreThoseBetweenBeats(t *testing.T) {
+	edf, _ := record(t, simulate.Chest(), 1300, ".edf")
+	_, beatsText, _ := call("beats", edf)
+	status, list, told := call("intervals", edf)
+	_, measures, _ := call("intervals", "-measures", edf)
+	if status != 0 {
+		t.Fatal(told)
+	}
+	at := columnOf(t, beatsText, "sample")
+	rows := table(t, list)[1:]
+	if len(rows) != len(at)-1 || len(rows) < 1000 {
+		t.Fatalf("%d intervals between %d beats", len(rows), len(at))
+	}
+	var sum, squares float64
+	n, pairs := 0, 0
+	last := math.NaN()
+	for i, r := range rows {
+		seconds := float(t, r[2])
+		if want := float64(at[i+1]-at[i]) / 250; r[0] != fmt.Sprint(at[i+1]) || math.Abs(seconds-want) > 1e-4 {
+			t.Fatalf("interval %d: %v, want %g s", i, r, want)
+		}
+		if r[3] != "normal" {
+			last = math.NaN()
+			continue
+		}
+		sum, n = sum+seconds, n+1
+		if d := seconds - last; !math.IsNaN(d) {
+			squares, pairs = squares+d*d, pairs+1
+		}
+		last = seconds
+	}
+	value := map[string]string{}
+	for _, r := range table(t, measures)[1:] {
+		value[r[0]] = r[2]
+	}
+	if mean := sum / float64(n); math.Abs(float(t, value["meanNN"])-mean) > 1e-4*mean {
+		t.Errorf("mean NN %s, of the list %g", value["meanNN"], mean)
+	}
+	if rmssd := math.Sqrt(squares / float64(pairs)); math.Abs(float(t, value["rmssd"])-rmssd) > 1e-3*rmssd {
+		t.Errorf("RMSSD %s, of the list %g", value["rmssd"], rmssd)
+	}
+}
