@@ -789,7 +789,8 @@ function showBanner(state) {
 
 /** @param {PageState} state */
 function showStatus(state) {
-  const text = state.connection === "open" ? (state.server ? "connected" : W.connectedWaiting) : state.connection === "connecting" ? "connecting …" : W.notConnected;
+  const gone = state.server?.status === "waiting" || state.server?.status === "failed";
+  const text = state.connection === "open" ? (!state.server ? W.connectedWaiting : gone ? W.connectedNoSource : "connected") : state.connection === "connecting" ? "connecting …" : W.notConnected;
   setText(byId("connection"), text);
   byId("connection").dataset.connection = state.connection;
   setText(byId("dropped"), state.dropped > 0 ? W.framesLostByThisPage(state.dropped.toLocaleString("en")) : "");

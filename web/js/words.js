@@ -187,6 +187,7 @@ export const appWords = {
   /** @param {unknown} toLocaleString @param {unknown} b */
   unreadable: (toLocaleString, b) => `${toLocaleString} unreadable ${b}`,
   connectedWaiting: "connected, waiting",
+  connectedNoSource: "connected; no signal from the source",
   notConnected: "not connected",
   /** @param {unknown} toLocaleString */
   framesLostByThisPage: (toLocaleString) => `${toLocaleString} frames lost by this page`,
