@@ -14,6 +14,7 @@ type framing struct {
 	sequence   uint32
 }
 
+// pending is the index of the first point of the frame under way, and how many it has.
 func (s *Session) pending() (first int64, n int) {
 	if len(s.channels) == 0 {
 		return 0, 0
@@ -25,11 +26,13 @@ func (s *Session) pending() (first int64, n int) {
 	return out.First, n
 }
 
+// newest is the index after the newest point.
 func (s *Session) newest() int64 {
 	first, n := s.pending()
 	return first + int64(n)
 }
 
+// gap closes the frame under way and marks missing source samples.
 func (s *Session) gap(first, samples int64, reason string) {
 	s.flush(s.now())
 	s.gaps.Add(1)
@@ -55,6 +58,7 @@ func (s *Session) gap(first, samples int64, reason string) {
 	s.pendingGap = true
 }
 
+// flush sends the frame under way.
 func (s *Session) flush(now time.Time) {
 	first, n := s.pending()
 	if n > 0 {
@@ -66,6 +70,7 @@ func (s *Session) flush(now time.Time) {
 	}
 }
 
+// sendFrame makes a frame of the points under way.
 func (s *Session) sendFrame(now time.Time, first int64, n int) {
 	s.lastFrame = now
 	s.sequence++
@@ -101,6 +106,8 @@ func (s *Session) sendFrame(now time.Time, first int64, n int) {
 	s.hub.Send(hub.Message{Kind: hub.Frame, Data: b})
 }
 
+// tellBeats tells a channel's beats of the frame under way, and where its beat finder
+// began anew.
 func (s *Session) tellBeats(i int, w *worker, now time.Time) {
 	told := 0
 	tell := func(to int) {

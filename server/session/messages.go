@@ -9,6 +9,7 @@ import (
 	"pulsewright/dsp/meter"
 )
 
+// everySecond does what is due about once a second.
 func (s *Session) everySecond(now time.Time) {
 	if now.Sub(s.lastSecond) < time.Second {
 		return
@@ -65,6 +66,7 @@ func (s *Session) updatePlayback(p acquire.Player) {
 	}{"playback", pb})
 }
 
+// boardText passes on what the board says.
 func (s *Session) boardText(lines []string) {
 	clean := make([]string, len(lines))
 	for i, l := range lines {
@@ -106,6 +108,7 @@ func (s *Session) channelStates() []ChannelState {
 	return list
 }
 
+// refreshChannels brings the channels' settings into the state.
 func (s *Session) refreshChannels() {
 	list := s.channelStates()
 	s.mu.Lock()

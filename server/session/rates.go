@@ -19,6 +19,7 @@ type rates struct {
 	lastRebuild time.Time
 }
 
+// observe has the clock see a block.
 func (s *Session) observe(b acquire.Block) {
 	if s.source.Describe().ExactClock {
 		return
@@ -34,6 +35,7 @@ func (s *Session) observe(b acquire.Block) {
 	}
 }
 
+// updateRate takes over the measured rate.
 func (s *Session) updateRate(now time.Time) {
 	info := s.source.Describe()
 	state := ClockState{Type: "clock", Epoch: s.state.Epoch, ClaimedRateHz: info.ClaimedRateHz, UsedRateHz: s.usedHz, Exact: info.ExactClock}
@@ -76,6 +78,7 @@ func (s *Session) redesigns(pointHz, uncertaintyHz float64, moved bool, now time
 	return far && (moved || known && now.Sub(s.lastRebuild) > rebuildPause)
 }
 
+// redesign makes the filters anew for the rate the clock turned out to have.
 func (s *Session) redesign(pointHz float64) {
 	s.flush(s.now())
 	s.designedHz = pointHz

@@ -29,6 +29,7 @@ type opened struct {
 	err    error
 }
 
+// readFailed answers an error of the source's Read.
 func (s *Session) readFailed(err error) {
 	now := s.now()
 	s.cutShort()
@@ -74,6 +75,7 @@ func (s *Session) fail(err error) {
 	s.setStatus(StatusFailed, err.Error())
 }
 
+// dropSource closes the source and keeps the epoch.
 func (s *Session) dropSource() {
 	if s.source != nil {
 		if err := s.source.Close(); err != nil {
@@ -86,6 +88,7 @@ func (s *Session) dropSource() {
 	s.mu.Unlock()
 }
 
+// closeSource ends the epoch.
 func (s *Session) closeSource() {
 	s.cutShort()
 	s.flush(s.now())
@@ -100,6 +103,7 @@ func (s *Session) closeSource() {
 	s.channels, s.held = nil, nil
 }
 
+// tryReopen starts an attempt to get a lost source back.
 func (s *Session) tryReopen(ctx context.Context) {
 	if s.lostAt.IsZero() || s.reopening || s.now().Before(s.nextReopen) {
 		return
@@ -119,6 +123,7 @@ func (s *Session) tryReopen(ctx context.Context) {
 	})
 }
 
+// takeReopened takes a source that came back.
 func (s *Session) takeReopened(o opened) {
 	s.reopening = false
 	s.nextReopen = s.now().Add(reopenEvery)

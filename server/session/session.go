@@ -48,11 +48,8 @@ const (
 )
 
 // Tap sees what the session sees, in order, on the session's goroutine: it must
-
 // not block and not call the session. Indices are in samples of the source,
-
 // counted through gaps from the epoch's start.
-
 type Tap interface {
 	// Begin starts an epoch.
 	Begin(epoch uint32, info acquire.Info, rateHz float64, t0 time.Time)
@@ -71,19 +68,14 @@ type Tap interface {
 }
 
 // Restarter is a Tap that wants to know when a channel's beat finder began anew, as
-
 // after a jump of a recording or a change of the scale: the beats told from then on
-
 // do not follow those before.
-
 type Restarter interface {
 	Restarted(channel int)
 }
 
 // EngineTap is a Tap that wants to know what happens to the channels' engines, so that
-
 // what is computed from a recording later does the same.
-
 type EngineTap interface {
 	// Engines tells, after Begin, what they begin with.
 	Engines(start channel.Start)
@@ -92,7 +84,6 @@ type EngineTap interface {
 }
 
 // Config of a Session.
-
 type Config struct {
 	Openers acquire.Openers
 	Hub     *hub.Hub
@@ -109,7 +100,6 @@ type Config struct {
 }
 
 // Memory keeps channel settings by source address.
-
 type Memory interface {
 	// Load gives what was said of a channel that the source calls label.
 	Load(address string, n int, label string) (said channel.Said, ok bool)
@@ -117,7 +107,6 @@ type Memory interface {
 }
 
 // Session is the one live source and all that hangs on it.
-
 type Session struct {
 	// Immutable after New.
 	openers  acquire.Openers
@@ -162,7 +151,6 @@ type counting struct {
 }
 
 // New returns a session without a source; Run makes it live.
-
 func New(c Config) *Session {
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
@@ -177,11 +165,9 @@ func New(c Config) *Session {
 }
 
 // errStopped answers a command given after the end.
-
 var errStopped = errors.New("the session has stopped")
 
 // do runs f on the session's goroutine and waits for it.
-
 func (s *Session) do(ctx context.Context, f func()) error {
 	finished := make(chan struct{})
 	var fault error
@@ -201,9 +187,7 @@ func (s *Session) do(ctx context.Context, f func()) error {
 }
 
 // Open opens a source and makes it the session's. When that fails the source
-
 // before stays, unless both are the same device, which cannot be opened twice.
-
 func (s *Session) Open(ctx context.Context, address string) error {
 	s.openMu.Lock()
 	defer s.openMu.Unlock()
@@ -242,7 +226,6 @@ func (s *Session) Open(ctx context.Context, address string) error {
 }
 
 // Run reads until ctx ends. It returns nil then.
-
 func (s *Session) Run(ctx context.Context) error {
 	defer s.attempts.Wait()
 	defer close(s.done)
@@ -258,7 +241,6 @@ func (s *Session) Run(ctx context.Context) error {
 }
 
 // adopt makes an open source the session's and begins an epoch.
-
 func (s *Session) adopt(source acquire.Source) error {
 	info := source.Describe()
 	if len(info.Channels) == 0 {
@@ -304,7 +286,6 @@ func (s *Session) adopt(source acquire.Source) error {
 }
 
 // build makes the channels for a source rate.
-
 func (s *Session) build(rateHz float64) error {
 	info := s.source.Describe()
 	s.decimation = channel.Decimation(rateHz)
@@ -346,9 +327,7 @@ func (s *Session) build(rateHz float64) error {
 }
 
 // places are where the settings of channel n are told: what is remembered of the source,
-
 // what a recording that is replayed carries, and the source itself.
-
 func (s *Session) places(n int, description acquire.Channel, rateHz float64) channel.Places {
 	p := channel.Places{Described: description, RateHz: rateHz}
 	if s.memory != nil {
@@ -361,7 +340,6 @@ func (s *Session) places(n int, description acquire.Channel, rateHz float64) cha
 }
 
 // tell tells the taps what happened to the engines.
-
 func (s *Session) tell(v channel.Event) {
 	for _, t := range s.taps {
 		if e, ok := t.(EngineTap); ok {
@@ -371,7 +349,6 @@ func (s *Session) tell(v channel.Event) {
 }
 
 // event does what an event says to all engines, and tells the taps.
-
 func (s *Session) event(v channel.Event) {
 	for n, w := range s.channels {
 		if err := w.engine.Apply(n, v); err != nil {
@@ -382,9 +359,7 @@ func (s *Session) event(v channel.Event) {
 }
 
 // memoryAddress is the address under which a source's settings are remembered: a
-
 // sound input's is that of the device, whichever way it is reached.
-
 func memoryAddress(info acquire.Info) string {
 	a, err := acquire.ParseAddress(info.Address)
 	if err != nil || info.Device == "" {
@@ -394,7 +369,6 @@ func memoryAddress(info acquire.Info) string {
 }
 
 // take works one block in.
-
 func (s *Session) take(b acquire.Block) {
 	now := s.now()
 	if len(b.Text) > 0 {
@@ -437,14 +411,10 @@ func (s *Session) take(b acquire.Block) {
 	s.everySecond(now)
 }
 
-// observe has the clock see a block.
-
 // hold keeps a block until the rate is known.
-
 func (s *Session) hold(b acquire.Block) { s.held = append(s.held, cloneBlock(b)) }
 
 // work takes a block through the channels.
-
 func (s *Session) work(b acquire.Block, now time.Time) {
 	n := b.Len()
 	first := s.sourceBase + b.First
@@ -478,43 +448,9 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	}
 }
 
-// pending is the index of the first point of the frame under way, and how many it has.
-
-// newest is the index after the newest point.
-
-// gap closes the frame under way and marks missing source samples.
-
 func keep[T any](list []T, most int) []T {
 	if len(list) > most {
 		return slices.Delete(list, 0, len(list)-most)
 	}
 	return list
 }
-
-// flush sends the frame under way.
-
-// sendFrame makes a frame of the points under way.
-
-// tellBeats tells a channel's beats of the frame under way, and where its beat finder
-
-// began anew.
-
-// everySecond does what is due about once a second.
-
-// updateRate takes over the measured rate.
-
-// redesign makes the filters anew for the rate the clock turned out to have.
-
-// readFailed answers an error of the source's Read.
-
-// dropSource closes the source and keeps the epoch.
-
-// closeSource ends the epoch.
-
-// tryReopen starts an attempt to get a lost source back.
-
-// takeReopened takes a source that came back.
-
-// boardText passes on what the board says.
-
-// refreshChannels brings the channels' settings into the state.
