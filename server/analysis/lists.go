@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"encoding/csv"
 	"io"
 	"strconv"
@@ -96,5 +97,35 @@ func (s Stretch) WriteTypical(w io.Writer) error {
 	for i := range a.Median {
 		t.number(a.FromSeconds+float64(i)*a.StepSeconds, 6).number(a.Median[i], -1).number(a.Low[i], -1).number(a.High[i], -1).end()
 	}
+	return t.End()
+}
+
+// WriteFigures writes the meters' figures, one in a row; value is empty where it is not known, and
+// reason says why.
+func (s Stretch) WriteFigures(w io.Writer) error {
+	t := NewCSV(w, "figure", "value", "unit", "reason")
+	row := func(name string, value float64, unit string, known bool, reason string) {
+		if t.text(name); known {
+			t.number(value, -1).text(unit).text("").end()
+			return
+		}
+		t.text("").text(unit).text(reason).end()
+	}
+	r, u := s.Report, s.Unit
+	row("from", float64(s.From), "sample", true, "")
+	row("to", float64(s.To), "sample", true, "")
+	row("median rate", s.MedianBPM, "1/min", s.MedianBPM > 0, "fewer than two beats follow each other")
+	row("mean", r.Level.MeanVolts, u, r.Level.Known, r.Level.Reason)
+	row("lowest", r.Level.LowVolts, u, r.Level.Known, r.Level.Reason)
+	row("highest", r.Level.HighVolts, u, r.Level.Known, r.Level.Reason)
+	row("swing", r.Level.SwingVolts, u, r.Level.Known, r.Level.Reason)
+	row("flat tops", 100*r.Clipping.FlatHighShare, "%", r.Clipping.Known, r.Clipping.Reason)
+	row("flat bottoms", 100*r.Clipping.FlatLowShare, "%", r.Clipping.Known, r.Clipping.Reason)
+	row("pulse height", r.Pulse.HeightVolts, u, r.Pulse.Known, r.Pulse.Reason)
+	row("hum rms", r.Hum.VoltsRMS, u, r.Hum.Known && r.Hum.Found, cmp.Or(r.Hum.Reason, "none found"))
+	row("hum frequency", r.Hum.FreqHz, "Hz", r.Hum.Known && r.Hum.Found, cmp.Or(r.Hum.Reason, "none found"))
+	row("noise per root hertz", r.Noise.VoltsPerRootHz, u+"/√Hz", r.Noise.Known, r.Noise.Reason)
+	row("drift in a minute", r.Drift.VoltsPerMinute, u, r.Drift.Known, r.Drift.Reason)
+	row("settling", r.Settling.Seconds, "s", r.Settling.Known, r.Settling.Reason)
 	return t.End()
 }

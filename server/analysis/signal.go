@@ -256,3 +256,32 @@ func (s Signal) WriteWAV(ctx context.Context, w io.Writer) (steps []float64, err
 	defer f.Close()
 	return steps, recording.ExportWAV(w, f, recording.ExportOptions{Context: ctx})
 }
+
+// WriteFile writes a new file of the format that its name ends in: .csv, .edf, .bdf or .wav. steps
+// is nil of a CSV file, which holds every digit.
+func (s Signal) WriteFile(ctx context.Context, path string) (steps []float64, err error) {
+	ext := strings.ToLower(filepath.Ext(path))
+	switch ext {
+	case ".edf", ".bdf":
+		return s.WriteEDF(ctx, path)
+	case ".csv", ".wav":
+	default:
+		return nil, fmt.Errorf("%s: name the result .csv, .edf, .bdf or .wav", path)
+	}
+	w, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, os.ErrExist) {
+		return nil, fmt.Errorf("%s: it is there already; choose another name, nothing is overwritten", path)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if ext == ".csv" {
+		err = s.WriteCSV(ctx, w)
+	} else {
+		steps, err = s.WriteWAV(ctx, w)
+	}
+	if err = errors.Join(err, w.Close()); err != nil {
+		os.Remove(path)
+	}
+	return steps, err
+}

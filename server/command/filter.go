@@ -2,11 +2,9 @@ package command
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -29,6 +27,9 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	}
 	if f.NArg() != 2 {
 		return fmt.Errorf("%w: name the recording and the new file, as in: pulsewright filter walk.edf walk.csv", errMisused)
+	}
+	if ext := strings.ToLower(filepath.Ext(f.Arg(1))); ext != ".csv" && ext != ".edf" && ext != ".bdf" && ext != ".wav" {
+		return fmt.Errorf("%w: %s: name the result .csv, .edf, .bdf or .wav", errMisused, f.Arg(1))
 	}
 	at, err := analysis.ParsePoint(*point)
 	if err != nil {
@@ -70,7 +71,7 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	}
 	progressed, clear := progress(stderr)
 	s.Progress = progressed
-	steps, err := writeSignal(ctx, s, f.Arg(1))
+	steps, err := s.WriteFile(ctx, f.Arg(1))
 	clear()
 	if err != nil {
 		return err
@@ -78,34 +79,6 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	tellSteps(s, steps, told.to)
 	fmt.Fprintf(stderr, "written: %s\n", f.Arg(1))
 	return nil
-}
-
-// writeSignal writes a new file of the format that its name ends in.
-func writeSignal(ctx context.Context, s analysis.Signal, path string) (steps []float64, err error) {
-	ext := strings.ToLower(filepath.Ext(path))
-	switch ext {
-	case ".edf", ".bdf":
-		return s.WriteEDF(ctx, path)
-	case ".csv", ".wav":
-	default:
-		return nil, fmt.Errorf("%w: %s: name the result .csv, .edf, .bdf or .wav", errMisused, path)
-	}
-	w, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if errors.Is(err, os.ErrExist) {
-		return nil, fmt.Errorf("%s: it is there already; choose another name, nothing is overwritten", path)
-	}
-	if err != nil {
-		return nil, err
-	}
-	if ext == ".csv" {
-		err = s.WriteCSV(ctx, w)
-	} else {
-		steps, err = s.WriteWAV(ctx, w)
-	}
-	if err = errors.Join(err, w.Close()); err != nil {
-		os.Remove(path)
-	}
-	return steps, err
 }
 
 // tellSteps tells what values were rounded to.
