@@ -81,11 +81,11 @@ export class ShowView {
     this.lastFrameAt = 0;
     this.said = "";
     /** @type {"light"|"dark"} */
-    this.ground = prefs.get(W.showGround, /** @type {"light"|"dark"|""} */ ("")) || "light";
+    this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || "light";
     this.sound = new BeatSound();
     this.pointer = { on: false, x: 0.5, y: 0.4 };
     this.channel = 0;
-    this.point = prefs.get(W.showRaw, false) ? RAW : CLEANED;
+    this.point = prefs.get("show raw", false) ? RAW : CLEANED;
     /** @type {string|CanvasPattern} */
     this.hatching = "";
 
@@ -148,7 +148,7 @@ export class ShowView {
     this.view.secondsAcross = Math.min(window.innerWidth < window.innerHeight ? 5 : 10, this.options.scale().secondsAcross);
     this.channel = this.options.channel();
     // Until somebody chooses, the ground is the page's.
-    this.ground = prefs.get(W.showGround, /** @type {"light"|"dark"|""} */ ("")) || (document.documentElement.dataset.theme === "dark" ? "dark" : "light");
+    this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || (document.documentElement.dataset.theme === "dark" ? "dark" : "light");
     this.#applyGround();
     this.laneFor = "";
     this.sized = false;
@@ -268,7 +268,7 @@ export class ShowView {
 
   toggleRaw() {
     this.point = this.point === RAW ? CLEANED : RAW;
-    prefs.set(W.showRaw, this.point === RAW);
+    prefs.set("show raw", this.point === RAW);
     this.#pressed(this.rawButton, this.point === RAW);
     this.options.announce(this.point === RAW ? W.asMeasured : W.afterTheSignalPath);
     this.options.loop.dirty(this);
@@ -285,7 +285,7 @@ export class ShowView {
 
   toggleGround() {
     this.ground = this.ground === "light" ? "dark" : "light";
-    prefs.set(W.showGround, this.ground);
+    prefs.set("show ground", this.ground);
     this.#applyGround();
   }
 

@@ -167,7 +167,7 @@ export const appWords = {
   /** @param {unknown} what */
   undone: (what) => `Undone: ${what}.`,
   /** @param {unknown} what */
-  doneAgain: (what) => `Done again: ${what}.`,
+  doneAgain: (what) => `Redone: ${what}.`,
   /** @param {unknown} MOST_PROBES */
   allProbesAreInUse: (MOST_PROBES) => `All ${MOST_PROBES} probes are in use. Remove one first.`,
   probeSet: "probe set",
@@ -219,7 +219,7 @@ export const appWords = {
   path: "Path",
   setOrRemoveAProbe: "set or remove a probe",
   nextChannel: "next channel",
-  foldThePathAwayAnd: "fold the path away, and back",
+  foldThePathAwayAnd: "hide the signal path, and show it again",
   ctrlZ: "Ctrl Z",
   undoASetting: "undo a setting",
   ctrlShiftZ: "Ctrl Shift Z",
@@ -267,7 +267,7 @@ export const audioInputWords = {
   theProgramDoesNotTake: "The program does not take the sound; is it still running?",
   /** @param {unknown} reason */
   theProgramDoesNotTake2: (reason) => `The program does not take the sound: ${reason}.`,
-  theProgramDoesNotTake3: "The program does not take the sound of this page; only its owner's page may send any.",
+  theProgramDoesNotTake3: "The program does not take the sound of this page; only its owner’s page may send any.",
   theBrowserHoldsTheSound: "The browser holds the sound back: click into this page to let it go on.",
   /** @param {unknown} reason */
   thisPageNoLongerSends: (reason) => `This page no longer sends sound: ${reason}.`,
@@ -302,7 +302,6 @@ export const boardStripWords = {
   stagesOnTheBoard: "Stages on the board",
   onTheBoard: "On the board",
   responseOfTheWholeBoard: "Response of the whole board, predicted",
-  boardFolded: "board folded",
   fold: "Fold",
   parts: "Parts …",
   aBoardWithoutAName: "a board without a name",
@@ -312,7 +311,7 @@ export const boardStripWords = {
   /** @param {unknown} textContent */
   addAPartTo: (textContent) => `Add a part to ${textContent}`,
   /** @param {unknown} a @param {unknown} textContent */
-  takeOutStage: (a, textContent) => `Take out stage ${a}, ${textContent}`,
+  takeOutStage: (a, textContent) => `Remove stage ${a}, ${textContent}`,
   /** @param {unknown} a @param {unknown} textContent */
   stage: (a, textContent) => `Stage ${a}: ${textContent}`,
   /** @param {unknown} a */
@@ -368,7 +367,7 @@ export const boardWordsWords = {
   /** @param {unknown} ref @param {unknown} fixed @param {unknown} NBSP @param {unknown} fixed2 @param {unknown} NBSP2 */
   at: (ref, fixed, NBSP, fixed2, NBSP2) => `${ref} at ${fixed}${NBSP}% → ${fixed2}${NBSP2}%`,
   /** @param {unknown} ref */
-  takenOut: (ref) => `${ref} taken out`,
+  takenOut: (ref) => `${ref} removed`,
   /** @param {unknown} fixed @param {unknown} NBSP */
   at2: (fixed, NBSP) => ` at ${fixed}${NBSP}%`,
   /** @param {unknown} hz */
@@ -783,7 +782,7 @@ export const drawerIntervalsWords = {
   last15Minutes: "last 15 minutes",
   wholeSession: "whole session",
   stretch: "Stretch",
-  pointAtTheStripOr: "Point at the strip, or step along it with the arrow keys; a click or Enter holds the paper there.",
+  pointAtTheStripOr: "Point at the strip, or step along it with the arrow keys; a click or Enter freezes the trace there.",
   breathing: "Breathing",
   rrInterval: "R–R interval",
   /** @param {unknown} fixed */
@@ -812,9 +811,9 @@ export const drawerPartsWords = {
   startFromAnExampleOr: "Start from an example or a file",
   aBoardsFile: "A board’s file",
   thisIsWhatIsSoldered: "This is what is soldered",
-  backToWhatIsSoldered: "Back to what is soldered",
+  backToWhatIsSoldered: "Reset to what is soldered",
   download: "Download",
-  takeTheBoardAway: "Take the board away",
+  takeTheBoardAway: "Remove the board",
   aBoardIsASupply: "A board is a supply, a mid-rail and stages of parts. Draw yours: response, noise and span follow, and a change shows at once what it would do to the signal. Predictions are dashed.",
   responseOfTheBoardPredicted: "Response of the board, predicted",
   theSignalAndAsIt: "The signal, and as it would come out of the changed board",
@@ -853,7 +852,7 @@ export const drawerPartsWords = {
   /** @param {unknown} significant */
   itWouldBeCutOff: (significant) => `It would be cut off ${significant} % of the time.`,
   /** @param {unknown} significant @param {unknown} significant2 */
-  honestFromToHzOutside: (significant, significant2) => `Honest from ${significant} to ${significant2} Hz; outside, the present board leaves too little of the signal.`,
+  honestFromToHzOutside: (significant, significant2) => `True from ${significant} to ${significant2} Hz. Outside, the present board leaves too little of the signal.`,
   changeAPartOrTurn: "Change a part, or turn a trimmer, in the stages on the board: what would come out is drawn here, dashed.",
   typicalBeat: "typical beat",
   fromThePeak: "from the peak",
@@ -899,7 +898,7 @@ export const drawerRecordingsWords = {
   record: "Record",
   howMuchOfThePast: "How much of the past",
   keep: "Keep",
-  writeTheMinutesJustGone: "Write the minutes just gone to a recording of their own",
+  writeTheMinutesJustGone: "Save the last minutes as a recording",
   stop: "Stop",
   whatHappenedHere: "What happened here?",
   noteAtTheNewestSample: "Note at the newest sample",
@@ -961,7 +960,7 @@ export const drawerRecordingsWords = {
   beingRecorded: "being recorded",
   speedOfTheReplay: "Speed of the replay",
   name: "Name",
-  whatItIsOfBoard: "What it is of: board, gain, finger …",
+  whatItIsOfBoard: "What was recorded: board, gain, finger …",
   noteOnThisRecording: "Note on this recording",
   saveNameAndNote: "Save name and note",
   saved: "Saved.",
@@ -1052,7 +1051,6 @@ export const drawerRhythmWords = {
 
 /** drawers/share.js */
 export const drawerShareWords = {
-  shareStraight: "share straight",
   onlyTheOwnerSharesThis: "Only the owner shares this page.",
   share: "Share",
   newLinks: "New links",
@@ -1214,7 +1212,6 @@ export const drawerTrimmerWords = {
   cornerAt: (cornerText) => `corner at ${cornerText}`,
   outNoLowPass: "out: no low-pass",
   outNoLowPass2: "out, no low-pass",
-  trimmerParts: "trimmer parts",
   capacitorToUse: "Capacitor to use",
   presentResistor: "Present resistor",
   presentCapacitor: "Present capacitor",
@@ -1294,7 +1291,7 @@ export const drawerWireWords = {
   findsOutWhyNoSignal: "Finds out why no signal, or only hum, comes from the board",
   stop: "Stop",
   lookingAtTheSignalAs: "Looking at the signal as it is. Leave the board alone and keep still …",
-  holdItLooking: "Hold it. Looking …",
+  holdItLooking: "Keep still. Looking …",
   lookAgain: "Look again",
   seen: "Seen: ",
   lookNow: "Look now",
@@ -1366,7 +1363,7 @@ export const pathWords = {
   redo: "Redo",
   redoItCtrlShiftZ: "Redo it (Ctrl Shift Z)",
   fold: "Fold",
-  giveTheTraceThePaths: "Give the trace the path's room, and back (d)",
+  giveTheTraceThePaths: "Hide the signal path, and show it again (d)",
   signalPath: "Signal path",
   source: "Source",
   choose: "Choose …",
@@ -1399,7 +1396,6 @@ export const pathWords = {
   probe: (a, title) => `Probe ${a}, ${title}`,
   /** @param {unknown} title @param {unknown} b */
   probe2: (title, b) => `Probe ${title} (${b})`,
-  pathFolded: "path folded",
   responseOfTheDriftStage: "Response of the drift stage",
   responseOfTheHumStage: "Response of the hum stage",
   responseOfTheSmoothStage: "Response of the smooth stage",
@@ -1474,7 +1470,7 @@ export const readingWords = {
 
 /** review/channels.js */
 export const reviewChannelsWords = {
-  countsNobodySaidWhatOne: "counts: nobody said what one is worth",
+  countsNobodySaidWhatOne: "counts: what one is worth is not set",
   /** @param {unknown} short @param {unknown} bits @param {unknown} c */
   vReferenceBits: (short, bits, c) => `${short} V reference, ${bits} bits${c}`,
   signed: ", signed",
@@ -1494,7 +1490,7 @@ export const reviewChannelsWords = {
   unitOfTheNumbers: "Unit of the numbers",
   voltsRailsGain: "Volts, rails, gain …",
   asRecorded: "As recorded",
-  takeBackWhatWasSaid: "Take back what was said here",
+  takeBackWhatWasSaid: "Reset what was set here",
 };
 
 /** review/figures.js */
@@ -1607,7 +1603,7 @@ export const reviewWords = {
   theBoardsLines: (lines) => `the board’s ${lines} lines`,
   goThere: "Go there",
   /** @param {unknown} text */
-  takeAwayTheNote: (text) => `Take away the note ${text}`,
+  takeAwayTheNote: (text) => `Delete the note ${text}`,
   reading: "Reading …",
   noNotesYetPressN: "No notes yet. Press n to add one.",
   noBeatsAreStoredFor: "No beats are stored for this channel.",
@@ -1717,7 +1713,7 @@ export const scaleDialogWords = {
   apply: "Apply",
   whatIsACountWorth: "What is a count worth?",
   /** @param {unknown} low @param {unknown} high @param {unknown} bits @param {unknown} d */
-  theCountsSoFarTo: (low, high, bits, d) => `The counts so far, ${low} to ${high}, fit ${bits} bits${d}: take that`,
+  theCountsSoFarTo: (low, high, bits, d) => `The counts so far, ${low} to ${high}, fit ${bits} bits${d}: use that`,
   signed: ", signed",
   /** @param {unknown} lowCount */
   count: (lowCount) => `count ${lowCount}`,
@@ -1728,8 +1724,6 @@ export const scaleDialogWords = {
 
 /** show.js */
 export const showWords = {
-  showGround: "show ground",
-  showRaw: "show raw",
   signalTrace: "Signal trace",
   frozen: "Frozen",
   freeze: "Freeze",
@@ -1854,7 +1848,7 @@ export const traceCalibrateWords = {
   theShortEdgeOfA: "the short edge of a bank card (54 mm)",
   n100MmOfARuler: "100 mm of a ruler",
   n50MmOfARuler: "50 mm of a ruler",
-  whatIsHeldAgainstThe: "What is held against the screen",
+  whatIsHeldAgainstThe: "Held against the screen",
   theBarFits: "The bar fits",
   howLargeIsThisScreen: "How large is this screen?",
   holdACardAgainstThe: "Hold a card against the screen and set the bar to its length. Then 25 mm on the screen is one second. Do it again for another screen; the browser’s zoom is taken into account.",
@@ -1865,11 +1859,6 @@ export const traceCalibrateWords = {
   noScreenIsLikeThat: "No screen is like that: is the right thing chosen above?",
   /** @param {unknown} round */
   dotsPerInch: (round) => `${round} dots per inch.`,
-};
-
-/** trace/export.js */
-export const traceExportWords = {
-  georgiaDejaVuSerifSerif: "Georgia, 'DejaVu Serif', serif",
 };
 
 /** trace/save.js */
@@ -1905,7 +1894,7 @@ export const traceWords = {
   cursorB: "Cursor B",
   positionInTheLastTen: "Position in the last ten minutes",
   freeze: "Freeze",
-  holdThePaperStillSpace: "Hold the paper still (space)",
+  holdThePaperStillSpace: "Freeze the trace (space)",
   backToLive: "Back to live",
   followTheNewestSampleEnd: "Follow the newest sample (End)",
   secondsAcross: "Seconds across",
@@ -1922,7 +1911,7 @@ export const traceWords = {
   trueMillimetresOnTheScreen: "True millimetres on the screen: 25 mm for a second, 10 mm for a millivolt (m)",
   paperSpeed: "Paper speed",
   heightOfAChestSignal: "Height of a chest signal",
-  mmMVNeedsTheBoards: "mm/mV needs the board's gain under Scale, so that volts are those at the electrodes",
+  mmMVNeedsTheBoards: "mm/mV needs the board’s gain under Scale, so that volts are those at the electrodes",
   screen: "Screen …",
   fitABarToA: "Fit a bar to a card or a ruler, so that millimetres are true",
   save: "Save …",
@@ -1950,15 +1939,14 @@ export const traceWords = {
   /** @param {unknown} clockTime @param {unknown} duration */
   difference: (clockTime, duration) => `${clockTime}; difference ${duration}`,
   /** @param {unknown} laneName */
-  spanOf: (laneName) => `Span of ${laneName}`,
-  spanTheHeightOfThe: "Span: the height of the lane",
+  spanOf: (laneName) => `Range of ${laneName}`,
+  spanTheHeightOfThe: "Range: the volts from bottom to top",
   autoRange: "auto range",
   lostOnTheWayTo: "lost on the way to this page",
   /** @param {unknown} duration @param {unknown} b */
   gap: (duration, b) => `gap ${duration}${b}`,
   /** @param {unknown} duration */
-  back: (duration) => `${duration} back`,
-  iowanOldStylePalatinoLinotype: "\"Iowan Old Style\", \"Palatino Linotype\", Palatino, Georgia, \"DejaVu Serif\", serif",
+  back: (duration) => `${duration} ago`,
 };
 
 /** watch-only.js */

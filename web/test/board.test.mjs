@@ -41,7 +41,7 @@ test("differences name the part", () => {
   const before = [{ ref: "R4", unit: "Ω", value: 1e4 }, { ref: "P1", unit: "Ω", value: 2e4, at: 0.45 }, { ref: "C9", unit: "F", value: 1e-6 }];
   const after = [{ ref: "R4", unit: "Ω", value: 2.7e4 }, { ref: "P1", unit: "Ω", value: 2e4, at: 0.9 }, { ref: "C1", unit: "F", value: 1e-7 }];
   assert.deepEqual(sideBySide(before, after).map(plain), ["A: R4 10 kΩ, B: 27 kΩ", "A: P1 20 kΩ at 45 %, B: 20 kΩ at 90 %", "A: C9 1 µF, B: none", "A: C1 none, B: 100 nF"]);
-  assert.deepEqual(differences(before, after).map(plain), ["R4 10 kΩ → 27 kΩ", "P1 at 45 % → 90 %", "C1 100 nF added", "C9 taken out"]);
+  assert.deepEqual(differences(before, after).map(plain), ["R4 10 kΩ → 27 kΩ", "P1 at 45 % → 90 %", "C1 100 nF added", "C9 removed"]);
 });
 
 test("corners, gain and figures in words", () => {

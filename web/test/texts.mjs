@@ -10,7 +10,7 @@ const CALLS = new Set(["querySelector", "querySelectorAll", "addEventListener", 
 export function isText(text) {
   const parts = text.split("\0").join(" \u2423 ");
   if (/[{}<>=]|:\/\/|\bvar\(|\[data-|^\s*[#./]|\bpx\b|^--|system-ui|sans-serif|^(GET|PUT|POST|DELETE|PATCH)$/.test(parts) && !/[a-z] [a-z]+ [a-z]/.test(parts)) return false;
-  if (/system-ui|sans-serif|no-cache|application\/|text\/plain|Content-Type|\[data-|https?:/.test(parts)) return false;
+  if (/system-ui|serif|no-cache|application\/|text\/plain|Content-Type|\[data-|https?:/.test(parts)) return false;
   const words = parts.match(/[A-Za-zÀ-ž’]{2,}/g) ?? [];
   const real = words.filter((w) => !UNITS.has(w));
   if (real.length === 0) return false;
@@ -45,8 +45,7 @@ function elsewhere(node) {
         if (name === "setAttribute" && ["title", "aria-label", "placeholder", "aria-valuetext"].includes(p.arguments[0]?.text) && p.arguments[1] === n) return false;
         return true;
       }
-      if (name === "Map" || name === "Set") return false;
-      return false;
+      return ts.isPropertyAccessExpression(f) && ts.isIdentifier(f.expression) && f.expression.text === "prefs"; // keys of what is remembered
     }
     if (ts.isFunctionLike(p) || ts.isStatement(p) && !ts.isReturnStatement(p) && !ts.isThrowStatement(p) && !ts.isVariableStatement(p) && !ts.isExpressionStatement(p)) return false;
   }

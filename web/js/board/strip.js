@@ -38,7 +38,7 @@ export class BoardStrip {
     /** @type {StageBlock[]} */
     this.blocks = [];
     this.shape = "";
-    this.folded = prefs.get(W.boardFolded, true);
+    this.folded = prefs.get("board folded", true);
     /** @type {(() => void)|null} */
     this.unwatch = null;
     this.unsubscribe = this.model.subscribe(() => this.#show());
@@ -53,7 +53,7 @@ export class BoardStrip {
   /** @param {boolean} folded */
   fold(folded) {
     this.folded = folded;
-    prefs.set(W.boardFolded, folded);
+    prefs.set("board folded", folded);
     if (!folded) {
       void this.model.learn();
       this.unwatch ??= this.model.watch();

@@ -27,7 +27,7 @@ export class SharePanel {
     this.shown = "";
     this.gone = false;
     /** Whether watch-only links lead to the view for a room. */
-    this.straight = prefs.get(W.shareStraight, false);
+    this.straight = prefs.get("share straight", false);
     if (!ctx.store.state.owner) {
       root.append(h("p", { class: "hint" }, W.onlyTheOwnerSharesThis));
       this.timer = 0;
@@ -109,7 +109,7 @@ export class SharePanel {
     const straight = h("input", { type: "checkbox", id: "share-straight", "data-testid": "share-straight", checked: this.straight });
     straight.addEventListener("change", () => {
       this.straight = straight.checked;
-      prefs.set(W.shareStraight, this.straight);
+      prefs.set("share straight", this.straight);
       this.#show(s);
       document.getElementById("share-straight")?.focus();
     });

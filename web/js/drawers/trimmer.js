@@ -91,7 +91,7 @@ export class TrimmerAdvice {
     this.ctx = ctx;
     this.demo = demo;
     this.advice = /** @type {any} */ (null);
-    const kept = prefs.get(W.trimmerParts, { capacitor: "1 µF", presentOhms: "", presentFarads: "", trimmer: "", target: "−40" });
+    const kept = prefs.get("trimmer parts", { capacitor: "1 µF", presentOhms: "", presentFarads: "", trimmer: "", target: "−40" });
     const field = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ value, /** @type {string} */ placeholder) => {
       const input = h("input", { type: "text", id: "advice-" + id, "data-testid": "advice-" + id, autocomplete: "off", spellcheck: "false", placeholder });
       input.value = value;
@@ -175,7 +175,7 @@ export class TrimmerAdvice {
     setText(this.error, "");
     try {
       const q = this.#query();
-      prefs.set(W.trimmerParts, { capacitor: this.capacitor.input.value, presentOhms: this.presentOhms.input.value, presentFarads: this.presentFarads.input.value, trimmer: this.trimmer.input.value, target: this.target.input.value });
+      prefs.set("trimmer parts", { capacitor: this.capacitor.input.value, presentOhms: this.presentOhms.input.value, presentFarads: this.presentFarads.input.value, trimmer: this.trimmer.input.value, target: this.target.input.value });
       this.advice = await request("GET", `/channels/${this.ctx.channel()}/trimmer?${q}`);
     } catch (e) {
       this.advice = null;

@@ -133,7 +133,7 @@ export class PathPanel {
     this.root.append(this.head, this.strip);
     const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: this.palette, label, bare: true });
     this.folded = false;
-    if (prefs.get(W.pathFolded, false)) this.fold(true);
+    if (prefs.get("path folded", false)) this.fold(true);
     this.plots = { drift: plot(this.driftCurve, W.responseOfTheDriftStage), hum: plot(this.humCurve, W.responseOfTheHumStage), smooth: plot(this.smoothCurve, W.responseOfTheSmoothStage) };
   }
 
@@ -145,7 +145,7 @@ export class PathPanel {
       setText(this.foldButton, folded ? W.unfold : W.fold);
       this.foldButton.setAttribute("aria-expanded", String(!folded));
     }
-    prefs.set(W.pathFolded, folded);
+    prefs.set("path folded", folded);
   }
 
   /** @param {number} point */

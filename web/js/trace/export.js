@@ -2,7 +2,6 @@
 // scene goes in, text comes out.
 
 import { AID } from "../words.js";
-import { traceExportWords as W } from "../words.js";
 
 /** @import {Rings} from "../rings.js" */
 /** @import {Palette} from "../theme.js" */
@@ -52,7 +51,7 @@ import { traceExportWords as W } from "../words.js";
 const TITLE = 44;
 const FOOT = 18;
 const SANS = "system-ui, 'Segoe UI', 'DejaVu Sans', sans-serif";
-const SERIF = W.georgiaDejaVuSerifSerif;
+const SERIF = "Georgia, 'DejaVu Serif', serif";
 
 /** @param {string} text */
 function escaped(text) {

@@ -1450,4 +1450,4 @@ export class TracePanel {
 }
 
 const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif';
-const SERIF = W.iowanOldStylePalatinoLinotype;
+const SERIF = "\"Iowan Old Style\", \"Palatino Linotype\", Palatino, Georgia, \"DejaVu Serif\", serif";
