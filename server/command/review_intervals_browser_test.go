@@ -128,6 +128,14 @@ func TestReviewShowsIntervals(t *testing.T) {
 	soon(t, ctx, "the pulse's figures", `/^(9[0-9][0-9] mV|1(\\.[01]\\d*)? V)/.test(at("review-check-level-3").textContent.replace(/\u00a0/g, " "))`, 20*time.Second)
 	soon(t, ctx, "hum and rate", `/ rms$/.test(at("review-check-hum-0").textContent) && /Median rate/.test(at("review-check-rate").textContent)`, 5*time.Second)
 	picture(t, ctx, "review-check")
+	script(t, ctx, `window.saved = {};
+		for (const a of document.querySelectorAll("#review-check a, #review-intervals a")) {
+			fetch(a.href).then(async (r) => { window.saved[a.textContent] = r.status + " " + (await r.text()).slice(0, 400); });
+		}`)
+	for label, begins := range map[string]string{"Figures": "200 figure,value", "Spectrum": "200 freq_hz", "Typical beat": "200 time_s,median", "Signal (CSV)": "200 # Learning aid", "Filtered (EDF+)": "200 0  ", "Filtered (WAV)": "200 RIFF",
+		"Intervals": "200 sample,time_s,interval_s", "Measures": "200 id,name", "Beats": "200 sample,time_s,kind"} {
+		soon(t, ctx, "Save: "+label, fmt.Sprintf("(window.saved[%q] ?? '').startsWith(%q)", label, begins), 20*time.Second)
+	}
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(390, 844)); err != nil {
 		t.Fatal(err)
 	}

@@ -1495,6 +1495,13 @@ export const reviewChannelsWords = {
 
 /** review/figures.js */
 export const reviewFiguresWords = {
+  figures: "Figures",
+  spectrum: "Spectrum",
+  typicalBeat: "Typical beat",
+  signalCsv: "Signal (CSV)",
+  filteredCsv: "Filtered (CSV)",
+  filteredEdf: "Filtered (EDF+)",
+  filteredWav: "Filtered (WAV)",
   check: "Check",
   theRecordingHasNoChannel: "The recording has no channel.",
   /** @param {unknown} span */
@@ -1505,6 +1512,8 @@ export const reviewFiguresWords = {
 
 /** review/intervals.js */
 export const reviewIntervalsWords = {
+  measures: "Measures",
+  beats: "Beats",
   intervals: "Intervals",
   noChannelOfThisRecording: "No channel of this recording is a pulse or an ECG.",
   pointAtTheStripOr: "Point at the strip, or step along it with the arrow keys; a click or Enter goes there.",
@@ -1661,6 +1670,9 @@ export const reviewSheetWords = {
 
 /** review/stretch.js */
 export const reviewStretchWords = {
+  save: "Save",
+  /** @param {string} what */
+  saveWhat: (what) => `Save: ${what}`,
   workItOut: "Work it out",
   readingTheRecording: "Reading the recording …",
   whatIsSeen: "what is seen",

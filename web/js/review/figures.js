@@ -13,11 +13,14 @@ import { reviewFiguresWords as W } from "../words.js";
 /** Shorter stretches say little. */
 const LEAST_SECONDS = 1;
 
+/** @type {[string, string][]} */
+const SAVED = [["what=figures", W.figures], ["what=spectrum", W.spectrum], ["what=typical", W.typicalBeat], ["what=signal&point=scale", W.signalCsv], ["what=signal", W.filteredCsv], ["what=signal&as=edf", W.filteredEdf], ["what=signal&as=wav", W.filteredWav]];
+
 /** @extends {StretchPanel<Stretch>} */
 export class RecordedCheck extends StretchPanel {
   /** @param {import("./stretch.js").StretchOptions} options */
   constructor(options) {
-    super(options, { id: "review-check", title: W.check, least: LEAST_SECONDS, fits: () => true, none: W.theRecordingHasNoChannel });
+    super(options, { id: "review-check", title: W.check, least: LEAST_SECONDS, fits: () => true, none: W.theRecordingHasNoChannel, takes: SAVED });
     this.rate = h("p", { class: "summary", "data-testid": "review-check-rate" });
     this.sections = SECTIONS.map((s) => ({ ...s, section: new MeterSection(s.id, s.title, "review-check") }));
     this.body.append(this.rate, ...this.sections.map((s) => s.section.root));

@@ -18,11 +18,14 @@ const LISTED_SECONDS = 900;
 const LEAST_SECONDS = 3;
 const NBSP = "\u00a0";
 
+/** @type {[string, string][]} */
+const SAVED = [["what=intervals", W.intervals], ["what=measures", W.measures], ["what=beats", W.beats]];
+
 /** @extends {StretchPanel<RecordedVariability>} */
 export class RecordedIntervals extends StretchPanel {
   /** @param {import("./stretch.js").StretchOptions} options */
   constructor(options) {
-    super(options, { id: "review-intervals", title: W.intervals, least: LEAST_SECONDS, fits: (c) => c.kind !== "other", none: W.noChannelOfThisRecording });
+    super(options, { id: "review-intervals", title: W.intervals, least: LEAST_SECONDS, fits: (c) => c.kind !== "other", none: W.noChannelOfThisRecording, takes: SAVED });
     this.name = h("p", { class: "lead", "data-testid": "review-intervals-name" });
     this.summary = h("p", { class: "summary", "data-testid": "review-intervals-summary" });
     this.sheet = new IntervalsSheet({ palette: options.palette(), id: "review-intervals", hint: W.pointAtTheStripOr, go: (i) => options.go(i.sample) });

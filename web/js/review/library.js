@@ -80,6 +80,8 @@ export const library = {
   variability: async (id, channel, from, to, ended, progress) => JSON.parse(new TextDecoder().decode(await long(`${at(id)}/variability?channel=${channel}&from=${from}&to=${to}`, progress, ended, LONG_MS))),
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} [ended] @returns {Promise<Stretch>} */
   analysis: (id, channel, from, to, ended) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS, ended),
+  /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {string} query what is taken out, as "what=beats" */
+  taken: (id, channel, from, to, query) => `/api/v1${at(id)}/taken?${query}&channel=${channel}&from=${from}&to=${to}`,
   /** @param {string} id @param {"edf"|"csv"|"wav"} as */
   file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
 };

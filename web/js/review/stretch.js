@@ -3,6 +3,7 @@
 
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration } from "../format.js";
+import { library } from "./library.js";
 import { reviewStretchWords as W } from "../words.js";
 
 /** @import {Palette} from "../theme.js" */
@@ -26,7 +27,7 @@ const READING = W.readingTheRecording;
 export class StretchPanel {
   /**
    * @param {StretchOptions} options
-   * @param {{id: string, title: string, least: number, fits: (c: {kind: string}) => boolean, none: string}} about the shortest stretch in seconds, which channels it speaks of, and what is said without one
+   * @param {{id: string, title: string, least: number, fits: (c: {kind: string}) => boolean, none: string, takes: [query: string, text: string][]}} about the shortest stretch in seconds, which channels it speaks of, what is said without one, and what can be saved, by its query
    */
   constructor(options, about) {
     this.options = options;
@@ -53,7 +54,8 @@ export class StretchPanel {
     this.work = button(id + "-work", WORK, () => (this.asking ? this.#cancel() : void this.#ask(true)), { hidden: true });
     this.head = h("div", { class: "row between" }, h("h3", {}, about.title), this.pick, this.stretch);
     /** What is hidden while there is nothing to say. */
-    this.body = h("div", { class: "stretch-body", hidden: true });
+    this.save = h("p", { class: "row save", "data-testid": id + "-save" });
+    this.body = h("div", { class: "stretch-body", hidden: true }, this.save);
     this.root = h("aside", { class: "review-side drawer-body " + id, id, "data-testid": id, "aria-label": about.title, hidden: true });
   }
 
@@ -150,6 +152,7 @@ export class StretchPanel {
       setText(this.state, "");
       this.work.hidden = true;
       this.body.hidden = false;
+      this.#saves(detail.id, from, to);
       this.draw();
     } catch (e) {
       if (!asking.signal.aborted) this.#none(e instanceof Error ? e.message : String(e));
@@ -160,6 +163,13 @@ export class StretchPanel {
         this.root.removeAttribute("aria-busy");
       }
     }
+  }
+
+  /** Links that save what is shown, and the signal itself. @param {string} id @param {number} from @param {number} to */
+  #saves(id, from, to) {
+    const link = (/** @type {[string, string]} */ [query, text]) =>
+      h("a", { href: library.taken(id, this.channel, from, to, query), download: "", "aria-label": W.saveWhat(text), "data-testid": `${this.about.id}-save-${query.replace(/\W+/g, "-")}` }, text);
+    fill(this.save, h("span", { class: "hint" }, W.save), ...this.about.takes.map(link));
   }
 
   /** Ends the work; what it was about can be asked for again. */
