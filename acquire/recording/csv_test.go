@@ -126,7 +126,7 @@ func TestOpenRefuses(t *testing.T) {
 		{"time.csv", "time_s\n0\n1\n", "only a time column"},
 		{"a.hea", "a 1 250 10\nb.dat 16\n", "put it beside it"},
 		{"b.hea", "b 1 250 10\n../../secret 16\n", "own folder"},
-		{"c.hea", "c 1 250 10\nc.dat 8\n", "are read"},
+		{"c.hea", "c 1 250 10\nc.dat 9\n", "are read"},
 		{"short.wav", "RIFF\x00\x00\x00\x00WAVE", "no format chunk"},
 	} {
 		path := filepath.Join(dir, tc.name)

@@ -2,7 +2,6 @@ package recording
 
 import (
 	"bufio"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -15,11 +14,6 @@ import (
 
 	"pulsewright/acquire"
 )
-
-// Signal formats of a record header (.hea) that are read: 8-bit offset binary (80),
-// 12-bit pairs (212), 16, 24 and 32 bits little-endian, 16 bits big-endian (61)
-// and offset binary (160).
-var recordBits = map[int]int64{80: 8, 212: 12, 16: 16, 61: 16, 160: 16, 24: 24, 32: 32}
 
 // recordSignal is one signal line of a header.
 type recordSignal struct {
@@ -38,7 +32,9 @@ type recordSignal struct {
 	known    [3]bool // first, checksum and gain were given
 	label    string
 
-	group int // which file
+	sums []int32 // of differences, before each sumEvery frames
+
+	group int // which file, −1 for none
 	place int // first sample of the signal within a frame of its file
 }
 
@@ -50,6 +46,7 @@ type recordHeader struct {
 	started time.Time
 	signals []recordSignal
 	info    []string
+	parts   []recordPart // of a record of several segments, which has no signals of its own
 }
 
 func looksHeader(head []byte, path string) bool {
@@ -94,34 +91,21 @@ func parseHeader(r io.Reader, path string) (*recordHeader, error) {
 			continue
 		}
 		if n < 0 {
-			w := strings.Fields(text)
-			if len(w) < 2 {
-				return bad("%q is no record line: name, number of signals, Hz, samples", shorten(text))
+			reason := ""
+			if n, reason = h.recordLine(text); reason != "" {
+				return bad("%s", reason)
 			}
-			if strings.Contains(w[0], "/") {
-				return bad("%q is a record of several segments; open its segments one by one", shorten(w[0]))
+			continue
+		}
+		if h.parts != nil {
+			p, reason := parsePart(text)
+			if reason == "" && len(h.parts) == mostParts {
+				reason = fmt.Sprintf("more than %d segments", mostParts)
 			}
-			var err error
-			h.name = w[0]
-			if n, err = strconv.Atoi(w[1]); err != nil || n < 1 || n > maxChannels {
-				return bad("%q signals: 1 to %d can be read", shorten(w[1]), maxChannels)
+			if reason != "" {
+				return bad("%s", reason)
 			}
-			h.rateHz = 250 // the format's default
-			if len(w) > 2 {
-				s, _, _ := strings.Cut(w[2], "/")
-				s, _, _ = strings.Cut(s, "(")
-				if h.rateHz, err = strconv.ParseFloat(s, 64); err != nil || !(h.rateHz > 0) || h.rateHz > 1e9 {
-					return bad("sample rate %q: a number of Hz above 0 belongs there", shorten(w[2]))
-				}
-			}
-			if len(w) > 3 {
-				if h.samples, err = strconv.ParseInt(w[3], 10, 64); err != nil || h.samples < 0 || h.samples > maxLen {
-					return bad("number of samples %q", shorten(w[3]))
-				}
-			}
-			if len(w) > 5 {
-				h.started, _ = time.ParseInLocation("15:4:5 2/1/2006", w[4]+" "+w[5], time.Local)
-			}
+			h.parts = append(h.parts, p)
 			continue
 		}
 		if len(h.signals) == n {
@@ -136,10 +120,50 @@ func parseHeader(r io.Reader, path string) (*recordHeader, error) {
 	if err := sc.Err(); err != nil {
 		return bad("%v", err)
 	}
+	if h.parts != nil {
+		return h, nil
+	}
 	if n < 0 || len(h.signals) < n {
 		return bad("%d signal lines, the record line promises %d", len(h.signals), max(n, 1))
 	}
 	return h, nil
+}
+
+// recordLine reads the first line: name, signals, Hz, samples, start. bad is what is wrong with it.
+func (h *recordHeader) recordLine(text string) (n int, bad string) {
+	w := strings.Fields(text)
+	if len(w) < 2 {
+		return n, fmt.Sprintf("%q is no record line: name, number of signals, Hz, samples", shorten(text))
+	}
+	name, parts, segmented := strings.Cut(w[0], "/")
+	if segmented {
+		if segments, err := strconv.Atoi(parts); err != nil || segments < 1 || segments > mostParts {
+			return n, fmt.Sprintf("%q segments: 1 to %d can be read", shorten(parts), mostParts)
+		}
+		h.parts = []recordPart{}
+	}
+	var err error
+	h.name = name
+	if n, err = strconv.Atoi(w[1]); err != nil || n < 1 || n > maxChannels {
+		return n, fmt.Sprintf("%q signals: 1 to %d can be read", shorten(w[1]), maxChannels)
+	}
+	h.rateHz = 250 // the format's default
+	if len(w) > 2 {
+		s, _, _ := strings.Cut(w[2], "/")
+		s, _, _ = strings.Cut(s, "(")
+		if h.rateHz, err = strconv.ParseFloat(s, 64); err != nil || !(h.rateHz > 0) || h.rateHz > 1e9 {
+			return n, fmt.Sprintf("sample rate %q: a number of Hz above 0 belongs there", shorten(w[2]))
+		}
+	}
+	if len(w) > 3 {
+		if h.samples, err = strconv.ParseInt(w[3], 10, 64); err != nil || h.samples < 0 || h.samples > maxLen {
+			return n, fmt.Sprintf("number of samples %q", shorten(w[3]))
+		}
+	}
+	if len(w) > 5 {
+		h.started, _ = time.ParseInLocation("15:4:5 2/1/2006", w[4]+" "+w[5], time.Local)
+	}
+	return n, ""
 }
 
 func parseSignal(text string) (s recordSignal, bad string) {
@@ -166,8 +190,8 @@ func parseSignal(text string) (s recordSignal, bad string) {
 	}
 	s.perFrame = int(per)
 	var err error
-	if s.format, err = strconv.Atoi(f); err != nil || recordBits[s.format] == 0 {
-		return s, fmt.Sprintf("signal format %q: 16, 24, 32, 61, 80, 160 and 212 are read", shorten(w[1]))
+	if s.format, err = strconv.Atoi(f); err != nil || recordFormats[s.format].bits == 0 {
+		return s, s.unread(w[1])
 	}
 	zeroGiven := false
 	baseGiven := false
@@ -244,6 +268,13 @@ func openRecord(in *input, path string) (*File, error) {
 	if err != nil {
 		return nil, err
 	}
+	if h.parts != nil {
+		f, err := openSegments(h, path)
+		if err == nil {
+			in.Close()
+		}
+		return f, err
+	}
 	f := &File{format: "PhysioNet record (.hea)", path: path}
 	st := &recordStore{signals: h.signals}
 	opened := false
@@ -257,7 +288,13 @@ func openRecord(in *input, path string) (*File, error) {
 	}
 	frames := int64(math.MaxInt64)
 	for _, g := range st.files {
-		frames = min(frames, max(g.in.size-g.offset, 0)*8/recordBits[g.format]/int64(g.frame))
+		frames = min(frames, recordFormats[g.format].samples(max(g.in.size-g.offset, 0))/int64(g.frame))
+	}
+	if len(st.files) == 0 {
+		frames = h.samples
+	}
+	if err := st.sum(); err != nil {
+		return nil, fmt.Errorf("recording: %s: %w", path, err)
 	}
 	if h.samples > 0 && h.samples != frames {
 		if h.samples > frames {
@@ -298,6 +335,11 @@ func (st *recordStore) openFiles(path string) error {
 	byName := map[string]int{}
 	for i := range st.signals {
 		s := &st.signals[i]
+		st.highest = max(st.highest, s.perFrame)
+		if s.format == 0 {
+			s.group = -1
+			continue
+		}
 		g, ok := byName[s.file]
 		if !ok {
 			if s.file != filepath.Base(s.file) || s.file == "." || s.file == ".." || s.file == "-" || strings.ContainsAny(s.file, `/\`) {
@@ -321,7 +363,6 @@ func (st *recordStore) openFiles(path string) error {
 		}
 		s.group, s.place = g, group.frame
 		group.frame += s.perFrame
-		st.highest = max(st.highest, s.perFrame)
 	}
 	return nil
 }
@@ -336,10 +377,7 @@ func (s *recordSignal) channel() acquire.Channel {
 	} else {
 		c.Unit = ""
 	}
-	bits := int64(s.bits)
-	if bits <= 0 || bits > recordBits[s.format] {
-		bits = recordBits[s.format]
-	}
+	bits := s.rangeBits()
 	if s.zero >= -1<<31 && s.zero < 1<<31 {
 		// The converter's range lies around its zero.
 		c.MinCount, c.MaxCount = clampCount(s.zero-1<<(bits-1)), clampCount(s.zero+1<<(bits-1)-1)
@@ -359,13 +397,17 @@ func (st *recordStore) read(counts [][]int32, from int64) (int, error) {
 			continue
 		}
 		s := &st.signals[c]
+		if s.group < 0 {
+			fill(counts[c][:want], acquire.MissingCount)
+			continue
+		}
 		g := st.files[s.group]
 		done := 0
 		for done < want {
 			at := from + int64(done)
 			frame := at/per + s.skew
 			k := min(int64(batch), (int64(want-done)+per-1)/per+1)
-			frames := (max(g.in.size-g.offset, 0)*8/recordBits[g.format])/int64(g.frame) - frame
+			frames := recordFormats[g.format].samples(max(g.in.size-g.offset, 0))/int64(g.frame) - frame
 			k = min(k, frames)
 			if k <= 0 {
 				// A skewed signal ends before the others.
@@ -373,7 +415,14 @@ func (st *recordStore) read(counts [][]int32, from int64) (int, error) {
 				break
 			}
 			first := frame * int64(g.frame)
-			if err := g.load(first, k*int64(g.frame)); err != nil {
+			var values []int32
+			var err error
+			if g.format == 8 {
+				values, err = g.values(s, frame, k)
+			} else {
+				err = g.load(first, k*int64(g.frame))
+			}
+			if err != nil {
 				return 0, err
 			}
 			skip := int(at % per)
@@ -383,7 +432,11 @@ func (st *recordStore) read(counts [][]int32, from int64) (int, error) {
 					break
 				}
 				sub := skip % st.highest * s.perFrame / st.highest
-				counts[c][done] = g.sample(first, int64(j*g.frame+s.place+sub))
+				if values != nil {
+					counts[c][done] = values[j*s.perFrame+sub]
+				} else {
+					counts[c][done] = g.sample(first, int64(j*g.frame+s.place+sub))
+				}
 				skip++
 			}
 		}
@@ -392,63 +445,6 @@ func (st *recordStore) read(counts [][]int32, from int64) (int, error) {
 		return want, io.EOF
 	}
 	return want, nil
-}
-
-// load reads samples first … first+n−1 of the file into the buffer.
-func (g *recordGroup) load(first, n int64) error {
-	bits := recordBits[g.format]
-	lo := first * bits / 8
-	if g.format == 212 {
-		lo = first / 2 * 3
-	}
-	hi := ((first+n)*bits + 7) / 8
-	size := int(hi - lo)
-	if cap(g.buffer) < size {
-		g.buffer = make([]byte, size)
-	}
-	g.buffer = g.buffer[:size]
-	got, err := g.in.ReadAt(g.buffer, g.offset+lo)
-	if got < size {
-		if err == nil || err == io.EOF {
-			err = io.ErrUnexpectedEOF
-		}
-		return err
-	}
-	return nil
-}
-
-// sample decodes sample k counted from first; the lowest value of a format
-// means missing.
-func (g *recordGroup) sample(first, k int64) int32 {
-	b := g.buffer
-	lowest, v := int32(0), int32(0)
-	switch g.format {
-	case 212:
-		pair := (first+k)/2 - first/2
-		b = b[pair*3:]
-		if (first+k)%2 == 0 {
-			v = int32(uint32(b[0])<<20|uint32(b[1]&15)<<28) >> 20
-		} else {
-			v = int32(uint32(b[2])<<20|uint32(b[1]>>4)<<28) >> 20
-		}
-		lowest = -1 << 11
-	case 80:
-		v, lowest = int32(b[k])-128, -128
-	case 16:
-		v, lowest = int32(int16(binary.LittleEndian.Uint16(b[2*k:]))), -1<<15
-	case 61:
-		v, lowest = int32(int16(binary.BigEndian.Uint16(b[2*k:]))), -1<<15
-	case 160:
-		v, lowest = int32(binary.LittleEndian.Uint16(b[2*k:]))-1<<15, -1<<15
-	case 24:
-		v, lowest = int32(uint32(b[3*k])<<8|uint32(b[3*k+1])<<16|uint32(b[3*k+2])<<24)>>8, -1<<23
-	case 32:
-		v, lowest = int32(binary.LittleEndian.Uint32(b[4*k:])), math.MinInt32
-	}
-	if v == lowest {
-		return acquire.MissingCount
-	}
-	return v
 }
 
 func (st *recordStore) Close() error {
