@@ -99,7 +99,7 @@ func (p *csvPlan) failed(r *csvReader, err error) error {
 // first times.
 func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 	facts := &csvFacts{}
-	r := newCSVReader(in, p.separator)
+	r := p.reader(in, 0)
 	r.pairs = p.pairs
 	for _, line := range p.preamble {
 		facts.comment(line, len(p.channels))
@@ -255,7 +255,7 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, 
 			store.Close()
 		}
 	}()
-	r := newCSVReader(in, p.separator)
+	r := p.reader(in, 1)
 	r.pairs = p.pairs
 	row := make([]int32, len(p.channels))
 	for i := 0; ; i++ {

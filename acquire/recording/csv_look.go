@@ -39,6 +39,7 @@ func splitUnit(s string) (name, unit string) {
 
 // csvPlan is how to read a file.
 type csvPlan struct {
+	options   OpenOptions
 	path      string
 	separator byte
 	point     byte
@@ -75,7 +76,7 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 	if len(lines) == 0 {
 		return nil, &FormatError{Path: path, Line: r.line, Reason: "no row of numbers in it"}
 	}
-	p := &csvPlan{path: path, point: '.', clock: -1, day: -1, separator: options.Separator}
+	p := &csvPlan{path: path, options: options, point: '.', clock: -1, day: -1, separator: options.Separator}
 	if p.separator == 0 {
 		p.separator = pickSeparator(lines)
 	}

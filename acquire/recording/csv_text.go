@@ -3,6 +3,7 @@ package recording
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"strings"
@@ -32,7 +33,36 @@ type csvReader struct {
 var errLongLine = fmt.Errorf("a line of more than %d bytes", csvMaxLine)
 
 func newCSVReader(in *input, separator byte) *csvReader {
-	return &csvReader{r: plainText(bufio.NewReaderSize(io.NewSectionReader(in, 0, in.size), 1<<16)), separator: separator}
+	return csvReaderOf(io.NewSectionReader(in, 0, in.size), separator)
+}
+
+func csvReaderOf(in io.Reader, separator byte) *csvReader {
+	return &csvReader{r: plainText(bufio.NewReaderSize(in, 1<<16)), separator: separator}
+}
+
+// watched reads a file in one of two passes, which the options' context ends.
+type watched struct {
+	r       io.Reader
+	options OpenOptions
+	size    int64
+	done    int64
+	pass    int
+}
+
+func (w *watched) Read(b []byte) (int, error) {
+	if ctx := w.options.Context; ctx != nil && ctx.Err() != nil {
+		return 0, context.Cause(ctx)
+	}
+	n, err := w.r.Read(b)
+	if w.done += int64(n); w.options.Progress != nil && w.size > 0 {
+		w.options.Progress((float64(w.pass) + float64(w.done)/float64(w.size)) / 2)
+	}
+	return n, err
+}
+
+// reader reads the whole file in pass 0 or 1.
+func (p *csvPlan) reader(in *input, pass int) *csvReader {
+	return csvReaderOf(&watched{r: io.NewSectionReader(in, 0, in.size), options: p.options, size: in.size, pass: pass}, p.separator)
 }
 
 // plainText gives UTF-8 with line ends of LF or CR LF: it takes a byte order mark away,

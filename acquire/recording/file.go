@@ -42,6 +42,10 @@ type OpenOptions struct {
 	// ('.' or ','), and the time column's name or number from 1. 0 and "": found.
 	Separator, Decimal byte
 	Time               string
+	// Context ends the reading of a long text with its cause; nil never does. Progress, unless nil,
+	// is told now and then which share of it is read.
+	Context  context.Context
+	Progress func(share float64)
 }
 
 // File is an open recording. It satisfies playback.Recording and its Noter.

@@ -7,7 +7,10 @@ import (
 	"os"
 )
 
-// spool holds samples parsed from text: in memory, above memoryLimit in a
+// spoolInts is how many samples of text stay in memory: 16 MB, while the text itself is read.
+const spoolInts = 4 << 20
+
+// spool holds samples parsed from text: in memory, above spoolInts in a
 // temporary file.
 type spool struct {
 	channels int
@@ -20,7 +23,7 @@ type spool struct {
 func (s *spool) add(row []int32) error {
 	s.buffer = append(s.buffer, row...)
 	s.n++
-	if len(s.buffer) >= memoryLimit/4 || s.file != nil && len(s.buffer) >= 1<<16 {
+	if len(s.buffer) >= spoolInts || s.file != nil && len(s.buffer) >= 1<<16 {
 		return s.flush()
 	}
 	return nil
@@ -43,6 +46,9 @@ func (s *spool) flush() error {
 			}
 			s.scratch = s.scratch[:0]
 		}
+	}
+	if cap(s.buffer) > 1<<17 {
+		s.buffer = nil // from here on little waits
 	}
 	s.buffer = s.buffer[:0]
 	_, err := s.file.Write(s.scratch)

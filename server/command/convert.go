@@ -35,7 +35,11 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	if *counts && !isCSV {
 		return fmt.Errorf("%w: -counts is for a .csv: %s holds counts anyway, or cannot", errMisused, f.Arg(1))
 	}
+	open.Context = ctx
+	tellRead, clearRead := progress(stderr)
+	open.Progress = tellRead
 	in, err := recording.OpenWith(f.Arg(0), open)
+	clearRead()
 	if err != nil {
 		return err
 	}
@@ -60,6 +64,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		}
 	}}
 	options.Shown, options.Settings = shown, settings
+	open.Progress = tell
 	err = recording.Convert(f.Arg(0), f.Arg(1), open, options)
 	if clear(); err != nil {
 		return err

@@ -42,7 +42,11 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	if err != nil {
 		return err
 	}
+	open.Context = ctx
+	tellRead, clearRead := progress(stderr)
+	open.Progress = tellRead
 	in, err := recording.OpenWith(f.Arg(0), open)
+	clearRead()
 	if err != nil {
 		return err
 	}
