@@ -57,12 +57,15 @@ type boardFigures struct {
 	Cautions []string       `json:"cautions"`
 }
 
+// figuresBody asks what a board does.
+type figuresBody struct {
+	Board board.Board `json:"board"`
+	// Tolerance of every part, as a share; 0: each its own.
+	Tolerance float64 `json:"tolerance"`
+}
+
 func (s *Server) postBoardFigures(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Board board.Board `json:"board"`
-		// Tolerance of every part, as a share; 0: each its own.
-		Tolerance float64 `json:"tolerance"`
-	}
+	var body figuresBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -97,11 +100,19 @@ func figuresOf(b *board.Board, tolerance float64) (*boardFigures, error) {
 	return a, nil
 }
 
+// turnAnswer is what the trimmer does at each place.
+type turnAnswer struct {
+	Places []board.Turned `json:"places"`
+}
+
+// turnBody asks what turning a trimmer does.
+type turnBody struct {
+	Board   board.Board `json:"board"`
+	Trimmer string      `json:"trimmer"`
+}
+
 func (s *Server) postBoardTurn(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Board   board.Board `json:"board"`
-		Trimmer string      `json:"trimmer"`
-	}
+	var body turnBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -114,16 +125,17 @@ func (s *Server) postBoardTurn(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
-	Answer(w, struct {
-		Places []board.Turned `json:"places"`
-	}{places})
+	Answer(w, turnAnswer{places})
+}
+
+// boardBody sets the board of a channel, null takes it away.
+type boardBody struct {
+	Board *board.Board `json:"board"`
 }
 
 // putBoard takes {"board": …} or {"board": null}.
 func (s *Server) putBoard(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Board *board.Board `json:"board"`
-	}
+	var body boardBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -150,11 +162,14 @@ type boardLook struct {
 	Stages       [][]float64 `json:"stages"`
 }
 
+// lookBody asks how the signal would come out of a changed board.
+type lookBody struct {
+	Present board.Board `json:"present"`
+	Changed board.Board `json:"changed"`
+}
+
 func (s *Server) postBoardLook(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Present board.Board `json:"present"`
-		Changed board.Board `json:"changed"`
-	}
+	var body lookBody
 	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}

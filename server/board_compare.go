@@ -36,10 +36,13 @@ type boardComparison struct {
 	Advice []string `json:"advice"`
 }
 
+// compareBody is the board that the signal came through.
+type compareBody struct {
+	Board board.Board `json:"board"`
+}
+
 func (s *Server) postBoardCompare(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Board board.Board `json:"board"`
-	}
+	var body compareBody
 	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}

@@ -17,6 +17,8 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/serialport/board/sketch"
+	"pulsewright/dsp/beat"
+	"pulsewright/dsp/meter"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/channel"
 	"pulsewright/server/plain"
@@ -138,15 +140,18 @@ func (a asked) read(w http.ResponseWriter, r *http.Request) (float64, bool) {
 	return x, true
 }
 
+// stateAnswer is the whole of what a page needs on connecting.
+type stateAnswer struct {
+	session.State
+	Owner bool `json:"owner"` // whoever asks may change things
+}
+
 func (s *Server) getState(w http.ResponseWriter, r *http.Request) {
 	state, owner := s.session.State(), accessOf(r).role == Owner
 	if !owner {
 		state = watchersState(state)
 	}
-	Answer(w, struct {
-		session.State
-		Owner bool `json:"owner"`
-	}{state, owner})
+	Answer(w, stateAnswer{state, owner})
 }
 
 // getSketch hands out an example sketch for a board.
@@ -166,10 +171,13 @@ func (s *Server) getSources(w http.ResponseWriter, r *http.Request) {
 	Answer(w, s.sources(r.Context()))
 }
 
+// sourceBody opens a source by its address.
+type sourceBody struct {
+	Address string `json:"address"`
+}
+
 func (s *Server) putSource(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Address string `json:"address"`
-	}
+	var body sourceBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -182,12 +190,15 @@ func (s *Server) putSource(w http.ResponseWriter, r *http.Request) {
 	Answer(w, s.session.State())
 }
 
+// playbackBody moves a replay: a sample, a speed, from the start again at the end.
+type playbackBody struct {
+	Position *int64   `json:"position"`
+	Speed    *float64 `json:"speed"`
+	Loop     *bool    `json:"loop"`
+}
+
 func (s *Server) putPlayback(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Position *int64   `json:"position"`
-		Speed    *float64 `json:"speed"`
-		Loop     *bool    `json:"loop"`
-	}
+	var body playbackBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -198,11 +209,14 @@ func (s *Server) putPlayback(w http.ResponseWriter, r *http.Request) {
 	Answer(w, s.session.State().Playback)
 }
 
+// demoBody turns the trimmer of a simulated board.
+type demoBody struct {
+	TrimmerHz float64 `json:"trimmerHz"`
+}
+
 // putDemo turns a knob of a simulated board.
 func (s *Server) putDemo(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		TrimmerHz float64 `json:"trimmerHz"`
-	}
+	var body demoBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -213,11 +227,14 @@ func (s *Server) putDemo(w http.ResponseWriter, r *http.Request) {
 	Answer(w, body)
 }
 
+// kindBody says what kind a channel is; Preset sets the path for it too.
+type kindBody struct {
+	Kind   string `json:"kind"`
+	Preset bool   `json:"preset"`
+}
+
 func (s *Server) putKind(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Kind   string `json:"kind"`
-		Preset bool   `json:"preset"`
-	}
+	var body kindBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -241,12 +258,15 @@ func (s *Server) answerChannel(w http.ResponseWriter, r *http.Request) {
 	Fail(w, session.ErrNoChannel)
 }
 
+// pathBody is signalpath.Settings; what is not sent is told from what is switched off.
+type pathBody struct { // of signalpath.Settings; what is not sent is told from what is switched off
+	Drift  *signalpath.Drift  `json:"drift"`
+	Hum    *signalpath.Hum    `json:"hum"`
+	Smooth *signalpath.Smooth `json:"smooth"`
+}
+
 func (s *Server) putPath(w http.ResponseWriter, r *http.Request) {
-	var body struct { // of signalpath.Settings; what is not sent is told from what is switched off
-		Drift  *signalpath.Drift  `json:"drift"`
-		Hum    *signalpath.Hum    `json:"hum"`
-		Smooth *signalpath.Smooth `json:"smooth"`
-	}
+	var body pathBody
 	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}
@@ -306,6 +326,12 @@ func (s *Server) getReading(w http.ResponseWriter, r *http.Request) {
 	Answer(w, reading)
 }
 
+// metersAnswer is the board judged, and hum and its goal over the last two minutes.
+type metersAnswer struct {
+	Report   meter.Report       `json:"report"`
+	HumStrip []session.HumPoint `json:"humStrip"`
+}
+
 func (s *Server) getMeters(w http.ResponseWriter, r *http.Request) {
 	report, err := s.session.Report(channelOf(r))
 	if err != nil {
@@ -317,7 +343,7 @@ func (s *Server) getMeters(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
-	Answer(w, map[string]any{"report": report, "humStrip": strip})
+	Answer(w, metersAnswer{report, strip})
 }
 
 // indexRange reads from and to; to defaults to the end.
@@ -365,6 +391,14 @@ func (s *Server) getHistory(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
+// beatsAnswer is the beats by channel, with all gaps and notes.
+type beatsAnswer struct {
+	Epoch    uint32         `json:"epoch"`
+	Channels [][]beat.Beat  `json:"channels"`
+	Gaps     []session.Gap  `json:"gaps"`
+	Notes    []session.Note `json:"notes"`
+}
+
 func (s *Server) getBeats(w http.ResponseWriter, r *http.Request) {
 	from, to, ok := indexRange(w, r)
 	if !ok {
@@ -372,7 +406,7 @@ func (s *Server) getBeats(w http.ResponseWriter, r *http.Request) {
 	}
 	epoch, channels := s.session.Beats(from, to)
 	state := s.session.State()
-	Answer(w, map[string]any{"epoch": epoch, "channels": channels, "gaps": state.Gaps, "notes": state.Notes})
+	Answer(w, beatsAnswer{epoch, channels, state.Gaps, state.Notes})
 }
 
 func (s *Server) getWhy(w http.ResponseWriter, r *http.Request) {
@@ -390,12 +424,15 @@ func (s *Server) getWhy(w http.ResponseWriter, r *http.Request) {
 
 const maxNote = 500
 
+// noteBody puts a note at a point of the signal, without Index at the newest.
+type noteBody struct {
+	Epoch *uint32 `json:"epoch"`
+	Index *int64  `json:"index"`
+	Text  string  `json:"text"`
+}
+
 func (s *Server) postNote(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Epoch *uint32 `json:"epoch"`
-		Index *int64  `json:"index"`
-		Text  string  `json:"text"`
-	}
+	var body noteBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}

@@ -78,13 +78,16 @@ func (s *Server) getRecording(w http.ResponseWriter, _ *http.Request) {
 	Answer(w, s.recordings.Recorder.State())
 }
 
+// recordBody begins a recording.
+type recordBody struct {
+	Name        string  `json:"name"`
+	Minutes     float64 `json:"minutes"`
+	KeepMinutes float64 `json:"keepMinutes"`
+	Note        string  `json:"note"`
+}
+
 func (s *Server) postRecording(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Name        string  `json:"name"`
-		Minutes     float64 `json:"minutes"`
-		KeepMinutes float64 `json:"keepMinutes"`
-		Note        string  `json:"note"`
-	}
+	var body recordBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -105,11 +108,14 @@ func (s *Server) deleteRecording(w http.ResponseWriter, _ *http.Request) {
 	answerRecording(w, state, err)
 }
 
+// keepBody saves the last minutes.
+type keepBody struct {
+	Name    string  `json:"name"`
+	Minutes float64 `json:"minutes"`
+}
+
 func (s *Server) postKeep(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Name    string  `json:"name"`
-		Minutes float64 `json:"minutes"`
-	}
+	var body keepBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -125,6 +131,13 @@ func (s *Server) postKeep(w http.ResponseWriter, r *http.Request) {
 	answerRecording(w, state, err)
 }
 
+// recordingsList is what there is.
+type recordingsList struct {
+	Folder     string            `json:"folder"`
+	Recordings []library.Entry   `json:"recordings"`
+	Trash      []library.Trashed `json:"trash"`
+}
+
 func (s *Server) getRecordings(w http.ResponseWriter, r *http.Request) {
 	read := s.recordings.Store.List
 	if r.URL.Query().Get("brief") == "1" {
@@ -138,7 +151,7 @@ func (s *Server) getRecordings(w http.ResponseWriter, r *http.Request) {
 	for i := range list {
 		list[i].Recording = s.recordings.Recorder.Busy(list[i].ID)
 	}
-	Answer(w, map[string]any{"folder": s.recordings.Store.Folder(), "recordings": list, "trash": s.recordings.Store.Trashed()})
+	Answer(w, recordingsList{s.recordings.Store.Folder(), list, s.recordings.Store.Trashed()})
 }
 
 // busy tells that a recording is being written.
@@ -149,14 +162,17 @@ func (s *Server) busy(id string) error {
 	return nil
 }
 
+// patchBody says something of a recording; what is left out stays.
+type patchBody struct {
+	Name *string `json:"name"`
+	Note *string `json:"note"`
+	// Channels says what channels are.
+	Channels []library.ChannelChange `json:"channels"`
+}
+
 func (s *Server) patchRecording(w http.ResponseWriter, r *http.Request) {
 	id := chi.URLParam(r, "id")
-	var body struct {
-		Name *string `json:"name"`
-		Note *string `json:"note"`
-		// Channels says what channels are.
-		Channels []library.ChannelChange `json:"channels"`
-	}
+	var body patchBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -188,6 +204,11 @@ func (s *Server) patchRecording(w http.ResponseWriter, r *http.Request) {
 	answerRecording(w, entry, err)
 }
 
+// trashedOne names what is in the trash now.
+type trashedOne struct {
+	Trashed string `json:"trashed"`
+}
+
 func (s *Server) trashRecording(w http.ResponseWriter, r *http.Request) {
 	id := chi.URLParam(r, "id")
 	err := s.busy(id)
@@ -198,7 +219,7 @@ func (s *Server) trashRecording(w http.ResponseWriter, r *http.Request) {
 		failRecording(w, err)
 		return
 	}
-	Answer(w, map[string]string{"trashed": id})
+	Answer(w, trashedOne{id})
 }
 
 func (s *Server) restoreRecording(w http.ResponseWriter, r *http.Request) {
@@ -211,11 +232,19 @@ func (s *Server) restoreRecording(w http.ResponseWriter, r *http.Request) {
 	answerRecording(w, entry, err)
 }
 
+// deletedList is what was deleted for good.
+type deletedList struct {
+	Deleted []library.Trashed `json:"deleted"`
+}
+
+// deleteBody names recordings in the trash.
+type deleteBody struct {
+	IDs []string `json:"ids"`
+}
+
 // emptyTrash deletes the recordings named, and no other, from the trash for good.
 func (s *Server) deleteTrash(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		IDs []string `json:"ids"`
-	}
+	var body deleteBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -228,7 +257,7 @@ func (s *Server) deleteTrash(w http.ResponseWriter, r *http.Request) {
 		failRecording(w, err)
 		return
 	}
-	Answer(w, map[string]any{"deleted": gone})
+	Answer(w, deletedList{gone})
 }
 
 // upload takes in the body as a recording named by the query.
@@ -274,12 +303,15 @@ func (s *Server) getRecordingFile(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
+// markBody is a note at a sample of a recording.
+type markBody struct {
+	Sample int64  `json:"sample"`
+	Text   string `json:"text"`
+}
+
 // postRecordingNote puts a note into a recording afterwards.
 func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Sample int64  `json:"sample"`
-		Text   string `json:"text"`
-	}
+	var body markBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -293,18 +325,16 @@ func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	err := s.recordings.Store.AddMark(chi.URLParam(r, "id"), recording.Annotation{Sample: body.Sample, Text: text})
-	answerRecording(w, map[string]any{"sample": body.Sample, "text": text}, err)
+	answerRecording(w, markBody{body.Sample, text}, err)
 }
 
 // deleteRecordingNote takes a note away that was made afterwards.
 func (s *Server) deleteRecordingNote(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Sample int64  `json:"sample"`
-		Text   string `json:"text"`
-	}
+	var body markBody
+
 	if !ReadJSON(w, r, &body) {
 		return
 	}
 	err := s.recordings.Store.RemoveMark(chi.URLParam(r, "id"), body.Sample, body.Text)
-	answerRecording(w, map[string]any{"sample": body.Sample, "text": body.Text}, err)
+	answerRecording(w, body, err)
 }

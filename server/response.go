@@ -220,13 +220,22 @@ func (o *openCard) swap(c Card, rateHz float64) error {
 	return nil
 }
 
+// cardBody names an input and an output.
+type cardBody struct {
+	Input  string  `json:"input"`
+	Output string  `json:"output"`
+	RateHz float64 `json:"rateHz"`
+}
+
+// cardAnswer is the card that is open.
+type cardAnswer struct {
+	Name   string  `json:"name"`
+	RateHz float64 `json:"rateHz"`
+}
+
 // putCard opens this computer's own sound card for measuring.
 func (s *Server) putCard(w http.ResponseWriter, r *http.Request) {
-	body := struct {
-		Input  string  `json:"input"`
-		Output string  `json:"output"`
-		RateHz float64 `json:"rateHz"`
-	}{"default", "default", 48000}
+	body := cardBody{"default", "default", 48000}
 	if !ReadJSON(w, r, &body) {
 		return
 	}
@@ -249,7 +258,7 @@ func (s *Server) putCard(w http.ResponseWriter, r *http.Request) {
 	if err := s.card.swap(c, body.RateHz); err != nil {
 		s.log.Debug("closing the sound card", "err", err)
 	}
-	Answer(w, map[string]any{"name": c.Name(), "rateHz": body.RateHz})
+	Answer(w, cardAnswer{c.Name(), body.RateHz})
 }
 
 // deleteCard closes it.
@@ -260,13 +269,16 @@ func (s *Server) deleteCard(w http.ResponseWriter, _ *http.Request) {
 	w.WriteHeader(http.StatusNoContent)
 }
 
+// cardRunBody is a run with the sound card: loop or board, a share of full scale, a length.
+type cardRunBody struct {
+	Kind    string  `json:"kind"`
+	Level   float64 `json:"level"`
+	Seconds float64 `json:"seconds"`
+}
+
 // postCardRun makes one run with the sound card that is open, and takes as long.
 func (s *Server) postCardRun(w http.ResponseWriter, r *http.Request) {
-	body := struct {
-		Kind    string  `json:"kind"`
-		Level   float64 `json:"level"`
-		Seconds float64 `json:"seconds"`
-	}{Level: 0.1, Seconds: sweepSeconds}
+	body := cardRunBody{Level: 0.1, Seconds: sweepSeconds}
 	if !ReadJSON(w, r, &body) {
 		return
 	}

@@ -90,6 +90,11 @@ func (s *Server) getRecordingView(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write(b)
 }
 
+// foundBeats is a recording's beats by channel.
+type foundBeats struct {
+	Channels [][]library.Mark `json:"channels"`
+}
+
 // getRecordingBeats answers the beats stored in a recording, by channel; with find=n those
 // that the live view's detector finds in channel n, read anew. With from and to only
 // those of the samples between; with as=compact as compactBeats.
@@ -117,7 +122,7 @@ func (s *Server) getRecordingBeats(w http.ResponseWriter, r *http.Request) {
 		if err == nil && as == "compact" {
 			return compactBeats(beats), nil
 		}
-		return map[string]any{"channels": beats}, err
+		return foundBeats{beats}, err
 	})
 }
 

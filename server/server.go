@@ -169,6 +169,7 @@ func (s *Server) Handler() http.Handler {
 			r.Post("/notes", s.postNote)
 			r.Group(func(r chi.Router) {
 				r.Use(ownerOnly)
+				r.Get("/openapi.json", s.getOpenAPI)
 				r.Get("/sources", s.getSources)
 				r.Get("/sketch/{name}", s.getSketch)
 				r.Get("/channels/{n}/path/firmware/seen", s.getOnBoard)

@@ -184,12 +184,15 @@ func (s *Server) getShare(w http.ResponseWriter, _ *http.Request) {
 	Answer(w, s.Sharing.State())
 }
 
+// shareBody switches sharing.
+type shareBody struct {
+	On    bool `json:"on"`
+	Port  int  `json:"port"`
+	Renew bool `json:"renew"` // make the old links useless
+}
+
 func (s *Server) putShare(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		On    bool `json:"on"`
-		Port  int  `json:"port"`
-		Renew bool `json:"renew"` // make the old links useless
-	}
+	var body shareBody
 	if !ReadJSON(w, r, &body) {
 		return
 	}

@@ -14,13 +14,16 @@ type wireAnswer struct {
 	Answer wire.Answer `json:"answer"`
 }
 
+// wireBody is what was done, and what was seen before.
+type wireBody struct {
+	Action wire.Action               `json:"action"`
+	Before map[wire.Action]wire.Look `json:"before"`
+}
+
 // postWire looks at the newest seconds of a channel after an action, and says what is
 // wrong with the wire or what to do next. The looks before it are the page's to keep.
 func (s *Server) postWire(w http.ResponseWriter, r *http.Request) {
-	var body struct {
-		Action wire.Action               `json:"action"`
-		Before map[wire.Action]wire.Look `json:"before"`
-	}
+	var body wireBody
 	if !s.channelThere(w, r) || !ReadJSON(w, r, &body) {
 		return
 	}
