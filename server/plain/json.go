@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 )
 
@@ -23,8 +24,8 @@ func JSON(err error) string {
 			what = named(kind.Value)
 		}
 		where := "it"
-		if kind.Field != "" {
-			where = fmt.Sprintf("field %q", kind.Field)
+		if field := sent(kind.Field); field != "" {
+			where = fmt.Sprintf("field %q", field)
 		}
 		return fmt.Sprintf("%s is %s: give %s", where, what, wanted(kind.Type))
 	case errors.As(err, &syntax):
@@ -39,6 +40,13 @@ func JSON(err error) string {
 		return fmt.Sprintf("field %s is not known: leave it out", name)
 	}
 	return text
+}
+
+// sent is a field's path as it is sent: without the names of embedded types, which begin with a
+// capital letter, as no name of ours does.
+func sent(path string) string {
+	parts := strings.Split(path, ".")
+	return strings.Join(slices.DeleteFunc(parts, func(p string) bool { return p != "" && p[0] >= 'A' && p[0] <= 'Z' }), ".")
 }
 
 func named(value string) string {

@@ -7,17 +7,24 @@ import (
 	"testing"
 )
 
+// Embedded has a field.
+type Embedded struct {
+	X int `json:"x"`
+}
+
 // TestJSON: no words of Go, and the field is named.
 func TestJSON(t *testing.T) {
 	var into struct {
-		Gain  float64         `json:"gain"`
-		Bits  int             `json:"bits"`
-		Small uint8           `json:"small"`
-		On    *bool           `json:"on"`
-		Name  string          `json:"name"`
-		IDs   []string        `json:"ids"`
-		Part  struct{ X int } `json:"part"`
-		Map   map[string]int  `json:"map"`
+		Gain  float64  `json:"gain"`
+		Bits  int      `json:"bits"`
+		Small uint8    `json:"small"`
+		On    *bool    `json:"on"`
+		Name  string   `json:"name"`
+		IDs   []string `json:"ids"`
+		Part  struct {
+			Embedded
+		} `json:"part"`
+		Map map[string]int `json:"map"`
 	}
 	for text, want := range map[string]string{
 		`{"gain":"5"}`:       `field "gain" is text: give a number`,
@@ -28,7 +35,7 @@ func TestJSON(t *testing.T) {
 		`{"name":7}`:         `field "name" is a number: give text in quotes`,
 		`{"ids":"a"}`:        `field "ids" is text: give a list [ … ]`,
 		`{"part":[1]}`:       `field "part" is a list: give an object { … }`,
-		`{"part":{"X":"a"}}`: `field "part.X" is text: give a whole number`,
+		`{"part":{"x":"a"}}`: `field "part.x" is text: give a whole number`,
 		`{"map":true}`:       `field "map" is true or false: give an object { … }`,
 		`[1]`:                `it is a list: give an object { … }`,
 		`{"gain":`:           `it breaks off: the end is missing`,
