@@ -27,7 +27,7 @@ func (d *ECGDetector) refuse(q *ecgCand) string {
 	switch {
 	case q.fault != "":
 		return q.fault
-	case q.step && q.agreement < 0.75:
+	case q.step && q.agreement < d.p.stepAlike:
 		return "a step: the level does not come back"
 	case gap < d.p.refractory:
 		return "too soon after a beat"
@@ -56,7 +56,7 @@ func (d *ECGDetector) paired() bool { return d.pairs >= pairsLeast }
 // that the other of a pair is known.
 func (d *ECGDetector) wait() int64 {
 	if d.paired() {
-		return max(d.ahead, d.pairGap+12)
+		return max(d.ahead, d.pairGap+int64(d.p.pairNear*ecgRateHz))
 	}
 	return d.ahead
 }
@@ -64,12 +64,12 @@ func (d *ECGDetector) wait() int64 {
 // pair looks for pairs at each beat, gap after the one before: a short interval and a
 // long one in turn, or a weak beat and a strong one.
 func (d *ECGDetector) pair(q *ecgCand, gap int64) {
-	limit := int64(d.p.pairSeconds * ecgRateHz)
+	limit, near := int64(d.p.pairSeconds*ecgRateHz), int64(d.p.pairNear*ecgRateHz)
 	a, b, c := d.levels[0], d.levels[1], q.level
-	turns := b < 0.8*min(a, c) || b > 1.25*max(a, c)
+	turns := b < d.p.pairTurns*min(a, c) || d.p.pairTurns*b > max(a, c)
 	switch short := gap < limit; {
-	case short && (5*d.lastGap > 7*gap || turns):
-		if far := gap - d.pairGap; (far < -12 || far > 12) && !turns {
+	case short && (float64(gap) < d.p.pairShort*float64(d.lastGap) || turns):
+		if far := gap - d.pairGap; (far < -near || far > near) && !turns {
 			d.pairs = 0
 		}
 		d.pairGap = gap
@@ -89,10 +89,10 @@ func (d *ECGDetector) pair(q *ecgCand, gap int64) {
 func (d *ECGDetector) weigh(q *ecgCand, gap float64) float64 {
 	return d.p.bias + d.p.usualPoints*math.Log(q.level/d.usual()) +
 		d.p.aroundPoints*math.Log(q.level/q.around) +
-		d.p.floorPoints*math.Log(q.level/max(q.floor, 0.1*d.usual())) -
+		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*d.usual())) -
 		d.p.strayPoints*clamp01(1-q.agreement) -
 		d.p.earlyPoints*d.early(q.r-d.last.r) -
-		d.p.soonPoints*clamp01(3*(1-gap/min(d.p.soonSeconds, 0.9*d.rankRR(0.75)/ecgRateHz)))
+		d.p.soonPoints*clamp01(d.p.soonSteep*(1-gap/min(d.p.soonSeconds, d.p.soonShare*d.rankRR(d.p.soonRank)/ecgRateHz)))
 }
 
 // usual is the level of a usual beat.
@@ -162,9 +162,6 @@ func (d *ECGDetector) tellAt(sample int64, q *ecgCand, taken bool, reason string
 	}
 }
 
-// startPoints are what the first beats count for: about a clean beat's.
-const startPoints = 6
-
 // least is the level a candidate would have needed, all else alike; 0 while searching.
 func (d *ECGDetector) least(q *ecgCand) float64 {
 	if d.nPeaks == 0 || d.p.usualPoints == 0 {
@@ -195,10 +192,10 @@ func (d *ECGDetector) lookBack(c int64) {
 	var best *ecgCand
 	for i := d.judged - 1; i >= max(d.judged-ecgCands/2, 0); i-- {
 		q := &d.cands[i%ecgCands]
-		if float64(q.r-d.last.r) < 0.36*ecgRateHz {
+		if float64(q.r-d.last.r) < d.p.backSeconds*ecgRateHz {
 			break // older ones are sooner still
 		}
-		if q.taken || q.fault != "" || q.step && q.agreement < 0.75 || q.level < d.p.aheadShare*q.follows || q.points < -d.p.backPoints {
+		if q.taken || q.fault != "" || q.step && q.agreement < d.p.stepAlike || q.level < d.p.aheadShare*q.follows || q.points < -d.p.backPoints {
 			continue
 		}
 		if best == nil || q.points > best.points {
@@ -222,7 +219,7 @@ func (d *ECGDetector) search(c int64) {
 }
 
 func (d *ECGDetector) searchIn(c, seconds int64) {
-	from := max(c-seconds*ecgRateHz, d.last.at+int64(0.36*ecgRateHz))
+	from := max(c-seconds*ecgRateHz, d.last.at+int64(d.p.backSeconds*ecgRateHz))
 	first := max(d.judged-ecgCands+ecgSpare, 0)
 	greatest, second := 0.0, 0.0
 	for i := first; i < d.judged; i++ {
@@ -240,12 +237,12 @@ func (d *ECGDetector) searchIn(c, seconds int64) {
 	for i := first; i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
 		if q.at < from || q.fault != "" || q.step || q.level < least || q.level < d.p.startTimes*q.floor ||
-			q.level < 1.14*q.around || q.level < d.p.aheadShare*q.follows {
+			q.level < d.p.startAround*q.around || q.level < d.p.aheadShare*q.follows {
 			continue
 		}
 		if n > 0 {
 			gap := float64(q.r-pick[n-1].r) / ecgRateHz
-			if gap < d.p.refractory || gap < 0.36 && q.slope < 0.5*pick[n-1].slope {
+			if gap < d.p.refractory || gap < d.p.backSeconds && q.slope < d.p.startSlope*pick[n-1].slope {
 				continue
 			}
 		}
@@ -277,13 +274,13 @@ func (d *ECGDetector) searchIn(c, seconds int64) {
 		return
 	}
 	d.nPeaks, d.nRR = 0, 0
+	d.standing = d.p.startPoints
 	n = d.single(pick[:n])
-	d.standing = startPoints
 	for _, q := range pick[:n] {
 		agreement := q.agreement
 		d.match(q)
-		q.points = startPoints
-		q.agreement = max(q.agreement, math.Min(agreement, 0.89))
+		q.points = d.p.startPoints
+		q.agreement = max(q.agreement, math.Min(agreement, d.p.startAlike))
 		d.take(q, "several alike: start")
 	}
 }
@@ -327,7 +324,7 @@ func (d *ECGDetector) early(gap int64) float64 {
 	for i, r := range d.rr {
 		s[i] = math.Abs(r - usual)
 	}
-	steady := clamp01(1 - quantileOf(s, 0.5)/(0.15*usual))
-	steady *= clamp01((d.rr[(d.nRR-1)%history]/usual - 0.5) / 0.3)
-	return steady * clamp01((0.9-float64(gap)/usual)/0.4)
+	steady := clamp01(1 - quantileOf(s, 0.5)/(d.p.steadyShare*usual))
+	steady *= clamp01((d.rr[(d.nRR-1)%history]/usual - d.p.earlyShare) / d.p.earlySlope)
+	return steady * clamp01((d.p.earlyFrom-float64(gap)/usual)/(d.p.earlyFrom-d.p.earlyShare))
 }

@@ -5,7 +5,6 @@ import (
 	"math"
 	"os"
 	"strings"
-	"sync"
 	"testing"
 
 	"pulsewright/dsp/beat/score"
@@ -15,20 +14,14 @@ import (
 func scoreCases(t testing.TB, list []ecgCase, find func(x []float64, rateHz float64) []int64) score.Result {
 	t.Helper()
 	results := make([]score.Result, len(list))
-	var wait sync.WaitGroup
-	for half := range 2 {
-		wait.Go(func() {
-			for i := half; i < len(list); i += 2 {
-				c := list[i]
-				r, err := score.Match(c.ref, find(c.x, c.rateHz), score.Config{RateHz: c.rateHz, LearningSeconds: c.learning})
-				if err != nil {
-					t.Error(err)
-				}
-				results[i] = r
-			}
-		})
-	}
-	wait.Wait()
+	twoAtATime(len(list), func(i int) {
+		c := list[i]
+		r, err := score.Match(c.ref, find(c.x, c.rateHz), score.Config{RateHz: c.rateHz, LearningSeconds: c.learning})
+		if err != nil {
+			t.Error(err)
+		}
+		results[i] = r
+	})
 	return sum(results).Gross
 }
 
@@ -118,39 +111,86 @@ func (p pWaveECG) make(rate, seconds float64) made {
 	return m
 }
 
-// pTable counts the cells of the table of P waves in which from 10 s on there is not one
-// beat to an interval, and lists them. A P wave that is as sharp as this QRS and as high
-// may be the one that is marked, but then always.
-func pTable(t testing.TB, p ecgParams) (bad, cells int, list []string) {
+// pCells is the table of P waves.
+func pCells() (list []pWaveECG) {
 	for _, interval := range []float64{1, 0.8, 0.6} {
 		for _, height := range []float64{0.2, 0.3, 0.5, 0.7, 0.9} {
 			for _, pr := range []float64{0.12, 0.16, 0.20, 0.24, 0.28} {
 				for _, volts := range []float64{0.3e-3, 2e-3} {
 					for _, biphasic := range []bool{false, true} {
-						c := pWaveECG{interval, height, pr, volts, biphasic}
-						m := c.make(360, 60)
-						beats, first, last := 0, int64(0), int64(0)
-						for _, s := range runECG(t, m.x, 360, p) {
-							if s > 10*360 && s < 59*360 {
-								if beats == 0 {
-									first = s
-								}
-								beats++
-								last = s
-							}
-						}
-						cells++
-						want := math.Round(float64(last-first)/360/interval) + 1
-						if beats < 40 || math.Abs(float64(beats)-want) > 1 {
-							bad++
-							list = append(list, fmt.Sprintf("%+v: %d beats, want %g", c, beats, want))
-						}
+						list = append(list, pWaveECG{interval, height, pr, volts, biphasic})
 					}
 				}
 			}
 		}
 	}
+	return list
+}
+
+// pTable counts the cells of the table of P waves in which from 10 s on there is not one
+// beat to an interval, and lists them. A P wave that is as sharp as this QRS and as high
+// may be the one that is marked, but then always.
+func pTable(t testing.TB, p ecgParams) (bad, cells int, list []string) {
+	for _, c := range pCells() {
+		m := c.make(360, 60)
+		beats, first, last := 0, int64(0), int64(0)
+		for _, s := range runECG(t, m.x, 360, p) {
+			if s > 10*360 && s < 59*360 {
+				if beats == 0 {
+					first = s
+				}
+				beats++
+				last = s
+			}
+		}
+		cells++
+		want := math.Round(float64(last-first)/360/c.interval) + 1
+		if beats < 40 || math.Abs(float64(beats)-want) > 1 {
+			bad++
+			list = append(list, fmt.Sprintf("%+v: %d beats, want %g", c, beats, want))
+		}
+	}
 	return bad, cells, list
+}
+
+// The same table through the monitor, from the first beat on: the rate is right, or there is
+// none, but for hardly any of the time. The bounds are what is reached today.
+func TestMonitorSharpP(t *testing.T) {
+	silent, shown, wrong, cells := 0, 0, 0, 0
+	for _, c := range pCells() {
+		m := c.make(360, 60)
+		w := watch(t, MonitorConfig{Kind: ECG, RateHz: 360, Low: math.NaN(), High: math.NaN(), Volts: true})
+		right, off := 0, 0
+		var first Reading
+		w.hear(m.x, func(at float64, r Reading) {
+			switch {
+			case r.State != StateReading:
+			case near(r.RateBPM, 60/c.interval):
+				right++
+			default:
+				if off == 0 {
+					first = r
+				}
+				off++
+			}
+		})
+		shown += right + off
+		wrong += off
+		if right == 0 {
+			silent++
+		}
+		if off > 0 {
+			cells++
+			t.Logf("%+v: %d of %d readings wrong, the first %v", c, off, right+off, first)
+		}
+		if off > right {
+			t.Errorf("%+v: %d of %d readings wrong, the first %v", c, off, right+off, first)
+		}
+	}
+	t.Logf("%d readings, %d wrong in %d cells; no rate at all in %d cells", shown, wrong, cells, silent)
+	if shown < 150000 || wrong*1000 > 6*shown || cells > 17 {
+		t.Errorf("%d readings, %d wrong in %d cells; want 150 000 at least, 0.6 %% wrong at most, in 17 cells at most", shown, wrong, cells)
+	}
 }
 
 // Sharp P waves of 0.2 to 0.9 of R, PR 120 to 280 ms, before a mono- or biphasic QRS of 0.3
@@ -163,7 +203,7 @@ func TestECGSharpP(t *testing.T) {
 	}
 }
 
-const sharpPMost = 12
+const sharpPMost = 13
 
 // ecgRules are what can be left out, and how.
 var ecgRules = []struct {
@@ -178,10 +218,9 @@ var ecgRules = []struct {
 	{"early in a steady rhythm", func(p *ecgParams) { p.earlyPoints = 0 }},
 	{"soon after a beat", func(p *ecgParams) { p.soonPoints = 0 }},
 	{"a stronger one follows", func(p *ecgParams) { p.aheadShare = 0 }},
-	{"small kinds vouch for less", func(p *ecgParams) { p.kindShare = 1e-9 }},
 	{"pairs", func(p *ecgParams) { p.pairSeconds = 0 }},
-	{"looking back", func(p *ecgParams) { p.backTimes = 1e9 }},
 	{"starting anew where beats hardly stand out", func(p *ecgParams) { p.lostPoints = -1e9 }},
+	{"looking back", func(p *ecgParams) { p.backTimes = 1e9 }},
 }
 
 // TestECGAblation prints METHOD.md's table: what falls when one rule is left out. It needs

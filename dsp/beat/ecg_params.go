@@ -24,16 +24,35 @@ type ecgParams struct {
 	soonSeconds  float64 // and that is up to this, or 0.9 of a long interval
 
 	pairSeconds float64 // two sooner than this in every interval are a beat and its P or T wave
-	kindShare   float64 // a kind with less than this share of the usual level vouches for less
 	alikeStray  float64 // beats of a kind correlate but for this
 	backTimes   float64 // after so many usual intervals a beat is looked for again; Pan and Tompkins 1985
 	backPoints  float64 // which may lack so many points
 
+	lostPoints  float64 // the last beats have fewer points in the mean: start anew
 	startStray  float64 // at the start beats correlate but for this
 	startTimes  float64 // stand so many times above the background
 	startShare  float64 // and have this share of the second greatest
-	lostPoints  float64 // the last beats have fewer points in the mean: start anew
 	lostSeconds float64 // without a beat: start anew
+	startPoints float64 // what the first beats count for: about a clean beat's
+	startAround float64 // they have this share at least of what is around
+	startSlope  float64 // of two nearer than backSeconds the second is this share as steep at least
+	startAlike  float64 // and count as no more alike than this
+
+	floorRank, floorMore  float64 // the background is a level that this share is lower than, up to so much more
+	floorFrom             float64 // as the usual interval goes from this, seconds, to 2.5 times it
+	floorLeast            float64 // and this share of the usual level at least
+	soonSteep             float64 // all points against an early beat so many times sooner than soonSeconds' end
+	soonShare, soonRank   float64 // soon is sooner than this share of the interval of that rank
+	earlyFrom, earlyShare float64 // early from this share of the usual interval, fully at that
+	earlySlope            float64 // and as far as the last interval was longer than earlyShare, by so much for all
+	steadyShare           float64 // intervals that differ by this share in the middle are not steady
+	pairTurns             float64 // of weak and strong in turn the weak have less than this share
+	pairShort             float64 // of short and long in turn the short have less than this share
+	pairNear              float64 // pairs are alike within this, seconds
+	backSeconds           float64 // sooner after a beat none is looked for
+	placeAlike            float64 // from this correlation on R is where the kind has it
+	stepAlike             float64 // from this correlation on a step is a beat
+	stepShare, stepCalm   float64 // a step is this share of the range, calm on either side within that
 }
 
 func defaultECGParams() ecgParams {
@@ -42,7 +61,12 @@ func defaultECGParams() ecgParams {
 		refractory: 0.16, aheadShare: 0.8,
 		bias: 1.8, usualPoints: 4, aroundPoints: 4, floorPoints: 0.9, strayPoints: 7, earlyPoints: 2.7,
 		soonPoints: 2.8, soonSeconds: 0.45,
-		pairSeconds: 0.33, kindShare: 0.4, alikeStray: 0.1, backTimes: 1.6, backPoints: 1,
+		pairSeconds: 0.33, alikeStray: 0.1, backTimes: 1.6, backPoints: 1,
 		startStray: 0.15, startTimes: 3.5, startShare: 0.3, lostPoints: 2, lostSeconds: 3,
+		startPoints: 6, startAround: 1.14, startSlope: 0.5, startAlike: 0.89,
+		floorRank: 0.02, floorMore: 0.33, floorFrom: 0.2, floorLeast: 0.1,
+		soonSteep: 3, soonShare: 0.9, soonRank: 0.75, earlyFrom: 0.9, earlyShare: 0.5, earlySlope: 0.3, steadyShare: 0.15,
+		pairTurns: 0.8, pairShort: 5. / 7, pairNear: 0.04, backSeconds: 0.36, placeAlike: 0.8,
+		stepAlike: 0.75, stepShare: 0.7, stepCalm: 0.2,
 	}
 }

@@ -53,15 +53,7 @@ func mitCases(t testing.TB, lead int) []ecgCase {
 func otherCases(t testing.TB) []ecgCase {
 	t.Helper()
 	var list []ecgCase
-	for _, name := range pulseRecords {
-		folder, short, _ := strings.Cut(name, "/")
-		file := short + ".hea"
-		if folder == "bidmc" {
-			file = "bidmc_" + short + "_Signals.csv.gz"
-		}
-		if _, err := fs.Stat(openData(t, folder), file); err != nil {
-			continue
-		}
+	for _, name := range present(t, pulseRecords) {
 		r := readRecord(t, name)
 		for _, l := range ecgLeads(t, name) {
 			end := int64(len(l.x)) - int64(0.5*r.rateHz)

@@ -21,19 +21,18 @@ type ecgKind struct {
 	last  int64   // internal index of the last one
 	tip   float64 // R, internal samples from the middle
 	sign  float64 // 1 where R points up, −1 down
-	level float64
 }
 
 // measure takes a candidate's background, shape, tip and width.
 func (d *ECGDetector) measure(q *ecgCand, c int64) {
 	q.around = d.rms(q.at-d.before, min(q.at+d.before, c))
-	between := clamp01((d.usualRR()/ecgRateHz - 0.2) / 0.3)
+	between := clamp01((d.usualRR()/ecgRateHz - d.p.floorFrom) / (1.5 * d.p.floorFrom))
 	n := 0
 	for i := max(c-2*ecgRateHz, 0); i <= c; i += 8 {
 		d.scratch[n] = d.level[i&ecgMask]
 		n++
 	}
-	q.floor = quantileOf(d.scratch[:n], 0.02+0.33*between)
+	q.floor = quantileOf(d.scratch[:n], d.p.floorRank+d.p.floorMore*between)
 	q.follows = 0
 	for i := q.at + d.near; i <= min(q.at+d.wait(), c); i++ {
 		q.follows = max(q.follows, d.level[i&ecgMask])
@@ -72,7 +71,7 @@ func (d *ECGDetector) locate(q *ecgCand, at int64) {
 	switch {
 	case high == low:
 		q.fault = "a flat line"
-	case math.Abs(right-left) > 0.7*(high-low) && d.calm(at+reach, at+2*reach, 0.2*(high-low)) && d.calm(at-2*reach, at-reach, 0.2*(high-low)):
+	case math.Abs(right-left) > d.p.stepShare*(high-low) && d.calm(at+reach, at+2*reach, d.p.stepCalm*(high-low)) && d.calm(at-2*reach, at-reach, d.p.stepCalm*(high-low)):
 		q.step = true
 	}
 }
@@ -138,8 +137,7 @@ func fit(x *[shapeFull]float64, v *[shapeLen]float64) (best, lag float64) {
 	return r[top], (at - shapeLag) * shapeStep
 }
 
-// match finds the kind that a candidate is likest. A kind far smaller than the usual beat
-// vouches for less: it may be a P or T wave once taken for a beat.
+// match finds the kind that a candidate is likest.
 func (d *ECGDetector) match(q *ecgCand) {
 	q.kind, q.agreement, q.lag = -1, -1, 0
 	for i := range d.kinds {
@@ -148,14 +146,11 @@ func (d *ECGDetector) match(q *ecgCand) {
 			continue
 		}
 		r, lag := fit(&q.shape, &k.shape)
-		if d.nPeaks > 0 && r > 0 {
-			r *= min(1, k.level/(d.p.kindShare*d.usual()))
-		}
 		if r > q.agreement {
 			q.kind, q.agreement, q.lag = i, r, lag
 		}
 	}
-	if q.agreement >= 0.8 {
+	if q.agreement >= d.p.placeAlike {
 		q.r = q.at + int64(math.Round(q.lag+d.kinds[q.kind].tip))
 	}
 }
@@ -175,7 +170,6 @@ func (d *ECGDetector) learn(q *ecgCand) float64 {
 		for i := range k.shape {
 			k.shape[i] += a * (v[i] - k.shape[i])
 		}
-		k.level += a * (q.level - k.level)
 		k.settle()
 	}
 	return r
@@ -214,7 +208,7 @@ func (d *ECGDetector) found(q *ecgCand) float64 {
 		}
 	}
 	k := &d.kinds[oldest]
-	*k = ecgKind{count: 1, last: q.at, tip: q.tip - float64(q.at), level: q.level}
+	*k = ecgKind{count: 1, last: q.at, tip: q.tip - float64(q.at)}
 	if k.sign = 1; q.height < 0 {
 		k.sign = -1
 	}

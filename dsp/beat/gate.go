@@ -70,28 +70,42 @@ type gateParams struct {
 	show float64
 	// A few beats alone are believed from this one on.
 	sure float64
+	// Two beats in every interval: nearer than pairSeconds, the short interval less than
+	// pairShare of the long one, their heights apart by more than pairHeight, a logarithm, all
+	// intervals within pairNear of both, or more like every second one by pairOther.
+	pairSeconds, pairShare, pairHeight, pairNear, pairOther float64
 	// A correlation half a period on from which every other beat may be missing,
 	// and the share of that one period on.
 	half, halfShare float64
-	// Of an ECG that repeats less than bluntPeriod, beats with less of their range in 40 ms are blunt.
-	blunt, bluntPeriod float64
+	// Beats that come more unevenly than bluntUneven and have less than the share blunt of
+	// their range in one slope are no heart's.
+	blunt, bluntUneven float64
+	// No rhythm is more uneven than this.
+	erratic float64
+	// Beats less alike than this in the mean are no heart's.
+	unlike float64
 	// Beats are not shown where a rate would be right with less than this probability.
 	hide float64
 	// A pulse slower than round, bpm, is less than that the opposite of itself half a
 	// period on.
 	round, opposite float64
-	// A pulse that comes unevenly and is slower than round has a mean slope between beats of
-	// more than this share of its greatest: it never rests.
-	rest, restUneven float64
+	// The input has two levels where more than levelShare of it is nearer than levelEdge of its
+	// range to either end, and levelEdge at each.
+	levelEdge, levelShare float64
+	// Of the few beats of a new start, blunt ones may come no more unevenly than this.
+	fewUneven float64
 }
 
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, blunt: 0.31, bluntPeriod: 0.55, hide: 0.1,
-		odds: [...]float64{7.220, -6.683, -13.049, -0.388, 3.333, 3.954, 0.539, -3.608, 2.014, -3.675}}
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, hide: 0.1,
+		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
+		pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
+		odds: [...]float64{6.672, -5.568, -12.148, -1.183, 3.198, 3.667, 0.678, -4.160, -0.298, -2.290}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
-		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.rest, p.restUneven, p.show, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.175, 0.13, 0.86, 0.04
+		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.show, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.86, 0.04
+		p.blunt, p.bluntUneven, p.fewUneven = 0.55, 0.1, 0.03
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, 0, -5.337, 2.123, 7.730, -7.606, -4.559}
 	}
 	return p
@@ -167,6 +181,9 @@ func newGate(kind Kind, rateHz float64, p gateParams) *gate {
 	g.raw = make([]float64, pow2(float64(len(g.taps)+1)))
 	size := pow2(16 * g.workHz)
 	g.z, g.e = make([]float64, size), make([]float64, size)
+	if kind == ECG {
+		g.meter.short = p.pairSeconds
+	}
 	for i := range g.shapes {
 		g.shapes[i] = make([]float64, g.before+g.after+1)
 	}
@@ -245,7 +262,13 @@ func (g *gate) settle() {
 		copy(g.waiting[:], g.waiting[1:g.waitingN])
 		g.waitingN--
 		g.measure(b)
+		doubled := g.seen.doubled
 		g.look()
+		if g.kind == ECG && doubled && !g.seen.doubled && g.meter.n > 0 { // what was before is no measure
+			g.meter.keep(1)
+			g.from = max(0, g.beatsN-2)
+			g.look()
+		}
 		g.anew()
 	}
 }
@@ -264,7 +287,7 @@ func (g *gate) anew() {
 	g.meter.keep(few - 1)
 	g.from = g.beatsN - few
 	g.look()
-	if g.probability() < g.p.sure {
+	if g.probability() < g.p.sure || g.seen.sharp < g.p.blunt && g.seen.uneven > g.p.fewUneven {
 		g.meter, g.beatsN, g.seen, g.from = meter, beats, seen, 0
 	}
 }
@@ -455,7 +478,7 @@ func (g *gate) look() {
 	s.calm = calm
 	s.sharp = height / swing
 	s.slow = calm / max(s.wander, 1e-9)
-	s.doubled = g.doubled(last)
+	s.doubled = g.doubled(from)
 	p := unitClamp(s.period / g.p.periodic)
 	s.odds = [evidences]float64{
 		evidencePeriod:  p,
@@ -504,31 +527,41 @@ func (g *gate) brother(i int) float64 {
 }
 
 // doubled tells that in every interval of a heart stand two beats, as when P or T waves
-// are counted: short and long intervals in turn, the two kinds of beat of different
-// height, the short interval shorter than early beats come.
-func (g *gate) doubled(last []gateBeat) bool {
-	if len(last) < 7 {
+// are counted: one interval shorter than early beats come, the next one longer or of other
+// waves, in turn, as far back as six intervals are known.
+func (g *gate) doubled(from int) bool {
+	from = max(from, g.beatsN-7)
+	last := g.beats[from:g.beatsN]
+	if len(last) < 4 {
 		return false
 	}
-	last = last[len(last)-7:]
-	var rr, height [2]float64
+	other := 0.0 // by how much beats are less like the one before than the one before that
+	for i := from + 2; i < g.beatsN; i++ {
+		other += (g.like[i][i-2] - g.like[i][i-1]) / float64(len(last)-2)
+	}
+	var rr, height, n [2]float64
 	for i, b := range last[1:] {
 		if b.rr == 0 {
 			return false
 		}
-		rr[i%2] += b.rr / 3
-		height[i%2] += math.Log(max(b.height, 1e-300)) / 3
+		rr[i%2] += b.rr
+		height[i%2] += math.Log(max(b.height, 1e-300))
+		n[i%2]++
 	}
-	s := 0 // the short ones
-	if rr[1] < rr[0] {
-		s = 1
+	for s := range rr {
+		rr[s], height[s] = rr[s]/n[s], height[s]/n[s]
 	}
 	for i, b := range last[1:] {
-		if math.Abs(b.rr-rr[i%2]) > 0.12*(rr[0]+rr[1]) {
+		if math.Abs(b.rr-rr[i%2]) > g.p.pairNear*(rr[0]+rr[1]) {
 			return false
 		}
 	}
-	return rr[s] < 0.36 && rr[s] < 0.75*rr[1-s] && math.Abs(height[0]-height[1]) > 0.15
+	short, long := min(rr[0], rr[1]), max(rr[0], rr[1])
+	uneven, unequal := short < g.p.pairShare*long, math.Abs(height[0]-height[1]) > g.p.pairHeight
+	if g.kind == Pulse {
+		return short < g.p.pairSeconds && uneven && unequal
+	}
+	return short < g.p.pairSeconds && (uneven || unequal || other > g.p.pairOther)
 }
 
 // probability that the rate is right, 0 to 1.
@@ -551,17 +584,40 @@ func (g *gate) swings() bool {
 	return g.kind == Pulse && rate < g.p.round && g.seen.beats > 0 && g.seen.half < -g.p.opposite
 }
 
-// rests tells that a pulse that comes unevenly stands still between its waves, as no pulse
-// does.
-func (g *gate) rests() bool {
-	rate, _ := g.meter.bpm()
-	return g.kind == Pulse && rate < g.p.round && g.seen.beats > 0 && g.seen.uneven > g.p.restUneven && g.seen.calm < g.p.rest
+// switches tells that the input jumps to and fro between two levels: a loose wire, or light
+// switched.
+func (g *gate) switches() bool {
+	lo, hi := g.span(g.p.memory)
+	edge, top, bottom, n := g.p.levelEdge*(hi-lo), 0.0, 0.0, 0.0
+	mask := int64(len(g.z) - 1)
+	for i := int64(1); i <= min(g.k, g.memory); i++ {
+		v := g.z[(g.k-i)&mask]
+		if v > hi-edge {
+			top++
+		} else if v < lo+edge {
+			bottom++
+		}
+		n++
+	}
+	return min(top, bottom) > g.p.levelEdge*n && top+bottom > g.p.levelShare*n
 }
 
-// blunt tells that the waves of an ECG are slow and do not repeat: presses on an
-// electrode.
+// blunt tells that the waves are slow and come unevenly: presses.
 func (g *gate) blunt() bool {
-	return g.kind == ECG && g.seen.beats > 0 && g.seen.sharp < g.p.blunt && g.seen.period < g.p.bluntPeriod
+	s := &g.seen
+	return s.beats > 0 && s.uneven > g.p.bluntUneven && s.sharp < g.p.blunt
+}
+
+// unlike tells that the waves do not look like one another.
+func (g *gate) unlike() bool { return g.seen.beats > 0 && g.seen.alike < g.p.unlike }
+
+// erratic tells that the intervals differ more than any rhythm's.
+func (g *gate) erratic() bool { return g.seen.uneven > g.p.erratic }
+
+// refuses tells that the beats are no heart's, whatever their probability: what the
+// records teach too little of.
+func (g *gate) refuses() bool {
+	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.unlike() || g.erratic()
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it:

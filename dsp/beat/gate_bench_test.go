@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"pulsewright/acquire/simulate"
@@ -18,8 +17,9 @@ type bench struct {
 	x      []float64
 }
 
-// benches are ten minutes each of what is no heart, invented here; size is a beat's.
-func benches(t testing.TB, kind Kind) (list []bench) {
+// benches are ten minutes each of what is no heart, invented here, by a seed; size is a
+// beat's.
+func benches(t testing.TB, kind Kind, seed uint64) (list []bench) {
 	t.Helper()
 	const seconds = 600
 	size := 1.0
@@ -27,7 +27,7 @@ func benches(t testing.TB, kind Kind) (list []bench) {
 		size = 1e-3
 	}
 	add := func(name string, rate, step float64, f func(r *rand.Rand, at float64) float64) {
-		r := rand.New(rand.NewPCG(uint64(len(list)), 77))
+		r := rand.New(rand.NewPCG(uint64(len(list)), 77+seed))
 		x := make([]float64, int(seconds*rate))
 		for i := range x {
 			x[i] = f(r, float64(i)/rate)
@@ -91,18 +91,27 @@ func benches(t testing.TB, kind Kind) (list []bench) {
 		u := (at - from) / width
 		return height*u*math.Exp(1-u)*math.Cos(ring*(at-from)) + 0.01*size*r.NormFloat64()
 	})
-	if kind == ECG {
-		from, height, width = 0, 0, 1
-		next = 0.5
-		add("presses on an electrode", 250, 0.002*size, func(r *rand.Rand, at float64) float64 {
-			if at >= next {
-				from, height, width = at, size*(0.5+1.5*r.Float64()), 0.15+0.3*r.Float64()
-				next = at + 0.5 + r.Float64()
-			}
-			u := (at - from - width) / (0.4 * width)
-			return height*math.Exp(-u*u) + 0.01*size*r.NormFloat64()
-		})
-	}
+	from, height, width = 0, 0, 1
+	next = 0.5
+	add("presses", 250, 0.002*size, func(r *rand.Rand, at float64) float64 {
+		if at >= next {
+			from, height, width = at, size*(0.5+1.5*r.Float64()), 0.15+0.3*r.Float64()
+			next = at + 0.5 + r.Float64()
+		}
+		u := (at - from - width) / (0.4 * width)
+		return height*math.Exp(-u*u) + 0.01*size*r.NormFloat64()
+	})
+	// Notes of uneven length, an accent now and then, as from a line input.
+	from, next = 0, 0
+	pitch := 110.0
+	add("music", 1000, 0.002*size, func(r *rand.Rand, at float64) float64 {
+		if at >= next {
+			from, height, pitch = at, size*(0.3+0.7*r.Float64()), 55*math.Exp2(float64(r.IntN(36))/12)
+			next = at + 0.125*float64(1+r.IntN(5))
+		}
+		u := at - from
+		return height * min(1, u/0.01) * math.Exp(-3*u) * (sine(pitch, at) + 0.5*sine(2*pitch, at) + 0.2*sine(pitch*1.5, at))
+	})
 	c := simulate.Finger()
 	if kind == ECG {
 		c = simulate.Chest()
@@ -116,26 +125,33 @@ func benches(t testing.TB, kind Kind) (list []bench) {
 	return list
 }
 
-// Where there is no heart no rate is shown for longer than 3 s in 10 minutes.
+// Where there is no heart no rate is shown for longer than 3 s in 10 minutes. The gate is
+// fitted with seed 0; these are others.
 func TestNoRateFromABench(t *testing.T) {
 	for _, kind := range []Kind{ECG, Pulse} {
-		for _, b := range benches(t, kind) {
-			w := watch(t, MonitorConfig{Kind: kind, RateHz: b.rateHz, Low: math.NaN(), High: math.NaN(), Step: b.step})
-			shown, states := 0, map[State]int{}
-			w.hear(b.x, func(_ float64, r Reading) {
-				states[r.State]++
-				if r.State == StateReading {
-					shown++
+		for seed := uint64(1); seed <= benchSeeds; seed++ {
+			list := benches(t, kind, seed)
+			twoAtATime(len(list), func(i int) {
+				b := list[i]
+				w := watch(t, MonitorConfig{Kind: kind, RateHz: b.rateHz, Low: math.NaN(), High: math.NaN(), Step: b.step})
+				shown, states := 0, map[State]int{}
+				w.hear(b.x, func(_ float64, r Reading) {
+					states[r.State]++
+					if r.State == StateReading {
+						shown++
+					}
+				})
+				t.Logf("%s, %s, seed %d: a rate in %.1f s of 600, %d beats; %v", kind, b.name, seed, float64(shown)/10, len(w.beats), states)
+				most := 3.0
+				if b.name == "presses" {
+					most = 12 // a few in a row come evenly by chance, as a pulse does
+				}
+				if s := float64(shown) / 10; s > most {
+					t.Errorf("%s, %s, seed %d: a rate in %.1f s of 600, want %g at most", kind, b.name, seed, s, most)
 				}
 			})
-			t.Logf("%s, %s: a rate in %.1f s of 600, %d beats; %v", kind, b.name, float64(shown)/10, len(w.beats), states)
-			most := 3.0
-			if kind == ECG && (strings.HasPrefix(b.name, "spikes") || strings.HasPrefix(b.name, "presses")) {
-				most = 30 // the detector still finds beats of one shape in these
-			}
-			if s := float64(shown) / 10; s > most {
-				t.Errorf("%s, %s: a rate in %.1f s of 600, want %g at most", kind, b.name, s, most)
-			}
 		}
 	}
 }
+
+const benchSeeds = 3

@@ -537,7 +537,7 @@ func (m *Monitor) update() {
 		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", maxRateBPM
 	case rate < minRateBPM:
 		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm", minRateBPM
-	case r.Quality < m.gate.p.show || m.gate.halved() || m.gate.seen.doubled || m.gate.swings() || m.gate.rests() || m.gate.blunt():
+	case r.Quality < m.gate.p.show || m.gate.refuses():
 		r.State, r.Reason, m.figure = m.doubt()
 		r.Quality = min(r.Quality, m.gate.p.show)
 	default:
@@ -580,13 +580,13 @@ func (m *Monitor) doubt() (State, string, float64) {
 		return StateTooSmall, "the beats are no more than three counts of the converter high: more gain, or more light", nan
 	case m.gate.halved():
 		return StateTooNoisy, "every other beat may be missing: hold still, or move the sensor a little", nan
-	case m.gate.rests():
-		return StateTooNoisy, "the input stands still between the waves, a pulse does not: a loose wire, or light switched?", nan
+	case m.gate.switches():
+		return StateTooNoisy, "the input jumps between two levels, a heart does not: a loose wire, or light switched?", nan
 	case m.gate.swings():
 		return StateTooNoisy, "the waves fall as they rise, a pulse does not: a lamp that flickers, or a movement?", nan
 	case s.alike >= unevenAlike && s.odds[evidenceBetween] <= unevenBetween && s.uneven > tellUnsteady:
 		return StateUneven, "the beats come too unevenly for a rate: some may be missing or too many", nan
-	case m.gate.blunt() || m.pulse == nil && s.wander > movingRange && s.slow < movingSlow:
+	case m.pulse == nil && (m.gate.blunt() || s.wander > movingRange && s.slow < movingSlow):
 		return StateMoving, "slow waves as large as the beats: hold still, press the electrodes on, fix the cables", nan
 	}
 	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still", nan

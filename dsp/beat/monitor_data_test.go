@@ -114,7 +114,7 @@ func TestMonitorPulseRecords(t *testing.T) {
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
 	var total score.Total
 	var all claims
-	for _, name := range append(slices.Clone(pulseRecords), unfitRecords...) {
+	for _, name := range present(t, append(slices.Clone(pulseRecords), unfitRecords...)) {
 		r := readRecord(t, name)
 		_, delay := scorePulse(t, r, runPulse(t, r, defaultPulseParams()))
 		beats, c := runMonitor(t, Pulse, r, delay)

@@ -20,6 +20,8 @@ type rateMeter struct {
 	mended  [3 * rateKept]float64 // rr as the heart's
 	mendedN int
 	repairs int // in it
+	// Two waves sooner than this after one another may be one beat's; 0: none are.
+	short float64
 }
 
 const (
@@ -109,9 +111,12 @@ func (m *rateMeter) mend() {
 	m.mendedN, m.repairs = 0, 0
 	v, med := m.rr[:m.n], m.median()
 	near := 0
-	for _, x := range v {
-		if math.Abs(x-med) <= mendNear*med {
+	for i, x := range v {
+		switch {
+		case math.Abs(x-med) <= mendNear*med:
 			near++
+		case i > 0 && min(x, v[i-1]) < m.short && max(x, v[i-1]) < (1-mendNear)*med && math.Abs(x+v[i-1]-med) <= mendNear*med:
+			near += 2 // a P or T wave between
 		}
 	}
 	regular := float64(near) >= mendRegular*float64(m.n)
