@@ -317,14 +317,12 @@ func openRecord(in *input, path string) (*File, error) {
 		}
 	}
 	f.store = st
-	info := h.info
-	f.scan = func() []Annotation {
-		var list []Annotation
-		for _, s := range info {
-			list = append(list, Annotation{Text: s})
-		}
-		return list
+	var list []Annotation
+	for _, s := range h.info {
+		list = append(list, Annotation{Text: s})
 	}
+	list = append(list, f.beside(path, int64(st.highest))...)
+	f.scan = func() []Annotation { return list }
 	opened = true
 	in.Close()
 	return f, nil

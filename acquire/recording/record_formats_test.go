@@ -152,3 +152,34 @@ func TestRecordSegments(t *testing.T) {
 		}
 	}
 }
+
+// TestRecordShowsAnnotationsBeside: beats of the file beside a record become beats, on the first ECG,
+// the rest words; written here as annot(5) of the WFDB Applications Guide describes. A cut file gives what is whole.
+func TestRecordShowsAnnotationsBeside(t *testing.T) {
+	folder := t.TempDir()
+	a, b := slowNoise(3000, 5), slowNoise(3000, 6)
+	writeRecord(t, folder, "r", 16, a, b)
+	var atr []byte
+	word := func(code, step int) { atr = binary.LittleEndian.AppendUint16(atr, uint16(code<<10|step)) }
+	word(28, 18) // a rhythm, with its name
+	word(63, 3)
+	atr = append(atr, "(AB\x00"...)
+	word(1, 82)
+	word(5, 900) // an early beat
+	word(14, 7)
+	word(0, 0)
+	for cut, want := range map[int][]string{len(atr): {"18 rhythm: AB", "100 beat ecg 1.00 @1", "1000 beat ecg 1.00 @1", "1007 signal quality changes"}, len(atr) - 5: {"18 rhythm: AB", "100 beat ecg 1.00 @1"}} {
+		must(t, os.WriteFile(filepath.Join(folder, "r.atr"), atr[:cut], 0o600))
+		f := mustOpen(t, filepath.Join(folder, "r.hea"))
+		var got []string
+		for _, n := range f.Annotations() {
+			got = append(got, fmt.Sprint(n.Sample, " ", n.Text))
+		}
+		if strings.Join(got, "\n") != strings.Join(want, "\n") {
+			t.Errorf("%d bytes: %q, want %q", cut, got, want)
+		}
+		if told := strings.Join(f.Remarks(), "\n"); (cut == len(atr)) != strings.Contains(told, "normal: 1;") || (cut < len(atr)) != strings.Contains(told, "2 were read") {
+			t.Errorf("%d bytes: told %q", cut, told)
+		}
+	}
+}
