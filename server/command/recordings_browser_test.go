@@ -173,6 +173,8 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 		t.Errorf("typical beat: %q", words)
 	}
 	picture(t, ctx, "compare")
+	script(t, ctx, `window.savedOfB = ""; fetch(document.querySelector('[data-testid=compare-b-save-figures]').href).then(async (r) => { window.savedOfB = r.status + " " + (await r.text()); })`)
+	soon(t, ctx, "Save of B: figures", `/^200 figure,value,unit,reason/.test(window.savedOfB)`, 20*time.Second)
 	for _, size := range [][2]int64{{390, 844}, {1920, 1080}} {
 		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
 			t.Fatal(err)

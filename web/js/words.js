@@ -483,6 +483,12 @@ export const cablelessWords = {
 
 /** compare/compare.js */
 export const compareWords = {
+  save: "Save",
+  figuresFile: "Figures",
+  spectrumFile: "Spectrum",
+  typicalBeatFile: "Typical beat",
+  /** @param {string} what @param {string} name */
+  saveOf: (what, name) => `Save of ${name}: ${what}`,
   /** @param {unknown} s */
   boards: (s) => `Boards: ${s}.`,
   bothBoardsAreDrawnAlike: "Both boards are drawn alike.",

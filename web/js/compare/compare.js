@@ -92,8 +92,9 @@ class SideForm {
       changed();
     }, { class: "quiet", "aria-label": W.theWholeOf(name) });
     this.judged = h("p", { class: "hint" });
+    this.save = h("p", { class: "row save" });
     this.root = h("fieldset", { class: `compare-side compare-${name}` }, h("legend", {}, h("span", { class: "compare-swatch", "aria-hidden": "true" }), name), this.pick, this.channel,
-      h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, "from"), this.from), h("label", { class: "pair" }, h("span", {}, "to"), this.to), this.whole), this.judged);
+      h("div", { class: "row" }, h("label", { class: "pair" }, h("span", {}, "from"), this.from), h("label", { class: "pair" }, h("span", {}, "to"), this.to), this.whole), this.judged, this.save);
   }
 
   /**
@@ -114,6 +115,15 @@ class SideForm {
       this.changed();
     });
     return input;
+  }
+
+  /** Links that save what was judged. @param {Stretch} s */
+  saves(s) {
+    const { side, name } = this;
+    if (!side) return;
+    const link = (/** @type {string} */ what, /** @type {string} */ text) =>
+      h("a", { href: library.taken(side.id, side.channel, s.from, s.to, `what=${what}`), download: "", "aria-label": W.saveOf(text, name), "data-testid": `compare-${name.toLowerCase()}-save-${what}` }, text);
+    fill(this.save, h("span", { class: "hint" }, W.save), link("figures", W.figuresFile), link("spectrum", W.spectrumFile), link("typical", W.typicalBeatFile));
   }
 
   /** @param {Entry[]} list */
@@ -262,6 +272,7 @@ class CompareView {
       this.forms.forEach((f, i) => {
         const s = done[i].stretch;
         setText(f.judged, W.judgedToBeats(clockTime(s.from / s.rateHz, 0.1), clockTime(s.to / s.rateHz, 0.1), s.beats.length));
+        f.saves(s);
       });
       this.#show(done[0].stretch, done[1].stretch);
       this.words.append(...boards.map((b) => h("li", { "data-testid": "compare-board" }, b)));
