@@ -188,10 +188,16 @@ func situations(t testing.TB, leads ...int) (list []situation) {
 				noise := electrodeNoise(t, file)[lead-1]
 				for _, snr := range []float64{12, 6, 0} {
 					with := noisy(annotated{name, r.x, score.Reference{Samples: r.sure}}, noise, snr)
-					n := min(len(with.x), 780*360)
-					s := situation{group: fmt.Sprintf("%s %g", file[:2], snr), kind: ECG, record: r}
-					s.x = with.x[:n]
-					s.known = func(second int) bool { return second >= 300 && (second-300)/120%2 == 0 }
+					// From 4 min on, a minute before the noise.
+					const from = 240 * 360
+					s := situation{group: fmt.Sprintf("%s %g", file[:2], snr), kind: ECG, record: record{name: r.name, rateHz: r.rateHz}}
+					s.x = with.x[from:min(len(with.x), 780*360)]
+					for _, at := range r.sure {
+						if at >= from {
+							s.sure = append(s.sure, at-from)
+						}
+					}
+					s.known = func(second int) bool { return second >= 60 && (second-60)/120%2 == 0 }
 					list = append(list, s)
 				}
 			}
