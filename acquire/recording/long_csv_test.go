@@ -34,9 +34,9 @@ func longCSV(t *testing.T, lines int) string {
 
 // TestLongCSV: what is kept in memory of a long text does not grow with it, how far the reading is
 // is told, every sample is in its place, and reading ends when it is cancelled. PULSEWRIGHT_LINES
-// (300,000) says how many lines.
+// (2,200,000) says how many lines.
 func TestLongCSV(t *testing.T) {
-	lines := 300_000
+	lines := 2_200_000
 	if n, err := strconv.Atoi(os.Getenv("PULSEWRIGHT_LINES")); err == nil {
 		lines = n
 	}
@@ -66,6 +66,9 @@ func TestLongCSV(t *testing.T) {
 		if row[0][0] != int32(i%3*10000+i%10000) || row[1][0] != -int32(i*7%10000) {
 			t.Errorf("sample %d is %d, %d", i, row[0][0], row[1][0])
 		}
+	}
+	if st := f.store.(*spool); st.file == nil || cap(st.buffer) > 1<<17 {
+		t.Errorf("%d samples wait in memory, and a file was made: %v", cap(st.buffer), st.file != nil)
 	}
 	t.Logf("%d lines: at most %d MB of heap", lines, most>>20)
 	if most > 200<<20 {

@@ -84,6 +84,18 @@ func TestFilterIsWhatWasLive(t *testing.T) {
 			}
 		}
 	}
+	// Far in: the points are in their places.
+	long, _ := record(t, simulate.Finger(), 150, ".edf")
+	late := filepath.Join(folder, "late.csv")
+	if status, _, told := call("filter", "-from", "140", long, late); status != 0 {
+		t.Fatal(told)
+	}
+	all, rows := smoothed(t, long), table(t, readText(t, late))[1:]
+	for i, r := range rows {
+		if got, want := float(t, r[1]), all[len(all)-len(rows)+i]; got != want {
+			t.Fatalf("%d points from the end: %v, live it was %v", len(rows)-i, got, want)
+		}
+	}
 	for _, ext := range []string{".edf", ".bdf", ".wav"} {
 		out := filepath.Join(folder, "a"+ext)
 		if status, _, told := call("filter", in, out); status != 0 || !strings.Contains(told, "rounded to steps of 0.000305 V") {
@@ -143,7 +155,7 @@ func scipyReads(t *testing.T, path string, want []int32) {
 // TestIntervalsAreThoseBetweenBeats: of an ECG the list is the differences of what beats prints,
 // and the measures are those of the normal ones, counted here by their definitions (Task Force 1996).
 func TestIntervalsAreThoseBetweenBeats(t *testing.T) {
-	edf, _ := record(t, simulate.Chest(), 1300, ".edf")
+	edf, _ := record(t, simulate.Chest(), 1500, ".edf")
 	_, beatsText, _ := call("beats", edf)
 	status, list, told := call("intervals", edf)
 	_, measures, _ := call("intervals", "-measures", edf)
