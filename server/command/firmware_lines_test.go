@@ -22,6 +22,9 @@ import (
 // pseudo-terminal into this program as it is. The raw column arrives count by count; path,
 // beats and rate that the page makes of it agree with those the board printed.
 func TestBoardsOwnLinesAreReadBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("short: takes 20 s of the clock")
+	}
 	const rate = 250
 	b := newBench(t)
 	path, err := signalpath.New(signalpath.Preset("pulse", rate), rate)

@@ -57,6 +57,9 @@ type walked struct {
 // The live page, Review, check, beats, rate, the CSV and Compare then say the same of it: unit,
 // kind, swing, hum and rate.
 func TestMakersWalk(t *testing.T) {
+	if testing.Short() {
+		t.Skip("short: no walk")
+	}
 	t.Parallel()
 	config := steady(72)
 	config.Channels[0].HumVolts = 0.05

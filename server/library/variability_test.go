@@ -186,6 +186,9 @@ func TestArrivalInARecording(t *testing.T) {
 // TestFindingTellsHowFar: what is answered with progress is the same behind lines that tell how
 // far the work is, an error comes as such a line, and the work ends when nobody waits for it.
 func TestFindingTellsHowFar(t *testing.T) {
+	if testing.Short() {
+		t.Skip("short: no long recording")
+	}
 	folder := t.TempDir()
 	config := simulate.Both()
 	simulatetest.Record(t, config, 1200*250, filepath.Join(folder, "both.edf"))
