@@ -20,13 +20,13 @@ const mostBoardBytes = 1 << 20
 func boardOf(_ context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("board", "FILE", "Computes a board from its parts: FILE is a *.board.json (dsp/board/FORMAT.md), or example:NAME, where NAME is\n"+
 		strings.Join(parts.ExampleNames(), ", ")+". Prints freq_hz,gain_db,phase_deg and, after #, the figures.", stderr)
-	netlist := f.Bool("netlist", false, "print a SPICE deck instead: input vin, output out, to be run as `ngspice -b`")
+	netlist := f.Bool("netlist", false, "print a SPICE deck instead: input vin, output out, for ngspice -b")
 	values := f.Bool("values", false, "print the list of parts instead, with tolerances and cautions")
 	asJSON := f.Bool("json", false, "print the board's own file instead")
 	low := f.Float64("low", 0.05, "lowest frequency in `Hz`")
 	high := f.Float64("high", 5000, "highest frequency in `Hz`")
 	points := f.Int("points", 20, "`number` of frequencies in a decade")
-	tolerance := f.Float64("tolerance", 0, "`percent` for every part, in place of each its own, for the spread of the figures")
+	tolerance := f.Float64("tolerance", 0, "tolerance in `percent` for all parts, instead of the tolerance of each part")
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}

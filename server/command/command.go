@@ -40,13 +40,13 @@ func commands() []command {
 		{"inputs", "list serial ports, audio inputs and demos", inputs},
 		{"check", "judge a board by a recording: swing, clipping, hum, noise, settling", check},
 		{"beats", "find the beats in a recording and print them as CSV", beats},
-		{"rate", "print the rate a person would have seen, second by second, as CSV", rate},
+		{"rate", "print the rate that the page would have shown, second by second, as CSV", rate},
 		{"intervals", "print the intervals between beats, or their measures, as CSV", intervals},
 		{"filter", "write a recording as it is after its signal path", filterFile},
-		{"score", "compare beats with a reference, as EC57 does", scoreBeats},
+		{"score", "compare beats with a reference, by the rules of EC57", scoreBeats},
 		{"convert", "turn a recording into another format", convert},
 		{"firmware", "print a signal path as C for the board's own processor", firmwareOf},
-		{"board", "compute a board from its parts: response, noise, span, SPICE netlist", boardOf},
+		{"board", "compute a board from its parts: response, noise, range, SPICE netlist", boardOf},
 	}
 }
 

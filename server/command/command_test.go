@@ -205,7 +205,7 @@ func TestScoreRefuses(t *testing.T) {
 		{[]string{"-rate", "NaN", good, good}, 2, []string{"-rate NaN", "Hz"}},
 		{[]string{"-rate", "Inf", good, good}, 2, []string{"-rate +Inf", "Hz"}},
 		{[]string{"-rate", "fast", good, good}, 2, []string{"fast", "-rate"}},
-		{[]string{"-rate", "360", "-learning", "-1", good, good}, 2, []string{"-learning -1", "seconds", "not below 0"}},
+		{[]string{"-rate", "360", "-learning", "-1", good, good}, 2, []string{"-learning -1", "seconds", "must be 0 or more"}},
 		{[]string{"-rate", "360", "-window", "0", good, good}, 2, []string{"-window 0", "seconds", "above 0"}},
 		{[]string{"-rate", "360", none, good}, 1, []string{none, "no such file"}},
 		{[]string{"-rate", "360", good, none}, 1, []string{none, "no such file"}},

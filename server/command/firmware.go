@@ -20,15 +20,15 @@ import (
 
 // firmwareOf prints a path as C.
 func firmwareOf(_ context.Context, args []string, stdout, stderr io.Writer) error {
-	f := flags("firmware", "[RECORDING]", "Prints a signal path as C for the board's own processor: of a recording the path it was recorded with,\nelse the usual one for the kind. Whole numbers only; the program's tests compare it bit for bit.", stderr)
+	f := flags("firmware", "[RECORDING]", "Prints a signal path as C for the board's own processor: the path a recording was made with,\nor without a recording the usual path for the kind. The C uses whole numbers only.", stderr)
 	kind := f.String("kind", "", "`pulse or ecg`: the usual path of that kind instead of the recorded one")
 	number := f.Int("channel", 1, "`number` of the channel, from 1")
-	path := f.String("path", "", "`FILE` with path settings as JSON (see PathSettings in the API), instead")
+	path := f.String("path", "", "`FILE` with path settings as JSON (PathSettings in the API), used instead")
 	rate := f.Float64("rate", 0, "sample rate in `Hz` (default: the recording's, else 250)")
 	bits := f.Int("bits", 0, "`width` of the converter (default: the recording's, else 10)")
-	signed := f.Bool("signed", false, "counts lie about 0 instead of above it (default: the recording's)")
-	invert := f.Bool("invert", false, "turn the counts over first, for a board that inverts")
-	form := f.String("form", string(firmware.Exact), "`exact` (30-bit coefficients, 64-bit sums) or small (14, 32)")
+	signed := f.Bool("signed", false, "counts go below 0, too (default: the recording's)")
+	invert := f.Bool("invert", false, "turn the signal upside down first, for a board that inverts")
+	form := f.String("form", string(firmware.Exact), "`exact or small`: 30-bit coefficients and 64-bit sums, or 14 and 32 bits for small processors")
 	whole := f.String("whole", "", "`ino, avr or c`: a whole program around the path, with a beat finder, rate, light and printed lines:\nino for boards with setup and loop, avr for an ATmega328P alone, c with four functions of yours")
 	if err := parse(f, args, stdout); err != nil {
 		return err

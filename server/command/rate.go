@@ -13,7 +13,7 @@ import (
 
 // rate prints what a person would have seen of a recording, second by second.
 func rate(ctx context.Context, args []string, stdout, stderr io.Writer) error {
-	f := flags("rate", "FILE", "Tells at the end of each second of a recording what the live view would have shown, as CSV:\ntime_s,state,rate_bpm,quality,reason. rate_bpm is 0 unless the state is reading;\nquality is how likely the rate is right, 0 to 1.", stderr)
+	f := flags("rate", "FILE", "Prints the rate that the live view would have shown at the end of each second of a recording, as CSV:\ntime_s,state,rate_bpm,quality,reason. rate_bpm is 0 unless the state is reading;\nquality is from 0 to 1: how likely the rate is right.", stderr)
 	kind := f.String("kind", "", "`ecg or pulse` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
 	file := newFileFlags(f)

@@ -20,12 +20,12 @@ import (
 )
 
 func scoreBeats(_ context.Context, args []string, stdout, stderr io.Writer) error {
-	f := flags("score", "REFERENCE DETECTED [REFERENCE DETECTED …]", "Compares lists of beats the way of ANSI/AAMI EC57: a detection within 150 ms of a reference beat is right, one to one.\n"+
+	f := flags("score", "REFERENCE DETECTED [REFERENCE DETECTED …]", "Compares detected beats with a reference, by the rules of ANSI/AAMI EC57: a detected beat is right when it lies within 150 ms of\na reference beat; each reference beat is used once.\n"+
 		"REFERENCE is a MIT annotation file (.atr and the like) or a CSV list with a column sample; DETECTED is what pulsewright beats printed, or a MIT annotation file.", stderr)
 	rate := f.Float64("rate", 0, "sample rate of the recordings in `Hz` (required)")
-	learning := f.Float64("learning", 0, "leave out this many `seconds` at the start; EC57 says 300")
-	window := f.Float64("window", 0.150, "`seconds` a pair may be apart")
-	align := f.Bool("align", false, "take each record's median delay off first, as for pulses against R peaks")
+	learning := f.Float64("learning", 0, "leave out this many `seconds` at the start; EC57 uses 300")
+	window := f.Float64("window", 0.150, "most `seconds` between the two beats of a pair")
+	align := f.Bool("align", false, "first subtract each record's median delay, as needed for pulse peaks against R peaks")
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}
@@ -36,7 +36,7 @@ func scoreBeats(_ context.Context, args []string, stdout, stderr io.Writer) erro
 		return fmt.Errorf("%w: -rate %g: give the sample rate in Hz, above 0", errMisused, *rate)
 	}
 	if !(*learning >= 0) || !(*window > 0) {
-		return fmt.Errorf("%w: -learning %g -window %g: give seconds, not below 0 and above 0", errMisused, *learning, *window)
+		return fmt.Errorf("%w: -learning %g -window %g: give seconds; -learning must be 0 or more, -window above 0", errMisused, *learning, *window)
 	}
 	config := score.Config{RateHz: *rate, WindowSeconds: *window, LearningSeconds: *learning}
 	var total score.Total

@@ -43,7 +43,7 @@ reader closes the pipe, or Ctrl-C.
 
 -csv (the default) prints a table: sample,time_s and a column for each channel and point.
 With -beats it prints a row for each beat instead: sample,time_s,channel,kind,amplitude,quality,state,rate_bpm.
--json prints an object on each line, told apart by its "type": source, samples, beat, reading, gap,
+-json prints an object on each line, with its "type": source, samples, beat, reading, gap,
 text. With -beats it leaves out the samples.`
 
 // streamLive prints what the page would show.
@@ -57,7 +57,7 @@ func streamLive(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	table := f.Bool("csv", false, "print CSV (the default)")
 	f.BoolVar(&o.beats, "beats", false, "print beats, with -json also the rate, and no samples")
 	points := f.String("points", "scale,smooth", "`points` of the path to print: scale, drift, hum, smooth, beats")
-	f.Float64Var(&o.seconds, "seconds", 0, "end after so many `seconds` of signal; 0 goes on")
+	f.Float64Var(&o.seconds, "seconds", 0, "end after so many `seconds` of signal; 0 means no end")
 	if err := parse(f, args, stdout); err != nil {
 		return err
 	}

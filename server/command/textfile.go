@@ -22,7 +22,7 @@ func newFileFlags(f *flag.FlagSet) fileFlags {
 		time:      f.String("time", "", "`column` of a text file that holds the time: its name, or its number from 1 (default: found)"),
 		separator: f.String("separator", "", "`sign` between the columns of a text file: comma, semicolon, tab, blank, or the sign itself (default: found)"),
 		decimal:   f.String("decimal", "", "`point or comma`: the decimal sign of a text file (default: found)"),
-		strict:    f.Bool("strict", false, "fail when something of the file was lost or changed, which is otherwise only told"),
+		strict:    f.Bool("strict", false, "fail when something of the file was lost or changed (without it: only a message)"),
 	}
 }
 
@@ -78,7 +78,7 @@ func (t *telling) err() error {
 	if !t.strict || t.told == 0 {
 		return nil
 	}
-	return fmt.Errorf("%s: %s lost or changed, as told above, and -strict was given; leave it out to go on", t.file, count(t.told, "thing was", "things were"))
+	return fmt.Errorf("%s: %s lost or changed, as listed above, and -strict was given; leave it out to go on", t.file, count(t.told, "thing was", "things were"))
 }
 
 func count(n int, one, more string) string {
