@@ -383,7 +383,7 @@ export const boardWordsWords = {
   /** @param {unknown} fixed @param {unknown} NBSP */
   dBAgainstTheBestFrequency: (fixed, NBSP) => `${fixed}${NBSP}dB against the best frequency`,
   settles: "Settles",
-  span: "Span",
+  span: "Range",
   /** @param {unknown} quantity @param {unknown} quantity2 @param {unknown} quantity3 */
   toAtRest: (quantity, quantity2, quantity3) => `${quantity} to ${quantity2}, at rest ${quantity3}`,
   clipsFirst: "Clips first",
