@@ -7,18 +7,10 @@ import { asShown } from "./board/words.js";
 import { BoardPort } from "./board-port.js";
 import { Cautions, isLive } from "./cautions.js";
 import { byId, setText } from "./dom.js";
-import "./drawer-board.js";
-import "./drawers/check.js";
-import "./drawers/intervals.js";
 import { wireHint } from "./drawers/figures.js";
+import { DRAWERS } from "./drawers/list.js";
 import { watchRecording } from "./drawers/recordings.js";
-import "./drawers/soundcard.js";
-import "./drawers/spectrum.js";
 import { DrawerHost } from "./drawers.js";
-import "./drawers/share.js";
-import "./drawers/why.js";
-import "./drawers/firmware.js";
-import "./drawers/parts.js";
 import { rate, significant, wholeSeconds } from "./format.js";
 import { decodeFrames } from "./frames.js";
 import { Guide } from "./guide.js";
@@ -247,7 +239,7 @@ function showChannel() {
 
 /** @type {DrawerHost|null} */
 let drawers = null;
-drawers = new DrawerHost(byId("drawer"), {
+drawers = new DrawerHost(byId("drawer"), DRAWERS, {
   buttons: byId("drawer-buttons"),
   pathButtons: path.tools ?? byId("path"),
   loop,
@@ -865,7 +857,7 @@ const keys = new Keys([
     { key: "w", shown: "w", what: W.showViewForARoom, run: () => show.show() },
     { key: "t", shown: "t", what: W.lightOrDarkGround, run: toggleTheme },
     { key: "h", shown: "h", what: W.theFirstSteps, run: () => guide.toggle() },
-    ...DrawerHost.keys().map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
+    ...DRAWERS.map((d) => ({ key: d.key, shown: d.key, what: d.title + " drawer", run: () => drawers?.toggle(d.id) })),
     { key: "Escape", shown: W.esc, what: W.closeTheDrawer, run: () => drawers?.close() },
     { key: "?", shown: "?", what: W.thisList, run: () => keys.showHelp() },
   ] },

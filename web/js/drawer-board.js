@@ -1,7 +1,6 @@
 // The Link drawer: what the board says, lines nobody could read, gaps and notes.
 
 import { sentence } from "./api.js";
-import { registerDrawer } from "./drawers.js";
 import { button, fill, h, setText } from "./dom.js";
 import { clockTime, duration, rate, significant } from "./format.js";
 import { Plot } from "./plot.js";
@@ -101,4 +100,5 @@ class BoardPanel {
   }
 }
 
-registerDrawer({ id: "board", title: W.link, key: "b", create: (root, ctx) => new BoardPanel(root, ctx) });
+/** @type {import("./drawers.js").DrawerSpec} */
+export const drawer = { id: "board", title: W.link, key: "b", create: (root, ctx) => new BoardPanel(root, ctx) };

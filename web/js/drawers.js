@@ -1,11 +1,8 @@
 // The drawer host: panels beside the trace that do not hide it (on a phone they
 // rise from below, the trace stays above).
 //
-// To add one, make a module that calls
-//
-//   registerDrawer({ id, title, key, create(root, ctx) { … return panel; } });
-//
-// and import it in app.js before start. `id` is short and stable (the button is
+// To add one, make a module that exports `drawer`, a DrawerSpec, and name it in
+// drawers/list.js. `id` is short and stable (the button is
 // #drawer-<id>), `key` one letter that opens and closes it (not one of those in
 // keys.js). create() is called each time the drawer is opened: build the panel's
 // elements in root and return an object with, all optional,
@@ -69,22 +66,15 @@ import { drawersWords as W } from "./words.js";
  * @property {(root: HTMLElement, ctx: DrawerContext) => DrawerPanel} create
  */
 
-/** @type {DrawerSpec[]} */
-const specs = [];
-
-/** @param {DrawerSpec} spec */
-export function registerDrawer(spec) {
-  if (specs.some((s) => s.id === spec.id || s.key === spec.key)) throw new Error(W.drawerItsIdOrKey(spec.id, spec.key));
-  specs.push(spec);
-}
-
 export class DrawerHost {
   /**
    * @param {HTMLElement} root
+   * @param {DrawerSpec[]} specs
    * @param {{buttons: HTMLElement, pathButtons: HTMLElement, loop: FrameLoop, context: Omit<DrawerContext, "dirty"|"close"|"loop">, opened: () => void}} options
    */
-  constructor(root, options) {
+  constructor(root, specs, options) {
     this.root = root;
+    this.specs = specs;
     this.options = options;
     /** @type {DrawerPanel|null} */
     this.panel = null;
@@ -102,11 +92,6 @@ export class DrawerHost {
     if (before && specs.some((s) => s.id === before) && window.innerWidth > 900) this.open(before);
   }
 
-  /** Keys and titles for the help. */
-  static keys() {
-    return specs.map((s) => ({ key: s.key, title: s.title, id: s.id }));
-  }
-
   /** @param {string} id */
   toggle(id) {
     if (this.openId === id) this.close();
@@ -115,7 +100,7 @@ export class DrawerHost {
 
   /** @param {string} id */
   open(id) {
-    const spec = specs.find((s) => s.id === id);
+    const spec = this.specs.find((s) => s.id === id);
     if (!spec) return;
     this.#end();
     this.openId = id;

@@ -1305,8 +1305,6 @@ export const drawerWireWords = {
 
 /** drawers.js */
 export const drawersWords = {
-  /** @param {unknown} id @param {unknown} key */
-  drawerItsIdOrKey: (id, key) => `drawer ${id}: its id or key ${key} is taken`,
   /** @param {unknown} title */
   close: (title) => `Close ${title}`,
 };

@@ -3,7 +3,6 @@
 
 import { request } from "../api.js";
 import { button, h, select, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { prefixFor, quantity } from "../format.js";
 import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
@@ -374,4 +373,5 @@ function when(iso) {
   return d.toLocaleString("en", today ? { hour: "2-digit", minute: "2-digit", hour12: false } : { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false });
 }
 
-registerDrawer({ id: "check", title: W.check2, key: "k", create: (root, ctx) => new CheckPanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "check", title: W.check2, key: "k", create: (root, ctx) => new CheckPanel(root, ctx) };

@@ -3,7 +3,6 @@
 
 import { request } from "../api.js";
 import { fill, h, select, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
@@ -208,4 +207,5 @@ export function about(values) {
   return values.map((v) => v - sum / Math.max(1, n));
 }
 
-registerDrawer({ id: "firmware", title: W.firmware, key: "g", inPath: true, create: (root, ctx) => new FirmwarePanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "firmware", title: W.firmware, key: "g", inPath: true, create: (root, ctx) => new FirmwarePanel(root, ctx) };

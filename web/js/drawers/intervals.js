@@ -4,7 +4,6 @@
 import { term } from "../glossary.js";
 import { request, sentence } from "../api.js";
 import { fill, h, select, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { fixed, qualityWord, wholeSeconds } from "../format.js";
 import { fiducial, prefs } from "../store.js";
 import { IntervalsSheet } from "./intervals-sheet.js";
@@ -155,4 +154,5 @@ class IntervalsPanel {
   }
 }
 
-registerDrawer({ id: "intervals", title: W.intervals, key: "i", create: (root, ctx) => new IntervalsPanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "intervals", title: W.intervals, key: "i", create: (root, ctx) => new IntervalsPanel(root, ctx) };

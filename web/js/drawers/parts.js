@@ -2,7 +2,6 @@
 // changed board, and what is measured held against what is predicted.
 
 import { button, fill, h, select, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { boardFigures, differences, parseValue, partOf, valueText } from "../board/words.js";
@@ -286,4 +285,5 @@ class PartsPanel {
   }
 }
 
-registerDrawer({ id: "parts", title: W.parts, key: "p", inPath: true, create: (root, ctx) => new PartsPanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "parts", title: W.parts, key: "p", inPath: true, create: (root, ctx) => new PartsPanel(root, ctx) };

@@ -3,7 +3,6 @@
 import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { bytes, clockTime, rate, significant } from "../format.js";
 import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
 import { openReview } from "../review/review.js";
@@ -567,4 +566,5 @@ class RecordingsPanel {
   }
 }
 
-registerDrawer({ id: "recordings", title: W.recordings, key: "r", create: (root, ctx) => new RecordingsPanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "recordings", title: W.recordings, key: "r", create: (root, ctx) => new RecordingsPanel(root, ctx) };

@@ -3,7 +3,6 @@
 
 import { request } from "../api.js";
 import { button, fill, h, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { wholeSeconds } from "../format.js";
 import { prefs } from "../store.js";
 import { drawerShareWords as W } from "../words.js";
@@ -181,4 +180,5 @@ export function visitorText(v, nowMs) {
   return `${v.address}, ${v.owner ? W.asOwner : "watching"}, ${pages}${ago}`;
 }
 
-registerDrawer({ id: "share", title: W.share, key: "l", create: (root, ctx) => new SharePanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "share", title: W.share, key: "l", create: (root, ctx) => new SharePanel(root, ctx) };

@@ -5,7 +5,6 @@ import { api, request, sentence } from "../api.js";
 import { AudioInput } from "../audio-input.js";
 import { CardBench, ResponseBench } from "../audio-response.js";
 import { button, fill, h, select, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { decibels } from "./figures.js";
@@ -349,4 +348,5 @@ class SoundPanel {
   }
 }
 
-registerDrawer({ id: "sound", title: W.soundInput, key: "u", create: (root, ctx) => new SoundPanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "sound", title: W.soundInput, key: "u", create: (root, ctx) => new SoundPanel(root, ctx) };

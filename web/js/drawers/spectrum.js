@@ -4,7 +4,6 @@
 import { term } from "../glossary.js";
 import { api, request } from "../api.js";
 import { h, select, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { prefixFor, quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
@@ -211,4 +210,5 @@ class SpectrumPanel {
   }
 }
 
-registerDrawer({ id: "spectrum", title: W.spectrum, key: "f", create: (root, ctx) => new SpectrumPanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "spectrum", title: W.spectrum, key: "f", create: (root, ctx) => new SpectrumPanel(root, ctx) };

@@ -3,7 +3,6 @@
 
 import { request } from "../api.js";
 import { button, fill, h, setText } from "../dom.js";
-import { registerDrawer } from "../drawers.js";
 import { clockTime, duration, quantity } from "../format.js";
 import { drawerWhyWords as W } from "../words.js";
 
@@ -262,4 +261,5 @@ class WhyPanel {
   }
 }
 
-registerDrawer({ id: "why", title: W.why, key: "y", create: (root, ctx) => new WhyPanel(root, ctx) });
+/** @type {import("../drawers.js").DrawerSpec} */
+export const drawer = { id: "why", title: W.why, key: "y", create: (root, ctx) => new WhyPanel(root, ctx) };
