@@ -22,12 +22,13 @@ import { PlaybackPanel } from "./playback.js";
 import { ReadingPanel } from "./reading.js";
 import { ringCapacity, Rings } from "./rings.js";
 import { ScaleDialog } from "./scale-dialog.js";
+import { fromPaper, repaint, toPaper } from "./scene/picture.js";
 import { SECONDS_ACROSS, stepSeconds } from "./scales.js";
 import { asksForShow, ShowView } from "./show.js";
 import { SourcePicker } from "./sources.js";
 import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
-import { DARK, DARK_STRONG, LIGHT, LIGHT_STRONG } from "./theme.js";
+import { DARK, DARK_STRONG, LIGHT, LIGHT_STRONG, theme } from "./theme.js";
 import { CalibrateDialog, screenMm } from "./trace/calibrate.js";
 import { SaveDialog } from "./trace/save.js";
 import { TracePanel } from "./trace/trace.js";
@@ -102,17 +103,12 @@ function isDark() {
   return themeChoice ? themeChoice === "dark" : darkQuery.matches;
 }
 
-function palette() {
-  if (contrastQuery.matches) return isDark() ? DARK_STRONG : LIGHT_STRONG;
-  return isDark() ? DARK : LIGHT;
-}
-
 function applyTheme() {
+  theme.strong = contrastQuery.matches;
+  theme.palette = theme.strong ? (isDark() ? DARK_STRONG : LIGHT_STRONG) : isDark() ? DARK : LIGHT;
   document.documentElement.dataset.theme = isDark() ? "dark" : "light";
   setText(byId("theme"), isDark() ? words.theme.light : words.theme.dark);
-  trace.setPalette(palette());
-  path.setPalette(palette());
-  drawers?.theme(palette());
+  repaint();
 }
 
 // --- saying things ----------------------------------------------------------
@@ -148,7 +144,6 @@ const scaleDialog = new ScaleDialog({ set: changeScale });
 
 const trace = new TracePanel(byId("trace"), {
   loop,
-  palette: palette(),
   turns: still,
   announce,
   addNote: (text, index) => api.note(text, index).catch(failed),
@@ -181,7 +176,6 @@ const save = new SaveDialog(trace, {
 const board = new BoardModel({ channel: () => path.channel, problem });
 /** @type {PathPanel} */
 const path = new PathPanel(byId("path"), {
-  palette: palette(),
   board,
   openParts: () => drawers?.open("parts"),
   chooseChannel: () => {
@@ -252,7 +246,6 @@ drawers = new DrawerHost(byId("drawer"), DRAWERS, {
     rings: () => rings,
     beats: () => beats,
     channel: () => path.channel,
-    palette,
     trace,
     openScale: (channel) => {
       const c = channels()[channel];
@@ -883,11 +876,12 @@ window.addEventListener("beforeprint", () => {
   printing = true;
   applyTheme();
   loop.paintNow();
+  toPaper();
 });
 window.addEventListener("afterprint", () => {
   printing = false;
+  fromPaper();
   applyTheme();
-  loop.allDirty();
 });
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden) loop.allDirty();

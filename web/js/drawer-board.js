@@ -22,7 +22,7 @@ class BoardPanel {
     this.clockFacts = h("dl", { class: "facts", "data-testid": "clock-facts" });
     this.clockDoubt = h("p", { class: "warning", "data-testid": "clock-doubt", hidden: true });
     this.clockChart = h("div", { class: "chart low", "data-testid": "clock-chart" });
-    this.plot = new Plot(this.clockChart, { palette: ctx.palette(), label: W.samplesASecondOfThe });
+    this.plot = new Plot(this.clockChart, { label: W.samplesASecondOfThe });
     this.clock = h("section", { hidden: true }, h("h3", {}, W.samplesASecond), this.clockDoubt, this.clockFacts, this.clockChart);
     this.text = h("pre", { class: "board-log", tabindex: "0", "data-testid": "board-log", "aria-label": W.messagesOfTheBoard });
     this.gaps = h("ul", { class: "places" });
@@ -85,14 +85,7 @@ class BoardPanel {
     const low = Math.min(...known), high = Math.max(...known);
     const half = Math.max(0.02 * high, 0.7 * (high - low));
     this.plot.set({ low: -Math.max(60, y.length), high: 0, clock: true, label: "ago" }, { low: Math.max(0, (low + high) / 2 - half), high: (low + high) / 2 + half, label: "Hz" },
-      [{ x: y.map((_, i) => i - y.length + 1), y, colour: this.plot.palette.traces[0], width: 1.8 }]);
-  }
-
-  /** @param {import("./theme.js").Palette} palette */
-  theme(palette) {
-    this.plot.setPalette(palette);
-    this.clockShown = undefined;
-    this.#showClock(this.ctx.store.state);
+      [{ x: y.map((_, i) => i - y.length + 1), y, colour: "trace0", width: 1.8 }]);
   }
 
   destroy() {

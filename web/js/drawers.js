@@ -11,7 +11,6 @@
 //   message(m)      each JSON message of the stream (server/API.md), after the store took it
 //   changed(state)  the store's state changed
 //   draw(nowMs)     called in the page's frame loop after ctx.dirty(); return true to be called again
-//   theme(palette)  colours changed
 //   destroy()       the drawer closes: end timers and listeners
 //
 // ctx is a DrawerContext, see below. Elements: use h() of dom.js; charts: plot.js;
@@ -24,7 +23,6 @@ import { drawersWords as W } from "./words.js";
 /** @import {Frame} from "./types.js" */
 /** @import {PageState, Store} from "./store.js" */
 /** @import {Rings} from "./rings.js" */
-/** @import {Palette} from "./theme.js" */
 /** @import {FrameLoop} from "./loop.js" */
 /** @import {TracePanel} from "./trace/trace.js" */
 /** @import {BeatList} from "./store.js" */
@@ -37,7 +35,6 @@ import { drawersWords as W } from "./words.js";
  * @property {(message: any) => void} [message]
  * @property {(state: PageState) => void} [changed]
  * @property {(nowMs: number) => boolean|void} [draw]
- * @property {(palette: Palette) => void} [theme]
  * @property {() => void} [destroy]
  */
 /**
@@ -46,7 +43,6 @@ import { drawersWords as W } from "./words.js";
  * @property {() => Rings|null} rings null until the first frame; another after an epoch change
  * @property {() => BeatList[]} beats by channel
  * @property {() => number} channel the channel chosen in the path
- * @property {() => Palette} palette
  * @property {TracePanel} trace
  * @property {(channel: number) => void} openScale the dialog of volts, rails and mid-rail
  * @property {FrameLoop} loop the page's one frame loop, for a view that outlives the drawer
@@ -153,11 +149,6 @@ export class DrawerHost {
   /** @param {PageState} state */
   changed(state) {
     this.panel?.changed?.(state);
-  }
-
-  /** @param {Palette} palette */
-  theme(palette) {
-    this.panel?.theme?.(palette);
   }
 
   /** @param {number} nowMs */

@@ -53,6 +53,9 @@ export const LIGHT_STRONG = { ...LIGHT, paper: "#ffffff", ink: "#000000", faint:
 /** @type {Palette} */
 export const DARK_STRONG = { ...DARK, paper: "#101214", ink: "#ffffff", faint: "#dcd6c9", grid: "#4d5258", gridStrong: "#80868d", margin: "#b77a70", mark: "#ffffff" };
 
+/** What the page wears now; `strong` for more contrast. @type {{palette: Palette, strong: boolean}} */
+export const theme = { palette: LIGHT, strong: false };
+
 /**
  * How a trace's line is drawn. `on` and `off` are columns drawn and left out,
  * counted on the sample index, so that the pattern travels with the paper.

@@ -8,7 +8,6 @@ import { prefs } from "../store.js";
 import { cornersText, gainText, kindTitle, parseValue, partOf, roleTitle, stageTitle, valueText } from "./words.js";
 import { boardStripWords as W } from "../words.js";
 
-/** @import {Palette} from "../theme.js" */
 /** @import {BoardModel} from "./model.js" */
 /** @import {BoardStage, Role} from "./words.js" */
 
@@ -20,12 +19,11 @@ const E24 = 1; // among a part's preferred values
 
 export class BoardStrip {
   /**
-   * @param {{palette: Palette, board: BoardModel, openParts: () => void}} options
+   * @param {{board: BoardModel, openParts: () => void}} options
    */
   constructor(options) {
     this.options = options;
     this.model = options.board;
-    this.palette = options.palette;
     this.name = h("p", { class: "strong", "data-testid": "onboard-name" });
     this.words = h("p", { class: "small", "data-testid": "onboard-words" });
     this.curve = h("div", { class: "curve" });
@@ -34,7 +32,7 @@ export class BoardStrip {
     this.stages = h("div", { class: "board-stages", id: "board-stages", role: "group", "aria-label": W.stagesOnTheBoard });
     this.head = h("section", { class: "block block-board", "aria-label": W.onTheBoard, "data-testid": "block-board" }, h("div", { class: "block-head" }, h("h3", {}, W.onTheBoard)), this.name, this.words, this.curve, h("div", { class: "row board-buttons" }, this.foldButton, this.openButton));
     this.root = h("div", { class: "board-strip owner-only" }, this.head, this.stages);
-    this.plot = new Plot(this.curve, { palette: this.palette, label: W.responseOfTheWholeBoard, bare: true });
+    this.plot = new Plot(this.curve, { label: W.responseOfTheWholeBoard, bare: true });
     /** @type {StageBlock[]} */
     this.blocks = [];
     this.shape = "";
@@ -88,7 +86,7 @@ export class BoardStrip {
    * @param {number} peakDb
    */
   #response(plot, x, gainDb, peakDb) {
-    plot.set({ low: x[0], high: x[x.length - 1], log: true }, { low: CURVE_LOW_DB, high: CURVE_HIGH_DB }, [{ x, y: gainDb.map((g) => g - peakDb), colour: this.palette.ink, width: 1.5, dash: [5, 3] }]);
+    plot.set({ low: x[0], high: x[x.length - 1], log: true }, { low: CURVE_LOW_DB, high: CURVE_HIGH_DB }, [{ x, y: gainDb.map((g) => g - peakDb), colour: "ink", width: 1.5, dash: [5, 3] }]);
   }
 
   /** The blocks, when stages or their parts have changed. */
@@ -138,8 +136,8 @@ export class BoardStrip {
       h("div", { class: "board-parts" }, inputs.map((p) => h("div", { class: "board-part" }, h("label", { for: p.input.id }, p.ref, " ", roleTitle(p.role.role)), p.input, p.near, p.slider, p.place))), more, rest);
     return {
       root, title, words, rest, inputs: inputs,
-      response: new Plot(response, { palette: this.palette, label: W.responseOfStagePredicted(i + 1), bare: true }),
-      beat: new Plot(beat, { palette: this.palette, label: W.theTypicalBeatBehindStage(i + 1), bare: true }),
+      response: new Plot(response, { label: W.responseOfStagePredicted(i + 1), bare: true }),
+      beat: new Plot(beat, { label: W.theTypicalBeatBehindStage(i + 1), bare: true }),
     };
   }
 
@@ -227,7 +225,7 @@ export class BoardStrip {
       const low = Math.min(...beat);
       const high = Math.max(...beat);
       const room = Math.max(high - low, 1e-9) * 0.1;
-      block.beat.set({ low: 0, high: beat.length - 1 }, { low: low - room, high: high + room }, [{ x: beat.map((/** @type {number} */ _, /** @type {number} */ k) => k), y: beat, colour: this.palette.traces[3], width: 1.5, dash: [5, 3] }]);
+      block.beat.set({ low: 0, high: beat.length - 1 }, { low: low - room, high: high + room }, [{ x: beat.map((/** @type {number} */ _, /** @type {number} */ k) => k), y: beat, colour: "trace3", width: 1.5, dash: [5, 3] }]);
       block.beat.canvas.title = W.predictedTheTypicalBeatBehind(quantity(high - low, "V"));
     } else {
       block.beat.set({ low: 0, high: 1 }, { low: 0, high: 1 }, []);
@@ -249,17 +247,6 @@ export class BoardStrip {
     p.near.dataset.key = key;
     p.near.hidden = !off;
     fill(p.near, ...(off ? known.near.map((/** @type {any} */ n) => h("button", { type: "button", class: "quiet", onclick: () => this.model.edit(stage, p.role.role, { value: n.nearest }) }, `E${n.series} ${valueText(n.nearest, p.role.unit)}`)) : []));
-  }
-
-  /** @param {Palette} palette */
-  setPalette(palette) {
-    this.palette = palette;
-    this.plot.setPalette(palette);
-    for (const b of this.blocks) {
-      b.response.setPalette(palette);
-      b.beat.setPalette(palette);
-    }
-    this.#show();
   }
 
   destroy() {

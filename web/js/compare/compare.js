@@ -15,7 +15,7 @@ import { compareWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Entry, Stretch} from "../review/library.js" */
-/** @import {Curve} from "../plot.js" */
+/** @import {Curve} from "../scene/chart.js" */
 /** What is compared: samples [from, to) of a channel; to Infinity is the end. A channel below 0 is chosen to go with the other side. @typedef {{id: string, channel: number, from: number, to: number}} Side */
 
 const NAMES = /** @type {const} */ (["A", "B"]);
@@ -205,15 +205,9 @@ class CompareView {
         h("section", {}, h("h3", {}, W.figures), this.table),
         h("section", {}, h("h3", {}, W.grades), this.gradeTable)), h("p", { class: "print-aid" }, AID));
     document.body.append(this.dialog);
-    const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: ctx.palette(), label });
+    const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { label });
     this.plots = { beat: plot(this.boxes.beat, W.typicalBeatOfAAnd), trace: plot(this.boxes.trace, W.tracesOfAAndB), spectrum: plot(this.boxes.spectrum, W.spectraOfAAndB) };
-    new MutationObserver(() => this.#theme()).observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     this.dialog.addEventListener("close", () => this.turn++);
-  }
-
-  #theme() {
-    for (const p of Object.values(this.plots)) p.palette = this.ctx.palette();
-    if (this.dialog.open) this.#draw();
   }
 
   /**
@@ -304,9 +298,7 @@ class CompareView {
   #draw() {
     const [a, b] = this.stretches;
     if (!a || !b) return;
-    const palette = this.ctx.palette();
-    const look = [{ colour: palette.traces[0], width: 1.6, dash: [] }, { colour: palette.traces[1], width: 2.2, dash: [7, 3] }];
-    for (const p of Object.values(this.plots)) p.palette = palette;
+    const look = [{ colour: "trace0", width: 1.6, dash: [] }, { colour: "trace1", width: 2.2, dash: [7, 3] }];
     const list = [a, b];
     const same = this.same.checked || a.unit !== b.unit;
     // Typical beat.

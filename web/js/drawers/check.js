@@ -13,7 +13,6 @@ import { drawerCheckWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState, Store} from "../store.js" */
-/** @import {Palette} from "../theme.js" */
 /** @import {Grade, Report, Verdict} from "./figures.js" */
 /** @typedef {{name: string, at: string, report: Report}} Remembered */
 
@@ -75,7 +74,7 @@ class CheckPanel {
     this.wait = h("p", { class: "hint", "data-testid": "check-wait" }, W.waitingForTheMeters);
     this.rails = new RailBar();
     this.chart = h("div", { class: "chart", "data-testid": "hum-strip" });
-    this.plot = new Plot(this.chart, { palette: ctx.palette(), label: W.humOfTheLastTwo });
+    this.plot = new Plot(this.chart, { label: W.humOfTheLastTwo });
     this.demo = new DemoTrimmer(ctx);
     this.advice = new TrimmerAdvice(ctx, this.demo);
     this.scale = button("check-scale", W.voltsRailsAndMidRail, () => ctx.openScale(ctx.channel()), { class: "quiet" });
@@ -148,23 +147,15 @@ class CheckPanel {
     const unit = this.report?.unit ?? "V";
     const p = prefixFor(extent.high, unit);
     const now = performance.now() / 1000;
-    const palette = this.plot.palette;
     const x = strip.points.map((q) => q.at - now);
     this.plot.set({ low: -strip.seconds, high: 0, unit: "s", label: "ago" }, { low: extent.low / p.factor, high: extent.high / p.factor, log: true, unit: p.unit + " rms" }, [
-      { x, y: strip.points.map((q) => q.goal / p.factor), colour: palette.faint, dash: [3, 4] },
-      { x, y: strip.points.map((q) => q.hum / p.factor), colour: palette.traces[2], width: 2.2 },
+      { x, y: strip.points.map((q) => q.goal / p.factor), colour: "faint", dash: [3, 4] },
+      { x, y: strip.points.map((q) => q.hum / p.factor), colour: "trace2", width: 2.2 },
     ]);
     const last = strip.points[strip.points.length - 1];
     const first = strip.points[0];
     this.chart.dataset.reachSeconds = (now - first.at).toFixed(0);
     this.plot.canvas.setAttribute("aria-label", W.humOfTheLastTwo2(quantity(first.hum, unit), quantity(last.hum, unit)));
-  }
-
-  /** @param {Palette} palette */
-  theme(palette) {
-    this.plot.setPalette(palette);
-    this.advice.theme(palette);
-    this.ctx.dirty();
   }
 
   destroy() {

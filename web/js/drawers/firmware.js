@@ -165,23 +165,17 @@ export class FirmwarePanel {
     const found = beats ? beats.beats.filter((v) => v.sample >= b.first && v.sample < end).length : 0;
     const reading = this.ctx.store.state.readings[channel];
     setText(this.seenText, words.seenRates(b.rateBpm, b.beats.length, reading?.state === "reading" ? reading.rateBpm : null, found));
-    this.plot ??= new Plot(this.seenRoot, { palette: this.ctx.palette(), label: words.seen });
-    const palette = this.plot.palette;
+    this.plot ??= new Plot(this.seenRoot, { label: words.seen });
     const all = [...board, ...page].filter((v) => Number.isFinite(v));
     const low = Math.min(...all);
     const high = Math.max(...all);
     const room = (high - low || 1) * 0.12;
     const at = (/** @type {number} */ i) => board[i - b.first] ?? 0;
     this.plot.set({ low: -SEEN_SECONDS, high: 0, unit: "s", label: "" }, { low: low - room, high: high + 5 * room, unit: state.unit === "V" ? "V" : state.unit, label: "" }, [
-      { x, y: page, colour: palette.faint, width: 3, label: words.computer },
-      { x, y: board, colour: palette.traces[3], width: 1.4, dash: [5, 3], label: words.board },
-      { x: b.beats.map((s) => (s - end) / b.rateHz), y: b.beats.map((s) => at(s) + room), colour: palette.traces[3], mark: "triangle", label: words.boardBeats },
+      { x, y: page, colour: "faint", width: 3, label: words.computer },
+      { x, y: board, colour: "trace3", width: 1.4, dash: [5, 3], label: words.board },
+      { x: b.beats.map((s) => (s - end) / b.rateHz), y: b.beats.map((s) => at(s) + room), colour: "trace3", mark: "triangle", label: words.boardBeats },
     ]);
-  }
-
-  /** @param {import("../theme.js").Palette} palette */
-  theme(palette) {
-    this.plot?.setPalette(palette);
   }
 
   destroy() {

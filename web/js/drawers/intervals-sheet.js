@@ -4,16 +4,12 @@
 import { sentence } from "../api.js";
 import { fill, h, setText } from "../dom.js";
 import { Plot } from "../plot.js";
+import { LEFT_CSS, RIGHT_CSS } from "../scene/chart.js";
 import { absentByReason, intervalText, leftOut, MEANINGS, measureText, scatter, span, strip, stripText } from "./rhythm.js";
 import { drawerIntervalsSheetWords as W } from "../words.js";
 
-/** @import {Axis} from "../plot.js" */
-/** @import {Palette} from "../theme.js" */
+/** @import {Axis} from "../scene/chart.js" */
 /** @import {Interval, Measure, Report} from "./rhythm.js" */
-
-/** plot.js's margins beside its axes. */
-const LEFT_CSS = 54;
-const RIGHT_CSS = 8;
 
 /**
  * @typedef {object} Shown
@@ -29,26 +25,25 @@ const RIGHT_CSS = 8;
 export class IntervalsSheet {
   /**
    * @param {object} options
-   * @param {Palette} options.palette
    * @param {string} options.id begins the parts' names
    * @param {string} options.hint under the strip until an interval is chosen
    * @param {(i: Interval) => void} options.go to the interval read out
    */
   constructor(options) {
     this.options = options;
-    const { id, palette } = options;
+    const { id } = options;
     /** @type {Shown|null} */
     this.shown = null;
     this.measuresShown = "";
     /** Sample of the interval that is read out. */
     this.cursor = -1;
     this.stripChart = h("div", { class: "chart", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": W.noIntervalChosen, "data-testid": id + "-strip", "aria-label": W.intervalStrip });
-    this.strip = new Plot(this.stripChart, { palette, label: W.intervalsAgainstTime });
+    this.strip = new Plot(this.stripChart, { label: W.intervalsAgainstTime });
     this.readout = h("p", { class: "reading-out", "data-testid": id + "-readout" }, h("span", { class: "hint" }, options.hint));
     this.legend = h("p", { class: "hint marks" });
     this.out = h("p", { "data-testid": id + "-left-out" });
     this.scatterChart = h("div", { class: "chart scatter", "data-testid": id + "-scatter" });
-    this.scatter = new Plot(this.scatterChart, { palette, label: W.intervalScatter });
+    this.scatter = new Plot(this.scatterChart, { label: W.intervalScatter });
     this.scatterNote = h("p", { class: "hint" });
     this.measures = h("table", { class: "measures", "data-testid": id + "-measures" });
     this.absent = h("ul", { class: "absent", "data-testid": id + "-absent" });
@@ -83,16 +78,15 @@ export class IntervalsSheet {
     const { shown, strip: plot, options } = this;
     if (!shown) return;
     const { intervals: list, report: r, zeroSeconds, colour } = shown;
-    const palette = plot.palette;
     const range = span(list);
     const s = strip(list, range, zeroSeconds);
     const small = list.length > 500 ? 1.3 : 2;
     const at = list.find((i) => i.sample === this.cursor);
     plot.set(shown.x, { low: range.low, high: range.high, unit: "ms" }, [
-      { ...s.line, colour: palette.faint, width: 1 },
+      { ...s.line, colour: "faint", width: 1 },
       { ...s.normal, colour, width: small, mark: "dot" },
-      { ...s.ectopic, colour: palette.traces[1], width: 4.5, mark: "triangle" },
-      { ...s.unsure, colour: palette.ink, width: 3.5, mark: "cross" },
+      { ...s.ectopic, colour: "trace1", width: 4.5, mark: "triangle" },
+      { ...s.unsure, colour: "ink", width: 3.5, mark: "cross" },
     ], at ? [{ x: at.atSeconds - zeroSeconds }] : []);
     this.stripChart.setAttribute("aria-label", stripText(list, r));
     this.stripChart.dataset.from = String(list[0]?.sample ?? "");
@@ -107,7 +101,7 @@ export class IntervalsSheet {
 
     const points = scatter(list);
     this.scatter.set({ low: range.low, high: range.high, unit: "ms", label: W.thisInterval }, { low: range.low, high: range.high, unit: "ms", label: W.theNext }, [
-      { x: [range.low, range.high], y: [range.low, range.high], colour: palette.faint, width: 1.2, dash: [5, 4] },
+      { x: [range.low, range.high], y: [range.low, range.high], colour: "faint", width: 1.2, dash: [5, 4] },
       { ...points, colour, width: small, mark: "dot" },
     ]);
     this.scatter.canvas.setAttribute("aria-label", W.intervalScatterOfPairs(points.x.length));
@@ -152,7 +146,7 @@ export class IntervalsSheet {
     if (!shown || shown.intervals.length === 0) return;
     const box = this.stripChart.getBoundingClientRect();
     const share = (e.clientX - box.left - LEFT_CSS) / (box.width - LEFT_CSS - RIGHT_CSS);
-    const at = shown.zeroSeconds + this.strip.x.low + share * (this.strip.x.high - this.strip.x.low);
+    const at = shown.zeroSeconds + shown.x.low + share * (shown.x.high - shown.x.low);
     let best = shown.intervals[0];
     for (const i of shown.intervals) if (Math.abs(i.atSeconds - at) < Math.abs(best.atSeconds - at)) best = i;
     this.#go(best.sample);
@@ -185,12 +179,6 @@ export class IntervalsSheet {
     if (this.cursor === sample) return;
     this.cursor = sample;
     this.#draw();
-  }
-
-  /** @param {Palette} palette */
-  setPalette(palette) {
-    this.strip.setPalette(palette);
-    this.scatter.setPalette(palette);
   }
 
   destroy() {

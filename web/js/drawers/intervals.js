@@ -11,7 +11,6 @@ import { agoText, arrivalText, breathingText, signsText, summaryText } from "./r
 import { drawerIntervalsWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
-/** @import {Palette} from "../theme.js" */
 /** @import {Interval, Variability} from "./rhythm.js" */
 
 const EVERY_MS = 2000;
@@ -43,7 +42,7 @@ class IntervalsPanel {
     this.summary = h("p", { class: "summary", "data-testid": "intervals-summary" });
     this.old = h("p", { class: "warning", "data-testid": "intervals-old" });
     this.error = h("p", { class: "error", role: "status", "data-testid": "intervals-error" });
-    this.sheet = new IntervalsSheet({ palette: ctx.palette(), id: "intervals", hint: W.pointAtTheStripOr, go: (i) => this.#hold(i) });
+    this.sheet = new IntervalsSheet({ id: "intervals", hint: W.pointAtTheStripOr, go: (i) => this.#hold(i) });
     this.arrival = h("section", { class: "part-of", "data-testid": "intervals-arrival" });
     this.breathing = h("p", { "data-testid": "intervals-breathing" });
     this.breathSigns = h("p", { class: "hint" });
@@ -105,7 +104,6 @@ class IntervalsPanel {
       this.#again();
       return;
     }
-    const palette = this.ctx.palette();
     setText(this.title, `${v.label}: ${v.report.name}`);
     setText(this.summary, summaryText(v));
     setText(this.old, v.sinceSeconds > OLD_SECONDS ? W.noBeatForTheFigures(wholeSeconds(v.sinceSeconds)) : "");
@@ -116,7 +114,7 @@ class IntervalsPanel {
       kind: v.kind, report: v.report, intervals: v.intervals, zeroSeconds: end,
       x: { low: -length, high: length * 0.01, unit: "s", label: W.beforeTheNewestBeat },
       when: (i) => agoText(end - i.atSeconds),
-      colour: (v.channel % 2 === 0 ? palette.traces : palette.others)[3],
+      colour: v.channel % 2 === 0 ? "trace3" : "other3",
     });
     setText(this.breathing, breathingText(v.breathing));
     setText(this.breathSigns, signsText(v.breathing));
@@ -139,12 +137,6 @@ class IntervalsPanel {
     if (!rings) return;
     if (i.sample < rings.start) this.ctx.announce(W.thatBeatIsOlderThan);
     else this.ctx.trace.holdAt(i.sample);
-  }
-
-  /** @param {Palette} palette */
-  theme(palette) {
-    this.sheet.setPalette(palette);
-    this.#show();
   }
 
   destroy() {

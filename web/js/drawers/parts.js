@@ -9,7 +9,6 @@ import { typeset } from "./figures.js";
 import { drawerPartsWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
-/** @import {Palette} from "../theme.js" */
 /** @import {Board} from "../board/words.js" */
 
 const EXAMPLE_NAMES = /** @type {Record<string, string>} */ ({ lamp_clip_a: W.lampClipA, lamp_clip_b: W.lampClipB, chest_lead_a: W.chestLeadA });
@@ -41,15 +40,15 @@ class PartsPanel {
     this.hint = h("p", { class: "hint" }, W.aBoardIsASupply);
     this.facts = h("dl", { class: "facts", "data-testid": "parts-figures" });
     this.responseRoot = h("div", { class: "chart" });
-    this.response = new Plot(this.responseRoot, { palette: ctx.palette(), label: W.responseOfTheBoardPredicted });
+    this.response = new Plot(this.responseRoot, { label: W.responseOfTheBoardPredicted });
     this.responseWords = h("p", { class: "hint" });
     this.ghostRoot = h("div", { class: "chart" });
-    this.ghost = new Plot(this.ghostRoot, { palette: ctx.palette(), label: W.theSignalAndAsIt });
+    this.ghost = new Plot(this.ghostRoot, { label: W.theSignalAndAsIt });
     this.beatRoot = h("div", { class: "chart small" });
-    this.beat = new Plot(this.beatRoot, { palette: ctx.palette(), label: W.theTypicalBeatAndAs });
+    this.beat = new Plot(this.beatRoot, { label: W.theTypicalBeatAndAs });
     this.ghostWords = h("p", { class: "hint", "data-testid": "parts-ghost-words" });
     this.turnRoot = h("div", { class: "chart small" });
-    this.turn = new Plot(this.turnRoot, { palette: ctx.palette(), label: W.humAndSignalAgainstThe });
+    this.turn = new Plot(this.turnRoot, { label: W.humAndSignalAgainstThe });
     this.turnWords = h("p", { class: "hint", "data-testid": "parts-turn-words" });
     this.rows = h("ul", { class: "board-rows", "data-testid": "parts-compare" });
     this.cautions = h("ul", { class: "board-cautions" });
@@ -169,12 +168,11 @@ class PartsPanel {
     if (!computed) return;
     const f = computed.figures;
     const s = computed.spread;
-    const palette = this.response.palette;
     const top = Math.max(f.corners.peakDb, before ? before.figures.corners.peakDb : -Infinity);
-    /** @type {import("../plot.js").Curve[]} */
-    const curves = [{ x: s.freqHz, y: s.lowDb, band: s.highDb, colour: palette.traces[3] }];
-    if (changes && before) curves.push({ x: before.figures.freqHz, y: before.figures.whole.gainDb, colour: palette.faint, width: 1.4, dash: [2, 3], label: W.asSoldered });
-    curves.push({ x: f.freqHz, y: f.whole.gainDb, colour: palette.traces[3], width: 2, dash: [7, 4], label: "predicted" });
+    /** @type {import("../scene/chart.js").Curve[]} */
+    const curves = [{ x: s.freqHz, y: s.lowDb, band: s.highDb, colour: "trace3" }];
+    if (changes && before) curves.push({ x: before.figures.freqHz, y: before.figures.whole.gainDb, colour: "faint", width: 1.4, dash: [2, 3], label: W.asSoldered });
+    curves.push({ x: f.freqHz, y: f.whole.gainDb, colour: "trace3", width: 2, dash: [7, 4], label: "predicted" });
     const rules = [];
     if (f.corners.lowHz) rules.push({ x: f.corners.lowHz, label: significant(f.corners.lowHz, 2) + " Hz" });
     if (f.corners.highHz) rules.push({ x: f.corners.highHz, label: significant(f.corners.highHz, 3) + " Hz" });
@@ -184,7 +182,6 @@ class PartsPanel {
 
   #showGhost() {
     const { look, lookError, changes } = this.model;
-    const palette = this.ghost.palette;
     if (!look) {
       this.ghost.set({ low: 0, high: GHOST_SECONDS, unit: "s" }, { low: 0, high: 1, unit: "V" }, []);
       setText(this.ghostWords, lookError || W.waitingForTheSignal);
@@ -199,9 +196,9 @@ class PartsPanel {
     const low = Math.min(...all);
     const high = Math.max(...all);
     const room = Math.max(0.01, 0.08 * (high - low));
-    /** @type {import("../plot.js").Curve[]} */
-    const curves = [{ x, y: volts, colour: palette.ink, width: 1.4, label: "measured" }];
-    if (changes) curves.push({ x, y: ghost, colour: palette.traces[1], width: 2, dash: [6, 4], label: "predicted" });
+    /** @type {import("../scene/chart.js").Curve[]} */
+    const curves = [{ x, y: volts, colour: "ink", width: 1.4, label: "measured" }];
+    if (changes) curves.push({ x, y: ghost, colour: "trace1", width: 2, dash: [6, 4], label: "predicted" });
     this.ghost.set({ low: 0, high: GHOST_SECONDS, unit: "s" }, { low: low - room, high: high + room, unit: "V" }, curves);
     this.#showBeat();
     const parts = [];
@@ -219,7 +216,6 @@ class PartsPanel {
   /** The typical beat about its mean, as it is and as it would be. */
   #showBeat() {
     const { look, changes } = this.model;
-    const palette = this.beat.palette;
     this.beatRoot.hidden = !look || look.typical.length < 2;
     if (this.beatRoot.hidden) return;
     const x = look.typical.map((/** @type {number} */ _, /** @type {number} */ i) => i / look.rateHz - look.beatBeforeSeconds);
@@ -227,9 +223,9 @@ class PartsPanel {
     const low = Math.min(...all);
     const high = Math.max(...all);
     const room = 0.1 * (high - low);
-    /** @type {import("../plot.js").Curve[]} */
-    const curves = [{ x, y: look.typical, colour: palette.ink, width: 1.4, label: W.typicalBeat }];
-    if (changes) curves.push({ x, y: look.typicalGhost, colour: palette.traces[1], width: 2, dash: [6, 4], label: "predicted" });
+    /** @type {import("../scene/chart.js").Curve[]} */
+    const curves = [{ x, y: look.typical, colour: "ink", width: 1.4, label: W.typicalBeat }];
+    if (changes) curves.push({ x, y: look.typicalGhost, colour: "trace1", width: 2, dash: [6, 4], label: "predicted" });
     this.beat.set({ low: x[0], high: x[x.length - 1], unit: "s", label: W.fromThePeak }, { low: low - room, high: high + room, unit: "V" }, curves);
   }
 
@@ -238,7 +234,6 @@ class PartsPanel {
     const hidden = !turned || !computed;
     this.turnRoot.hidden = this.turnWords.hidden = this.turnHead.hidden = hidden;
     if (!turned || !computed) return;
-    const palette = this.turn.palette;
     const x = turned.places.map((p) => 100 * p.at);
     const hum = turned.places.map((p) => p.humDb);
     const signal = turned.places.map((p) => p.signalDb);
@@ -247,7 +242,7 @@ class PartsPanel {
     const measured = this.model.comparison?.trimmers?.[turned.trimmer];
     if (measured !== undefined) rules.push({ x: 100 * measured, label: "measured" });
     this.turn.set({ low: 0, high: 100, unit: "%", label: turned.trimmer }, { low: Math.min(...hum, ...signal) - 2, high: Math.max(...hum, ...signal, 0) + 7, unit: "dB" },
-      [{ x, y: hum, colour: palette.traces[2], width: 2, dash: [7, 4], label: "hum" }, { x, y: signal, colour: palette.traces[3], width: 2, dash: [2, 3], label: "signal" }], rules);
+      [{ x, y: hum, colour: "trace2", width: 2, dash: [7, 4], label: "hum" }, { x, y: signal, colour: "trace3", width: 2, dash: [2, 3], label: "signal" }], rules);
     const at = (/** @type {string} */ key) => {
       const places = turned.places;
       const i = Math.min(places.length - 2, Math.max(0, Math.floor((now / 100) * (places.length - 1))));
@@ -270,12 +265,6 @@ class PartsPanel {
     items.unshift(...(c.advice ?? []).map((/** @type {string} */ a) => h("li", { class: "remedy", "data-testid": "parts-advice" }, typeset(a))));
     items.push(...c.missing.map((/** @type {string} */ m) => h("li", { class: "unknown" }, h("span", { class: "sign", "aria-hidden": "true" }, "?"), typeset(m))));
     fill(this.rows, ...items);
-  }
-
-  /** @param {Palette} palette */
-  theme(palette) {
-    for (const p of [this.response, this.ghost, this.beat, this.turn]) p.setPalette(palette);
-    this.#show();
   }
 
   destroy() {

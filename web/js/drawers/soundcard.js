@@ -14,7 +14,6 @@ import { drawerSoundcardWords as W } from "../words.js";
 /** @import {PageState} from "../store.js" */
 /** @import {Channel, PathResponse} from "../types.js" */
 /** @import {Measured} from "../audio-response.js" */
-/** @import {Palette} from "../theme.js" */
 
 /** Begins the value of a choice that is no browser's device. */
 const CARD = "card:";
@@ -138,8 +137,8 @@ class SoundPanel {
     this.phaseChart = h("div", { class: "chart small" });
     this.legend = h("p", { class: "hint" });
     this.plots = h("div", { class: "extra", hidden: true }, this.corners, this.gainChart, this.phaseChart, this.legend);
-    this.gainPlot = new Plot(this.gainChart, { palette: this.ctx.palette(), label: W.gainOfTheBoardAgainst });
-    this.phasePlot = new Plot(this.phaseChart, { palette: this.ctx.palette(), label: W.phaseOfTheBoardAgainst });
+    this.gainPlot = new Plot(this.gainChart, { label: W.gainOfTheBoardAgainst });
+    this.phasePlot = new Plot(this.phaseChart, { label: W.phaseOfTheBoardAgainst });
     root.append(h("section", { class: "sound-part" }, h("h3", {}, W.frequencyResponseOfABoard),
       h("p", { class: "warning" }, W.neverWithAPersonConnected),
       missing ? h("p", { class: "hint" }, missing) : null, h("div", { class: "extra" },
@@ -313,31 +312,23 @@ class SoundPanel {
     if (!this.plots || !this.gainPlot || !this.phasePlot || !this.corners || !this.legend) return;
     this.plots.hidden = m === null;
     if (!m) return;
-    const palette = this.gainPlot.palette;
     const x = { low: 0.5, high: 2000, log: true, unit: "Hz", label: "frequency" };
     const path = this.pathResponse;
     const gains = [...m.gainDb, ...(path ? path.whole.gainDb.filter((g) => Number.isFinite(g)) : [])];
     const top = Math.ceil((Math.max(...gains) + 3) / 10) * 10;
     const low = Math.max(top - 100, Math.floor((Math.min(...m.gainDb) - 3) / 10) * 10);
     const curves = [];
-    if (path) curves.push({ x: path.freqHz, y: path.whole.gainDb, colour: palette.faint, width: 1.6, dash: [7, 4] });
-    curves.push({ x: m.freqHz, y: m.gainDb, colour: palette.traces[3], width: 2 });
+    if (path) curves.push({ x: path.freqHz, y: path.whole.gainDb, colour: "faint", width: 1.6, dash: [7, 4] });
+    curves.push({ x: m.freqHz, y: m.gainDb, colour: "trace3", width: 2 });
     this.gainPlot.set(x, { low, high: top, unit: "dB", label: "gain" }, curves, m.corners.slice(0, 6).map((c) => ({ x: c.freqHz })));
     const trusted = m.freqHz.map((_, i) => i).filter((i) => m.freqHz[i] >= m.trustedLowHz && m.freqHz[i] <= m.trustedHighHz);
     const phase = trusted.map((i) => m.phaseDegrees[i]); // of noise it is a random walk
     const least = phase.length ? Math.floor(Math.min(...phase) / 45) * 45 : -45;
     const most = phase.length ? Math.ceil(Math.max(...phase) / 45) * 45 : 0;
-    this.phasePlot.set(x, { low: least, high: Math.max(most, least + 45), unit: "°", label: "phase" }, [{ x: trusted.map((i) => m.freqHz[i]), y: phase, colour: palette.traces[3], width: 2 }]);
+    this.phasePlot.set(x, { low: least, high: Math.max(most, least + 45), unit: "°", label: "phase" }, [{ x: trusted.map((i) => m.freqHz[i]), y: phase, colour: "trace3", width: 2 }]);
     setText(this.corners, cornersText(m));
     const doubt = m.trust.filter((t) => t < 0.98).length;
     setText(this.legend, W.solidTheBoardDotted3(path ? W.dashedThePathInSoftware : "", doubt > m.freqHz.length / 20 ? W.atOfFrequenciesNoiseOr(doubt, m.freqHz.length) : ""));
-  }
-
-  /** @param {Palette} palette */
-  theme(palette) {
-    this.gainPlot?.setPalette(palette);
-    this.phasePlot?.setPalette(palette);
-    this.#draw();
   }
 
   destroy() {

@@ -14,7 +14,6 @@ import { drawerSpectrumWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PathResponse} from "../types.js" */
-/** @import {Palette} from "../theme.js" */
 /** @import {Spectrum} from "./density.js" */
 
 const EVERY_MS = 1000;
@@ -53,7 +52,7 @@ class SpectrumPanel {
     this.timer = 0;
     this.over = false;
     this.chart = h("div", { class: "chart tall", tabindex: "0", role: "slider", "aria-valuenow": "0", "aria-valuetext": W.nothingChosen, "data-testid": "spectrum-chart", "aria-label": W.frequencyReadOutArrowKeys });
-    this.plot = new Plot(this.chart, { palette: ctx.palette(), label: W.densityOfTheSignalAgainst });
+    this.plot = new Plot(this.chart, { label: W.densityOfTheSignalAgainst });
     this.readout = h("p", { class: "readout", "data-testid": "spectrum-readout" });
     this.legend = h("p", { class: "hint", "data-testid": "spectrum-legend" });
     this.note = h("p", { class: "hint", "data-testid": "spectrum-note" });
@@ -121,16 +120,15 @@ class SpectrumPanel {
     const density = s.densityVoltsPerRootHz;
     const range = levelRange(limit > 0 ? [density, [0, limit]] : [density], this.choice.logLevel);
     const p = this.choice.logLevel ? { factor: 1, unit: root } : prefixFor(range.high, root);
-    const palette = this.plot.palette;
     const scaled = (/** @type {number} */ v) => v / p.factor;
     const curves = [];
     if (this.choice.response && this.response) {
       // 0 dB stands at the level axis's top.
-      curves.push({ x: this.response.freqHz, y: gainAt(this.response, this.choice.point).map((g) => scaled(range.high) * 10 ** (g / 20)), colour: palette.faint, width: 1.6, dash: [7, 4] });
+      curves.push({ x: this.response.freqHz, y: gainAt(this.response, this.choice.point).map((g) => scaled(range.high) * 10 ** (g / 20)), colour: "faint", width: 1.6, dash: [7, 4] });
     }
-    curves.push({ x: s.freqHz, y: density.map(scaled), colour: palette.traces[this.choice.point], width: 1.6 });
+    curves.push({ x: s.freqHz, y: density.map(scaled), colour: "trace" + this.choice.point, width: 1.6 });
     const highest = s.freqHz[s.freqHz.length - 1];
-    /** @type {import("../plot.js").Rule[]} */
+    /** @type {import("../scene/chart.js").Rule[]} */
     const rules = humLines(s.humHz, highest).map((hz, i) => ({ x: hz, label: i === 0 ? "hum" : `×${i + 1}` }));
     if (limit > 0) rules.push({ y: scaled(limit) });
     if (this.cursorHz > 0) rules.push({ x: this.cursorHz });
@@ -194,12 +192,6 @@ class SpectrumPanel {
   #go(hz) {
     const f = /** @type {Spectrum} */ (this.spectrum).freqHz;
     this.cursorHz = f[Math.max(1, binAt(f, hz))];
-    this.#draw();
-  }
-
-  /** @param {Palette} palette */
-  theme(palette) {
-    this.plot.setPalette(palette);
     this.#draw();
   }
 

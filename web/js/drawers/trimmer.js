@@ -11,7 +11,6 @@ import { drawerTrimmerWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState} from "../store.js" */
-/** @import {Palette} from "../theme.js" */
 
 /** How the slider's turning is sent: at most so often. */
 const SEND_MS = 120;
@@ -120,7 +119,7 @@ export class TrimmerAdvice {
     this.answer.hidden = true;
     this.root = h("details", { class: "fold", "data-testid": "advice" }, h("summary", {}, W.whichResistorAdviceOnThe),
       h("p", { class: "hint" }, W.forASinglePoleLow), form, this.answer);
-    this.plot = new Plot(this.figure, { palette: ctx.palette(), label: W.humAndPulseAgainstThe });
+    this.plot = new Plot(this.figure, { label: W.humAndPulseAgainstThe });
     this.root.addEventListener("toggle", () => this.#draw());
     this.changed(ctx.store.state);
   }
@@ -210,14 +209,13 @@ export class TrimmerAdvice {
   #draw() {
     const a = this.advice;
     if (!a || !this.root.open) return;
-    const palette = this.plot.palette;
     const x = a.rows.map((/** @type {any} */ r) => r.cornerHz);
     const hum = a.rows.map((/** @type {any} */ r) => r.humGainDb);
     const pulse = a.rows.map((/** @type {any} */ r) => 20 * Math.log10(r.pulseGain));
     const all = [...hum, ...pulse, 0];
     const left = a.e24Ohms > 0 ? a.withE24 : a.best;
     this.plot.set({ low: x[0], high: x[x.length - 1], log: true, unit: "Hz", label: "corner" }, { low: Math.min(...all) - 3, high: Math.max(...all) + 3, unit: "dB" },
-      [{ x, y: hum, colour: palette.traces[2], width: 2 }, { x, y: pulse, colour: palette.traces[1], width: 2, dash: [7, 4] }],
+      [{ x, y: hum, colour: "trace2", width: 2 }, { x, y: pulse, colour: "trace1", width: 2, dash: [7, 4] }],
       [{ x: left.cornerHz, label: cornerText(left.cornerHz) }]);
   }
 
@@ -226,12 +224,6 @@ export class TrimmerAdvice {
     if (!a) return;
     this.demo.turn((a.e24Ohms > 0 ? a.withE24 : a.best).cornerHz);
     this.ctx.announce(W.thePracticeBoardsTrimmerIs);
-  }
-
-  /** @param {Palette} palette */
-  theme(palette) {
-    this.plot.setPalette(palette);
-    this.#draw();
   }
 
   destroy() {

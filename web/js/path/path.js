@@ -13,7 +13,6 @@ import { pathWords as W } from "../words.js";
 
 /** @import {Channel, Kind, PathResponse, PathSettings, Probe, Reading, ServerState} from "../types.js" */
 /** @import {BoardModel} from "../board/model.js" */
-/** @import {Palette} from "../theme.js" */
 /** @import {Rings} from "../rings.js" */
 
 const RESPONSE_POINTS = 160;
@@ -26,7 +25,6 @@ const CURVE_HIGH_DB = 4;
 
 /**
  * @typedef {object} PathOptions
- * @property {Palette} palette
  * @property {BoardModel} board
  * @property {() => void} openParts the drawer of the board's parts
  * @property {(channel: number) => void} chooseChannel
@@ -58,7 +56,6 @@ export class PathPanel {
   constructor(root, options) {
     this.root = root;
     this.options = options;
-    this.palette = options.palette;
     this.channel = 0;
     /** @type {ServerState|null} */
     this.server = null;
@@ -127,11 +124,11 @@ export class PathPanel {
       return b;
     });
     const wire = () => h("span", { class: "wire", "aria-hidden": "true" });
-    this.boardStrip = new BoardStrip({ palette: this.palette, board: o.board, openParts: o.openParts });
+    this.boardStrip = new BoardStrip({ board: o.board, openParts: o.openParts });
     this.strip = h("div", { class: "strip", id: "path-strip" },
       this.boardStrip.root, wire(), source, wire(), scale, this.#node(0), drift, this.#node(1), hum, this.#node(2), smooth, this.#node(3), beats, this.#node(4));
     this.root.append(this.head, this.strip);
-    const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { palette: this.palette, label, bare: true });
+    const plot = (/** @type {HTMLElement} */ root, /** @type {string} */ label) => new Plot(root, { label, bare: true });
     this.folded = false;
     if (prefs.get("path folded", false)) this.fold(true);
     this.plots = { drift: plot(this.driftCurve, W.responseOfTheDriftStage), hum: plot(this.humCurve, W.responseOfTheHumStage), smooth: plot(this.smoothCurve, W.responseOfTheSmoothStage) };
@@ -350,10 +347,10 @@ export class PathPanel {
     const x = { low: r.freqHz[0], high: r.freqHz[r.freqHz.length - 1], log: true };
     const y = { low: CURVE_LOW_DB, high: CURVE_HIGH_DB };
     const rules = [{ y: 0 }];
-    const colours = this.channel % 2 === 1 ? this.palette.others : this.palette.traces;
-    this.plots.drift.set(x, y, [{ x: r.freqHz, y: r.drift.gainDb, colour: colours[1] }], rules);
-    this.plots.hum.set(x, y, [{ x: r.freqHz, y: r.hum.gainDb, colour: colours[2] }], rules);
-    this.plots.smooth.set(x, y, [{ x: r.freqHz, y: r.smooth.gainDb, colour: colours[3] }], rules);
+    const colour = this.channel % 2 === 1 ? "other" : "trace";
+    this.plots.drift.set(x, y, [{ x: r.freqHz, y: r.drift.gainDb, colour: colour + 1 }], rules);
+    this.plots.hum.set(x, y, [{ x: r.freqHz, y: r.hum.gainDb, colour: colour + 2 }], rules);
+    this.plots.smooth.set(x, y, [{ x: r.freqHz, y: r.smooth.gainDb, colour: colour + 3 }], rules);
   }
 
   /**
@@ -394,14 +391,6 @@ export class PathPanel {
   showHistory(canUndo, canRedo) {
     if (this.undoButton) this.undoButton.disabled = !canUndo;
     if (this.redoButton) this.redoButton.disabled = !canRedo;
-  }
-
-  /** @param {Palette} palette */
-  setPalette(palette) {
-    this.palette = palette;
-    for (const p of Object.values(this.plots ?? {})) p.palette = palette;
-    this.boardStrip?.setPalette(palette);
-    this.#drawCurves();
   }
 
   destroy() {

@@ -28,14 +28,14 @@ export class RecordedIntervals extends StretchPanel {
     super(options, { id: "review-intervals", title: W.intervals, least: LEAST_SECONDS, fits: (c) => c.kind !== "other", none: W.noChannelOfThisRecording, takes: SAVED });
     this.name = h("p", { class: "lead", "data-testid": "review-intervals-name" });
     this.summary = h("p", { class: "summary", "data-testid": "review-intervals-summary" });
-    this.sheet = new IntervalsSheet({ palette: options.palette(), id: "review-intervals", hint: W.pointAtTheStripOr, go: (i) => options.go(i.sample) });
+    this.sheet = new IntervalsSheet({ id: "review-intervals", hint: W.pointAtTheStripOr, go: (i) => options.go(i.sample) });
     this.breathing = h("p", { "data-testid": "review-intervals-breathing" });
     this.breathChart = h("div", { class: "chart low" });
-    this.breathPlot = new Plot(this.breathChart, { palette: options.palette(), label: W.breathingRateAgainstTime });
+    this.breathPlot = new Plot(this.breathChart, { label: W.breathingRateAgainstTime });
     this.arrivalText = h("p", { "data-testid": "review-intervals-arrival" });
     this.arrivalNote = h("p", { class: "hint" });
     this.arrivalChart = h("div", { class: "chart low" });
-    this.arrivalPlot = new Plot(this.arrivalChart, { palette: options.palette(), label: W.pulseArrivalAgainstTime });
+    this.arrivalPlot = new Plot(this.arrivalChart, { label: W.pulseArrivalAgainstTime });
     this.arrival = h("section", {}, h("h3", {}, W.pulseArrival), this.arrivalText, this.arrivalChart, this.arrivalNote);
     this.sheet.root.append(h("h3", {}, W.breathing), this.breathing, this.breathChart, this.arrival);
     this.body.append(this.sheet.root);
@@ -54,7 +54,6 @@ export class RecordedIntervals extends StretchPanel {
   draw() {
     const { data } = this;
     if (!data) return;
-    const palette = this.options.palette();
     const begin = data.from / data.rateHz;
     const end = data.to / data.rateHz;
     setText(this.name, `${data.channel}: ${data.report.name}`);
@@ -63,7 +62,7 @@ export class RecordedIntervals extends StretchPanel {
     setText(this.where, W.theMeasuresAreOfAll(this.span(begin, end), listed ? W.stripAndScatterOfIts : ""));
     const first = listed ? Math.min(end - LISTED_SECONDS, data.intervals[0]?.atSeconds ?? end) : begin;
     const x = { low: first, high: end, clock: true, label: W.intoTheRecording };
-    const colour = palette.traces[3];
+    const colour = "trace3";
     this.sheet.show({ kind: data.kind, report: data.report, intervals: data.intervals, x, zeroSeconds: 0, when: (i) => "at " + clockTime(i.atSeconds, 0.01), colour });
 
     const breaths = data.breathing.map((b) => b.perMinute);
@@ -99,13 +98,5 @@ export class RecordedIntervals extends StretchPanel {
     const half = Math.max(5, (high - low) * 0.7);
     const y = values.map((v) => v ?? NaN);
     plot.set({ ...x, clock: true, label: W.intoTheRecording }, { low: Math.max(0, (low + high) / 2 - half), high: (low + high) / 2 + half, label: unit }, [{ x: at, y, colour, width: 1 }, { x: at, y, colour, width: 2.2, mark: "dot" }]);
-  }
-
-  theme() {
-    const palette = this.options.palette();
-    this.sheet.setPalette(palette);
-    this.breathPlot.setPalette(palette);
-    this.arrivalPlot.setPalette(palette);
-    this.draw();
   }
 }

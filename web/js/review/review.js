@@ -70,9 +70,8 @@ class ReviewView {
     this.openMs = NaN;
     /** The recording under way whose end was warned of. */
     this.warned = "";
-    this.sheet = new Sheet({ loop: ctx.loop, palette: ctx.palette, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
+    this.sheet = new Sheet({ loop: ctx.loop, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
     const beside = {
-      palette: ctx.palette,
       go: (/** @type {number} */ sample) => this.sheet.goTo(sample),
       place: () => {
         const { window: w, cursors: c } = this.sheet;
@@ -91,11 +90,6 @@ class ReviewView {
       this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), ...this.#beside().map((p) => p.root), h("p", { class: "print-aid" }, AID));
     this.dialog.addEventListener("close", () => this.#closed());
     this.dialog.addEventListener("keydown", (e) => this.#key(e));
-    this.watch = new MutationObserver(() => {
-      ctx.loop.dirty(this.sheet);
-      for (const p of this.#beside()) p.theme();
-    });
-    this.watch.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     document.body.append(this.dialog);
     Object.assign(window, { pulsewrightReview: () => this.stats() });
   }

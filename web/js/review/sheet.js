@@ -4,8 +4,10 @@
 import { h, setText } from "../dom.js";
 import { clockTime, duration, fixed, prefixFor, quantity, stepDecimals } from "../format.js";
 import { AutoRange, linearTicks, timeStep } from "../scales.js";
+import { register } from "../scene/picture.js";
 import { column, hatch } from "../trace/paint.js";
 import { asideCss, between } from "../trace/view.js";
+import { theme } from "../theme.js";
 import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
 import { reviewSheetWords as W } from "../words.js";
 
@@ -31,7 +33,6 @@ const NARROW_CSS = 760;
 /**
  * @typedef {object} SheetOptions
  * @property {FrameLoop} loop
- * @property {() => Palette} palette
  * @property {() => void} moved the window is another
  * @property {() => void} cursorsMoved
  */
@@ -82,6 +83,7 @@ export class Sheet {
     this.resizer = new ResizeObserver(() => this.moved());
     this.resizer.observe(this.box);
     this.#listen();
+    register(this.canvas, { draw: () => options.loop.dirty(this), paper: () => null });
   }
 
   /**
@@ -321,7 +323,7 @@ export class Sheet {
     if (width < 2 || height < 2) return;
     if (canvas.width !== width) canvas.width = width;
     if (canvas.height !== height) canvas.height = height;
-    const palette = this.options.palette();
+    const palette = theme.palette;
     ctx.fillStyle = palette.paper;
     ctx.fillRect(0, 0, width, height);
     ctx.font = `${12 * ratio}px ${FONT}`;

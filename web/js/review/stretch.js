@@ -6,7 +6,6 @@ import { clockTime, duration } from "../format.js";
 import { library } from "./library.js";
 import { reviewStretchWords as W } from "../words.js";
 
-/** @import {Palette} from "../theme.js" */
 /** @import {Detail} from "./library.js" */
 
 /** The window rests so long before its stretch is asked for. */
@@ -18,7 +17,6 @@ const READING = W.readingTheRecording;
 
 /**
  * @typedef {object} StretchOptions
- * @property {() => Palette} palette
  * @property {(sample: number) => void} go to a sample
  * @property {() => {from: number, to: number, cursors: [number, number]|null}} place the window, and what lies between the cursors, samples
  */
@@ -194,9 +192,5 @@ export class StretchPanel {
   /** @param {number} from @param {number} to seconds */
   span(from, to) {
     return `${clockTime(from, 1)} to ${clockTime(to, 1)}`;
-  }
-
-  theme() {
-    this.draw();
   }
 }

@@ -3,9 +3,10 @@
 import { ColumnCache } from "../columns.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration, quantity } from "../format.js";
+import { register } from "../scene/picture.js";
 import { niceStep, SECONDS_ACROSS, stepSeconds } from "../scales.js";
 import { fiducial } from "../store.js";
-import { POINT_NAMES, POINT_TITLES, STYLES } from "../theme.js";
+import { POINT_NAMES, POINT_TITLES, STYLES, theme } from "../theme.js";
 import { Lane, placeLanes, shareSpan } from "./lanes.js";
 import { hatch, see, strokeColumns, strokeSamples } from "./paint.js";
 import { GUESS_MM_PER_CSS, heightFor, HEIGHTS, secondsFor, spanFor, SPEEDS } from "./paper.js";
@@ -14,7 +15,6 @@ import { traceWords as W } from "../words.js";
 
 /** @import {Channel, Frame, Gap, Note, Probe} from "../types.js" */
 /** @import {Rings} from "../rings.js" */
-/** @import {Palette} from "../theme.js" */
 /** @import {BeatList} from "../store.js" */
 /** @import {FrameLoop} from "../loop.js" */
 
@@ -44,7 +44,6 @@ const LEAST_MM_PX = 3.5;
 /**
  * @typedef {object} TraceOptions
  * @property {FrameLoop} loop
- * @property {Palette} palette
  * @property {boolean} turns the paper turns instead of gliding
  * @property {(text: string) => void} announce
  * @property {(text: string, index: number) => void} addNote
@@ -68,7 +67,6 @@ export class TracePanel {
   constructor(root, options) {
     this.root = root;
     this.options = options;
-    this.palette = options.palette;
     this.view = new View();
     this.view.turns = options.turns;
     /** @type {Rings|null} */
@@ -175,6 +173,7 @@ export class TracePanel {
     });
     this.resizer.observe(this.sheet);
     this.#listen();
+    register(this.top, { draw: () => this.repaint(), paper: () => null });
     this.#showPaper();
     options.loop.add(this);
   }
@@ -780,9 +779,12 @@ export class TracePanel {
     this.options.loop.dirty(this);
   }
 
-  /** @param {Palette} palette */
-  setPalette(palette) {
-    this.palette = palette;
+  get palette() {
+    return theme.palette;
+  }
+
+  /** The colours changed. */
+  repaint() {
     this.sized = false;
     this.#buildLabels();
     this.options.loop.dirty(this);

@@ -1,0 +1,164 @@
+// Paints a scene on a canvas.
+
+import { colourOf, DROP, hatching, SANS, SERIF, signPoints, walk } from "./scene.js";
+
+/** @import {Box, Item, Lines, Marks, Path, Words} from "./scene.js" */
+/** @import {Palette} from "../theme.js" */
+
+/** A stroke without length paints nothing. */
+const STUB = 0.4;
+
+/** @param {number} [v] most pixels of a canvas for one of the page's */
+export function pixelRatio(v = window.devicePixelRatio || 1) {
+  return Math.min(2, v);
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Item[]} items in CSS pixels
+ * @param {Palette} palette
+ * @param {number} ratio canvas pixels for one of CSS
+ */
+export function paint(ctx, items, palette, ratio) {
+  ctx.save();
+  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+  ctx.lineJoin = "round";
+  paintAll(ctx, items, palette, ratio);
+  ctx.restore();
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Item[]} items
+ * @param {Palette} palette
+ * @param {number} ratio
+ */
+function paintAll(ctx, items, palette, ratio) {
+  for (const item of items) {
+    if (item.kind === "clip") {
+      ctx.save();
+      ctx.beginPath();
+      ctx.rect(item.x, item.y, item.width, item.height);
+      ctx.clip();
+      paintAll(ctx, item.items, palette, ratio);
+      ctx.restore();
+      continue;
+    }
+    const colour = colourOf(palette, item.colour);
+    ctx.strokeStyle = colour;
+    ctx.fillStyle = colour;
+    ctx.lineWidth = ("width" in item && item.kind !== "box" ? item.width : 0) || 1;
+    if (item.kind === "trace") {
+      ctx.beginPath();
+      walk(item, ctx, STUB);
+      ctx.stroke();
+    } else if (item.kind === "words") words(ctx, item, palette);
+    else if (item.kind === "lines") lines(ctx, item, ratio);
+    else if (item.kind === "box") box(ctx, item, palette, ratio);
+    else if (item.kind === "path") path(ctx, item);
+    else marks(ctx, item, palette);
+  }
+}
+
+/**
+ * Lines across and up lie on whole canvas pixels.
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Lines} item
+ * @param {number} ratio
+ */
+function lines(ctx, item, ratio) {
+  const thick = Math.max(1, Math.round(ctx.lineWidth * ratio));
+  const half = (thick % 2) / 2;
+  const snap = (/** @type {number} */ v) => (Math.round(v * ratio - half) + half) / ratio;
+  ctx.lineWidth = thick / ratio;
+  if (item.dash) ctx.setLineDash(item.dash);
+  ctx.beginPath();
+  const { at } = item;
+  for (let i = 0; i < at.length; i += 4) {
+    const up = at[i] === at[i + 2];
+    const across = at[i + 1] === at[i + 3];
+    ctx.moveTo(up ? snap(at[i]) : at[i], across ? snap(at[i + 1]) : at[i + 1]);
+    ctx.lineTo(up ? snap(at[i]) : at[i + 2], across ? snap(at[i + 1]) : at[i + 3]);
+  }
+  ctx.stroke();
+  if (item.dash) ctx.setLineDash([]);
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Box} item
+ * @param {Palette} palette
+ * @param {number} ratio
+ */
+function box(ctx, item, palette, ratio) {
+  ctx.globalAlpha = item.alpha ?? 1;
+  ctx.fillRect(item.x, item.y, item.width, item.height);
+  ctx.globalAlpha = 1;
+  if (!item.hatch) return;
+  paintAll(ctx, [{ kind: "clip", x: item.x, y: item.y, width: item.width, height: item.height, items: [{ kind: "lines", at: hatching(item), colour: item.hatch }] }], palette, ratio);
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Path} item
+ */
+function path(ctx, item) {
+  if (item.dash) ctx.setLineDash(item.dash);
+  ctx.globalAlpha = item.alpha ?? 1;
+  ctx.beginPath();
+  let pen = false;
+  for (let i = 0; i < item.x.length; i++) {
+    const x = item.x[i];
+    const y = item.y[i];
+    const there = x - x === 0 && y - y === 0;
+    if (there) pen ? ctx.lineTo(x, y) : ctx.moveTo(x, y);
+    pen = there;
+  }
+  if (item.fill) ctx.fill();
+  else ctx.stroke();
+  ctx.globalAlpha = 1;
+  if (item.dash) ctx.setLineDash([]);
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Marks} item
+ * @param {Palette} palette
+ */
+function marks(ctx, item, palette) {
+  const { at, mark, size } = item;
+  ctx.beginPath();
+  for (let i = 0; i < at.length; i += 2) {
+    if (mark === "dot" || mark === "ring") {
+      ctx.moveTo(at[i] + size, at[i + 1]);
+      ctx.arc(at[i], at[i + 1], size, 0, 2 * Math.PI);
+    }
+    for (const p of signPoints(mark, at[i], at[i + 1], size)) {
+      ctx.moveTo(p[0], p[1]);
+      for (let k = 2; k < p.length; k += 2) ctx.lineTo(p[k], p[k + 1]);
+    }
+  }
+  if (item.fill) {
+    ctx.fillStyle = colourOf(palette, item.fill);
+    ctx.fill();
+  }
+  if (item.fill !== item.colour) ctx.stroke();
+}
+
+/**
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {Words} item
+ * @param {Palette} palette
+ */
+function words(ctx, item, palette) {
+  ctx.font = `${item.italic ? "italic " : ""}${item.size}px ${item.italic ? SERIF : SANS}`;
+  ctx.textAlign = item.align ?? "left";
+  ctx.textBaseline = "alphabetic";
+  const y = item.y + DROP * item.size;
+  if (item.halo) {
+    ctx.strokeStyle = palette.paper;
+    ctx.lineWidth = 5;
+    ctx.strokeText(item.text, item.x, y);
+  }
+  ctx.fillText(item.text, item.x, y, item.most);
+}

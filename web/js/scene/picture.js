@@ -1,0 +1,59 @@
+// Canvases and what they show: painted again when the colours change, and put on paper as SVG.
+
+import { h } from "../dom.js";
+import { LIGHT, LIGHT_STRONG, theme } from "../theme.js";
+import { svgOf } from "./svg.js";
+
+/** @import {Scene} from "./scene.js" */
+
+/** `draw` paints it again; `paper` is the scene for a sheet of paper, null for none. @typedef {{draw(): void, paper(): Scene|null}} Picture */
+
+/** A4 and Letter upright between margins of 12 mm, at 96 pixels an inch. */
+export const PAPER_CSS = 700;
+
+/** @type {WeakMap<Element, Picture>} */
+const pictures = new WeakMap();
+
+/**
+ * @param {HTMLCanvasElement} canvas
+ * @param {Picture} picture
+ */
+export function register(canvas, picture) {
+  pictures.set(canvas, picture);
+}
+
+/** @returns {[HTMLCanvasElement, Picture][]} those in the page */
+function all() {
+  return [...document.querySelectorAll("canvas")].flatMap((c) => {
+    const p = pictures.get(c);
+    return p ? [/** @type {[HTMLCanvasElement, Picture]} */ ([c, p])] : [];
+  });
+}
+
+/** The colours changed. */
+export function repaint() {
+  for (const [, p] of all()) p.draw();
+}
+
+/** Black on white, whatever the screen is. */
+export function paperPalette() {
+  return { ...(theme.strong ? LIGHT_STRONG : LIGHT), paper: "#ffffff" };
+}
+
+/** Lays each picture that is seen on paper, beside its canvas; print.css shows it there alone. */
+export function toPaper() {
+  fromPaper();
+  for (const [canvas, p] of all()) {
+    const scene = canvas.clientWidth > 0 && canvas.clientHeight > 0 ? p.paper() : null;
+    if (!scene) continue;
+    const svg = svgOf(scene, paperPalette(), { title: canvas.getAttribute("aria-label") ?? "" });
+    canvas.after(h("div", { class: "on-paper" }, new DOMParser().parseFromString(svg, "image/svg+xml").documentElement));
+    canvas.parentElement?.classList.add("has-paper");
+  }
+}
+
+/** Takes them away again. */
+export function fromPaper() {
+  for (const e of document.querySelectorAll(".on-paper")) e.remove();
+  for (const e of document.querySelectorAll(".has-paper")) e.classList.remove("has-paper");
+}
