@@ -7,10 +7,12 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 
 	"github.com/go-chi/chi/v5"
 
+	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/server/analysis"
 	"pulsewright/server/library"
@@ -90,9 +92,10 @@ func (s *Server) getRecordingView(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write(b)
 }
 
-// foundBeats is a recording's beats by channel.
+// foundBeats is a recording's beats by channel, and those that somebody annotated.
 type foundBeats struct {
-	Channels [][]library.Mark `json:"channels"`
+	Channels  [][]library.Mark   `json:"channels"`
+	Annotated []recording.Marked `json:"annotated"`
 }
 
 // getRecordingBeats answers the beats stored in a recording, by channel; with find=n those
@@ -118,18 +121,25 @@ func (s *Server) getRecordingBeats(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	long(w, r, func(tell func(float64)) (any, error) {
-		beats, err := s.recordings.Reviews.Beats(r.Context(), chi.URLParam(r, "id"), library.BeatQuery{Find: find, From: from, To: to, Progress: tell})
-		if err == nil && as == "compact" {
-			return compactBeats(beats), nil
+		id := chi.URLParam(r, "id")
+		beats, err := s.recordings.Reviews.Beats(r.Context(), id, library.BeatQuery{Find: find, From: from, To: to, Progress: tell})
+		if err != nil {
+			return nil, err
 		}
-		return foundBeats{beats}, err
+		marked, err := s.recordings.Reviews.Annotated(id)
+		marked = slices.DeleteFunc(marked, func(m recording.Marked) bool { return m.Sample < from || m.Sample >= to })
+		if err == nil && as == "compact" {
+			return compactBeats(beats, marked), nil
+		}
+		return foundBeats{beats, marked}, err
 	})
 }
 
 // compactBeats is, little-endian: u32 channels, then for each channel u32 n, n samples
-// as f64, n qualities as u8 in hundredths, n kinds as u8, 1 for an ECG, 0 for a pulse.
-func compactBeats(channels [][]library.Mark) []byte {
-	size := 4
+// as f64, n qualities as u8 in hundredths, n kinds as u8, 1 for an ECG, 0 for a pulse; then
+// of the annotated beats u32 n, n samples as f64, n types as the u8 of their letter.
+func compactBeats(channels [][]library.Mark, marked []recording.Marked) []byte {
+	size := 8 + 9*len(marked)
 	for _, list := range channels {
 		size += 4 + 10*len(list)
 	}
@@ -149,6 +159,13 @@ func compactBeats(channels [][]library.Mark) []byte {
 			}
 			b = append(b, kind)
 		}
+	}
+	b = binary.LittleEndian.AppendUint32(b, uint32(len(marked)))
+	for _, m := range marked {
+		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(float64(m.Sample)))
+	}
+	for _, m := range marked {
+		b = append(b, m.Type[0])
 	}
 	return b
 }
@@ -178,6 +195,31 @@ func (s *Server) getRecordingVariability(w http.ResponseWriter, r *http.Request)
 		return analysis.Variability(r.Context(), part)
 	})
 }
+
+// getRecordingScore answers an analysis.Score of the samples from to to of a channel, the first
+// learning seconds of the recording left out.
+func (s *Server) getRecordingScore(w http.ResponseWriter, r *http.Request) {
+	learning, err := whole(r.URL.Query(), "learning", 0)
+	if err == nil && (learning < 0 || learning > mostLearning) {
+		err = fmt.Errorf("learning=%d: give 0 to %d seconds", learning, mostLearning)
+	}
+	if err != nil {
+		FailWith(w, http.StatusBadRequest, err)
+		return
+	}
+	part, ok := s.part(w, r)
+	if !ok {
+		return
+	}
+	defer part.Rec.File.Close()
+	long(w, r, func(tell func(float64)) (any, error) {
+		part.Progress = tell
+		return analysis.Scored(r.Context(), part, float64(learning))
+	})
+}
+
+// mostLearning is the longest learning period, seconds.
+const mostLearning = 86400
 
 // part opens the stretch asked for by channel, from and to, or answers itself and returns false.
 func (s *Server) part(w http.ResponseWriter, r *http.Request) (part analysis.Part, ok bool) {

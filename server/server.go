@@ -212,6 +212,7 @@ func (s *Server) Handler() http.Handler {
 					r.Get("/recordings/{id}/beats", s.getRecordingBeats)
 					r.Get("/recordings/{id}/analysis", s.getRecordingAnalysis)
 					r.Get("/recordings/{id}/variability", s.getRecordingVariability)
+					r.Get("/recordings/{id}/score", s.getRecordingScore)
 					r.Get("/recordings/{id}/taken", s.getRecordingTaken)
 				})
 				for _, add := range s.more {

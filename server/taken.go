@@ -23,6 +23,7 @@ var taken = map[string]func(ctx context.Context, p analysis.Part, w io.Writer) e
 	"beats":     takenBeats,
 	"intervals": takenIntervals(analysis.Intervals.WriteList),
 	"measures":  takenIntervals(analysis.Intervals.WriteMeasures),
+	"score":     takenScore,
 	"spectrum":  takenJudged(analysis.Stretch.WriteSpectrum),
 	"typical":   takenJudged(analysis.Stretch.WriteTypical),
 	"figures":   takenJudged(analysis.Stretch.WriteFigures),
@@ -53,6 +54,14 @@ func takenIntervals(write func(analysis.Intervals, io.Writer) error) func(contex
 	}
 }
 
+func takenScore(ctx context.Context, p analysis.Part, w io.Writer) error {
+	s, err := analysis.Scored(ctx, p, 0)
+	if err != nil {
+		return err
+	}
+	return s.WriteScore(w)
+}
+
 func takenJudged(write func(analysis.Stretch, io.Writer) error) func(context.Context, analysis.Part, io.Writer) error {
 	return func(ctx context.Context, p analysis.Part, w io.Writer) error {
 		p.Whole = false // as Compare judges it
@@ -75,7 +84,7 @@ func (s *Server) getRecordingTaken(w http.ResponseWriter, r *http.Request) {
 	write, table := taken[what]
 	switch {
 	case what != "signal" && !table:
-		fail(w, http.StatusBadRequest, fmt.Sprintf("what=%s: choose signal, beats, intervals, measures, spectrum, typical or figures", strconv.Quote(what)))
+		fail(w, http.StatusBadRequest, fmt.Sprintf("what=%s: choose signal, beats, intervals, measures, score, spectrum, typical or figures", strconv.Quote(what)))
 		return
 	case table && as != "csv", as != "csv" && as != "edf" && as != "bdf" && as != "wav":
 		fail(w, http.StatusBadRequest, fmt.Sprintf("as=%s: choose csv or, of the signal, edf, bdf or wav", strconv.Quote(as)))

@@ -62,7 +62,7 @@ func ParseBeat(text string) (kind string, quality float64, channel int, ok bool)
 // FORMAT.md. It matters to all that comes after it.
 func IsEngine(text string) bool { return strings.HasPrefix(text, textEngine+"{") }
 
-// IsNote reports whether an annotation's text is for a person: no beat, no
+// IsNote reports whether an annotation's text is for a person: no beat, found or annotated, no
 // settings, no rate, no mark of missing samples or of the end.
 func IsNote(text string) bool {
 	if k, _, rest, ok := parsePiece(text); ok && strings.HasPrefix(rest, textSettings+"{") {
@@ -74,6 +74,9 @@ func IsNote(text string) bool {
 		return false
 	}
 	if _, _, _, ok := ParseBeat(text); ok {
+		return false
+	}
+	if _, ok := parseAnnotated(text); ok {
 		return false
 	}
 	if _, ok := parseMissing(text); ok {

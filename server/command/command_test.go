@@ -327,10 +327,10 @@ func TestPickChannel(t *testing.T) {
 // belongs to none.
 func TestMedianDelayLeavesOutWhatIsFar(t *testing.T) {
 	r := score.Reference{Samples: []int64{1000, 2000, 9000}}
-	if got := medianDelay(r, []int64{1125, 2400, 9250}, 300); got != 250 {
+	if got := score.Delay(r, []int64{1125, 2400, 9250}, 300); got != 250 {
 		t.Errorf("%d samples, want the upper of 125 and 250", got)
 	}
-	if got := medianDelay(r, []int64{20_000}, 300); got != 0 {
+	if got := score.Delay(r, []int64{20_000}, 300); got != 0 {
 		t.Errorf("%d samples of nothing near", got)
 	}
 }

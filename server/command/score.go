@@ -10,7 +10,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -55,7 +54,7 @@ func scoreBeats(_ context.Context, args []string, stdout, stderr io.Writer) erro
 			return err
 		}
 		if *align {
-			delay := medianDelay(reference, detected.Samples, int64(*rate))
+			delay := score.Delay(reference, detected.Samples, int64(*rate))
 			for k := range detected.Samples {
 				detected.Samples[k] -= delay
 			}
@@ -146,24 +145,4 @@ func readBeatList(r io.Reader) (score.Reference, error) {
 			out.Samples = append(out.Samples, sample)
 		}
 	}
-}
-
-// medianDelay is the median distance from a reference beat to the first detection
-// after it, those more than longest samples away left out.
-func medianDelay(r score.Reference, detected []int64, longest int64) int64 {
-	var delays []int64
-	at := 0
-	for _, beat := range r.Samples {
-		for at < len(detected) && detected[at] < beat {
-			at++
-		}
-		if at < len(detected) && detected[at]-beat <= longest {
-			delays = append(delays, detected[at]-beat)
-		}
-	}
-	if len(delays) == 0 {
-		return 0
-	}
-	slices.Sort(delays)
-	return delays[len(delays)/2]
 }

@@ -38,6 +38,17 @@ func (rs *Reviews) Beats(ctx context.Context, id string, q BeatQuery) ([][]Mark,
 	return review.beats(ctx, q)
 }
 
+// Annotated are the beats that somebody annotated in a recording, rising.
+func (rs *Reviews) Annotated(id string) ([]recording.Marked, error) {
+	review, err := rs.get(id)
+	if err != nil {
+		return nil, err
+	}
+	notes, _, err := review.annotations()
+	beats, _, _ := recording.TakeMarked(notes, review.info.ClaimedRateHz)
+	return append([]recording.Marked{}, beats...), err
+}
+
 func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
 	find, from, to := q.Find, q.From, q.To
 	out := make([][]Mark, len(r.info.Channels))

@@ -46,7 +46,9 @@ type Detail struct {
 	ChannelDetails []ChannelDetail `json:"channelDetails"`
 	Notes          []Note          `json:"notes"`
 	Gaps           []recording.Gap `json:"gaps"`
-	Remarks        []string        `json:"remarks"`
+	// Annotated is how many beats somebody annotated in it.
+	Annotated int      `json:"annotated"`
+	Remarks   []string `json:"remarks"`
 }
 
 // Detail tells what is known of a recording; quick at once, without what its annotations
@@ -67,7 +69,9 @@ func (rs *Reviews) Detail(id string, quick bool) (Detail, error) {
 			if err != nil {
 				return out, err
 			}
-			out.Notes = append(out.Notes, notesOf(list, len(review.info.Channels))...)
+			beats, _, rest := recording.TakeMarked(list, review.info.ClaimedRateHz)
+			out.Annotated = len(beats)
+			out.Notes = append(out.Notes, notesOf(rest, len(review.info.Channels))...)
 			out.Gaps = append(out.Gaps, gaps...)
 		}
 		review.describe(&out)

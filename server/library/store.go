@@ -219,7 +219,8 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 			next.Read = time.Now()
 			notes := f.Annotations()
 			next.Took = time.Since(next.Read)
-			for _, n := range notes {
+			_, _, rest := recording.TakeMarked(notes, d.ClaimedRateHz)
+			for _, n := range rest {
 				if recording.IsNote(n.Text) {
 					e.Annotations++
 				}

@@ -262,6 +262,27 @@ func Match(ref Reference, test []int64, c Config) (Result, error) {
 	return res, nil
 }
 
+// Delay is the median distance in samples from a reference beat to the first detection at or
+// after it, those more than longest away left out; 0 without any. test rises. A pulse comes
+// so much after its R peak.
+func Delay(ref Reference, test []int64, longest int64) int64 {
+	var delays []int64
+	at := 0
+	for _, beat := range ref.Samples {
+		for at < len(test) && test[at] < beat {
+			at++
+		}
+		if at < len(test) && test[at]-beat <= longest {
+			delays = append(delays, test[at]-beat)
+		}
+	}
+	if len(delays) == 0 {
+		return 0
+	}
+	slices.Sort(delays)
+	return delays[len(delays)/2]
+}
+
 func near(list []int64, s, reach int64) bool {
 	i, _ := slices.BinarySearch(list, s-reach)
 	return i < len(list) && list[i] <= s+reach
