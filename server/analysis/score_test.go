@@ -67,7 +67,9 @@ func TestScoredNamesMissedAndExtra(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	near := func(list []int64, at int64) bool { return len(list) == 1 && max(list[0]-at, at-list[0]) < int64(0.15*hz) }
+	near := func(list []int64, at int64) bool {
+		return len(list) == 1 && max(list[0]-at, at-list[0]) < int64(0.15*hz)
+	}
 	if !slices.Equal(s.Missed, []int64{add}) || !near(s.Extra, truth[drop]) || s.FN != 1 || s.FP != 1 || s.DelaySeconds != 0 {
 		t.Errorf("missed %v, want %d; extra %v, want %d", s.Missed, add, s.Extra, truth[drop])
 	}

@@ -1651,8 +1651,39 @@ export const reviewWords = {
   lockTheScale: "lock the scale",
   checkSwingHumNoise: "check: swing, hum, noise",
   fromBeatToBeatIntervals: "from beat to beat: intervals",
+  score: "Score",
+  foundAgainstAnnotated: "The beats found against those annotated: missed and extra ones (s)",
+  scoreAgainst: "score against the annotated beats",
+  nextMiss: "next missed or extra beat, with shift the one before",
   replayFromHere2: "replay from here",
   esc: "Esc",
+};
+
+/** review/score.js */
+export const reviewScoreWords = {
+  score: "Score",
+  noChannel: "No channel of this recording is a pulse or an ECG.",
+  missedAndExtra: "Missed and extra",
+  fromTheStart: "from the start",
+  afterFiveMinutes: "after the first 5 min",
+  whereScoringBegins: "Where scoring begins",
+  before: "Missed or extra beat before (shift m)",
+  next: "Next missed or extra beat (m)",
+  sensitivity: "Se: found of the annotated",
+  predictivity: "+P: annotated of the found",
+  f1: "F1: both together",
+  annotated: "Annotated beats",
+  found: "Found beats",
+  missed: "Missed",
+  extra: "Extra",
+  apart: "Apart, rms",
+  /** @param {unknown} duration */
+  rule: (duration) => `A found beat counts when it lies within ${duration} of an annotated one (ANSI/AAMI EC57).`,
+  /** @param {unknown} duration */
+  delayed: (duration) => ` The pulse comes ${duration} after the annotated R peak; so much is taken off first.`,
+  /** @param {unknown} n */
+  andMore: (n) => `and ${n} more; choose a shorter stretch to list them`,
+  noneMissed: "No beat is missed, and none is extra.",
 };
 
 /** review/sheet.js */

@@ -89,7 +89,7 @@ test("the trend of the rate has the median of each part and leaves holes", () =>
 });
 
 test("compact beats are read back", () => {
-  const b = new DataView(new ArrayBuffer(4 + 4 + 20 + 4 + 10));
+  const b = new DataView(new ArrayBuffer(4 + 4 + 20 + 4 + 10 + 4 + 9));
   b.setUint32(0, 2, true);
   b.setUint32(4, 2, true);
   b.setFloat64(8, 250, true);
@@ -98,5 +98,8 @@ test("compact beats are read back", () => {
   b.setUint32(28, 1, true);
   b.setFloat64(32, 7, true);
   b.setUint8(40, 100);
-  assert.deepEqual(decodeBeats(b.buffer), [[{ sample: 250, kind: "ecg", quality: 0.97 }, { sample: 21_600_000_000, kind: "ecg", quality: 0.03 }], [{ sample: 7, kind: "pulse", quality: 1 }]]);
+  b.setUint32(42, 1, true);
+  b.setFloat64(46, 33, true);
+  b.setUint8(54, "V".charCodeAt(0));
+  assert.deepEqual(decodeBeats(b.buffer), { channels: [[{ sample: 250, kind: "ecg", quality: 0.97 }, { sample: 21_600_000_000, kind: "ecg", quality: 0.03 }], [{ sample: 7, kind: "pulse", quality: 1 }]], annotated: [{ sample: 33, type: "V" }] });
 });

@@ -11,6 +11,7 @@ import { RecordedIntervals } from "./intervals.js";
 import { library, replayAddress, SPEEDS } from "./library.js";
 import { PathFields } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
+import { RecordedScore } from "./score.js";
 import { PieceSource } from "./source.js";
 import { firstFrom, medianRate } from "./window.js";
 import { AID, INVENTED } from "../words.js";
@@ -19,7 +20,7 @@ import { reviewWords as W } from "../words.js";
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
 /** @import {PathSettings} from "../types.js" */
-/** @typedef {"intervals"|"check"} Beside */
+/** @typedef {"intervals"|"check"|"score"} Beside */
 
 const MOST_ROWS = 120;
 /** More lines of the board than this are hidden at first. */
@@ -79,7 +80,11 @@ class ReviewView {
       },
     };
     /** Panels in place of the list of notes and beats, one at a time. */
-    this.panels = { intervals: new RecordedIntervals(beside), check: new RecordedCheck(beside) };
+    this.panels = { intervals: new RecordedIntervals(beside), check: new RecordedCheck(beside), score: new RecordedScore(beside, (faults) => {
+      this.sheet.faults = faults;
+      ctx.loop.dirty(this.sheet);
+      this.#showFound();
+    }) };
     this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
     this.facts = h("p", { class: "review-facts", "data-testid": "review-facts" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "review-error" });
@@ -114,13 +119,14 @@ class ReviewView {
     this.panelButtons = {
       check: button("review-check-open", W.check, () => this.#togglePanel("check"), { "aria-pressed": "false", "aria-controls": "review-check", title: W.swingHumAndNoiseOf }),
       intervals: button("review-intervals-open", W.intervals, () => this.#togglePanel("intervals"), { "aria-pressed": "false", "aria-controls": "review-intervals", title: W.fromBeatToBeatStrip }),
+      score: button("review-score-open", W.score, () => this.#togglePanel("score"), { "aria-pressed": "false", "aria-controls": "review-score", title: W.foundAgainstAnnotated, hidden: true }),
     };
     this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
     return h("div", { class: "toolbar", role: "toolbar", "aria-label": W.recording },
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": W.moreTimeAcross, title: W.moreTimeAcross2 }), this.seconds,
         button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": W.lessTimeAcross, title: W.lessTimeAcross2 })),
-      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals,
+      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score,
       h("span", { class: "owner-only group-loose" }, button("review-replay", W.replayFromHere, () => this.#replay(), { title: W.playItIntoTheLive }), this.speed),
       h("span", { class: "group-loose" }, button("review-as-a", W.compareAsA, () => this.#compare(0), { title: W.thisStretchOrWhatLies }), button("review-as-b", W.asB, () => this.#compare(1), { "aria-label": W.compareAsB })),
       this.where);
@@ -191,9 +197,11 @@ class ReviewView {
       detail.notes = whole.notes;
       detail.gaps = whole.gaps;
       this.#showNotes();
-      const channels = await library.beats(id);
+      const { channels, annotated } = await library.beats(id);
       if (mine !== this.opening) return;
       this.sheet.beats = channels;
+      this.sheet.annotated = annotated;
+      if (this.panelButtons) this.panelButtons.score.hidden = annotated.length === 0;
       this.beatChannel = Math.max(0, channels.findIndex((b) => b.length > 0));
       if (this.beatPick) this.beatPick.value = String(this.beatChannel);
       this.#showBeats(true);
@@ -216,6 +224,7 @@ class ReviewView {
     this.beatChannel = 0;
     for (const p of this.#beside()) p.show(detail);
     this.#togglePanel("intervals", false);
+    if (this.panelButtons) this.panelButtons.score.hidden = true;
     fill(this.title, detail.name || detail.id, detail.invented ? " " : null, detail.invented ? h("span", { class: "invented", "data-testid": "review-invented" }, INVENTED) : null);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
     const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));
@@ -308,6 +317,26 @@ class ReviewView {
     this.dialog.classList.toggle("with-panel", open);
     if (within) this.sheet.canvas.focus();
     if (open && window.innerWidth <= NARROW_CSS) this.panels[which].root.scrollIntoView({ block: "nearest" });
+  }
+
+  #toggleScore() {
+    if (this.sheet.annotated.length > 0) this.#togglePanel("score");
+  }
+
+  /** What is scored is seen: the beats of a channel in which none are stored are found. */
+  #showFound() {
+    const { detail, panels: { score } } = this;
+    if (!detail || !score.data || !this.sheet.faults || this.finding || this.sheet.beats[score.channel]?.length) return;
+    this.beatChannel = score.channel;
+    if (this.beatPick) this.beatPick.value = String(score.channel);
+    void this.#findBeats();
+  }
+
+  /** To the next miss, or the one before. @param {1|-1} direction */
+  #fault(direction) {
+    const { score } = this.panels;
+    if (score.open) score.step(direction);
+    else this.#toggleScore();
   }
 
   #toggleLock() {
@@ -592,6 +621,7 @@ class ReviewView {
       ArrowLeft: () => sheet.pan(-0.1), ArrowRight: () => sheet.pan(0.1), PageUp: () => sheet.pan(-1), PageDown: () => sheet.pan(1),
       Home: () => sheet.pan(-Infinity), End: () => sheet.pan(Infinity), "+": () => sheet.zoom(1 / ZOOM), "=": () => sheet.zoom(1 / ZOOM), "-": () => sheet.zoom(ZOOM),
       c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#togglePanel("intervals"), k: () => this.#togglePanel("check"),
+      s: () => this.#toggleScore(), m: () => this.#fault(1), M: () => this.#fault(-1),
     };
     const run = keys[e.key];
     if (!run) return;
@@ -614,11 +644,11 @@ class ReviewView {
   stats() {
     const { window: w, cursors, paintMs, rateHz } = this.sheet;
     return { open: this.dialog.open, id: this.detail?.id ?? "", from: w.from, to: w.to, length: w.length, rateHz, cursors: { ...cursors }, paintMs, viewMs: this.source?.latencyMs ?? NaN, openMs: this.openMs,
-      piece: this.source?.piece ? { from: this.source.piece.from, to: this.source.piece.to, exact: this.source.piece.exact } : null, notes: this.detail?.notes.length ?? 0, beats: this.sheet.beats.map((b) => b.length), ranges: this.sheet.ranges.map((r) => [r.low, r.high]) };
+      piece: this.source?.piece ? { from: this.source.piece.from, to: this.source.piece.to, exact: this.source.piece.exact } : null, notes: this.detail?.notes.length ?? 0, beats: this.sheet.beats.map((b) => b.length), annotated: this.sheet.annotated.length, faults: this.sheet.faults, ranges: this.sheet.ranges.map((r) => [r.low, r.high]) };
   }
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["p", W.replayFromHere2], [W.esc, "close"]];
+  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["s", W.scoreAgainst], ["m", W.nextMiss], ["p", W.replayFromHere2], [W.esc, "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

@@ -8,6 +8,7 @@ import { register } from "../scene/picture.js";
 import { column, hatch } from "../trace/paint.js";
 import { asideCss, between } from "../trace/view.js";
 import { theme } from "../theme.js";
+import { paintAnnotated } from "./annotated.js";
 import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
 import { reviewSheetWords as W } from "../words.js";
 
@@ -49,6 +50,10 @@ export class Sheet {
     this.rateHz = 1;
     /** By channel. @type {Mark[][]} */
     this.beats = [];
+    /** Beats somebody annotated, and what their score says. @type {import("./annotated.js").Annotated[]} */
+    this.annotated = [];
+    /** @type {import("./annotated.js").Faults|null} */
+    this.faults = null;
     /** @type {RecordedNote[]} */
     this.notes = [];
     /** @type {AutoRange[]} */
@@ -99,6 +104,7 @@ export class Sheet {
     this.window = new Window(detail.samples);
     this.window.set(from, to);
     this.beats = [];
+    this.annotated = [];
     this.notes = detail.notes;
     this.ranges = detail.channelDetails.map(() => new AutoRange({ fill: 0.4, padding: 0.1 }));
     this.filtered = detail.channelDetails.map(() => false);
@@ -452,6 +458,7 @@ export class Sheet {
     ctx.textBaseline = "middle";
     ctx.fillStyle = palette.ink;
     ctx.fillText(words, this.leftPx + 8 * ratio, top - 11 * ratio);
+    paintAnnotated(this, palette, top, bottom);
     this.#beatMarks(palette, c, top, this.leftPx + 18 * ratio + ctx.measureText(words).width);
   }
 

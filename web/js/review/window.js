@@ -136,9 +136,9 @@ export function decodePiece(buffer) {
 }
 
 /**
- * The server's compact answer of beats, by channel.
+ * The server's compact answer of beats, by channel, and those annotated.
  * @param {ArrayBuffer} buffer
- * @returns {{sample: number, kind: string, quality: number}[][]}
+ * @returns {{channels: {sample: number, kind: string, quality: number}[][], annotated: {sample: number, type: string}[]}}
  */
 export function decodeBeats(buffer) {
   const data = new DataView(buffer);
@@ -152,7 +152,11 @@ export function decodeBeats(buffer) {
     channels.push(list);
     at += 10 * n;
   }
-  return channels;
+  const annotated = [];
+  const n = data.getUint32(at, true);
+  at += 4;
+  for (let i = 0; i < n; i++) annotated.push({ sample: data.getFloat64(at + 8 * i, true), type: String.fromCharCode(data.getUint8(at + 8 * n + i)) });
+  return { channels, annotated };
 }
 
 /**

@@ -1,0 +1,126 @@
+//go:build !windows
+
+package command
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"pulsewright/acquire/recording"
+	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
+)
+
+// annotatedChest writes half a minute of a simulated chest lead as EDF+ with its true R peaks annotated
+// in it, but for the beat drop; it returns the R peaks.
+func annotatedChest(t *testing.T, path string, drop int) (truth []int64) {
+	t.Helper()
+	c := simulate.Chest()
+	c.MotionPerMinute = 0
+	plain := filepath.Join(t.TempDir(), "plain.bdf")
+	_, g := simulatetest.Record(t, c, int64(30*c.RateHz), plain)
+	f, err := recording.Open(plain)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	var notes []recording.Annotation
+	for i, b := range g.Truth().Beats[0] {
+		if b.Sample >= f.Len() {
+			break
+		}
+		truth = append(truth, b.Sample)
+		kind := "N"
+		if i == 10 {
+			kind = "V"
+		}
+		if i != drop {
+			notes = append(notes, recording.Annotation{Sample: b.Sample, Text: recording.AnnotatedText(kind)})
+		}
+	}
+	if err := recording.ExportEDF(path, f, recording.ExportOptions{Notes: notes}); err != nil {
+		t.Fatal(err)
+	}
+	return truth
+}
+
+// bringIn brings a file into the program's folder of recordings.
+func bringIn(t *testing.T, address, path string) {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer, err := http.Post(address+"/api/v1/recordings?name="+filepath.Base(path), "application/octet-stream", bytes.NewReader(data))
+	if err != nil || answer.StatusCode != http.StatusOK {
+		t.Fatalf("importing %s: %v, %v", path, answer, err)
+	}
+	answer.Body.Close()
+}
+
+// reviewFirst opens the page and, in Review, the first recording of the list.
+func reviewFirst(t *testing.T, ctx context.Context, address string) {
+	t.Helper()
+	open(t, ctx, address)
+	script(t, ctx, `document.querySelector('[data-testid=drawer-recordings]').click()`)
+	soon(t, ctx, "the recording", `document.querySelector('[data-testid=recording-0]')`, 10*time.Second)
+	script(t, ctx, `window.at = (id) => document.querySelector('[data-testid="' + id + '"]'); at("recording-0").click()`)
+	soon(t, ctx, "the review", reviewNow+`.piece?.exact`, 10*time.Second)
+}
+
+// TestReviewScoresAnnotatedBeats: annotated beats are told, Score says which are missed and extra, and
+// m steps to each.
+func TestReviewScoresAnnotatedBeats(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	path := filepath.Join(t.TempDir(), "chest.bdf")
+	truth := annotatedChest(t, path, 20)
+	address := program(t, "demo:finger")
+	bringIn(t, address, path)
+	reviewFirst(t, ctx, address)
+	soon(t, ctx, "the annotated beats", fmt.Sprintf(`%s.annotated === %d && !at("review-score-open").hidden`, reviewNow, len(truth)-1), 10*time.Second)
+	keyDown(t, ctx, "s")
+	soon(t, ctx, "the score", `!at("review-score").hidden && /EC57/.test(at("review-score-rule").textContent)`, 20*time.Second)
+	type faults struct{ Missed, Extra []int64 }
+	got := look[faults](t, ctx, reviewNow+".faults")
+	if n := len(got.Extra); n == 0 || n > 2 || got.Extra[n-1]-truth[20] > 20 || truth[20]-got.Extra[n-1] > 20 {
+		t.Errorf("extra %v, want %d", got.Extra, truth[20])
+	}
+	said := look[[]string](t, ctx, `[...at("review-score-facts").querySelectorAll("dd")].map((e) => e.textContent)`)
+	missed, found := len(got.Missed), len(truth)-1-len(got.Missed)+len(got.Extra)
+	if want := fmt.Sprintf("%.2f\u00a0%%", 100*(1-float64(missed)/float64(len(truth)-1))); said[0] != want || said[3] != fmt.Sprint(len(truth)-1) || said[4] != fmt.Sprint(found) {
+		t.Errorf("it says %q, want Se %s, %d annotated, %d found", said, want, len(truth)-1, found)
+	}
+	for range 10 {
+		keyDown(t, ctx, "-")
+	}
+	for range 6 {
+		keyDown(t, ctx, "+")
+	}
+	soon(t, ctx, "the beats found, beside them", reviewNow+`.beats[0] > 30`, 20*time.Second)
+	for range len(got.Missed) + len(got.Extra) {
+		keyDown(t, ctx, "m")
+	}
+	if r := look[reviewStats](t, ctx, reviewNow); r.From > float64(truth[20]) || r.To < float64(truth[20]) {
+		t.Errorf("m leads to %g to %g, the extra beat lies at %d", r.From, r.To, truth[20])
+	}
+	for _, size := range [][2]int64{{1280, 800}, {1920, 1080}, {390, 844}} {
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
+			t.Fatal(err)
+		}
+		if wide := look[float64](t, ctx, `((d) => d.scrollWidth - d.clientWidth)(document.querySelector("dialog.review"))`); wide > 0 {
+			t.Errorf("at %d pixels the review is %v pixels too wide", size[0], wide)
+		}
+		picture(t, ctx, fmt.Sprint(size[0]))
+	}
+	keyDown(t, ctx, "s")
+	soon(t, ctx, "the panel put away", `at("review-score").hidden && `+reviewNow+`.faults === null`, 5*time.Second)
+}
