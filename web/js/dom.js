@@ -106,3 +106,28 @@ export function dialog(id, title, ...content) {
   document.body.append(d);
   return d;
 }
+
+/**
+ * Follows a pointer held down on an element.
+ * @param {HTMLElement} e
+ * @param {(down: PointerEvent) => ((m: PointerEvent) => void)|null} begin null: not this time
+ * @param {(up: PointerEvent) => void} [end]
+ */
+export function drag(e, begin, end) {
+  e.addEventListener("pointerdown", (down) => {
+    const move = down.button === 0 ? begin(down) : null;
+    if (!move) return;
+    down.preventDefault();
+    e.focus({ preventScroll: true });
+    e.setPointerCapture(down.pointerId);
+    const up = (/** @type {PointerEvent} */ u) => {
+      e.removeEventListener("pointermove", move);
+      e.removeEventListener("pointerup", up);
+      e.removeEventListener("pointercancel", up);
+      end?.(u);
+    };
+    e.addEventListener("pointermove", move);
+    e.addEventListener("pointerup", up);
+    e.addEventListener("pointercancel", up);
+  });
+}

@@ -1,7 +1,7 @@
 // A small plot for drawers and blocks. It draws when told to, not by itself.
 
 import { h } from "./dom.js";
-import { paint, pixelRatio } from "./scene/canvas.js";
+import { fit, paint } from "./scene/canvas.js";
 import { chartScene } from "./scene/chart.js";
 import { PAPER_CSS, register } from "./scene/picture.js";
 import { theme } from "./theme.js";
@@ -45,15 +45,9 @@ export class Plot {
   }
 
   draw() {
-    const { clientWidth, clientHeight } = this.root;
-    const ratio = pixelRatio();
-    const width = Math.round(clientWidth * ratio);
-    const height = Math.round(clientHeight * ratio);
-    if (width < 2 || height < 2) return;
-    if (this.canvas.width !== width) this.canvas.width = width;
-    if (this.canvas.height !== height) this.canvas.height = height;
-    this.ctx.clearRect(0, 0, width, height);
-    paint(this.ctx, this.scene(clientWidth, clientHeight).items, theme.palette, ratio);
+    if (!fit(this.canvas, this.root)) return;
+    this.ctx.clearRect(0, 0, this.canvas.width, this.canvas.height);
+    paint(this.ctx, this.scene(this.root.clientWidth, this.root.clientHeight).items, theme.palette);
   }
 
   destroy() {

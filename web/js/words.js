@@ -1686,15 +1686,19 @@ export const reviewScoreWords = {
   noneMissed: "No beat is missed, and none is extra.",
 };
 
+/** scene/cursors.js */
+export const cursorsWords = {
+  cursorA: "Cursor A",
+  cursorB: "Cursor B",
+  /** @param {unknown} clockTime @param {unknown} duration */
+  difference: (clockTime, duration) => `${clockTime}; difference ${duration}`,
+};
+
 /** review/sheet.js */
 export const reviewSheetWords = {
   recordingArrowKeysScrollPlus: "Recording. Arrow keys scroll, plus and minus zoom, c sets cursors, n writes a note.",
-  cursorA: "Cursor A",
-  cursorB: "Cursor B",
   placeInTheRecording: "Place in the recording",
   thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
-  /** @param {unknown} clockTime @param {unknown} duration */
-  difference: (clockTime, duration) => `${clockTime}; difference ${duration}`,
   filteringTheWholeRecording: "Filtering the whole recording",
   readingTheRecording: "Reading the recording",
   afterItsPath: ", after its path",

@@ -3,8 +3,8 @@
 
 import { firstFrom } from "./window.js";
 
+/** @import {Item} from "../scene/scene.js" */
 /** @import {Sheet} from "./sheet.js" */
-/** @import {Palette} from "../theme.js" */
 /** @typedef {{sample: number, type: string}} Annotated */
 /** What the score says: where annotated beats were missed, and found ones are not annotated. @typedef {{missed: number[], extra: number[], at: number}} Faults */
 
@@ -12,52 +12,26 @@ import { firstFrom } from "./window.js";
 const LEAST_APART_CSS = 5;
 
 /**
- * @param {Sheet} sheet
- * @param {Palette} palette
- * @param {number} top of the lane, px
- * @param {number} bottom
+ * @param {Pick<Sheet, "window"|"annotated"|"faults">} sheet
+ * @param {{top: number, height: number}} lane
+ * @param {(sample: number) => number} x
+ * @param {number} px of a sample
+ * @returns {Item[]}
  */
-export function paintAnnotated(sheet, palette, top, bottom) {
-  const { ctx, ratio, window: w, annotated, faults } = sheet;
-  const a = firstFrom(annotated, Math.ceil(w.from));
-  const b = firstFrom(annotated, w.to);
-  if ((b - a) * LEAST_APART_CSS * ratio > sheet.widthPx) return;
-  const y = bottom - 7 * ratio;
-  const missed = new Set(faults?.missed ?? []);
-  ctx.textAlign = "left";
-  ctx.textBaseline = "middle";
-  ctx.lineWidth = 1.4 * ratio;
-  for (let i = a; i < b; i++) {
-    const { sample, type } = annotated[i];
-    const x = sheet.xPx(sample);
-    if (x < sheet.leftPx) continue;
-    ctx.strokeStyle = missed.has(sample) ? palette.traces[1] : palette.mark;
-    ring(ctx, x, y, 3.5 * ratio);
-    if (missed.has(sample)) line(ctx, x, top, x, y - 5 * ratio);
-    ctx.fillStyle = palette.ink;
-    if (type !== "N" && type !== "?") ctx.fillText(type, x + 6 * ratio, y);
-  }
-  ctx.strokeStyle = palette.traces[1];
-  for (const sample of faults?.extra ?? []) {
-    const x = sheet.xPx(sample);
-    if (sample < w.from || sample >= w.to || x < sheet.leftPx) continue;
-    line(ctx, x, top, x, y - 5 * ratio);
-    line(ctx, x - 4 * ratio, y - 4 * ratio, x + 4 * ratio, y + 4 * ratio);
-    line(ctx, x - 4 * ratio, y + 4 * ratio, x + 4 * ratio, y - 4 * ratio);
-  }
-}
-
-/** @param {CanvasRenderingContext2D} ctx @param {number} x @param {number} y @param {number} r */
-function ring(ctx, x, y, r) {
-  ctx.beginPath();
-  ctx.arc(x, y, r, 0, 2 * Math.PI);
-  ctx.stroke();
-}
-
-/** @param {CanvasRenderingContext2D} ctx @param {number} x1 @param {number} y1 @param {number} x2 @param {number} y2 */
-function line(ctx, x1, y1, x2, y2) {
-  ctx.beginPath();
-  ctx.moveTo(x1, y1);
-  ctx.lineTo(x2, y2);
-  ctx.stroke();
+export function annotatedItems(sheet, lane, x, px) {
+  const { window: w, annotated, faults } = sheet;
+  const seen = annotated.slice(firstFrom(annotated, Math.ceil(w.from)), firstFrom(annotated, w.to));
+  if (seen.length * LEAST_APART_CSS > w.span * px) return [];
+  const y = lane.top + lane.height - 7;
+  const set = new Set(faults?.missed ?? []);
+  const missed = seen.filter((a) => set.has(a.sample));
+  const extra = (faults?.extra ?? []).filter((sample) => sample >= w.from && sample < w.to);
+  const at = (/** @type {number[]} */ samples) => samples.flatMap((sample) => [x(sample), y]);
+  return [
+    { kind: "marks", mark: "ring", at: at(seen.filter((a) => !set.has(a.sample)).map((a) => a.sample)), size: 3.5, colour: "mark", width: 1.4 },
+    { kind: "marks", mark: "ring", at: at(missed.map((a) => a.sample)), size: 3.5, colour: "trace1", width: 1.4 },
+    { kind: "marks", mark: "cross", at: at(extra), size: 4, colour: "trace1", width: 1.4 },
+    { kind: "lines", at: [...missed.map((a) => a.sample), ...extra].flatMap((sample) => [x(sample), lane.top, x(sample), y - 5]), colour: "trace1", width: 1.4 },
+    ...seen.filter((a) => a.type !== "N" && a.type !== "?").map((a) => /** @type {Item} */ ({ kind: "words", x: x(a.sample) + 6, y, text: a.type, colour: "ink", size: 12 })),
+  ];
 }

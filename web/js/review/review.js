@@ -643,7 +643,7 @@ class ReviewView {
   /** For tests and the curious. */
   stats() {
     const { window: w, cursors, paintMs, rateHz } = this.sheet;
-    return { open: this.dialog.open, id: this.detail?.id ?? "", from: w.from, to: w.to, length: w.length, rateHz, cursors: { ...cursors }, paintMs, viewMs: this.source?.latencyMs ?? NaN, openMs: this.openMs,
+    return { open: this.dialog.open, id: this.detail?.id ?? "", from: w.from, to: w.to, length: w.length, rateHz, cursors: { on: cursors.on, a: cursors.a, b: cursors.b }, paintMs, viewMs: this.source?.latencyMs ?? NaN, openMs: this.openMs,
       piece: this.source?.piece ? { from: this.source.piece.from, to: this.source.piece.to, exact: this.source.piece.exact } : null, notes: this.detail?.notes.length ?? 0, beats: this.sheet.beats.map((b) => b.length), annotated: this.sheet.annotated.length, faults: this.sheet.faults, ranges: this.sheet.ranges.map((r) => [r.low, r.high]) };
   }
 }

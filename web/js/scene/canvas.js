@@ -8,20 +8,36 @@ import { colourOf, DROP, hatching, SANS, SERIF, signPoints, walk } from "./scene
 /** A stroke without length paints nothing. */
 const STUB = 0.4;
 
-/** @param {number} [v] most pixels of a canvas for one of the page's */
-export function pixelRatio(v = window.devicePixelRatio || 1) {
-  return Math.min(2, v);
+/** Canvas pixels for one of the page's. */
+export function pixelRatio() {
+  return Math.min(2, window.devicePixelRatio || 1);
+}
+
+/**
+ * Gives a canvas the pixels of a box.
+ * @param {HTMLCanvasElement} canvas
+ * @param {HTMLElement} room
+ * @returns {boolean} false when there is no room to paint in
+ */
+export function fit(canvas, room) {
+  const width = Math.round(room.clientWidth * pixelRatio());
+  const height = Math.round(room.clientHeight * pixelRatio());
+  if (width < 2 || height < 2) return false;
+  if (canvas.width !== width) canvas.width = width;
+  if (canvas.height !== height) canvas.height = height;
+  return true;
 }
 
 /**
  * @param {CanvasRenderingContext2D} ctx
  * @param {Item[]} items in CSS pixels
  * @param {Palette} palette
- * @param {number} ratio canvas pixels for one of CSS
+ * @param {number} [left] what lies there is at the canvas's left edge
  */
-export function paint(ctx, items, palette, ratio) {
+export function paint(ctx, items, palette, left = 0) {
+  const ratio = pixelRatio();
   ctx.save();
-  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+  ctx.setTransform(ratio, 0, 0, ratio, -left * ratio, 0);
   ctx.lineJoin = "round";
   paintAll(ctx, items, palette, ratio);
   ctx.restore();
