@@ -5,16 +5,20 @@ import { sentence } from "./api.js";
 import { BeatSound } from "./beat-sound.js";
 import { ColumnCache } from "./columns.js";
 import { button, fill, h, setText } from "./dom.js";
-import { readingHeading, qualityWord, quantity } from "./format.js";
+import { readingHeading, qualityWord } from "./format.js";
 import { prefs } from "./store.js";
-import { niceStep, stepSeconds } from "./scales.js";
+import { stepSeconds } from "./scales.js";
+import { fit, paint, pixelRatio } from "./scene/canvas.js";
+import { PAPER_CSS, register } from "./scene/picture.js";
+import { showScene } from "./scene/show.js";
+import { LIGHT } from "./theme.js";
+import { curveOf, reach } from "./trace/curve.js";
 import { Lane } from "./trace/lanes.js";
-import { hatch, see, strokeColumns, strokeSamples } from "./trace/paint.js";
 import { advance, View } from "./trace/view.js";
 import * as words from "./words.js";
 import { showWords as W } from "./words.js";
 
-/** @import {Channel, Gap, Probe, Reading} from "./types.js" */
+/** @import {Channel, Gap, Reading} from "./types.js" */
 /** @import {BeatList} from "./store.js" */
 /** @import {FrameLoop} from "./loop.js" */
 /** @import {Rings} from "./rings.js" */
@@ -38,9 +42,13 @@ const CLEANED = 3;
 
 /** Ink and ground with the greatest contrast; the grid keeps 3:1 for the back row. */
 const LOOKS = {
-  light: { paper: "#ffffff", ink: "#000000", trace: "#000000", grid: "#949494", mark: "#0a5a8c", gap: "#8a8a8a" },
-  dark: { paper: "#1b1e22", ink: "#ffffff", trace: "#ffffff", grid: "#70757b", mark: "#8cc7ee", gap: "#8f8f8f" },
+  light: { ...LIGHT, paper: "#ffffff", ink: "#000000", traces: ["#000000"], grid: "#949494", mark: "#0a5a8c", gap: "#8a8a8a" },
+  dark: { ...LIGHT, paper: "#1b1e22", ink: "#ffffff", traces: ["#ffffff"], grid: "#70757b", mark: "#8cc7ee", gap: "#8f8f8f" },
 };
+/** On paper. */
+const PAPER_HEIGHT_CSS = 420;
+const PAPER_TEXT_CSS = 20;
+const PAPER_RATIO = 4;
 
 /**
  * @typedef {object} ShowOptions
@@ -73,8 +81,6 @@ export class ShowView {
     this.ringsShown = null;
     this.head = 0;
     this.lastDraw = 0;
-    this.sized = false;
-    this.ratio = 1;
     this.flashedAt = 0;
     this.offAt = 0;
     this.idleAt = 0;
@@ -86,8 +92,6 @@ export class ShowView {
     this.pointer = { on: false, x: 0.5, y: 0.4 };
     this.channel = 0;
     this.point = prefs.get("show raw", false) ? RAW : CLEANED;
-    /** @type {string|CanvasPattern} */
-    this.hatching = "";
 
     this.canvas = h("canvas", { class: "show-trace", role: "img", "aria-label": W.signalTrace, "data-testid": "show-trace" });
     this.number = h("span", { class: "show-number", "data-testid": "show-rate" }, "–");
@@ -122,10 +126,8 @@ export class ShowView {
     const ctx = this.canvas.getContext("2d", { alpha: false });
     if (!ctx) throw new Error(W.thisBrowserCannotDrawOn);
     this.ctx = ctx;
-    this.resizer = new ResizeObserver(() => {
-      this.sized = false;
-      options.loop.dirty(this);
-    });
+    this.resizer = new ResizeObserver(() => options.loop.dirty(this));
+    register(this.canvas, { draw: () => options.loop.dirty(this), paper: () => this.#paper() });
     this.root.addEventListener("pointermove", (e) => this.#moved(e));
     this.root.addEventListener("pointerdown", (e) => this.#moved(e));
     this.root.addEventListener("focusin", () => this.#awake());
@@ -151,7 +153,6 @@ export class ShowView {
     this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || (document.documentElement.dataset.theme === "dark" ? "dark" : "light");
     this.#applyGround();
     this.laneFor = "";
-    this.sized = false;
     this.resizer.observe(this.canvas);
     this.options.loop.add(this);
     this.options.changed(true);
@@ -293,7 +294,6 @@ export class ShowView {
     this.root.dataset.ground = this.ground;
     setText(this.groundButton, this.ground === "light" ? W.dark : W.light);
     this.groundButton.setAttribute("aria-label", this.ground === "light" ? W.darkGround : W.lightGround);
-    this.hatching = "";
     this.options.loop.dirty(this);
   }
 
@@ -390,162 +390,71 @@ export class ShowView {
 
   // --- drawing --------------------------------------------------------------
 
-  #size() {
-    this.sized = true;
-    this.ratio = Math.min(2, window.devicePixelRatio || 1);
-    const width = Math.max(2, Math.round(this.canvas.clientWidth * this.ratio));
-    const height = Math.max(2, Math.round(this.canvas.clientHeight * this.ratio));
-    if (this.canvas.width !== width) this.canvas.width = width;
-    if (this.canvas.height !== height) this.canvas.height = height;
-    this.view.widthPx = width;
-    this.textPx = Math.round(Math.max(20, TEXT_SHARE * window.innerHeight) * this.ratio);
-    this.hatching = "";
-    this.cache.samplesPerColumn = 0;
-    if (this.lane) this.#place(this.lane);
-  }
-
-  /** @param {Lane} lane */
-  #place(lane) {
-    const text = this.textPx ?? 24;
-    lane.topPx = Math.round(text * 1.15);
-    lane.heightPx = Math.max(8, this.canvas.height - lane.topPx - Math.round(text * 1.9));
-  }
-
-  /** @param {number} now */
-  draw(now) {
-    if (!this.open) return false;
-    if (!this.sized) this.#size();
-    const { ctx, view } = this;
-    const look = LOOKS[this.ground];
-    const width = this.canvas.width;
-    const height = this.canvas.height;
-    ctx.fillStyle = look.paper;
-    ctx.fillRect(0, 0, width, height);
+  /** The lane shown, new for another signal; null for none. */
+  #lane() {
     const rings = this.options.rings();
     const channels = this.options.channels();
     if (this.channel >= channels.length) this.channel = 0;
     const channel = channels[this.channel];
-    if (!rings || !channel || this.channel >= rings.channels) return false;
-    /** @type {Probe} */
-    const probe = { channel: this.channel, point: this.point };
-    const wanted = `${probe.channel} ${probe.point} ${channel.unit}`;
+    if (!rings || !channel || this.channel >= rings.channels) return null;
+    const wanted = `${this.channel} ${this.point} ${channel.unit}`;
     if (wanted !== this.laneFor || rings !== this.ringsShown || !this.lane) {
-      this.lane = new Lane(probe, channel.unit, channel.stepVolts ?? 0);
+      this.lane = new Lane({ channel: this.channel, point: this.point }, channel.unit, channel.stepVolts ?? 0);
       this.cache.samplesPerColumn = 0;
       this.laneFor = wanted;
       this.ringsShown = rings;
       this.head = rings.end;
       this.#setHeld(false);
-      this.#place(this.lane);
     }
-    const lane = this.lane;
+    return { lane: this.lane, rings };
+  }
+
+  /** @param {number} now */
+  draw(now) {
+    if (!this.open || !fit(this.canvas, this.canvas)) return false;
+    const { ctx, view, canvas } = this;
+    const look = LOOKS[this.ground];
+    ctx.fillStyle = look.paper;
+    ctx.fillRect(0, 0, canvas.width, canvas.height);
+    const shown = this.#lane();
+    if (!shown) return false;
+    const { lane, rings } = shown;
     const elapsed = this.lastDraw ? Math.min(0.1, (now - this.lastDraw) / 1000) : 0;
     this.lastDraw = now;
+    view.widthPx = canvas.width;
     view.rateHz = this.options.scale().rateHz;
     this.head = advance(this.head, rings.end, view.rateHz, elapsed);
     view.follow(this.head);
     view.clamp(rings.start, this.head);
-    this.#grid(lane, look);
-    ctx.strokeStyle = look.trace;
-    ctx.fillStyle = look.trace;
-    ctx.lineJoin = "round";
-    const style = { width: 1, on: 1, off: 0 };
-    ctx.lineWidth = Math.max(2.5, Math.min(window.innerHeight * 0.004, window.innerWidth * 0.006)) * this.ratio;
-    if (view.inColumns) {
-      const to = view.originColumns;
-      const from = Math.max(0, to - view.widthPx);
-      this.cache.update(rings, probe.channel, probe.point, view.samplesPerPx, from, to);
-      see(lane, view, this.cache);
-      const moved = lane.settle(elapsed, !Number.isFinite(lane.low));
-      strokeColumns(ctx, lane, view, this.cache, from, style);
-      if (moved) return true;
-    } else {
-      if (!Number.isFinite(lane.low)) strokeSamples(ctx, lane, view, rings, style, 100);
-      const moved = lane.settle(elapsed, !Number.isFinite(lane.low));
-      strokeSamples(ctx, lane, view, rings, style, 100);
-      if (moved) return true;
-    }
-    this.#beats(lane, look);
-    return this.head < rings.end && !view.held;
-  }
-
-  /**
-   * Seconds as hairlines, gaps hatched, and what a second and a step up measure.
-   * @param {Lane} lane
-   * @param {typeof LOOKS.light} look
-   */
-  #grid(lane, look) {
-    const { ctx, view, ratio } = this;
-    const bottom = lane.topPx + lane.heightPx;
-    const text = this.textPx ?? 24;
-    ctx.lineWidth = Math.max(1, Math.round(0.0018 * window.innerHeight * ratio));
-    ctx.strokeStyle = look.grid;
-    ctx.beginPath();
-    const second = view.rateHz;
-    const every = view.secondsAcross > 20 ? 5 : 1;
-    for (let s = Math.ceil(view.indexAt(0) / second / every) * every; s * second <= view.end; s += every) {
-      const x = Math.round(view.xPx(s * second)) + 0.5;
-      ctx.moveTo(x, lane.topPx);
-      ctx.lineTo(x, bottom);
-    }
-    const step = Number.isFinite(lane.low) ? niceStep((lane.high - lane.low) / 5) : 0;
-    if (step > 0) {
-      for (let k = Math.ceil(lane.low / step); k * step <= lane.high; k++) {
-        const y = Math.round(lane.yPx(k * step)) + 0.5;
-        ctx.moveTo(0, y);
-        ctx.lineTo(view.widthPx, y);
-      }
-    }
-    ctx.stroke();
-    this.hatching ||= hatch(ctx, look.gap, ratio);
-    ctx.fillStyle = this.hatching;
-    for (const g of this.options.gaps()) {
-      const x = Math.max(0, view.xPx(g.index));
-      const end = Math.min(view.widthPx, view.xPx(g.index + g.samples));
-      if (end > x) ctx.fillRect(x, lane.topPx, end - x, lane.heightPx);
-    }
-    // Below: what a square of the grid is across and up.
-    ctx.fillStyle = look.ink;
-    ctx.strokeStyle = look.ink;
-    ctx.lineWidth = 3 * ratio;
-    ctx.font = `${text}px system-ui, "Segoe UI", "DejaVu Sans", sans-serif`;
-    ctx.textBaseline = "middle";
-    ctx.textAlign = "left";
-    const y = bottom + text * 0.95;
-    const long = (every * second) / view.samplesPerPx;
-    const left = text * 0.6;
-    bar(ctx, left, y, left + long, y, text * 0.22);
-    ctx.fillText(`${every}\u00a0s`, left + long + text * 0.4, y);
-    if (!(step > 0) || lane.unit === "") return;
-    const label = quantity(step, lane.unit, 1);
-    const right = view.widthPx - text * 0.5;
-    ctx.textAlign = "right";
-    ctx.fillText(label, right, y);
-    // Between two lines: no measure itself, so it never runs into the trace.
-    const at = right - ctx.measureText(label).width - text * 0.8;
-    bar(ctx, at, y + text * 0.5, at, y - text * 0.5, text * 0.3);
+    const curve = curveOf(rings, lane.probe, view, { cache: this.cache, ratio: pixelRatio(), left: 0 });
+    [lane.seenLow, lane.seenHigh] = reach(curve);
+    const moved = lane.settle(elapsed, !Number.isFinite(lane.low));
+    const text = Math.round(Math.max(20, TEXT_SHARE * window.innerHeight));
+    const line = Math.max(2.5, Math.min(window.innerHeight * 0.004, window.innerWidth * 0.006));
+    paint(ctx, this.#scene(lane, view, curve, { width: canvas.clientWidth, height: canvas.clientHeight, text, line, hair: 0.0018 * window.innerHeight }).items, look);
+    return moved || (this.head < rings.end && !view.held);
   }
 
   /**
    * @param {Lane} lane
-   * @param {typeof LOOKS.light} look
+   * @param {View} view
+   * @param {import("./scene/sheet.js").Curve} curve
+   * @param {{width: number, height: number, text: number, line: number, hair: number}} size
    */
-  #beats(lane, look) {
+  #scene(lane, view, curve, size) {
+    const from = view.indexAt(0);
     const list = this.options.beats()[lane.probe.channel];
-    if (!list) return;
-    const { ctx, view } = this;
-    const text = this.textPx ?? 24;
-    const size = text * 0.28;
-    const top = text * 0.32;
-    ctx.fillStyle = look.mark;
-    for (let i = list.indexFrom(view.indexAt(0)); i < list.beats.length && list.beats[i].sample <= view.end; i++) {
-      const x = view.xPx(list.beats[i].sample);
-      ctx.beginPath();
-      ctx.moveTo(x - size, top);
-      ctx.lineTo(x + size, top);
-      ctx.lineTo(x, top + size * 1.6);
-      ctx.fill();
-    }
+    const beats = list ? list.beats.slice(list.indexFrom(from)).map((b) => b.sample).filter((i) => i <= view.end) : [];
+    return showScene({ ...size, curve, low: lane.low, high: lane.high, unit: lane.unit, from, to: view.indexAt(view.widthPx), rateHz: view.rateHz, every: view.secondsAcross > 20 ? 5 : 1, gaps: this.options.gaps(), beats });
+  }
+
+  #paper() {
+    const shown = this.open ? this.#lane() : null;
+    if (!shown) return null;
+    const { lane, rings } = shown;
+    const view = Object.assign(new View(), this.view, { widthPx: PAPER_CSS * PAPER_RATIO });
+    const curve = curveOf(rings, lane.probe, view, { cache: new ColumnCache(view.widthPx), ratio: PAPER_RATIO, left: 0 });
+    return this.#scene(lane, view, curve, { width: PAPER_CSS, height: PAPER_HEIGHT_CSS, text: PAPER_TEXT_CSS, line: 1.5, hair: 1 });
   }
 
   stats() {
@@ -577,28 +486,6 @@ export function readingWords(r, silent) {
 /** @param {string} text */
 function upper(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
-}
-
-/**
- * A line with crossed ends.
- * @param {CanvasRenderingContext2D} ctx
- * @param {number} x1
- * @param {number} y1
- * @param {number} x2
- * @param {number} y2
- * @param {number} end half an end's length
- */
-function bar(ctx, x1, y1, x2, y2, end) {
-  const dx = x1 === x2 ? end : 0;
-  const dy = x1 === x2 ? 0 : end;
-  ctx.beginPath();
-  ctx.moveTo(x1, y1);
-  ctx.lineTo(x2, y2);
-  ctx.moveTo(x1 - dx, y1 - dy);
-  ctx.lineTo(x1 + dx, y1 + dy);
-  ctx.moveTo(x2 - dx, y2 - dy);
-  ctx.lineTo(x2 + dx, y2 + dy);
-  ctx.stroke();
 }
 
 /**

@@ -65,7 +65,7 @@ export function colourOf(palette, role) {
  * @param {number} size
  */
 export function widthOf(text, size) {
-  return text.length * size * 0.54;
+  return text.length * size * 0.62;
 }
 
 /**
