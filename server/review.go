@@ -99,7 +99,7 @@ type foundBeats struct {
 }
 
 // getRecordingBeats answers the beats stored in a recording, by channel; with find=n those
-// that the live view's detector finds in channel n, read anew. With from and to only
+// that the live view's detector finds in channel n, read anew; with found=1 without what was edited by hand. With from and to only
 // those of the samples between; with as=compact as compactBeats.
 func (s *Server) getRecordingBeats(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
@@ -122,7 +122,7 @@ func (s *Server) getRecordingBeats(w http.ResponseWriter, r *http.Request) {
 	}
 	long(w, r, func(tell func(float64)) (any, error) {
 		id := chi.URLParam(r, "id")
-		beats, err := s.recordings.Reviews.Beats(r.Context(), id, library.BeatQuery{Find: find, From: from, To: to, Progress: tell})
+		beats, err := s.recordings.Reviews.Beats(r.Context(), id, library.BeatQuery{Find: find, From: from, To: to, Found: q.Get("found") == "1", Progress: tell})
 		if err != nil {
 			return nil, err
 		}
@@ -135,8 +135,27 @@ func (s *Server) getRecordingBeats(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
+// patchRecordingBeats edits beats by hand.
+func (s *Server) patchRecordingBeats(w http.ResponseWriter, r *http.Request) {
+	var body library.EditChange
+	if !ReadJSON(w, r, &body) {
+		return
+	}
+	edits, err := s.recordings.Store.Edit(chi.URLParam(r, "id"), body)
+	if errors.Is(err, library.ErrEdited) {
+		FailWith(w, http.StatusConflict, err)
+		return
+	}
+	answerRecording(w, editedBeats{edits}, err)
+}
+
+// editedBeats are all beats edited by hand.
+type editedBeats struct {
+	Edits analysis.Edits `json:"edits"`
+}
+
 // compactBeats is, little-endian: u32 channels, then for each channel u32 n, n samples
-// as f64, n qualities as u8 in hundredths, n kinds as u8, 1 for an ECG, 0 for a pulse; then
+// as f64, n qualities as u8 in hundredths, n kinds as u8, 1 for an ECG, 0 for a pulse, and 2 more by hand; then
 // of the annotated beats u32 n, n samples as f64, n types as the u8 of their letter.
 func compactBeats(channels [][]library.Mark, marked []recording.Marked) []byte {
 	size := 8 + 9*len(marked)
@@ -156,6 +175,9 @@ func compactBeats(channels [][]library.Mark, marked []recording.Marked) []byte {
 			kind := byte(0)
 			if m.Kind == string(beat.ECG) {
 				kind = 1
+			}
+			if m.ByHand {
+				kind |= 2
 			}
 			b = append(b, kind)
 		}

@@ -210,6 +210,7 @@ func (s *Server) Handler() http.Handler {
 					r.Get("/recordings/{id}/file", s.getRecordingFile)
 					r.Get("/recordings/{id}/view", s.getRecordingView)
 					r.Get("/recordings/{id}/beats", s.getRecordingBeats)
+					r.Patch("/recordings/{id}/beats", s.patchRecordingBeats)
 					r.Get("/recordings/{id}/analysis", s.getRecordingAnalysis)
 					r.Get("/recordings/{id}/variability", s.getRecordingVariability)
 					r.Get("/recordings/{id}/score", s.getRecordingScore)

@@ -30,12 +30,12 @@ var taken = map[string]func(ctx context.Context, p analysis.Part, w io.Writer) e
 }
 
 func takenBeats(ctx context.Context, p analysis.Part, w io.Writer) error {
-	t := analysis.BeatsCSV(w)
+	t, add := analysis.BeatsCSV(w, p)
 	from, to := p.From, p.To
 	p.To = min(p.Rec.File.Len(), to+int64(10*p.Rec.Info.ClaimedRateHz)) // a beat is told some time after it was
 	if err := analysis.Beats(ctx, p, func(b beat.Beat) {
 		if b.Sample >= from && b.Sample < to {
-			t.Beat(b, p.Rec.Info.ClaimedRateHz)
+			add(b)
 		}
 	}); err != nil {
 		return err

@@ -79,6 +79,9 @@ func IsNote(text string) bool {
 	if _, ok := parseAnnotated(text); ok {
 		return false
 	}
+	if _, _, ok := ParseEdit(Annotation{Sample: maxLen, Text: text}); ok {
+		return false
+	}
 	if _, ok := parseMissing(text); ok {
 		return false
 	}

@@ -12,6 +12,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -26,8 +27,10 @@ type ExportOptions struct {
 	// From and To are the first sample and the one after the last; To 0 is the end.
 	From, To int64
 	// Notes are put into an EDF+ or BDF+ file beside the recording's own; of each
-	// Sample and Text are taken.
+	// Sample, DurationSeconds and Text are taken.
 	Notes []Annotation
+	// Keep tells which of the recording's own annotations go along; nil keeps all.
+	Keep func(Annotation) bool
 	// Shown describes the channels of a CSV file in units, where what is known of them is
 	// more than the file itself says; of an EDF+ or BDF+ file it gives their labels. nil is
 	// as the file says.
@@ -459,7 +462,11 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 			err = errors.Join(err, os.Remove(path))
 		}
 	}()
-	notes := append(f.Annotations(), o.Notes...)
+	notes := f.Annotations()
+	if o.Keep != nil {
+		notes = slices.DeleteFunc(notes, func(a Annotation) bool { return !o.Keep(a) })
+	}
+	notes = append(notes, o.Notes...)
 	sort.SliceStable(notes, func(i, j int) bool { return notes[i].Sample < notes[j].Sample })
 	gaps := f.Gaps()
 	c := copying{w: w, f: f, o: o, start: from, end: to, notes: notes}

@@ -14,6 +14,7 @@ import (
 	"slices"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
 	"pulsewright/dsp/quantile"
@@ -34,6 +35,8 @@ type Part struct {
 	Whole bool
 	// AllIntervals has Variability list every interval.
 	AllIntervals bool
+	// Edits are put into the beats found; nil are none.
+	Edits Edits
 	// Progress, unless nil, is told now and then which share of the work is done.
 	Progress func(share float64)
 }
@@ -129,15 +132,31 @@ func (l *longest) end() {
 	l.run = l.run[:0]
 }
 
-// Beats tells every beat of a stretch, in order, as it was found live.
+// Beats tells every beat of a stretch, in order, as it was found live, and the edits of it.
 func Beats(ctx context.Context, p Part, found func(beat.Beat)) error {
-	return p.run(ctx, channel.Beats, func(e *channel.Engine, out *channel.Output, _ int64) {
+	hand := p.hand(p.Channel)
+	tell := func(b beat.Beat) {
+		if b = place(b, p.Rec.Start.Ratio); b.Sample < p.To {
+			found(b)
+		}
+	}
+	err := p.run(ctx, channel.Beats, func(_ *channel.Engine, out *channel.Output, _ int64) {
+		hand.Samples(out.First, out.Series[channel.PointScale])
 		for _, b := range out.Beats {
-			if b = place(b, e.Ratio()); b.Sample < p.To {
-				found(b)
-			}
+			hand.Beat(b, tell)
 		}
 	})
+	hand.Until(math.MaxInt64, tell)
+	return err
+}
+
+// hand puts the edits of channel n to work.
+func (p Part) hand(n int) *Hand {
+	list := p.Edits[n]
+	if from := p.From; !p.Whole { // those before are none of the stretch
+		list = slices.DeleteFunc(slices.Clone(list), func(e recording.Edit) bool { return e.Place() < from })
+	}
+	return NewHand(list, beat.Kind(p.Rec.Channels[n].Kind), p.Rec.PointHz(), p.Rec.Start.Ratio)
 }
 
 // Readings tells what a person would have seen of a channel at the end of each second,
@@ -253,7 +272,7 @@ func within(ctx context.Context, p Part, run Values, placed *[]beat.Beat) (count
 	if p.settings().Kind == acquire.KindOther {
 		return nil, nil
 	}
-	p.From, p.To = run.Start, run.End()
+	p.From, p.To, p.Edits = run.Start, run.End(), nil
 	err = Beats(ctx, p, func(b beat.Beat) {
 		if b.Foot < run.Start {
 			return

@@ -44,22 +44,39 @@ func (t *CSV) End() error {
 	return t.w.Error()
 }
 
-// BeatsCSV begins a table of beats; samples have rateHz.
-func BeatsCSV(w io.Writer) *CSV {
-	return NewCSV(w, "sample", "time_s", "kind", "amplitude", "quality")
-}
-
-// Beat adds a beat.
-func (t *CSV) Beat(b beat.Beat, rateHz float64) {
-	t.whole(b.Sample).number(float64(b.Sample)/rateHz, 4).text(string(b.Kind)).text(strconv.FormatFloat(b.Amplitude, 'g', 6, 64)).number(b.Quality, 3).end()
+// BeatsCSV begins a table of a part's beats; add adds one. by_hand says of a beat that it was added or
+// moved by hand.
+func BeatsCSV(w io.Writer, p Part) (t *CSV, add func(beat.Beat)) {
+	t = NewCSV(w, "sample", "time_s", "kind", "amplitude", "quality", "by_hand")
+	rateHz, ratio, by := p.Rec.Info.ClaimedRateHz, int64(p.Rec.Start.Ratio), map[int64]string{}
+	for _, e := range p.Edits[p.Channel] {
+		switch {
+		case e.At == nil:
+		case e.Was == nil:
+			by[*e.At/ratio] = "added"
+		default:
+			by[*e.At/ratio] = "moved"
+		}
+	}
+	return t, func(b beat.Beat) {
+		t.whole(b.Sample).number(float64(b.Sample)/rateHz, 4).text(string(b.Kind)).text(strconv.FormatFloat(b.Amplitude, 'g', 6, 64)).number(b.Quality, 3).text(by[b.Sample/ratio]).end()
+	}
 }
 
 // WriteList writes every interval that is listed: the sample of the beat that ends it, when that
-// was, its length, whether it is used, and the lower quality of its two beats.
+// was, its length, whether it is used, the lower quality of its two beats, and whether (1) one of them, or one
+// between them, was edited by hand.
 func (v Intervals) WriteList(w io.Writer) error {
-	t := NewCSV(w, "sample", "time_s", "interval_s", "mark", "quality")
+	t := NewCSV(w, "sample", "time_s", "interval_s", "mark", "quality", "by_hand")
+	reach := EditReachSeconds / 2 * v.RateHz
 	for _, i := range v.Intervals {
-		t.whole(i.Sample).number(i.AtSeconds, 4).number(i.Seconds, 4).text(string(i.Mark)).number(i.Quality, 3).end()
+		byHand := int64(0)
+		for _, e := range v.edits {
+			if at := float64(e.Place() - i.Sample); at <= reach && at >= -i.Seconds*v.RateHz-reach {
+				byHand = 1
+			}
+		}
+		t.whole(i.Sample).number(i.AtSeconds, 4).number(i.Seconds, 4).text(string(i.Mark)).number(i.Quality, 3).whole(byHand).end()
 	}
 	return t.End()
 }

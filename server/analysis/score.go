@@ -70,6 +70,7 @@ func Scored(ctx context.Context, p Part, learningSeconds float64) (Score, error)
 		ref.Excluded = append(ref.Excluded, score.Span(f))
 	}
 	var found []int64
+	p.Edits = nil // what the finder finds is scored
 	p.From, p.To, p.Whole = 0, min(p.Rec.File.Len(), p.To+int64(toldSeconds*hz)), true
 	if err := Beats(ctx, p, func(b beat.Beat) { found = append(found, b.Sample) }); err != nil {
 		return s, err

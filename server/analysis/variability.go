@@ -3,9 +3,11 @@ package analysis
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
 	"pulsewright/server/channel"
@@ -23,7 +25,10 @@ type Intervals struct {
 	// Intervals are the last quarter of an hour's, or all as the part says; Sample counts from the
 	// recording's first sample.
 	Intervals []variability.Interval `json:"intervals"`
-	Breathing []Breath               `json:"breathing"`
+	// Edited counts the beats of the stretch that were edited by hand.
+	Edited    Edited `json:"edited"`
+	edits     []recording.Edit
+	Breathing []Breath `json:"breathing"`
 	// Arrival is nil unless the recording has an ECG and a pulse.
 	Arrival *Arrivals `json:"arrival"`
 }
@@ -72,12 +77,16 @@ func Variability(ctx context.Context, p Part) (Intervals, error) {
 		if err != nil {
 			return out, err
 		}
-		f.trackers = append(f.trackers, t)
+		f.trackers, f.hands = append(f.trackers, t), append(f.hands, p.hand(n))
 	}
 	f.begin()
+	out.edits, out.Edited = p.Edits[p.Channel], p.Edits.Count(p.Channel, p.From, p.To)
 	err := p.Rec.Run(ctx, channel.Run{Channels: f.channels, Parts: channel.Beats, From: p.From, To: p.To, Whole: p.Whole, Finish: true, Progress: p.Progress, Take: f.take})
 	if err != nil {
 		return out, err
+	}
+	for k := range f.trackers {
+		f.hands[k].Until(math.MaxInt64, f.tell(k))
 	}
 	if end := float64(p.To) / out.RateHz; end-f.last > f.step/2 {
 		f.look(end)
@@ -97,6 +106,7 @@ type following struct {
 	out              *Intervals
 	channels         []int
 	trackers         []*variability.Tracker
+	hands            []*Hand
 	ecg, pulse       int     // trackers of an arrival
 	last, next, step float64 // seconds: looked, to be looked, between
 }
@@ -131,23 +141,33 @@ func (f *following) take(k int, e *channel.Engine, out *channel.Output, _ int64)
 		f.next += f.step
 		f.look(now)
 	}
-	t := f.trackers[k]
+	t, hand := f.trackers[k], f.hands[k]
 	t.Samples(out.First, out.Series[channel.PointScale])
+	hand.Samples(out.First, out.Series[channel.PointScale])
 	told := 0
 	tell := func(to int) {
 		for _, b := range out.Beats[told:to] {
-			from := place(b, e.Ratio())
-			if from.Sample < f.part.To && from.Sample >= f.part.From && (b.Kind == beat.ECG || from.Foot >= f.part.From) {
-				t.Beats([]beat.Beat{b})
-			}
+			hand.Beat(b, f.tell(k))
 		}
 		told = to
 	}
 	for _, at := range out.Breaks {
 		tell(at)
+		hand.Until(out.First, f.tell(k))
 		t.Break()
 	}
 	tell(len(out.Beats))
+	hand.Until(out.First-int64(toldSeconds*f.part.Rec.PointHz()), f.tell(k)) // none found will come before
+}
+
+// tell gives a beat of the stretch, in points, to tracker k.
+func (f *following) tell(k int) func(beat.Beat) {
+	return func(b beat.Beat) {
+		from := place(b, f.part.Rec.Start.Ratio)
+		if from.Sample < f.part.To && from.Sample >= f.part.From && (b.Kind == beat.ECG || from.Foot >= f.part.From) {
+			f.trackers[k].Beats([]beat.Beat{b})
+		}
+	}
 }
 
 // partner is the first channel of the other kind, the pulse to an ECG or the ECG to a

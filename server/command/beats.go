@@ -16,9 +16,10 @@ import (
 )
 
 func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
-	f := flags("beats", "FILE", "Finds the beats in one channel of a recording with the live view's detector and prints them as CSV:\nsample,time_s,kind,amplitude,quality. sample counts from 0 and is the R peak or the pulse's peak.", stderr)
+	f := flags("beats", "FILE", "Finds the beats in one channel of a recording with the live view's detector and prints them as CSV:\nsample,time_s,kind,amplitude,quality,by_hand. sample counts from 0 and is the R peak or the pulse's peak.\nby_hand is added or moved where a beat was edited by hand in Review; how many were is told.", stderr)
 	kind := f.String("kind", "", "`ecg or pulse` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
+	found := f.Bool("found", false, foundUsage)
 	file := newFileFlags(f)
 	if err := parse(f, args, stdout); err != nil {
 		return err
@@ -28,16 +29,34 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		return err
 	}
 	defer rec.File.Close()
-	rateHz := rec.Info.ClaimedRateHz
 	part := analysis.All(rec, n)
+	part.Edits = handEdits(f, rec, n, *found)
 	tell, clear := progress(stderr)
 	defer clear()
 	part.Progress = tell
-	t := analysis.BeatsCSV(stdout)
-	if err := analysis.Beats(ctx, part, func(b beat.Beat) { t.Beat(b, rateHz) }); err != nil {
+	t, add := analysis.BeatsCSV(stdout, part)
+	if err := analysis.Beats(ctx, part, add); err != nil {
 		return err
 	}
 	return t.End()
+}
+
+const foundUsage = "leave out what was edited by hand in Review"
+
+// handEdits are the beats of channel n edited by hand, unless those found are asked for; how many there
+// are is told.
+func handEdits(f *flag.FlagSet, rec *channel.Recording, n int, found bool) analysis.Edits {
+	edits := library.EditsOf(f.Arg(0), rec.File.Annotations)
+	count := edits.Count(n, 0, rec.File.Len())
+	switch {
+	case count.Total() == 0:
+	case found:
+		fmt.Fprintf(f.Output(), "pulsewright %s: %s; that is left out\n", f.Name(), count)
+		return nil
+	default:
+		fmt.Fprintf(f.Output(), "pulsewright %s: %s; -found leaves that out\n", f.Name(), count)
+	}
+	return edits
 }
 
 // openChannel opens the one recording that the arguments name and picks a channel of it,

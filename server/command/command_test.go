@@ -97,7 +97,7 @@ func TestBeatsOfASimulatedFingerAreTheTrueOnes(t *testing.T) {
 		t.Fatal(messages)
 	}
 	lines := strings.Split(strings.TrimSpace(out), "\n")
-	if lines[0] != "sample,time_s,kind,amplitude,quality" {
+	if lines[0] != "sample,time_s,kind,amplitude,quality,by_hand" {
 		t.Fatalf("header %q", lines[0])
 	}
 	found := map[int64]bool{}

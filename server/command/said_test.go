@@ -2,6 +2,7 @@ package command
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -106,4 +107,30 @@ func TestWhatWasSaidStays(t *testing.T) {
 func whole(n int64) string {
 	data, _ := json.Marshal(n) // of a number
 	return string(data)
+}
+
+// TestCommandsTellWhatWasEdited: beats and intervals use what was edited by hand in Review, say so, and leave it
+// out when asked.
+func TestCommandsTellWhatWasEdited(t *testing.T) {
+	c := simulate.Chest()
+	c.MotionPerMinute = 0
+	path, _ := record(t, c, 20, ".edf")
+	found := foundBeats(t, path)
+	edits := fmt.Sprintf(`{%q: {"0": [{"was": %d}, {"at": %d, "was": %d}]}}`, filepath.Base(path), found[3], found[6]+4, found[6])
+	if err := os.WriteFile(filepath.Join(filepath.Dir(path), ".edits.json"), []byte(edits), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, command := range []string{"beats", "intervals"} {
+		status, out, messages := call(command, path)
+		if status != 0 || !strings.Contains(messages, "2 beats were edited by hand: 1 moved, 1 removed") || strings.Contains(out, fmt.Sprintf("\n%d,", found[3])) || !strings.Contains(out, fmt.Sprintf("\n%d,", found[6]+4)) {
+			t.Errorf("%s: %d, %q, %s", command, status, messages, out)
+		}
+		status, out, messages = call(command, "-found", path)
+		if status != 0 || !strings.Contains(messages, "left out") || !strings.Contains(out, fmt.Sprintf("\n%d,", found[3])) {
+			t.Errorf("%s -found: %d, %q", command, status, messages)
+		}
+	}
+	if _, out, _ := call("beats", path); strings.Count(out, ",moved\n") != 1 {
+		t.Errorf("by hand: %s", out)
+	}
 }

@@ -15,6 +15,8 @@ type Mark struct {
 	Sample  int64   `json:"sample"`
 	Kind    string  `json:"kind"`
 	Quality float64 `json:"quality"`
+	// ByHand says that it was added or moved by hand.
+	ByHand bool `json:"byHand,omitempty"`
 }
 
 // BeatQuery is which beats are asked for: those stored in the recording or, with a channel in
@@ -22,6 +24,8 @@ type Mark struct {
 type BeatQuery struct {
 	Find     int
 	From, To int64
+	// Found leaves out what was edited by hand.
+	Found bool
 	// Progress, unless nil, is told now and then which share of the finding is done.
 	Progress func(share float64)
 }
@@ -51,6 +55,13 @@ func (rs *Reviews) Annotated(id string) ([]recording.Marked, error) {
 
 func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
 	find, from, to := q.Find, q.From, q.To
+	var edits analysis.Edits
+	if !q.Found {
+		var err error
+		if edits, err = r.edits(); err != nil {
+			return nil, err
+		}
+	}
 	out := make([][]Mark, len(r.info.Channels))
 	for c := range out {
 		out[c] = []Mark{}
@@ -63,10 +74,11 @@ func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
 		defer rec.File.Close()
 		// All of it up to there, so that the beats are the same whatever is asked for.
 		part := analysis.All(rec, find)
-		part.To, part.Progress = min(to, part.To), q.Progress
+		part.To, part.Progress, part.Edits = min(to, part.To), q.Progress, edits
+		by := byHand(edits[find], rec.Start.Ratio)
 		return out, analysis.Beats(ctx, part, func(b beat.Beat) {
 			if b.Sample >= from {
-				out[find] = append(out[find], Mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100})
+				out[find] = append(out[find], Mark{b.Sample, string(b.Kind), math.Round(b.Quality*100) / 100, by[b.Sample]})
 			}
 		})
 	}
@@ -81,8 +93,42 @@ func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
 		kind, quality, channel, ok := recording.ParseBeat(n.Text)
 		channel = max(channel, 0) // none is named in a recording of one channel
 		if ok && channel < len(out) {
-			out[channel] = append(out[channel], Mark{n.Sample, kind, quality})
+			out[channel] = append(out[channel], Mark{n.Sample, kind, quality, false})
 		}
 	}
+	for c := range out {
+		out[c] = r.edited(c, out[c], edits[c], q)
+	}
 	return out, nil
+}
+
+// edited puts edits into a channel's stored beats.
+func (r *review) edited(c int, list []Mark, edits []recording.Edit, q BeatQuery) []Mark {
+	if len(edits) == 0 {
+		return list
+	}
+	kind := r.rec.Channels[c].Kind
+	hand := analysis.NewHand(edits, beat.Kind(kind), r.info.ClaimedRateHz, 1)
+	by, out := byHand(edits, 1), []Mark{}
+	tell := func(b beat.Beat) {
+		if b.Sample >= q.From && b.Sample < q.To {
+			out = append(out, Mark{b.Sample, string(b.Kind), b.Quality, by[b.Sample]})
+		}
+	}
+	for _, m := range list {
+		hand.Beat(beat.Beat{Sample: m.Sample, Kind: beat.Kind(m.Kind), Quality: m.Quality}, tell)
+	}
+	hand.Until(math.MaxInt64, tell)
+	return out
+}
+
+// byHand are the samples of the beats added or moved by hand, as they are told.
+func byHand(edits []recording.Edit, ratio int) map[int64]bool {
+	at := map[int64]bool{}
+	for _, e := range edits {
+		if e.At != nil {
+			at[*e.At/int64(ratio)*int64(ratio)] = true
+		}
+	}
+	return at
 }

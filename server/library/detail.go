@@ -7,6 +7,7 @@ import (
 
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/board"
+	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
 )
 
@@ -47,8 +48,10 @@ type Detail struct {
 	Notes          []Note          `json:"notes"`
 	Gaps           []recording.Gap `json:"gaps"`
 	// Annotated is how many beats somebody annotated in it.
-	Annotated int      `json:"annotated"`
-	Remarks   []string `json:"remarks"`
+	Annotated int `json:"annotated"`
+	// Edits are the beats edited by hand, by channel counted from 0.
+	Edits   analysis.Edits `json:"edits"`
+	Remarks []string       `json:"remarks"`
 }
 
 // Detail tells what is known of a recording; quick at once, without what its annotations
@@ -58,7 +61,7 @@ func (rs *Reviews) Detail(id string, quick bool) (Detail, error) {
 	if err != nil {
 		return Detail{}, err
 	}
-	out := Detail{Entry: entry, ChannelDetails: []ChannelDetail{}, Notes: []Note{}, Gaps: []recording.Gap{}, Remarks: []string{}}
+	out := Detail{Entry: entry, ChannelDetails: []ChannelDetail{}, Notes: []Note{}, Gaps: []recording.Gap{}, Edits: analysis.Edits{}, Remarks: []string{}}
 	if entry.Problem == "" {
 		review, err := rs.get(id)
 		if err != nil {
@@ -73,6 +76,9 @@ func (rs *Reviews) Detail(id string, quick bool) (Detail, error) {
 			out.Annotated = len(beats)
 			out.Notes = append(out.Notes, notesOf(rest, len(review.info.Channels))...)
 			out.Gaps = append(out.Gaps, gaps...)
+			if out.Edits, err = review.edits(); err != nil {
+				return out, err
+			}
 		}
 		review.describe(&out)
 	}

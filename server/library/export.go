@@ -36,7 +36,7 @@ func (x *Export) Close() {
 }
 
 // Export gives a recording out as "edf" (EDF+, or BDF+ where the counts need it), "csv" or
-// "wav", with the notes made afterwards and what was said of its channels; as "" gives it
+// "wav", with the notes made afterwards, the beats edited by hand and what was said of its channels; as "" gives it
 // as it is. One that is being written is given as a whole file of what is there.
 func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 	path, err := s.Path(id)
@@ -55,11 +55,11 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		x.Path = path // what cannot be read is given out all the same
 		return x, nil
 	}
-	said, marks := Said(path), s.Marks(id)
+	said, marks, edits := Said(path), s.Marks(id), s.edits.All()[id]
 	if as == "" && x.file.Unclosed() {
 		as = own
 	}
-	if as == "" || as == own && !x.adds(own, said, marks) {
+	if as == "" || as == own && !x.adds(own, said, len(marks)+len(edits)) {
 		x.Path = path
 		return x, nil
 	}
@@ -76,7 +76,14 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		x.Write = func(w io.Writer) error { return recording.ExportWAV(w, x.file, options) }
 	case "edf", "bdf":
 		options.Settings = CarriedWith(x.file, said)
-		err = x.asEDF(own, options)
+		if len(edits) > 0 {
+			var by []recording.Annotation
+			by, options.Keep, err = handNotes(ctx, rec, edits)
+			options.Notes = append(options.Notes, by...)
+		}
+		if err == nil {
+			err = x.asEDF(own, options)
+		}
 	default:
 		err = &AskError{text: fmt.Sprintf("as=%s: choose edf, csv or wav", strconv.Quote(as))}
 	}
@@ -88,14 +95,14 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 }
 
 // adds reports whether a copy in the recording's own format has more in it than the file.
-func (x *Export) adds(own string, said channel.Sidecar, marks []recording.Annotation) bool {
+func (x *Export) adds(own string, said channel.Sidecar, notes int) bool {
 	switch own { // notes have no place in the first two
 	case "wav":
 		return false
 	case "csv":
 		return !said.Empty()
 	default:
-		return len(marks) > 0 || !said.Empty() || x.file.Unclosed()
+		return notes > 0 || !said.Empty() || x.file.Unclosed()
 	}
 }
 

@@ -32,5 +32,5 @@ func (rs *Reviews) Part(id string, n int, from, to int64) (part analysis.Part, e
 	if from >= to {
 		return part, &AskError{text: fmt.Sprintf("samples %d to %d: the recording has samples 0 to %d", from, to, file.Len())}
 	}
-	return analysis.Part{Rec: channel.Open(file, Said(path)), Channel: n, From: from, To: to}, nil
+	return analysis.Part{Rec: channel.Open(file, Said(path)), Channel: n, From: from, To: to, Edits: EditsOf(path, file.Annotations)}, nil
 }

@@ -137,7 +137,7 @@ func (s *Store) Delete(ids []string) ([]Trashed, error) {
 		}
 		gone, names = append(gone, t), append(names, inTrash(t.ID))
 	}
-	return gone, errors.Join(s.remarks.Delete(names), s.marks.Delete(names), s.said.Delete(names))
+	return gone, errors.Join(s.remarks.Delete(names), s.marks.Delete(names), s.said.Delete(names), s.edits.Delete(names))
 }
 
 // Add takes in a recording under a name. What cannot be read as a recording is
@@ -179,11 +179,11 @@ func (s *Store) Add(name string, r io.Reader) (Entry, error) {
 	return s.Get(filepath.Base(path))
 }
 
-// moveBeside lets the remark, the notes and what was said of a recording follow it to another id, or
-// into the trash and out of it.
+// moveBeside lets the remark, the notes, what was said and the beats edited of a recording follow it to another
+// id, or into the trash and out of it.
 func (s *Store) moveBeside(from, to string) error {
-	if err := errors.Join(s.remarks.Move(from, to), s.marks.Move(from, to), s.said.Move(from, to)); err != nil {
-		return fmt.Errorf("the recording is now %s, but its notes, or what was said of its channels, did not follow: %w", to, err)
+	if err := errors.Join(s.remarks.Move(from, to), s.marks.Move(from, to), s.said.Move(from, to), s.edits.Move(from, to)); err != nil {
+		return fmt.Errorf("the recording is now %s, but its notes, what was said of its channels or its edited beats did not follow: %w", to, err)
 	}
 	return nil
 }

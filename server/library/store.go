@@ -56,6 +56,7 @@ type Store struct {
 	remarks *files.Map[string]
 	marks   *files.Map[[]recording.Annotation]
 	said    *files.Map[channel.Sidecar]
+	edits   *files.Map[analysis.Edits] // of beats, by hand
 
 	saving sync.Mutex // held while the cache is written
 	load   sync.Once  // the cache of the run before was looked for
@@ -82,7 +83,8 @@ const readAnew = 20
 
 // NewStore keeps recordings in folder, which is made when first needed.
 func NewStore(folder string) *Store {
-	return &Store{folder: folder, cache: map[string]cached{}, remarks: files.NewMap[string](folder, notesName), marks: files.NewMap[[]recording.Annotation](folder, marksName), said: files.NewMap[channel.Sidecar](folder, saidName)}
+	return &Store{folder: folder, cache: map[string]cached{}, remarks: files.NewMap[string](folder, notesName), marks: files.NewMap[[]recording.Annotation](folder, marksName), said: files.NewMap[channel.Sidecar](folder, saidName),
+		edits: files.NewMap[analysis.Edits](folder, editsName)}
 }
 
 // Folder is where the recordings are.

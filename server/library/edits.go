@@ -1,0 +1,156 @@
+package library
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+
+	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
+	"pulsewright/dsp/beat"
+	"pulsewright/server/analysis"
+	"pulsewright/server/channel"
+	"pulsewright/server/library/files"
+)
+
+const (
+	// editsName is the file of the beats edited by hand, by recording.
+	editsName = ".edits.json"
+	mostEdits = 100_000
+)
+
+// EditsOf are the beats edited by hand of the recording at a path: what is kept beside it, else what
+// the file carries, whose annotations are read for it.
+func EditsOf(path string, annotations func() []recording.Annotation) analysis.Edits {
+	if kept, ok := files.NewMap[analysis.Edits](filepath.Dir(path), editsName).All()[filepath.Base(path)]; ok {
+		return kept
+	}
+	carried := analysis.Edits{}
+	for _, a := range annotations() {
+		if e, n, ok := recording.ParseEdit(a); ok {
+			carried[n] = append(carried[n], e)
+		}
+	}
+	return carried
+}
+
+// EditChange takes edits of a channel away and puts others in their place, all of it or, with an
+// error, nothing.
+type EditChange struct {
+	Channel int              `json:"channel"` // counted from 0
+	Take    []recording.Edit `json:"take"`
+	Put     []recording.Edit `json:"put"`
+}
+
+// ErrEdited says that beats were edited elsewhere meanwhile.
+var ErrEdited = errors.New("the beats were edited elsewhere meanwhile: open the recording anew")
+
+// Edit keeps what somebody edits of a recording's beats beside it; the file itself stays as it was
+// recorded. It returns all edits.
+func (s *Store) Edit(id string, change EditChange) (analysis.Edits, error) {
+	path, err := s.Path(id)
+	if err != nil {
+		return nil, err
+	}
+	file, err := s.open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	info := file.Describe()
+	if change.Channel < 0 || change.Channel >= len(info.Channels) {
+		return nil, &AskError{fmt.Sprintf("channel=%d: the recording has %d, counted from 0", change.Channel, len(info.Channels)), true}
+	}
+	var edits analysis.Edits
+	err = s.edits.Change(func(all map[string]analysis.Edits) error {
+		if edits = all[id]; edits == nil {
+			edits = EditsOf(path, file.Annotations)
+		}
+		list := slices.Clone(edits[change.Channel])
+		for _, t := range change.Take {
+			i := slices.IndexFunc(list, t.Equal)
+			if i < 0 {
+				return ErrEdited
+			}
+			list = slices.Delete(list, i, i+1)
+		}
+		list = append(list, change.Put...)
+		if len(list) > mostEdits {
+			return &AskError{text: fmt.Sprintf("%d beats edited in one channel: %d at most", len(list), mostEdits)}
+		}
+		if err := analysis.CheckEdits(list, file.Len(), info.ClaimedRateHz); err != nil {
+			return &AskError{text: err.Error()}
+		}
+		recording.SortEdits(list)
+		edits[change.Channel], all[id] = list, edits
+		return nil
+	})
+	return edits, err
+}
+
+// Edits are the beats edited by hand of a recording.
+func (rs *Reviews) Edits(id string) (analysis.Edits, error) {
+	review, err := rs.get(id)
+	if err != nil {
+		return nil, err
+	}
+	return review.edits()
+}
+
+func (r *review) edits() (analysis.Edits, error) {
+	var err error
+	edits := EditsOf(r.path, func() (list []recording.Annotation) {
+		list, _, err = r.annotations()
+		return list
+	})
+	return edits, err
+}
+
+// handNotes puts edits of a recording's beats into the annotations of a copy: each edit, in a channel without
+// stored beats those found too, and of the recording's own those that keep keeps. A found beat
+// that was moved or removed has no annotation there.
+func handNotes(ctx context.Context, rec *channel.Recording, edits analysis.Edits) (notes []recording.Annotation, keep func(recording.Annotation) bool, err error) {
+	list, channels := rec.File.Annotations(), len(rec.Channels)
+	type mark struct {
+		channel int
+		sample  int64
+	}
+	gone := map[mark]bool{}
+	for n, edited := range edits {
+		if n >= channels {
+			continue
+		}
+		for _, e := range edited {
+			notes = append(notes, recording.EditAnnotation(e, n))
+		}
+		stored := false
+		hand := analysis.NewHand(edited, beat.Kind(rec.Channels[n].Kind), rec.Info.ClaimedRateHz, 1)
+		for _, a := range list {
+			if _, _, c, ok := recording.ParseBeat(a.Text); ok && max(c, 0) == n {
+				stored, gone[mark{n, a.Sample}] = true, true
+				hand.Beat(beat.Beat{Sample: a.Sample}, func(b beat.Beat) { delete(gone, mark{n, b.Sample}) })
+			}
+		}
+		if stored || rec.Channels[n].Kind == acquire.KindOther {
+			continue
+		}
+		part, by := analysis.All(rec, n), byHand(edited, rec.Start.Ratio)
+		part.Edits = edits
+		if err := analysis.Beats(ctx, part, func(b beat.Beat) {
+			if !by[b.Sample] {
+				notes = append(notes, recording.Annotation{Sample: b.Sample, Text: recording.BeatText(string(b.Kind), b.Quality, n)})
+			}
+		}); err != nil {
+			return nil, nil, err
+		}
+	}
+	return notes, func(a recording.Annotation) bool {
+		if _, _, c, ok := recording.ParseBeat(a.Text); ok {
+			return !gone[mark{max(c, 0), a.Sample}]
+		}
+		_, _, edit := recording.ParseEdit(a)
+		return !edit
+	}, nil
+}
