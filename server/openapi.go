@@ -98,7 +98,8 @@ var endpoints = []endpoint{
 	{"delete", "/recording", "ends the recording", nil, nil, &recorder.State{}},
 	{"post", "/keep", "saves the last minutes", nil, keepBody{}, &recorder.State{}},
 	{"get", "/recordings", "what there is", []field{{"brief", "1: at once, without what has to be read"}}, nil, recordingsList{}},
-	{"post", "/recordings", "imports the file that is the body", []field{{"name", "of the file"}}, bytesType, library.Entry{}},
+	{"post", "/recordings", "imports the file that is the body, or a record as multipart/form-data", append([]field{progress1}, reading...), bytesType, library.Imported{}},
+	{"post", "/recordings/preview", "how the file whose beginning is the body would be read", append([]field{{"whole", "1: the body is all of it"}}, reading...), bytesType, library.Preview{}},
 	{"delete", "/trash", "deletes recordings in the trash for good", nil, deleteBody{}, deletedList{}},
 	{"get", "/recordings/{id}", "all that is known of a recording", []field{{"notes", "0: at once, without notes"}}, nil, library.Detail{}},
 	{"patch", "/recordings/{id}", "says something of a recording", nil, patchBody{}, library.Entry{}},
@@ -115,6 +116,9 @@ var endpoints = []endpoint{
 	{"get", "/recordings/{id}/score", "the found beats against those annotated", append([]field{{"learning", "seconds at the start that are left out; EC57 uses 300"}, channel0, progress1}, span2...), nil, analysis.Score{}},
 	{"get", "/recordings/{id}/taken", "a file of what is asked for", append([]field{{"what", "signal, beats, intervals, measures, score, spectrum, typical or figures"}, {"as", "csv or, of the signal, edf, bdf or wav"}, {"point", "scale, drift, hum, smooth or beats"}, channel0}, span2...), nil, bytesType},
 }
+
+// reading is how a file is to be read.
+var reading = []field{{"name", "of the file"}, {"rate", "sample rate in Hz of a file that does not say it"}, {"time", "name or number of the time column, or none"}, {"separator", "comma, semicolon, tab, blank, or the sign"}, {"decimal", "point or comma"}, {"columns", "names or numbers of the signal columns, parted by commas"}, {"unit", "of the values, one or one for each column"}, {"dates", "day-first or month-first"}, {"kind", "pulse, ecg or other, one or one for each channel"}}
 
 // schemaOptions translate what writes its JSON itself.
 func schemaOptions() *jsonschema.ForOptions {

@@ -1,7 +1,6 @@
 package server
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"mime"
@@ -41,8 +40,11 @@ func (s *Server) haveFolder(next http.Handler) http.Handler {
 // failRecording answers what went wrong with a recording.
 func failRecording(w http.ResponseWriter, err error) {
 	var ask *library.AskError
+	var large *errTooLarge
 	status := 0
 	switch {
+	case errors.As(err, &large):
+		status = http.StatusRequestEntityTooLarge
 	case errors.As(err, &ask) && !ask.NoChannel:
 		status = http.StatusBadRequest
 	case errors.As(err, &ask), errors.Is(err, library.ErrNoRecording), errors.Is(err, library.ErrNoMark):
@@ -258,30 +260,6 @@ func (s *Server) deleteTrash(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	Answer(w, deletedList{gone})
-}
-
-// upload takes in the body as a recording named by the query.
-func (s *Server) postRecordings(w http.ResponseWriter, r *http.Request) {
-	if r.ContentLength > s.mostBytes() {
-		FailWith(w, http.StatusRequestEntityTooLarge, s.tooLarge())
-		return
-	}
-	entry, err := s.recordings.Store.Add(r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, s.mostBytes()))
-	var large *http.MaxBytesError
-	switch {
-	case errors.As(err, &large):
-		FailWith(w, http.StatusRequestEntityTooLarge, s.tooLarge())
-	case err != nil:
-		failRecording(w, err)
-	default:
-		Answer(w, entry)
-	}
-}
-
-func (s *Server) mostBytes() int64 { return cmp.Or(s.recordings.MostBytes, library.MaxUpload) }
-
-func (s *Server) tooLarge() error {
-	return fmt.Errorf("the file is over %.3g GiB: copy it into the folder %s instead", float64(s.mostBytes())/(1<<30), s.recordings.Store.Folder())
 }
 
 // getRecordingFile gives a recording out as it is or as another format.

@@ -200,6 +200,7 @@ func (s *Server) Handler() http.Handler {
 					r.Post("/keep", s.postKeep)
 					r.Get("/recordings", s.getRecordings)
 					r.Post("/recordings", s.postRecordings)
+					r.Post("/recordings/preview", s.postPreview)
 					r.Delete("/trash", s.deleteTrash)
 					r.Get("/recordings/{id}", s.getRecordingDetail)
 					r.Patch("/recordings/{id}", s.patchRecording)

@@ -24,9 +24,12 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &File{format: "CSV", path: path}
+	f := &File{format: "CSV", path: path, text: p.tell()}
 	if facts.odd > 0 {
 		f.remark("%d rows have more or fewer than %d fields; fields not there are missing samples", facts.odd, len(p.columns))
+	}
+	if len(p.words) > 0 && len(options.Columns) == 0 {
+		f.remark("columns of words were left out: %q", p.words)
 	}
 	clock := csvClock{plan: p, step: p.step, quantum: p.step * math.Pow10(-facts.timeDigits)}
 	if p.clock < 0 || !clock.learn(facts.times) {
@@ -44,18 +47,20 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		f.remark("%d fields are not numbers (or above 2,147,483,647 as counts) and are missing samples", unread)
 	}
 	rate := facts.commentRate
-	if facts.meta != nil && facts.meta.RateHz > 0 {
-		rate = facts.meta.RateHz
-	} else if clock.plan != nil && p.kind != countClock {
-		rate = clock.rate(facts.commentRate)
-	}
 	if rate <= 0 {
 		rate = options.RateHz
 	}
+	if facts.meta != nil && facts.meta.RateHz > 0 {
+		rate = facts.meta.RateHz
+	} else if clock.plan != nil && p.kind != countClock {
+		rate = clock.rate(rate)
+		f.text.ClockTells = true
+	}
 	if !(rate > 0) || math.IsInf(rate, 0) {
 		store.Close()
-		return nil, &FormatError{Path: path, Offset: -1, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" gives it; give it, as in -rate 250"}
+		return nil, &FormatError{Path: path, Offset: -1, NoRate: true, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" gives it; give it, as in -rate 250"}
 	}
+	f.text.RateHz, f.text.Ours = rate, facts.meta != nil || facts.carried != nil
 	f.info.ClaimedRateHz = rate
 	if f.segments, f.length, err = clock.segments(store.n); err != nil {
 		store.Close()
@@ -68,6 +73,7 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		f.remark("the clock jumps %d times; gaps are kept as missing samples", g)
 	}
 	f.store = store
+	p.ask(f, &clock, facts)
 	in.Close() // the text is no longer needed
 	return f, nil
 }
@@ -85,6 +91,23 @@ type csvFacts struct {
 	started       time.Time
 	day           time.Time // that a column of its own tells
 	odd           int64     // rows of another number of fields
+	// decimals and grouped say that a number was seen that only has decimals, and one whose comma may
+	// part thousands or decimals, as groupedAs.
+	decimals, grouped bool
+	groupedAs         string
+}
+
+// signs notes what a number's commas and points tell of the decimal sign.
+func (c *csvFacts) signs(s string) {
+	comma := strings.IndexByte(s, ',')
+	if comma < 0 {
+		return
+	}
+	if thousands.MatchString(s) && strings.IndexByte(s, '.') < 0 && s[0] != '0' {
+		c.grouped, c.groupedAs = true, s
+		return
+	}
+	c.decimals = true
 }
 
 // failed is an error of reading a row.
@@ -121,9 +144,10 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 			facts.odd++
 		}
 		if p.day >= 0 && p.day < len(fields) && facts.day.IsZero() {
-			facts.day, _ = readDay(fields[p.day])
+			facts.day, _ = p.times.readDay(fields[p.day])
 		}
 		if p.clock >= 0 && p.clock < len(fields) && len(facts.times) < csvLook {
+			p.orderShown = p.orderShown || p.kind == textClock && dayOrder(fields[p.clock]) == orderTold
 			if x, d, ok := p.time(fields[p.clock]); ok {
 				if p.kind == textClock && facts.started.IsZero() {
 					_, facts.started, _ = p.times.read(fields[p.clock])
@@ -139,6 +163,7 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 			}
 			if x, d, ok := number(fields[k], p.point); ok {
 				any = true
+				facts.signs(fields[k])
 				c := &p.columns[k]
 				c.digits, c.high = max(c.digits, d), max(c.high, math.Abs(x))
 			}

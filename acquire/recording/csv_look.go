@@ -6,7 +6,6 @@ import (
 	"math"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 )
 
@@ -16,6 +15,7 @@ type csvColumn struct {
 	digits     int     // most decimals seen
 	high       float64 // greatest magnitude seen
 	rounded    bool
+	unitSaid   bool // by the options
 }
 
 // rateInWords reads "Rate: 250", "fs=250", "sampling frequency;250".
@@ -26,13 +26,16 @@ var rateInComment = regexp.MustCompile(`(?i)([0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)
 // scaleInComment reads a line like "mV = (adc-2048)/130" for all channels.
 var scaleInComment = regexp.MustCompile(`(?i)\b([munµ]?V) = \([a-z]+ ?- ?([0-9.]+)\) ?/ ?([0-9.]+)`)
 
-// splitUnit takes "pulse [mV]" or "pulse (mV)" apart.
+// splitUnit takes "pulse [mV]", "pulse (mV)" or "pulse/mV" apart.
 func splitUnit(s string) (name, unit string) {
 	s = strings.TrimSpace(strings.Trim(strings.TrimSpace(s), "'"))
 	for _, pair := range []string{"[]", "()"} {
 		if i := strings.LastIndexByte(s, pair[0]); i > 0 && s[len(s)-1] == pair[1] {
 			return strings.TrimSpace(s[:i]), strings.TrimSpace(s[i+1 : len(s)-1])
 		}
+	}
+	if i := strings.LastIndexByte(s, '/'); i > 0 && s[i+1:] != "" && allUnits([]string{s[i+1:]}) {
+		return strings.TrimSpace(s[:i]), s[i+1:]
 	}
 	return s, ""
 }
@@ -41,8 +44,8 @@ func splitUnit(s string) (name, unit string) {
 type csvPlan struct {
 	options   OpenOptions
 	path      string
-	separator byte
-	point     byte
+	separator Sign
+	point     Sign
 	pairs     bool // fields are name:value
 	header    int  // rows to skip before the numbers
 	names     []string
@@ -53,7 +56,13 @@ type csvPlan struct {
 	kind      clockKind
 	step      float64
 	times     clockReader
+	guessed   bool  // the clock, by how its values rise
+	noUnit    bool  // the clock says none, and was taken for seconds
 	channels  []int // columns
+	firstRows [][]string
+	words     []string // names of columns left out since they hold no numbers
+	// orderShown says that a later date told which of its numbers is the day.
+	orderShown bool
 }
 
 // csvLookLines are looked at to tell where the table begins.
@@ -77,6 +86,7 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 		return nil, &FormatError{Path: path, Line: r.line, Reason: "no row of numbers in it"}
 	}
 	p := &csvPlan{path: path, options: options, point: '.', clock: -1, day: -1, separator: options.Separator}
+	p.times.dates = options.Dates
 	if p.separator == 0 {
 		p.separator = pickSeparator(lines)
 	}
@@ -95,11 +105,15 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 		p.columns = make([]csvColumn, len(first))
 	}
 	p.findClock(first, lines, options.Time)
+	p.unitsOfCells(first)
 	p.findChannels(lines, named)
 	if len(p.channels) == 0 {
 		return nil, &FormatError{Path: path, Line: 1, Reason: "only a time column, no signal"}
 	}
-	return p, nil
+	for _, line := range lines[p.header:min(len(lines), p.header+lookRows)] {
+		p.firstRows = append(p.firstRows, p.split(line))
+	}
+	return p, p.heed()
 }
 
 // split takes a line apart, of name:value the values.
@@ -114,7 +128,7 @@ func (p *csvPlan) split(line string) []string {
 }
 
 // pickPoint is a comma where fields have one and commas do not part them.
-func (p *csvPlan) pickPoint(lines []string) byte {
+func (p *csvPlan) pickPoint(lines []string) Sign {
 	if p.separator == ',' {
 		return '.'
 	}
@@ -136,7 +150,7 @@ func (p *csvPlan) weigh(fields []string) (numbers, words int) {
 			_, _, ok = p.times.read(s)
 		}
 		if !ok {
-			_, ok = readDay(s)
+			_, ok = p.times.readDay(s)
 		}
 		switch {
 		case ok:
@@ -206,7 +220,7 @@ func allUnits(fields []string) bool {
 }
 
 // usualWidth is the number of fields that most lines have.
-func usualWidth(lines []string, separator byte) int {
+func usualWidth(lines []string, separator Sign) int {
 	counts := map[int]int{}
 	best := 0
 	for _, line := range lines {
@@ -246,6 +260,9 @@ func (p *csvPlan) findPairs(lines []string) bool {
 // findClock looks for the time among the columns: by the name asked for, by their
 // names, else by how the first one rises.
 func (p *csvPlan) findClock(first, lines []string, asked string) {
+	asked, unit := splitUnit(asked)
+	said, unitSaid := clockUnits[strings.ToLower(unit)]
+	unitSaid = unitSaid && unit != ""
 	for i := range p.columns {
 		c := &p.columns[i]
 		kind, step := clockOf(c.name, c.unit)
@@ -253,9 +270,12 @@ func (p *csvPlan) findClock(first, lines []string, asked string) {
 			continue
 		}
 		switch {
-		case asked != "" && (strings.EqualFold(c.name, asked) || asked == strconv.Itoa(i+1)):
+		case asked != "" && p.column(asked) == i:
 			if kind != secondsClock {
 				step = 1
+			}
+			if unitSaid {
+				step = said
 			}
 			p.clock, p.kind, p.step = i, secondsClock, step
 		case asked != "":
@@ -268,12 +288,14 @@ func (p *csvPlan) findClock(first, lines []string, asked string) {
 	if p.clock >= 0 && p.kind == secondsClock && p.clock < len(first) {
 		if x, _, ok := number(first[p.clock], p.point); !ok {
 			p.kind, p.step = textClock, 1
-		} else if p.step == 1 && p.columns[p.clock].unit == "" {
+		} else if p.step == 1 && p.columns[p.clock].unit == "" && !unitSaid {
 			p.step = epochStep(x)
+			p.noUnit = p.step == 1
 		}
 	}
-	if p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "") {
+	if asked == "" && p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "") {
 		p.guessClock(lines[p.header:])
+		p.guessed = p.clock >= 0
 	}
 }
 
@@ -283,6 +305,21 @@ func (p *csvPlan) readable(s string) bool {
 	return n > 0
 }
 
+// unitsOfCells takes units that stand behind the numbers, as in "512 mV".
+func (p *csvPlan) unitsOfCells(first []string) {
+	for i := range p.columns {
+		if i >= len(first) || p.columns[i].unit != "" {
+			continue
+		}
+		if _, unit := cellUnit(first[i]); unit != "" {
+			p.columns[i].unit = unit
+			if k, ok := clockUnits[strings.ToLower(unit)]; ok && i == p.clock && p.noUnit {
+				p.step, p.noUnit = k, false
+			}
+		}
+	}
+}
+
 // findChannels takes the columns that are left: not a second clock, not one without a
 // name and a number.
 func (p *csvPlan) findChannels(lines []string, named bool) {
@@ -290,18 +327,23 @@ func (p *csvPlan) findChannels(lines []string, named bool) {
 	for i := range p.columns {
 		c := &p.columns[i]
 		kind, _ := clockOf(c.name, c.unit)
-		clock := named && kind != noClock && i < len(first) && p.readable(first[i])
-		if i == p.clock || i == p.day || clock || named && c.name == "" && !p.signal(i, lines[p.header:]) {
+		clock := named && p.options.Time != noColumn && kind != noClock && i < len(first) && p.readable(first[i])
+		counted, numbers, words := p.weighColumn(i, lines[p.header:])
+		nameless := named && c.name == "" && (counted || numbers == 0)
+		if i == p.clock || i == p.day || clock || nameless || numbers == 0 && words > 0 {
+			if i != p.clock && i != p.day && !clock && words > 0 && c.name != "" {
+				p.words = append(p.words, c.name)
+			}
 			continue
 		}
 		p.channels = append(p.channels, i)
 	}
 }
 
-// signal tells that a nameless column among named ones is one: it holds numbers that do
-// not just count the rows.
-func (p *csvPlan) signal(column int, lines []string) bool {
-	counted, numbers := true, 0
+// weighColumn counts numbers and words in a column's first rows, and tells whether the numbers just
+// count the rows.
+func (p *csvPlan) weighColumn(column int, lines []string) (counted bool, numbers, words int) {
+	counted = true
 	last := math.NaN()
 	for _, line := range lines {
 		fields := p.split(line)
@@ -310,13 +352,16 @@ func (p *csvPlan) signal(column int, lines []string) bool {
 		}
 		x, _, ok := number(fields[column], p.point)
 		if !ok {
+			if !missingWord(fields[column]) {
+				words++
+			}
 			continue
 		}
 		numbers++
 		counted = counted && (math.IsNaN(last) || x == last+1)
 		last = x
 	}
-	return numbers > 0 && !counted
+	return counted, numbers, words
 }
 
 // guessClock takes a nameless first column as a clock if it holds times, or rises
@@ -365,12 +410,12 @@ func (p *csvPlan) guessClock(lines []string) {
 
 // pickSeparator takes the sign that splits most lines into the same number of
 // fields, above one.
-func pickSeparator(lines []string) byte {
-	best, bestScore := byte(','), 0
-	for _, sep := range []byte{'\t', ';', ',', arrow, ' '} {
+func pickSeparator(lines []string) Sign {
+	best, bestScore := Sign(','), 0
+	for _, sep := range []Sign{'\t', ';', ',', '|', arrow, ' '} {
 		counts := map[int]int{}
 		for _, line := range lines {
-			counts[len(splitRow(nil, line, sep))]++
+			counts[len(splitRow(nil, strings.TrimRight(line, " \t"), sep))]++
 		}
 		score := 0
 		for n, lines := range counts {

@@ -9,7 +9,7 @@ import (
 
 // decimal reads a plain decimal number as mantissa / 10^digits. ok is false for
 // anything else, exponents and too many digits included.
-func decimal(s string, point byte) (mantissa int64, digits int, ok bool) {
+func decimal(s string, point Sign) (mantissa int64, digits int, ok bool) {
 	neg := false
 	if s != "" && (s[0] == '-' || s[0] == '+') {
 		neg = s[0] == '-'
@@ -27,7 +27,7 @@ func decimal(s string, point byte) (mantissa int64, digits int, ok bool) {
 			if seen {
 				digits++
 			}
-		case ch == point && !seen:
+		case ch == byte(point) && !seen:
 			seen = true
 		default:
 			return 0, 0, false
@@ -43,7 +43,7 @@ func decimal(s string, point byte) (mantissa int64, digits int, ok bool) {
 var thousands = regexp.MustCompile(`^[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]*)?$`)
 
 // number reads any finite number, and how many decimals its text has.
-func number(s string, point byte) (x float64, digits int, ok bool) {
+func number(s string, point Sign) (x float64, digits int, ok bool) {
 	if m, d, ok := decimal(s, point); ok {
 		return float64(m) / math.Pow10(d), d, true
 	}
@@ -57,6 +57,11 @@ func number(s string, point byte) (x float64, digits int, ok bool) {
 		return 0, 0, false
 	}
 	x, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		if bare, unit := cellUnit(s); unit != "" {
+			return number(bare, '.')
+		}
+	}
 	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
 		return 0, 0, false
 	}
@@ -64,6 +69,18 @@ func number(s string, point byte) (x float64, digits int, ok bool) {
 	_, fraction, _ := strings.Cut(mantissa, ".")
 	e, _ := strconv.Atoi(exponent)
 	return x, max(len(fraction)-e, 0), true
+}
+
+// cellUnit takes "512 mV" apart; unit is "" when there is none.
+func cellUnit(s string) (bare, unit string) {
+	i := strings.LastIndexFunc(s, func(r rune) bool { return '0' <= r && r <= '9' || r == '.' || r == ',' })
+	if i < 0 || i+1 == len(s) {
+		return s, ""
+	}
+	if unit = strings.TrimSpace(s[i+1:]); unit == "-" || unit == "" || !allUnits([]string{unit}) {
+		return s, ""
+	}
+	return s[:i+1], unit
 }
 
 // missingWord tells a text for "no value here".

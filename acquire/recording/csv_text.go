@@ -21,7 +21,7 @@ const arrow = '>'
 // may enclose separators, doubled quotes and line ends.
 type csvReader struct {
 	r         *bufio.Reader
-	separator byte // ' ' means any run of blanks
+	separator Sign // ' ' means any run of blanks
 	line      int  // of the row last read
 	next      int
 	fields    []string
@@ -32,11 +32,11 @@ type csvReader struct {
 
 var errLongLine = fmt.Errorf("a line of more than %d bytes", csvMaxLine)
 
-func newCSVReader(in *input, separator byte) *csvReader {
+func newCSVReader(in *input, separator Sign) *csvReader {
 	return csvReaderOf(io.NewSectionReader(in, 0, in.size), separator)
 }
 
-func csvReaderOf(in io.Reader, separator byte) *csvReader {
+func csvReaderOf(in io.Reader, separator Sign) *csvReader {
 	return &csvReader{r: plainText(bufio.NewReaderSize(in, 1<<16)), separator: separator}
 }
 
@@ -115,8 +115,28 @@ func (c *csvReader) text() (string, error) {
 			}
 			continue
 		}
-		return line, nil
+		return unwrapped(line, t), nil
 	}
+}
+
+// unwrapped takes the brackets away that enclose a whole line, as of a list or a JSON object; t is the line
+// without blanks in front.
+func unwrapped(line, t string) string {
+	var closing byte
+	switch t[0] {
+	case '[':
+		closing = ']'
+	case '(':
+		closing = ')'
+	case '{':
+		closing = '}'
+	default:
+		return line
+	}
+	if u := strings.TrimRight(t, " \t,"); strings.IndexByte(t, closing) == len(u)-1 {
+		return u[1 : len(u)-1]
+	}
+	return line
 }
 
 // commentSign is the length of the sign that begins a comment: #, % or //; 0 for none.
@@ -192,7 +212,7 @@ func pair(field string) (name, value string, ok bool) {
 func latinLetter(r rune) bool { return 'a' <= r|0x20 && r|0x20 <= 'z' }
 
 // splitRow appends the fields of one row, blanks around them removed.
-func splitRow(fields []string, line string, separator byte) []string {
+func splitRow(fields []string, line string, separator Sign) []string {
 	if separator == arrow {
 		for part := range strings.SplitSeq(line, "->") {
 			fields = append(fields, strings.TrimSpace(part))
@@ -204,7 +224,7 @@ func splitRow(fields []string, line string, separator byte) []string {
 	}
 	if strings.IndexByte(line, '"') < 0 {
 		for {
-			i := strings.IndexByte(line, separator)
+			i := strings.IndexByte(line, byte(separator))
 			if i < 0 {
 				return append(fields, strings.TrimSpace(line))
 			}
@@ -221,7 +241,7 @@ func splitRow(fields []string, line string, separator byte) []string {
 			i++
 		case ch == '"':
 			quoted = !quoted
-		case ch == separator && !quoted:
+		case ch == byte(separator) && !quoted:
 			fields = append(fields, strings.TrimSpace(b.String()))
 			b.Reset()
 		default:

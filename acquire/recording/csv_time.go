@@ -78,13 +78,27 @@ func epochStep(x float64) float64 {
 // dateLayouts are how a date and a time are written; fractions of a second may
 // follow after a point or a comma. Between slashes the month stands first unless
 // the file shows otherwise.
-var dateLayouts = []string{time.RFC3339Nano, "2006-01-02 15:04:05Z07:00", "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006/01/02 15:04:05", "02.01.2006 15:04:05",
-	"2.1.2006 15:04:05", "01/02/2006 03:04:05 PM", "1/2/2006 3:04:05 PM", "01/02/2006 15:04:05", "02/01/2006 15:04:05", "02-01-2006 15:04:05"}
+var dateLayouts = []string{time.RFC3339Nano, "2006-01-02 15:04:05Z07:00", "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006/01/02 15:04:05", "2006-01-02-15:04:05", "02.01.2006 15:04:05",
+	"2.1.2006 15:04:05", "02.01.06 15:04:05", "01/02/2006 03:04:05 PM", "1/2/2006 3:04:05 PM", "01/02/2006 15:04:05", "02/01/2006 15:04:05", "02/01/2006 03:04:05 PM", "02-01-2006 15:04:05", "01-02-2006 15:04:05"}
 
-var dayLayouts = []string{"2006-01-02", "02.01.2006", "2.1.2006", "01/02/2006", "02/01/2006", "2006/01/02"}
+var dayLayouts = []string{"2006-01-02", "02.01.2006", "2.1.2006", "02.01.06", "01/02/2006", "02/01/2006", "2006/01/02"}
 
 // clockReader reads times as text; it tries first what fitted last.
-type clockReader struct{ last int }
+type clockReader struct {
+	last  int
+	dates string // DayFirst, MonthFirst, or "": the month unless the file shows otherwise
+}
+
+// skip tells a layout of the other order of day and month.
+func (c *clockReader) skip(layout string) bool {
+	switch c.dates {
+	case DayFirst:
+		return strings.HasPrefix(layout, "01/02/") || strings.HasPrefix(layout, "1/2/") || strings.HasPrefix(layout, "01-02-")
+	case MonthFirst:
+		return strings.HasPrefix(layout, "02/01/") || strings.HasPrefix(layout, "02-01-")
+	}
+	return false
+}
 
 // read takes h:mm:ss.s, mm:ss.s, h:mm:ss:mmm, or a date with a time.
 func (c *clockReader) read(s string) (seconds float64, date time.Time, ok bool) {
@@ -95,6 +109,9 @@ func (c *clockReader) read(s string) (seconds float64, date time.Time, ok bool) 
 	if strings.ContainsAny(s, "-/T") || strings.Count(s, ".") > 1 {
 		for k := range dateLayouts {
 			i := (c.last + k) % len(dateLayouts)
+			if c.skip(dateLayouts[i]) {
+				continue
+			}
 			if t, err := time.ParseInLocation(dateLayouts[i], s, time.Local); err == nil {
 				c.last = i
 				return float64(t.Unix()) + float64(t.Nanosecond())*1e-9, t, true
@@ -137,8 +154,11 @@ func fractionDigits(s string) int {
 }
 
 // readDay reads a date without a time.
-func readDay(s string) (time.Time, bool) {
+func (c *clockReader) readDay(s string) (time.Time, bool) {
 	for _, l := range dayLayouts {
+		if c.skip(l) {
+			continue
+		}
 		if t, err := time.ParseInLocation(l, strings.Trim(s, "'[] "), time.Local); err == nil {
 			return t, true
 		}

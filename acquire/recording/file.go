@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -34,18 +35,28 @@ type Gap struct {
 	Samples int64 `json:"samples"`
 }
 
-// OpenOptions help with files that do not say everything.
+// OpenOptions help with files that do not say everything. As JSON they are what is kept of them
+// beside a recording.
 type OpenOptions struct {
 	// RateHz is the sample rate of a file that tells none; a file's own wins.
-	RateHz float64
-	// Of a text file: what parts its columns (',', ';', '\t', ' '), its decimal sign
-	// ('.' or ','), and the time column's name or number from 1. 0 and "": found.
-	Separator, Decimal byte
-	Time               string
+	RateHz float64 `json:"rateHz,omitempty"`
+	// Of a text file: what parts its columns (',', ';', '\t', ' ') and its decimal sign ('.' or
+	// ','); 0: found.
+	Separator Sign `json:"separator,omitempty"`
+	Decimal   Sign `json:"decimal,omitempty"`
+	// Time is the name or the number from 1 of the column that holds the time, its unit in brackets
+	// behind it where the file has none; or "none"; "": found.
+	Time string `json:"time,omitempty"`
+	// Columns are names or numbers of those that hold the signals, in order; none: found.
+	Columns []string `json:"columns,omitempty"`
+	// Units are those of the values: one for all columns or one for each; "counts" is none.
+	Units []string `json:"units,omitempty"`
+	// Dates is DayFirst or MonthFirst; "": found.
+	Dates string `json:"dates,omitempty"`
 	// Context ends the reading of a long text with its cause; nil never does. Progress, unless nil,
 	// is told now and then which share of it is read.
-	Context  context.Context
-	Progress func(share float64)
+	Context  context.Context     `json:"-"`
+	Progress func(share float64) `json:"-"`
 }
 
 // File is an open recording. It satisfies playback.Recording and its Noter.
@@ -58,6 +69,7 @@ type File struct {
 	segments []segment
 	remarks  []string
 	kept     *edfKept  // of EDF and BDF
+	text     *TextLook // of a text file
 	meta     *settings // of a file this package wrote and that was not cut at its start, else nil
 
 	ours      bool // this package wrote it
@@ -98,6 +110,8 @@ type FormatError struct {
 	Offset int64 // byte offset, or −1
 	Line   int   // line number from 1, or 0
 	Reason string
+	// NoRate says that the sample rate is all that is missing.
+	NoRate bool
 }
 
 func (e *FormatError) Error() string {
@@ -115,8 +129,8 @@ func Open(path string) (*File, error) { return OpenWith(path, OpenOptions{}) }
 
 // OpenWith is Open with help. Errors of content are *FormatError.
 func OpenWith(path string, options OpenOptions) (*File, error) {
-	if r := options.RateHz; math.IsNaN(r) || math.IsInf(r, 0) || r < 0 {
-		return nil, fmt.Errorf("recording: rate %g Hz: give a number above 0", r)
+	if err := options.Check(); err != nil {
+		return nil, fmt.Errorf("recording: %w", err)
 	}
 	in, err := openInput(path)
 	if err != nil {
@@ -128,6 +142,14 @@ func OpenWith(path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	return f, nil
+}
+
+// OpenBytes is OpenWith of content that is in memory; the name tells what of the format the content does not.
+func OpenBytes(content []byte, name string, options OpenOptions) (*File, error) {
+	if err := options.Check(); err != nil {
+		return nil, fmt.Errorf("recording: %w", err)
+	}
+	return open(&input{ReaderAt: bytes.NewReader(content), size: int64(len(content))}, name, options)
 }
 
 func open(in *input, path string, options OpenOptions) (*File, error) {

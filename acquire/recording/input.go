@@ -74,11 +74,18 @@ func unpack(r io.Reader, path string, most int64) (*input, error) {
 	if err != nil {
 		return nil, &FormatError{Path: path, Offset: 0, Reason: "gzip: " + err.Error()}
 	}
+	return hold(z, path, most, "gzip")
+}
+
+// hold keeps what an unpacker gives: in memory, above memoryLimit in a temporary file. What is cut
+// short gives what is there, more than most bytes are refused.
+func hold(z io.Reader, path string, most int64, packing string) (*input, error) {
 	cut := func(err error) error {
 		if errors.Is(err, io.ErrUnexpectedEOF) {
 			return nil
 		}
-		if err != nil {
+		var format *FormatError
+		if err != nil && !errors.As(err, &format) {
 			err = fmt.Errorf("recording: %s: unpacking: %w", path, err)
 		}
 		return err
@@ -98,7 +105,7 @@ func unpack(r io.Reader, path string, most int64) (*input, error) {
 	remove := func() error { return errors.Join(t.Close(), os.Remove(t.Name())) }
 	size, err := io.Copy(t, io.LimitReader(io.MultiReader(&b, z), most+1))
 	if size > most {
-		err = &FormatError{Path: path, Offset: -1, Reason: fmt.Sprintf("gzip: it unpacks to more than %d MB, far more than a packed recording does; unpack it yourself if you trust it", most>>20)}
+		err = &FormatError{Path: path, Offset: -1, Reason: fmt.Sprintf("%s: it unpacks to more than %d MB, far more than a packed recording does; unpack it yourself if you trust it", packing, most>>20)}
 	}
 	if err = cut(err); err != nil {
 		return nil, errors.Join(err, remove())

@@ -19,6 +19,7 @@ import (
 type recordSignal struct {
 	file     string
 	format   int
+	packed   bool  // as FLAC
 	perFrame int   // samples per frame
 	skew     int64 // samples, in frames
 	offset   int64 // of the first byte in its file
@@ -190,29 +191,19 @@ func parseSignal(text string) (s recordSignal, bad string) {
 	}
 	s.perFrame = int(per)
 	var err error
-	if s.format, err = strconv.Atoi(f); err != nil || recordFormats[s.format].bits == 0 {
-		return s, s.unread(w[1])
+	s.format, err = strconv.Atoi(f)
+	if plain, ok := packedFormats[s.format]; ok {
+		s.format, s.packed = plain, true
+	}
+	if err != nil || recordFormats[s.format].bits == 0 {
+		return s, unread(w[1])
 	}
 	zeroGiven := false
 	baseGiven := false
 	if len(w) > 2 {
-		g := w[2]
-		if head, unit, ok := strings.Cut(g, "/"); ok {
-			g, s.unit = head, cleanText(unit)
-		} else {
-			s.unit = "mV"
+		if baseGiven, bad = s.parseGain(w[2]); bad != "" {
+			return s, bad
 		}
-		if head, base, ok := strings.Cut(g, "("); ok {
-			g = head
-			if s.baseline, err = strconv.ParseFloat(strings.TrimSuffix(base, ")"), 64); err != nil || math.IsInf(s.baseline, 0) || math.IsNaN(s.baseline) {
-				return s, fmt.Sprintf("baseline in %q", shorten(w[2]))
-			}
-			baseGiven = true
-		}
-		if s.gain, err = strconv.ParseFloat(g, 64); err != nil || math.IsNaN(s.gain) || math.IsInf(s.gain, 0) {
-			return s, fmt.Sprintf("gain %q: counts per unit belong there", shorten(w[2]))
-		}
-		s.known[2] = s.gain != 0
 	}
 	ints := []*int64{nil, &s.zero, &s.first, &s.checksum}
 	for i, p := range ints {
@@ -246,6 +237,29 @@ func parseSignal(text string) (s recordSignal, bad string) {
 	return s, ""
 }
 
+// parseGain reads GAIN[(BASELINE)][/UNIT].
+func (s *recordSignal) parseGain(text string) (baseGiven bool, bad string) {
+	g := text
+	var err error
+	if head, unit, ok := strings.Cut(g, "/"); ok {
+		g, s.unit = head, cleanText(unit)
+	} else {
+		s.unit = "mV"
+	}
+	if head, base, ok := strings.Cut(g, "("); ok {
+		g = head
+		if s.baseline, err = strconv.ParseFloat(strings.TrimSuffix(base, ")"), 64); err != nil || math.IsInf(s.baseline, 0) || math.IsNaN(s.baseline) {
+			return false, fmt.Sprintf("baseline in %q", shorten(text))
+		}
+		baseGiven = true
+	}
+	if s.gain, err = strconv.ParseFloat(g, 64); err != nil || math.IsNaN(s.gain) || math.IsInf(s.gain, 0) {
+		return false, fmt.Sprintf("gain %q: counts per unit belong there", shorten(text))
+	}
+	s.known[2] = s.gain != 0
+	return baseGiven, ""
+}
+
 // recordStore reads signal files.
 type recordStore struct {
 	files   []*recordGroup
@@ -256,11 +270,14 @@ type recordStore struct {
 
 // recordGroup is one signal file.
 type recordGroup struct {
-	in     *input
-	format int
-	offset int64
-	frame  int // samples per frame, all signals
-	buffer []byte
+	in      *input
+	name    string
+	format  int
+	packed  bool
+	offset  int64
+	frame   int // samples per frame, all signals
+	signals int
+	buffer  []byte
 }
 
 func openRecord(in *input, path string) (*File, error) {
@@ -353,14 +370,26 @@ func (st *recordStore) openFiles(path string) error {
 			}
 			g = len(st.files)
 			byName[s.file] = g
-			st.files = append(st.files, &recordGroup{in: data, format: s.format, offset: s.offset})
+			st.files = append(st.files, &recordGroup{in: data, name: name, format: s.format, packed: s.packed, offset: s.offset})
 		}
 		group := st.files[g]
-		if group.format != s.format || group.offset != s.offset {
+		if group.format != s.format || group.packed != s.packed || group.offset != s.offset {
 			return &FormatError{Path: path, Line: i + 2, Reason: "signals of one file have two formats or offsets"}
 		}
 		s.group, s.place = g, group.frame
 		group.frame += s.perFrame
+		group.signals++
+		if group.packed && group.frame != group.signals*s.perFrame {
+			return &FormatError{Path: path, Line: i + 2, Reason: "signals of one FLAC file have two numbers of samples in a frame"}
+		}
+	}
+	for _, g := range st.files {
+		if !g.packed {
+			continue
+		}
+		if err := g.unpackFLAC(); err != nil {
+			return err
+		}
 	}
 	return nil
 }

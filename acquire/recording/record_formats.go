@@ -18,18 +18,12 @@ type recordFormat struct {
 // recordFormats are those that are read, by their number, as signal(5) of PhysioNet's WFDB
 // Applications Guide describes them: 8-bit differences (8), 8-bit offset binary (80), 12-bit pairs
 // (212), 10 bits three by three (310, 311), 16, 24 and 32 bits little-endian, 16 bits big-endian (61)
-// and offset binary (160). 0 stores nothing.
+// and offset binary (160); FLAC (508, 516, 524) is unpacked into 80, 16 and 24 first. 0 stores nothing.
 var recordFormats = map[int]recordFormat{0: {16, 1, 2}, 8: {8, 1, 1}, 80: {8, 1, 1}, 212: {12, 2, 3}, 310: {10, 3, 4}, 311: {10, 3, 4}, 16: {16, 1, 2}, 61: {16, 1, 2}, 160: {16, 1, 2}, 24: {24, 1, 3}, 32: {32, 1, 4}}
 
-// packedFormats are FLAC streams of 8, 16 and 24 bits.
-var packedFormats = map[int]bool{508: true, 516: true, 524: true}
-
 // unread says why a format is not read.
-func (s *recordSignal) unread(format string) string {
-	if packedFormats[s.format] {
-		return fmt.Sprintf("signal format %q is packed as FLAC, which is not read: have a general tool for such records write it in format 16, 24 or 212", shorten(format))
-	}
-	return fmt.Sprintf("signal format %q: 0, 8, 16, 24, 32, 61, 80, 160, 212, 310 and 311 are read", shorten(format))
+func unread(format string) string {
+	return fmt.Sprintf("signal format %q: 0, 8, 16, 24, 32, 61, 80, 160, 212, 310, 311, 508, 516 and 524 are read", shorten(format))
 }
 
 // rangeBits are those of the values, of which differences tell nothing.

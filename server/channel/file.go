@@ -126,7 +126,7 @@ func (r *Recording) With(said Sidecar) *Recording {
 
 // Say is the recording with more said of channel n.
 func (r *Recording) Say(n int, more Said) *Recording {
-	said := Sidecar{Channels: slices.Clone(r.said.Channels)}
+	said := Sidecar{Channels: slices.Clone(r.said.Channels), Read: r.said.Read}
 	said.Set(n, said.Of(n).Change(more))
 	return r.With(said)
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"pulsewright/acquire"
+	"pulsewright/acquire/recording"
 	"pulsewright/dsp/signalpath"
 )
 
@@ -107,6 +108,8 @@ func (r *Resolved) take(s Said, place Place) {
 // kept beside the recording, and inside of one that was downloaded.
 type Sidecar struct {
 	Channels []Said `json:"channels"`
+	// Read is how the file is read, if it is a text file that does not say so itself.
+	Read *recording.OpenOptions `json:"read,omitempty"`
 }
 
 // Of is what was said of channel n, counted from 0.
@@ -132,7 +135,7 @@ func (s Sidecar) Empty() bool {
 			return false
 		}
 	}
-	return true
+	return s.Read == nil
 }
 
 // Check tells what is wrong for a recording of so many channels.

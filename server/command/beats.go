@@ -94,7 +94,7 @@ func openAny(path string, number int, kind string, options recording.OpenOptions
 	if number < 0 {
 		return nil, 0, fmt.Errorf("%w: -channel %d: channels are counted from 1", errMisused, number)
 	}
-	file, err := recording.OpenWith(path, options)
+	file, err := library.Open(path, options)
 	if err != nil {
 		return nil, 0, err
 	}

@@ -19,6 +19,7 @@ import (
 	"pulsewright/acquire/serialport"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/soundcard"
+	"pulsewright/server/library"
 	"pulsewright/server/sound"
 )
 
@@ -197,7 +198,7 @@ func openFile(_ context.Context, a acquire.Address) (acquire.Source, error) {
 	if err != nil {
 		return nil, err
 	}
-	file, err := recording.OpenWith(a.Path, recording.OpenOptions{RateHz: config.RateHz})
+	file, err := library.Open(a.Path, recording.OpenOptions{RateHz: config.RateHz})
 	if err != nil {
 		return nil, err
 	}

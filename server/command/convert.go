@@ -17,6 +17,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	file := newFileFlags(f)
 	from := f.Float64("from", 0, "begin at this `second`")
 	to := f.Float64("to", 0, "end at this `second`; what is beyond the end is the end (default: the end)")
+	kinds := f.String("kind", "", "`pulse, ecg or other`, one for all channels or one for each, parted by commas (default: what the recording says)")
 	counts := f.Bool("counts", false, "write a .csv of the converter's counts instead of values: it is read back exactly")
 	if err := parse(f, args, stdout); err != nil {
 		return err
@@ -38,7 +39,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	open.Context = ctx
 	tellRead, clearRead := progress(stderr)
 	open.Progress = tellRead
-	in, err := recording.OpenWith(f.Arg(0), open)
+	in, err := library.Open(f.Arg(0), open)
 	clearRead()
 	if err != nil {
 		return err
@@ -51,6 +52,10 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	rateHz := in.Describe().ClaimedRateHz
 	length := in.Len()
 	said := library.Said(f.Arg(0))
+	if err := sayKinds(&said, *kinds, len(in.Describe().Channels)); err != nil {
+		in.Close()
+		return err
+	}
 	rec := channel.Open(in, said)
 	shown, settings := rec.Shown(), library.CarriedWith(in, said)
 	if isCSV {
@@ -65,7 +70,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	}}
 	options.Shown, options.Settings = shown, settings
 	open.Progress = tell
-	err = recording.Convert(f.Arg(0), f.Arg(1), open, options)
+	err = recording.Convert(f.Arg(0), f.Arg(1), open.Over(said.Read), options)
 	if clear(); err != nil {
 		return err
 	}

@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"pulsewright/acquire/recording"
 	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
 	"pulsewright/server/library"
@@ -21,6 +20,7 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: all)")
 	from := f.Float64("from", 0, "begin at this `second`")
 	to := f.Float64("to", 0, "end at this `second`; what is beyond the end is the end (default: the end)")
+	kinds := f.String("kind", "", "`pulse, ecg or other`, one for all channels or one for each, parted by commas (default: what the recording says)")
 	file := newFileFlags(f)
 	if err := parse(f, args, stdout); err != nil {
 		return err
@@ -45,7 +45,7 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	open.Context = ctx
 	tellRead, clearRead := progress(stderr)
 	open.Progress = tellRead
-	in, err := recording.OpenWith(f.Arg(0), open)
+	in, err := library.Open(f.Arg(0), open)
 	clearRead()
 	if err != nil {
 		return err
@@ -55,7 +55,11 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	if err != nil {
 		return err
 	}
-	rec := channel.Open(in, library.Said(f.Arg(0)))
+	said := library.Said(f.Arg(0))
+	if err := sayKinds(&said, *kinds, len(in.Describe().Channels)); err != nil {
+		return err
+	}
+	rec := channel.Open(in, said)
 	rec.Learn()
 	if *number < 0 || *number > len(rec.Channels) {
 		return fmt.Errorf("-channel %d: the recording has %d channels, counted from 1", *number, len(rec.Channels))

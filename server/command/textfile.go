@@ -4,59 +4,65 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"strings"
 
 	"pulsewright/acquire/recording"
+	"pulsewright/server/channel"
 )
 
 // fileFlags are what may be said of a file that does not say everything itself.
 type fileFlags struct {
-	rateHz                   *float64
-	time, separator, decimal *string
-	strict                   *bool
+	rateHz                                         *float64
+	time, separator, decimal, columns, unit, dates *string
+	strict                                         *bool
 }
 
 // newFileFlags adds them to a command's.
 func newFileFlags(f *flag.FlagSet) fileFlags {
 	return fileFlags{
 		rateHz:    f.Float64("rate", 0, "sample rate in `Hz` of a file that does not say it"),
-		time:      f.String("time", "", "`column` of a text file that holds the time: its name, or its number from 1 (default: found)"),
+		time:      f.String("time", "", "`column` of a text file that holds the time: its name or its number from 1, its unit behind it where the file has none, as \"when [ms]\"; or none (default: found)"),
 		separator: f.String("separator", "", "`sign` between the columns of a text file: comma, semicolon, tab, blank, or the sign itself (default: found)"),
 		decimal:   f.String("decimal", "", "`point or comma`: the decimal sign of a text file (default: found)"),
+		columns:   f.String("columns", "", "`columns` of a text file that hold the signals, parted by commas: names or numbers from 1, as 2,3 (default: found)"),
+		unit:      f.String("unit", "", "`unit` of a text file's values, as V or mV: one for all columns, or one for each, parted by commas (default: what the file says)"),
+		dates:     f.String("dates", "", "`day-first or month-first`: how to read 01/02/2026 in a text file (default: found)"),
 		strict:    f.Bool("strict", false, "fail when something of the file was lost or changed (without it: only a message)"),
 	}
 }
 
 // options are those that were given, checked.
 func (f fileFlags) options() (recording.OpenOptions, error) {
-	o := recording.OpenOptions{RateHz: *f.rateHz, Time: *f.time}
-	switch s := *f.separator; {
-	case s == "":
-	case s == "comma":
-		o.Separator = ','
-	case s == "semicolon":
-		o.Separator = ';'
-	case s == "tab" || s == `\t`:
-		o.Separator = '\t'
-	case s == "blank":
-		o.Separator = ' '
-	case len(s) == 1 && s[0] > ' ' && s[0] < 127 && s[0] != '"' && s[0] != '.':
-		o.Separator = s[0]
-	default:
-		return o, fmt.Errorf("%w: -separator %q: give comma, semicolon, tab, blank, or one sign", errMisused, s)
+	given := map[string]string{"time": *f.time, "separator": *f.separator, "decimal": *f.decimal, "columns": *f.columns, "unit": *f.unit, "dates": *f.dates}
+	o, err := recording.ParseOptions(func(name string) string { return given[name] })
+	if o.RateHz = *f.rateHz; err == nil {
+		err = o.Check()
 	}
-	switch *f.decimal {
-	case "":
-	case "point", ".":
-		o.Decimal = '.'
-	case "comma", ",":
-		o.Decimal = ','
-	default:
-		return o, fmt.Errorf("%w: -decimal %q: give point or comma", errMisused, *f.decimal)
-	}
-	if o.Separator != 0 && o.Separator == o.Decimal {
-		return o, fmt.Errorf("%w: -separator and -decimal are both %q: one sign cannot be both", errMisused, string(o.Decimal))
+	if err != nil {
+		return o, fmt.Errorf("%w: -%w", errMisused, err)
 	}
 	return o, nil
+}
+
+// sayKinds says the kinds of -kind of a recording's channels.
+func sayKinds(said *channel.Sidecar, kinds string, channels int) error {
+	if kinds == "" {
+		return nil
+	}
+	list := strings.Split(kinds, ",")
+	if len(list) > 1 && len(list) != channels {
+		return fmt.Errorf("-kind %s: %d kinds for %d channels: give one for all, or one for each", kinds, len(list), channels)
+	}
+	for n := range channels {
+		kind := list[min(n, len(list)-1)]
+		if channel.CheckKind(kind) != nil {
+			return fmt.Errorf("%w: -kind %q: choose pulse, ecg or other", errMisused, kind)
+		}
+		one := said.Of(n)
+		one.Kind = &kind
+		said.Set(n, one)
+	}
+	return nil
 }
 
 // telling tells on standard error what of a file was lost or changed.

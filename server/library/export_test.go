@@ -15,7 +15,7 @@ import (
 // over about its mid-rail, is an ECG between the same rails when its CSV is read.
 func TestCSVKeepsWhatWasSaid(t *testing.T) {
 	r, store := begin(t)
-	e, err := store.Add("board.csv", strings.NewReader("# rate 250 Hz\nvalue\n512\n513\n600\n400\n512\n"))
+	e, err := store.Add("board.csv", strings.NewReader("# rate 250 Hz\nvalue\n512\n513\n600\n400\n512\n"), Reading{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -23,7 +23,7 @@ func TestCSVKeepsWhatWasSaid(t *testing.T) {
 		t.Fatalf("%d %s", code, answer)
 	}
 	_, text := ask(t, store, r, "GET", "/recordings/"+e.ID+"/file?as=csv", "")
-	copied, err := store.Add("copied.csv", strings.NewReader(string(text)))
+	copied, err := store.Add("copied.csv", strings.NewReader(string(text)), Reading{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -57,18 +57,18 @@ func TestRenameNoteTrashRestoreAndUpload(t *testing.T) {
 		t.Errorf("restored, but in the trash: %+v", trash)
 	}
 
-	e, err := store.Add("../../evil.csv", strings.NewReader("# rate 100 Hz\npulse\n1\n2\n3\n"))
+	e, err := store.Add("../../evil.csv", strings.NewReader("# rate 100 Hz\npulse\n1\n2\n3\n"), Reading{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if e.ID != "evil.csv" || e.RateHz != 100 {
 		t.Errorf("taken in as %+v", e)
 	}
-	if again, err := store.Add("evil.csv", strings.NewReader("# rate 100 Hz\npulse\n1\n2\n3\n")); err != nil || again.ID != "evil 2.csv" {
+	if again, err := store.Add("evil.csv", strings.NewReader("# rate 100 Hz\npulse\n1\n2\n3\n"), Reading{}); err != nil || again.ID != "evil 2.csv" {
 		t.Errorf("the same name again: %+v, %v; nothing may be overwritten", again, err)
 	}
 	for name, content := range map[string]string{"x.exe": "MZ", "x.edf": "not a recording", "noext": "1\n2\n"} {
-		if e, err := store.Add(name, strings.NewReader(content)); err == nil {
+		if e, err := store.Add(name, strings.NewReader(content), Reading{}); err == nil {
 			t.Errorf("%s was taken in as %+v", name, e)
 		}
 	}

@@ -22,7 +22,7 @@ func TestNotesFollowIntoTheTrash(t *testing.T) {
 	const file = "time_s,pulse [V]\n0,1\n0.01,2\n0.02,3\n0.03,2\n"
 	bring := func(note string) {
 		t.Helper()
-		entry, err := store.Add("walk.csv", strings.NewReader(file))
+		entry, err := store.Add("walk.csv", strings.NewReader(file), Reading{})
 		if err != nil || entry.ID != "walk.csv" || entry.Note != "" || len(store.Marks("walk.csv")) != 0 {
 			t.Fatalf("brought %+v with notes %v, %v; want walk.csv without any", entry, store.Marks("walk.csv"), err)
 		}
@@ -58,7 +58,7 @@ func TestNotesFollowIntoTheTrash(t *testing.T) {
 // others are written.
 func TestBrokenNotesAreSetAside(t *testing.T) {
 	store := NewStore(t.TempDir())
-	if _, err := store.Add("walk.csv", strings.NewReader("time_s,pulse [V]\n0,1\n0.01,2\n0.02,3\n")); err != nil {
+	if _, err := store.Add("walk.csv", strings.NewReader("time_s,pulse [V]\n0,1\n0.01,2\n0.02,3\n"), Reading{}); err != nil {
 		t.Fatal(err)
 	}
 	for _, name := range []string{notesName, marksName} {

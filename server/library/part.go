@@ -16,7 +16,7 @@ func (rs *Reviews) Part(id string, n int, from, to int64) (part analysis.Part, e
 	if err != nil {
 		return part, err
 	}
-	file, err := recording.Open(path)
+	file, err := Open(path, recording.OpenOptions{})
 	if err != nil {
 		return part, err
 	}

@@ -112,11 +112,11 @@ func TestNamesThatAreRefused(t *testing.T) {
 	_, store := begin(t)
 	const csv = "# rate 250 Hz\npulse\n1\n2\n3\n"
 	for _, name := range []string{"CON.csv", "con .csv", "nul.csv", "LPT1.csv", "aux.tar.csv", "lamp\u202evsc.csv", "lamp\u200b.csv"} {
-		if _, err := store.Add(name, strings.NewReader(csv)); err == nil {
+		if _, err := store.Add(name, strings.NewReader(csv), Reading{}); err == nil {
 			t.Errorf("%q is taken", name)
 		}
 	}
-	e, err := store.Add("console lamp.csv", strings.NewReader(csv))
+	e, err := store.Add("console lamp.csv", strings.NewReader(csv), Reading{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -77,7 +77,7 @@ func (r *review) annotations() ([]recording.Annotation, []recording.Gap, error) 
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if !t.read {
-		file, err := recording.Open(r.path)
+		file, err := Open(r.path, recording.OpenOptions{})
 		if err != nil {
 			return nil, nil, err
 		}
@@ -95,7 +95,7 @@ func (r *review) another() (*channel.Recording, error) {
 	if err := r.learn(); err != nil {
 		return nil, err
 	}
-	file, err := recording.Open(r.path)
+	file, err := Open(r.path, recording.OpenOptions{})
 	if err != nil {
 		return nil, err
 	}
@@ -201,7 +201,7 @@ func (rs *Reviews) get(id string) (*review, error) {
 			break
 		}
 	}
-	file, err := recording.Open(path)
+	file, err := Open(path, recording.OpenOptions{})
 	if err != nil {
 		return nil, err
 	}
@@ -245,7 +245,7 @@ func (rs *Reviews) build(ctx context.Context, r *review, path string) {
 	case <-ctx.Done():
 	case <-time.After(firstLook):
 	}
-	file, err := recording.Open(path)
+	file, err := Open(path, recording.OpenOptions{})
 	var p *overview.Pyramid
 	if err == nil {
 		err = guard.Call("the overview of "+r.id, func() (err error) {

@@ -54,7 +54,7 @@ const chestLeadSaid = `{"channels":[{"channel":0,"label":"chest lead","kind":"ec
 // sample changes. The step is 5 V ÷ 2^10 ÷ 100.
 func TestSaidAfterwards(t *testing.T) {
 	r, store := begin(t)
-	e, err := store.Add("board.csv", strings.NewReader("# rate 250 Hz\nvalue\n512\n513\n600\n400\n512\n"))
+	e, err := store.Add("board.csv", strings.NewReader("# rate 250 Hz\nvalue\n512\n513\n600\n400\n512\n"), Reading{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -99,7 +99,7 @@ func TestSaidAfterwards(t *testing.T) {
 	if code != http.StatusOK {
 		t.Fatalf("%d %s", code, edf)
 	}
-	copied, err := store.Add("copied.bdf", strings.NewReader(string(edf)))
+	copied, err := store.Add("copied.bdf", strings.NewReader(string(edf)), Reading{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,14 +3,12 @@ package library
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
-	"pulsewright/acquire/recording"
 	"pulsewright/server/library/files"
 	"pulsewright/server/library/overview"
 )
@@ -138,45 +136,6 @@ func (s *Store) Delete(ids []string) ([]Trashed, error) {
 		gone, names = append(gone, t), append(names, inTrash(t.ID))
 	}
 	return gone, errors.Join(s.remarks.Delete(names), s.marks.Delete(names), s.said.Delete(names), s.edits.Delete(names))
-}
-
-// Add takes in a recording under a name. What cannot be read as a recording is
-// refused and nothing is kept of it.
-func (s *Store) Add(name string, r io.Reader) (Entry, error) {
-	name = filepath.Base(strings.ReplaceAll(name, "\\", "/"))
-	ext := strings.ToLower(filepath.Ext(name))
-	if !slices.Contains(extensions, ext) {
-		return Entry{}, fmt.Errorf("file %s: bring a recording that ends in %s", strconv.Quote(name), strings.Join(extensions, ", "))
-	}
-	target := files.CleanName(strings.TrimSuffix(name, filepath.Ext(name))) + ext
-	if err := files.CheckName(name, target); err != nil {
-		return Entry{}, err
-	}
-	if err := os.MkdirAll(s.folder, 0o700); err != nil {
-		return Entry{}, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
-	}
-	temporary, err := os.CreateTemp(s.folder, incoming+"*"+ext)
-	if err != nil {
-		return Entry{}, fmt.Errorf("recordings folder: %w; free some space, or choose a folder that you may write to with -data", err)
-	}
-	defer os.Remove(temporary.Name())
-	_, err = io.Copy(temporary, r)
-	if closeErr := temporary.Close(); err == nil {
-		err = closeErr
-	}
-	if err != nil {
-		return Entry{}, fmt.Errorf("file %s: it did not arrive whole: %w", strconv.Quote(name), err)
-	}
-	f, err := recording.Open(temporary.Name())
-	if err != nil {
-		return Entry{}, fmt.Errorf("file %s: %s", strconv.Quote(name), strings.ReplaceAll(err.Error(), temporary.Name(), "it"))
-	}
-	f.Close()
-	path, err := files.MoveFree(temporary.Name(), s.folder, target)
-	if err != nil {
-		return Entry{}, err
-	}
-	return s.Get(filepath.Base(path))
 }
 
 // moveBeside lets the remark, the notes, what was said and the beats edited of a recording follow it to another

@@ -57,6 +57,8 @@ type Store struct {
 	marks   *files.Map[[]recording.Annotation]
 	said    *files.Map[channel.Sidecar]
 	edits   *files.Map[analysis.Edits] // of beats, by hand
+	// readings are how text files were read, by what their heads look like.
+	readings *files.Map[Reading]
 
 	saving sync.Mutex // held while the cache is written
 	load   sync.Once  // the cache of the run before was looked for
@@ -84,7 +86,7 @@ const readAnew = 20
 // NewStore keeps recordings in folder, which is made when first needed.
 func NewStore(folder string) *Store {
 	return &Store{folder: folder, cache: map[string]cached{}, remarks: files.NewMap[string](folder, notesName), marks: files.NewMap[[]recording.Annotation](folder, marksName), said: files.NewMap[channel.Sidecar](folder, saidName),
-		edits: files.NewMap[analysis.Edits](folder, editsName)}
+		edits: files.NewMap[analysis.Edits](folder, editsName), readings: files.NewMap[Reading](folder, readingName)}
 }
 
 // Folder is where the recordings are.
@@ -175,13 +177,13 @@ func (s *Store) sweep(found []os.DirEntry) {
 // open opens a recording; one that was left open by a program that is gone is closed
 // properly first.
 func (s *Store) open(path string) (*recording.File, error) {
-	f, err := recording.Open(path)
+	f, err := Open(path, recording.OpenOptions{})
 	if err != nil || !f.Unclosed() {
 		return f, err
 	}
 	f.Close()
 	_, _ = recording.Mend(path) // it is being written, or may not be: then it is read as it lies
-	return recording.Open(path)
+	return Open(path, recording.OpenOptions{})
 }
 
 // entry describes a file, from the cache when it has not changed. Of a file that

@@ -16,7 +16,7 @@ const threeSamples = "# rate 100 Hz\npulse\n1\n2\n3\n"
 func TestEmptyTrash(t *testing.T) {
 	recorder, store := begin(t)
 	for _, name := range []string{"a.csv", "b.csv", "c.csv", "d.csv"} {
-		e, err := store.Add(name, strings.NewReader(threeSamples))
+		e, err := store.Add(name, strings.NewReader(threeSamples), Reading{})
 		if err == nil {
 			err = store.SetNote(e.ID, "of "+name)
 		}
