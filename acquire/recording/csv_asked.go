@@ -216,15 +216,15 @@ type Doubt struct {
 	About string `json:"about"` // rate, time, dates, decimal or unit
 	// Text says in a sentence, without its stop, what was taken, and why that is in doubt.
 	Text string `json:"text"`
-	// Open says that nothing was taken: what is not answered stays unknown.
-	Open bool `json:"open"`
+	// Taken is what the option of that name would be to confirm it, "" where nothing was taken: what is
+	// not answered stays unknown.
+	Taken string `json:"taken"`
 }
 
-// doubt notes a way of reading that somebody should confirm; the flag answers it at a terminal.
-func (f *File) doubt(about, flag, format string, a ...any) {
-	text := fmt.Sprintf(format, a...)
-	f.text.Doubts = append(f.text.Doubts, Doubt{About: about, Text: text})
-	f.remark("%s; if that is wrong, give %s", text, flag)
+// doubt notes a way of reading that somebody should confirm; the flag is another answer at a terminal.
+func (f *File) doubt(d Doubt, flag string) {
+	f.text.Doubts = append(f.text.Doubts, d)
+	f.remark("%s; if that is wrong, give %s", d.Text, flag)
 }
 
 // TextLook is how a text file was read, for a person to confirm.
@@ -238,13 +238,16 @@ type TextLook struct {
 	ClockTells bool         `json:"clockTells"` // the rate is the time column's
 	Doubts     []Doubt      `json:"doubts"`
 	Ours       bool         `json:"ours"` // written by this program, which says how to read it
+	// Head is the first line, with 0 for its numbers where it is none of names: files of one making have
+	// the same.
+	Head string `json:"-"`
 }
 
 // TextColumn is a column of a text file.
 type TextColumn struct {
 	Name string `json:"name"`
 	Unit string `json:"unit"` // as written, or as said
-	// Role is "time", "date", "signal", or "left out".
+	// Role is "time", "date", "signal", or "none" of them.
 	Role string `json:"role"`
 }
 
@@ -256,7 +259,7 @@ const lookRows = 6
 
 // tell describes the plan; lines are the file's first.
 func (p *csvPlan) tell() *TextLook {
-	t := &TextLook{Separator: p.separator, Decimal: p.point, Preamble: []string{}, Doubts: []Doubt{}, Rows: [][]string{}, RateHz: p.options.RateHz}
+	t := &TextLook{Head: p.head, Separator: p.separator, Decimal: p.point, Preamble: []string{}, Doubts: []Doubt{}, Rows: [][]string{}, RateHz: p.options.RateHz}
 	for _, line := range p.preamble[:min(len(p.preamble), lookRows)] {
 		t.Preamble = append(t.Preamble, safeText(line))
 	}
@@ -268,7 +271,7 @@ func (p *csvPlan) tell() *TextLook {
 		t.Rows = append(t.Rows, row)
 	}
 	for i, c := range p.columns {
-		role := "left out"
+		role := "none"
 		switch {
 		case i == p.clock:
 			role = "time"
@@ -280,6 +283,17 @@ func (p *csvPlan) tell() *TextLook {
 		t.Columns = append(t.Columns, TextColumn{safeText(c.name), safeText(c.unit), role})
 	}
 	return t
+}
+
+// digits are runs of them.
+var digits = regexp.MustCompile(`[0-9]+`)
+
+// headOf is TextLook.Head of a first line.
+func headOf(line string) string {
+	if strings.ContainsFunc(line, latinLetter) {
+		return shorten(line)
+	}
+	return digits.ReplaceAllString(shorten(line), "0")
 }
 
 // slashDate is a date whose day and month may be taken for each other.
@@ -297,37 +311,38 @@ func (p *csvPlan) ask(f *File, clock *csvClock, facts *csvFacts) {
 		}
 		return fmt.Sprintf("column %q", p.columns[i].name)
 	}
+	say := fmt.Sprintf
 	if p.guessed && clock.plan != nil && o.Time == "" && p.kind == secondsClock {
-		f.doubt("time", "-time", "%s has no name and rises evenly: it was taken for the time, in steps of %g s", name(p.clock), p.step)
+		f.doubt(Doubt{"time", say("%s has no name and rises evenly: it was taken for the time, in steps of %g s", name(p.clock), p.step), strconv.Itoa(p.clock + 1)}, "-time")
 	}
 	if p.noUnit && clock.plan != nil && f.info.ClaimedRateHz < slowHz {
-		f.doubt("time", fmt.Sprintf("-time %q", shorten(p.columns[p.clock].name)+" [ms]"), "%s says no unit: it was read as seconds, which makes %.4g samples a second", name(p.clock), f.info.ClaimedRateHz)
+		f.doubt(Doubt{"time", say("%s says no unit: it was read as seconds, which makes %.4g samples a second", name(p.clock), f.info.ClaimedRateHz), say("%d [s]", p.clock+1)}, say("-time %q", shorten(p.columns[p.clock].name)+" [ms]"))
 	}
 	if clock.plan != nil && p.kind != countClock && clock.quantum > 1.5*clock.interval && facts.commentRate == 0 && o.RateHz == 0 {
-		f.doubt("rate", "-rate", "the times in %s change every %g s only: the rate is what the rows between come to, %.5g Hz", name(p.clock), clock.quantum, f.info.ClaimedRateHz)
+		f.doubt(Doubt{"rate", say("the times in %s change every %g s only: the rate is what the rows between come to, %.5g Hz", name(p.clock), clock.quantum, f.info.ClaimedRateHz), say("%.9g", f.info.ClaimedRateHz)}, "-rate")
 	}
 	for _, i := range []int{p.clock, p.day} {
 		if i < 0 || o.Dates != "" || p.orderShown || len(p.firstRows) == 0 || i >= len(p.firstRows[0]) || dayOrder(p.firstRows[0][i]) != orderEither {
 			continue
 		}
-		taken, other := "the month was taken for the first number", DayFirst
+		what, taken, other := "month", MonthFirst, DayFirst
 		if strings.Contains(dateLayouts[p.times.last], "02-01") {
-			taken, other = "the day was taken for the first number", MonthFirst
+			what, taken, other = "day", DayFirst, MonthFirst
 		}
-		f.doubt("dates", "-dates "+other, "the dates, as %q, can be read in two ways: %s", p.firstRows[0][i], taken)
+		f.doubt(Doubt{"dates", say("the dates, as %q, can be read in two ways: the %s was taken for the first number", p.firstRows[0][i], what), taken}, "-dates "+other)
 		break
 	}
 	if o.Decimal == 0 && facts.grouped && !facts.decimals {
-		way := "thousands parted by a comma"
+		way, taken := "thousands parted by a comma", "point"
 		if p.point == ',' {
-			way = "decimals behind a comma"
+			way, taken = "decimals behind a comma", "comma"
 		}
-		f.doubt("decimal", "-decimal point or comma", "numbers such as %q were read as %s", facts.groupedAs, way)
+		f.doubt(Doubt{"decimal", say("numbers such as %q were read as %s", facts.groupedAs, way), taken}, "-decimal point or comma")
 	}
 	for k, i := range p.channels {
 		c := p.columns[i]
 		if facts.meta == nil && c.unit == "" && !c.unitSaid && c.digits > 0 {
-			f.text.Doubts = append(f.text.Doubts, Doubt{"unit", fmt.Sprintf("the values of %q have decimals and no unit", f.info.Channels[k].Label), true})
+			f.text.Doubts = append(f.text.Doubts, Doubt{"unit", fmt.Sprintf("the values of %q have decimals and no unit", f.info.Channels[k].Label), ""})
 			break
 		}
 	}

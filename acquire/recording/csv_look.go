@@ -60,6 +60,7 @@ type csvPlan struct {
 	noUnit    bool  // the clock says none, and was taken for seconds
 	channels  []int // columns
 	firstRows [][]string
+	head      string   // TextLook.Head
 	words     []string // names of columns left out since they hold no numbers
 	// orderShown says that a later date told which of its numbers is the day.
 	orderShown bool
@@ -86,7 +87,7 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 		return nil, &FormatError{Path: path, Line: r.line, Reason: "no row of numbers in it"}
 	}
 	p := &csvPlan{path: path, options: options, point: '.', clock: -1, day: -1, separator: options.Separator}
-	p.times.dates = options.Dates
+	p.times.dates, p.head = options.Dates, headOf(lines[0])
 	if p.separator == 0 {
 		p.separator = pickSeparator(lines)
 	}

@@ -337,6 +337,7 @@ func openRecord(in *input, path string) (*File, error) {
 	var list []Annotation
 	for _, s := range h.info {
 		list = append(list, Annotation{Text: s})
+		f.info.Invented = f.info.Invented || strings.HasPrefix(s, acquire.InventedTag)
 	}
 	list = append(list, f.beside(path, int64(st.highest))...)
 	f.scan = func() []Annotation { return list }

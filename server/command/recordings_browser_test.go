@@ -249,9 +249,11 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 	click("recordings-undo")
 	soon(t, ctx, "it to be back", `document.querySelectorAll('[data-recording]').length === 2`, 5*time.Second)
 	look[bool](t, ctx, `(() => { const d = new DataTransfer(); d.items.add(new File(["# rate 100 Hz\npulse [V]\n1.0\n1.1\n1.2\n"], "evening.csv")); document.querySelector('.drawer-body').dispatchEvent(new DragEvent("drop", {dataTransfer: d, bubbles: true, cancelable: true})); return true })()`)
+	soon(t, ctx, "the look at the file", `document.querySelector('[data-testid=import-dialog]')?.open && !document.querySelector('[data-testid=import-go]').disabled`, 10*time.Second)
+	click("import-go")
 	soon(t, ctx, "the dropped file", `[...document.querySelectorAll('.recording-name')].some((e) => e.textContent === "evening")`, 10*time.Second)
 	look[bool](t, ctx, `(() => { const d = new DataTransfer(); d.items.add(new File(["nothing"], "evening.pdf")); document.querySelector('.drawer-body').dispatchEvent(new DragEvent("drop", {dataTransfer: d, bubbles: true, cancelable: true})); return true })()`)
-	soon(t, ctx, "a refusal with its remedy", `/evening\.pdf.*\.edf/.test(document.querySelector('[data-testid=recordings-error]').textContent)`, 10*time.Second)
+	soon(t, ctx, "a refusal with its remedy", `/evening\.pdf.*\.edf/.test(document.querySelector('[data-testid=import-outcomes]').textContent)`, 10*time.Second)
 	look[bool](t, ctx, `(document.querySelectorAll("dialog[open]").forEach((d) => d.close()), true)`)
 	// Empty the trash: only after a second word that names what is lost.
 	soon(t, ctx, "the dropped file's buttons", `document.querySelector('[data-recording="evening.csv"] [data-testid$=-delete]')`, 5*time.Second)

@@ -131,11 +131,14 @@ func (s *Store) take(temporary, name, target string, how Reading) (done Imported
 		return done, s.unreadable(name, temporary, err)
 	}
 	said, err := sayOnImport(f, how)
-	done.Told, how.OpenOptions = f.Remarks(), keptOf(f, how.OpenOptions)
+	done.Told, how.OpenOptions = append([]string{}, f.Remarks()...), keptOf(f, how.OpenOptions)
 	look := f.Text()
-	f.Close()
+	defer f.Close()
 	if err != nil {
 		return done, fmt.Errorf("file %s: %w", strconv.Quote(name), err)
+	}
+	if look == nil {
+		f.Close() // some systems move no file that is open; of a text nothing is open any more
 	}
 	path, err := files.MoveFree(temporary, s.folder, target)
 	if err != nil {
@@ -149,7 +152,11 @@ func (s *Store) take(temporary, name, target string, how Reading) (done Imported
 		}
 	}
 	if look != nil && !look.Ours {
-		_ = s.readings.Change(func(all map[string]Reading) error { all[headOf(look)] = how; return nil }) // only a convenience
+		_ = s.readings.Change(func(all map[string]Reading) error { all[look.Head] = how; return nil }) // only a convenience
+	}
+	s.loadCache()
+	if info, err := os.Stat(path); err == nil && look != nil {
+		s.know(path, f, info)
 	}
 	done.Entry, err = s.Get(id)
 	return done, err
@@ -183,16 +190,6 @@ func sayOnImport(f *recording.File, how Reading) (said channel.Sidecar, err erro
 		said.Read = &kept
 	}
 	return said, nil
-}
-
-// headOf tells files of one making by their heads: the names and units of their columns, or how many
-// there are.
-func headOf(t *recording.TextLook) string {
-	var names []string
-	for _, c := range t.Columns {
-		names = append(names, c.Name+"["+c.Unit+"]")
-	}
-	return fmt.Sprintf("%s %q", t.Separator, names)
 }
 
 // Preview is how a file would be read.
@@ -257,7 +254,7 @@ func (s *Store) Preview(name string, head []byte, whole bool, how Reading) (Prev
 		if p.NoRate {
 			p.Text.RateHz = 0
 		}
-		if r, ok := s.readings.All()[headOf(p.Text)]; ok && !p.Text.Ours {
+		if r, ok := s.readings.All()[p.Text.Head]; ok && !p.Text.Ours {
 			p.Remembered = &r
 		}
 	}
@@ -279,7 +276,7 @@ func traces(f *recording.File) ([]PreviewChannel, error) {
 			ch, to := info.Channels[n], &list[n]
 			gain := ch.VoltsPerCount
 			if to.Unit = ch.Unit; gain == 0 {
-				gain, to.Unit = 1, ""
+				gain, to.Unit = math.Pow10(-ch.Digits), ""
 			}
 			for i, c := range row {
 				if c == acquire.MissingCount {
@@ -330,7 +327,7 @@ func (s *Store) AddRecord(parts func() (*multipart.Part, error), how Reading) (d
 	if err := files.CheckName(header, target); err != nil {
 		return done, err
 	}
-	told := f.Remarks()
+	told := append([]string{}, f.Remarks()...)
 	written := filepath.Join(folder, "whole"+ext)
 	if err := recording.ExportEDF(written, f, recording.ExportOptions{Context: how.Context, Tell: func(text string) { told = append(told, text) }}); err != nil {
 		return done, fmt.Errorf("record %s: %s", strconv.Quote(header), strings.ReplaceAll(err.Error(), folder+string(filepath.Separator), ""))

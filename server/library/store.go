@@ -207,18 +207,7 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 		if now, err := os.Stat(path); err == nil { // it may have been mended
 			next.Size, next.Modified, e.Bytes = now.Size(), now.ModTime(), now.Size()
 		}
-		d := f.Describe()
-		if !d.Started.IsZero() {
-			e.Started = d.Started
-		}
-		e.RateHz = d.ClaimedRateHz
-		e.Invented = d.Invented
-		if d.ClaimedRateHz > 0 {
-			e.Seconds = float64(f.Len()) / d.ClaimedRateHz
-		}
-		for _, c := range channel.Open(f, channel.Sidecar{}).Channels {
-			e.Channels = append(e.Channels, c.Label)
-		}
+		e.describe(f)
 		if due {
 			next.Read = time.Now()
 			notes := f.Annotations()
@@ -244,6 +233,33 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 	s.cache[id] = next
 	s.mu.Unlock()
 	return e
+}
+
+// describe tells what an open file says of itself.
+func (e *Entry) describe(f *recording.File) {
+	d := f.Describe()
+	if !d.Started.IsZero() {
+		e.Started = d.Started
+	}
+	e.RateHz = d.ClaimedRateHz
+	e.Invented = d.Invented
+	if d.ClaimedRateHz > 0 {
+		e.Seconds = float64(f.Len()) / d.ClaimedRateHz
+	}
+	for _, c := range channel.Open(f, channel.Sidecar{}).Channels {
+		e.Channels = append(e.Channels, c.Label)
+	}
+}
+
+// know keeps what a text file that has just been read says of itself, so that it is not read through
+// again; it has no annotations.
+func (s *Store) know(path string, f *recording.File, info os.FileInfo) {
+	id := filepath.Base(path)
+	e := Entry{ID: id, Name: files.NameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}}
+	e.describe(f)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.cache[id] = cached{Size: info.Size(), Modified: info.ModTime(), Entry: e, Read: time.Now()}
 }
 
 // medianBPM is the median rate of the beats of the first channel that has some.

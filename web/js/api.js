@@ -20,7 +20,7 @@ export async function send(method, path, body, timeoutMs = TIMEOUT_MS, ended) {
   const timeout = AbortSignal.timeout(timeoutMs);
   /** @type {RequestInit} */
   const init = { method, signal: ended ? AbortSignal.any([timeout, ended]) : timeout };
-  if (body instanceof Float32Array) {
+  if (body instanceof Float32Array || body instanceof Blob) {
     init.body = /** @type {BodyInit} */ (/** @type {unknown} */ (body));
     init.headers = { "Content-Type": "application/octet-stream" };
   } else if (body !== undefined) {

@@ -8,6 +8,7 @@ import { BoardPort } from "./board-port.js";
 import { Cautions, isLive } from "./cautions.js";
 import { byId, setText } from "./dom.js";
 import { wireHint } from "./drawers/figures.js";
+import { takeDrops } from "./drawers/import-box.js";
 import { DRAWERS } from "./drawers/list.js";
 import { watchRecording } from "./drawers/recordings.js";
 import { DrawerHost } from "./drawers.js";
@@ -297,6 +298,9 @@ const unwatch = store.subscribe((state) => {
 });
 
 watchRecording(store);
+takeDrops(() => store.state.owner, () => {
+  if (drawers?.openId !== "recordings") drawers?.open("recordings");
+});
 
 /**
  * The lowest and highest count held of a channel whose scale nobody said.

@@ -874,6 +874,81 @@ export const drawerPartsWords = {
 };
 
 /** drawers/recordings.js */
+export const importBoxWords = {
+  arriving: "Arriving",
+  importFiles: "Import …",
+  whatFiles: "Recordings: EDF, BDF, CSV and other text, WAV, or .hea with its files. Dropping them anywhere on the page does as well",
+  aFolder: "a folder …",
+  allInAFolder: "Import all recordings in a folder",
+  cancel: "Cancel",
+  /** @param {unknown} name */
+  bringing: (name) => `${name} …`,
+  looking: "Looking …",
+  /** @param {unknown} name @param {unknown} why */
+  notHere: (name, why) => `${name}: ${why}`,
+  /** @param {unknown} name */
+  isHere: (name) => `${name} is here.`,
+  clearThisList: "Clear this list",
+};
+export const importWords = {
+  readAFile: "Read a file",
+  /** @param {unknown} name */
+  read: (name) => `How to read ${name}`,
+  found: "found",
+  /** @param {unknown} what */
+  foundAs: (what) => `found: ${what}`,
+  comma: "comma ,",
+  semicolon: "semicolon ;",
+  tab: "tab",
+  blank: "blank",
+  bar: "bar |",
+  point: "point .",
+  dayFirst: "with the day",
+  monthFirst: "with the month",
+  byTheNames: "as its names say",
+  pulse: "pulse (light through a finger)",
+  ecg: "ECG (electrodes)",
+  other: "something else",
+  asTheFileSays: "as the file says",
+  sameForTheRest: "Read the text files that follow in the same way",
+  importText: "Import",
+  sampleRateHz: "Samples a second (Hz)",
+  betweenColumns: "Between columns",
+  decimalSign: "Decimal sign",
+  datesBegin: "Dates begin",
+  timeIsIn: "The time is in",
+  whatItShows: "It shows",
+  firstRows: "The first rows",
+  leaveItOut: "Leave this file out",
+  noRate: "The file does not say how many samples a second it has. Enter the number, or say which column holds the time.",
+  sayIt: "Please say it, if you know it.",
+  isThatRight: "Is that right?",
+  /** @param {unknown} rate */
+  fromTheTimes: (rate) => `${rate}, from the times in the file`,
+  /** @param {unknown} rate */
+  fromTheFile: (rate) => `${rate}, as the file says`,
+  /** @param {number} n @param {unknown} rate @param {unknown} length */
+  wouldBe: (n, rate, length) => `${n === 1 ? "1 channel" : `${n} channels`}, ${rate}${length ? `, ${length} long` : ""}.`,
+  beginningOnly: "This is the beginning of the file.",
+  signal: "signal",
+  time: "time",
+  date: "date",
+  leftOut: "left out",
+  /** @param {unknown} n */
+  columnIs: (n) => `What column ${n} is`,
+  /** @param {unknown} n */
+  unitOf: (n) => `Unit of column ${n}`,
+  /** @param {unknown} n */
+  column: (n) => `column ${n}`,
+  counts: "counts",
+  /** @param {unknown} low @param {unknown} high @param {unknown} unit */
+  fromTo: (low, high, unit) => `${low} to ${high} ${unit}`,
+  noValue: "no value",
+  headerMissing: "This is a part of a record. Choose it together with its header, the file that ends in .hea.",
+  notARecording: "This is not a recording. Recordings end in .edf, .bdf, .wav, .csv, .txt, .tsv, .log or .hea; .gz may follow.",
+  wasLeftOut: "It was left out.",
+  cancelled: "It was cancelled.",
+};
 export const drawerRecordingsWords = {
   /** @param {unknown} length */
   channels: (length) => `${length} channels`,
@@ -920,14 +995,11 @@ export const drawerRecordingsWords = {
   recording2: (a, clockTime, bytes) => `Recording ${a}, ${clockTime}, ${bytes}`,
   withoutAName: "without a name",
   theRecordingEnded: "The recording ended.",
-  arriving: "Arriving",
   findByNameOrNote: "Find by name or note",
   compare: "Compare",
   layTheTwoMarkedRecordings: "Lay the two marked recordings beside each other",
   recordings: "Recordings",
   recorded2: "Recorded",
-  importAFile: "Import a file …",
-  edfbdfcsvOrWAV: "EDF, BDF, CSV or WAV; dropping it here does as well",
   /** @param {unknown} name */
   isHere: (name) => `${name} is here.`,
   /** @param {unknown} folder */

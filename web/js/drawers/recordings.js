@@ -4,7 +4,8 @@ import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { bytes, clockTime, rate, significant } from "../format.js";
-import { library, replayAddress, SPEEDS, upload } from "../review/library.js";
+import { ImportBox } from "./import-box.js";
+import { library, replayAddress, SPEEDS } from "../review/library.js";
 import { openReview } from "../review/review.js";
 import { INVENTED } from "../words.js";
 import { drawerRecordingsWords as W } from "../words.js";
@@ -132,7 +133,6 @@ class RecordingsPanel {
       return;
     }
     root.append(this.#recordForm(), this.error, this.said, this.#listPart());
-    this.#listenDrop(root);
     this.timer = window.setInterval(() => this.#tick(), TICK_MS);
     this.heard = new AbortController();
     window.addEventListener("recordings-changed", () => void this.refresh(), { signal: this.heard.signal });
@@ -259,12 +259,11 @@ class RecordingsPanel {
   // --- the list ---------------------------------------------------------------
 
   #listPart() {
-    this.file = h("input", { type: "file", id: "upload-file", "data-testid": "upload-file", accept: ".edf,.bdf,.csv,.wav", multiple: true, class: "unseen", tabindex: "-1", "aria-hidden": "true" });
-    this.file.addEventListener("change", () => {
-      void this.#bring([...(this.file?.files ?? [])]);
-      if (this.file) this.file.value = "";
+    this.imports = new ImportBox((o) => {
+      if (o.entry) this.openId = o.entry.id;
+      if (o.entry) this.ctx.announce(W.isHere(o.entry.name));
+      void this.refresh();
     });
-    this.progress = h("progress", { max: "1", value: "0", hidden: true, "aria-label": W.arriving });
     this.find = h("input", { type: "search", id: "recordings-find", "data-testid": "recordings-find", placeholder: W.findByNameOrNote, "aria-label": W.findByNameOrNote, hidden: true });
     this.find.addEventListener("input", () => this.#show());
     this.compare = button("recordings-compare", W.compare, () => this.#compare(), { hidden: true, title: W.layTheTwoMarkedRecordings });
@@ -275,45 +274,8 @@ class RecordingsPanel {
     this.trashPart = h("details", { class: "fold", hidden: true }, this.trashTitle, this.trashItems);
     return h("section", { class: "recordings-part", "aria-label": W.recordings },
       h("div", { class: "row" }, h("h3", {}, W.recorded2), h("span", { class: "spring" }), this.compare,
-        h("span", { class: "owner-only" }, button("upload", W.importAFile, () => this.file?.click(), { title: W.edfbdfcsvOrWAV }), this.file)),
-      this.progress, this.find, this.items, this.trashPart, this.where);
-  }
-
-  /** @param {HTMLElement} root */
-  #listenDrop(root) {
-    const over = (/** @type {DragEvent} */ e) => {
-      if (!this.owner || !e.dataTransfer?.types.includes("Files")) return;
-      e.preventDefault();
-      root.classList.add("dropping");
-    };
-    root.addEventListener("dragenter", over);
-    root.addEventListener("dragover", over);
-    root.addEventListener("dragleave", (e) => {
-      if (!(e.relatedTarget instanceof Node) || !root.contains(e.relatedTarget)) root.classList.remove("dropping");
-    });
-    root.addEventListener("drop", (e) => {
-      root.classList.remove("dropping");
-      if (!this.owner || !e.dataTransfer || e.dataTransfer.files.length === 0) return;
-      e.preventDefault();
-      void this.#bring([...e.dataTransfer.files]);
-    });
-  }
-
-  /** @param {File[]} files */
-  #bring(files) {
-    return this.#do(async () => {
-      for (const f of files) {
-        if (this.progress) this.progress.hidden = false;
-        const entry = await upload(f, (share) => {
-          if (this.progress) this.progress.value = share;
-        });
-        this.openId = entry.id;
-        this.#say(W.isHere(entry.name));
-      }
-      void this.refresh();
-    }).finally(() => {
-      if (this.progress) this.progress.hidden = true;
-    });
+        this.imports.buttons),
+      this.imports.progress, this.imports.list, this.find, this.items, this.trashPart, this.where);
   }
 
   async refresh() {
@@ -562,6 +524,7 @@ class RecordingsPanel {
   destroy() {
     this.gone = true;
     this.heard?.abort();
+    this.imports?.destroy();
     window.clearInterval(this.timer);
   }
 }

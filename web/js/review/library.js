@@ -89,27 +89,72 @@ export const library = {
   file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
 };
 
+/** How a text file was read (server/API.md). @typedef {{rateHz?: number, separator?: string, decimal?: string, time?: string, columns?: string[], units?: string[], dates?: string, kinds?: string[]}} Reading */
+/** @typedef {{separator: string, decimal: string, preamble: string[], columns: {name: string, unit: string, role: string}[], rows: string[][], rateHz: number, clockTells: boolean, doubts: {about: string, text: string, taken: string}[], ours: boolean}} TextLook */
+/** @typedef {{format: string, text: TextLook|null, noRate: boolean, remembered: Reading|null, remarks: string[], channels: {label: string, unit: string, kind: string, low: (number|null)[], high: (number|null)[]}[], seconds: number, whole: boolean}} Preview */
+
 /**
- * Sends a file to the library.
- * @param {File} file
- * @param {(share: number) => void} progress
- * @returns {Promise<Entry>}
+ * @param {string} name
+ * @param {Record<string, string>} answers how to read it
  */
-export function upload(file, progress) {
+const asQuery = (name, answers) => new URLSearchParams([["name", name], ...Object.entries(answers).filter(([, v]) => v !== "")]).toString();
+
+/**
+ * How a file would be read, by its beginning.
+ * @param {File} file
+ * @param {number} bytes
+ * @param {Record<string, string>} answers
+ * @returns {Promise<Preview>}
+ */
+export async function preview(file, bytes, answers) {
+  const whole = file.size <= bytes ? "&whole=1" : "";
+  return request("POST", `/recordings/preview?${asQuery(file.name, answers)}${whole}`, file.slice(0, bytes));
+}
+
+/**
+ * Sends a recording to the library: a file, or a record's files.
+ * @param {File[]} files
+ * @param {Record<string, string>} answers how a text file is read
+ * @param {(share: number) => void} progress
+ * @param {AbortSignal} ended
+ * @returns {Promise<Entry & {told: string[]}>}
+ */
+export function bring(files, answers, progress, ended) {
   return new Promise((resolve, reject) => {
     const x = new XMLHttpRequest();
-    x.open("POST", "/api/v1/recordings?name=" + encodeURIComponent(file.name));
-    x.responseType = "json";
+    x.open("POST", `/api/v1/recordings?progress=1&${asQuery(files[0].name, answers)}`);
+    // Half of the way is sending, half is reading.
     x.upload.addEventListener("progress", (e) => {
-      if (e.lengthComputable && e.total > 0) progress(e.loaded / e.total);
+      if (e.lengthComputable && e.total > 0) progress(e.loaded / e.total / 2);
+    });
+    const lines = () => x.responseText.split("\n").slice(0, -1);
+    x.addEventListener("progress", () => {
+      const share = (lines().map((l) => JSON.parse(l)).findLast((l) => typeof l.share === "number") ?? {}).share;
+      if (share !== undefined) progress(0.5 + share / 2);
     });
     x.addEventListener("load", () => {
-      if (x.status >= 200 && x.status < 300) resolve(x.response);
-      else reject(new Error(sentence(x.response?.error ?? W.theServerAnswered(x.status))));
+      /** @type {any} */
+      let last;
+      try {
+        last = JSON.parse(x.status === 200 ? lines().at(-1) ?? "" : x.responseText);
+      } catch {
+        last = { error: W.theServerAnswered(x.status) };
+      }
+      if (x.status === 200 && last.id) resolve(last);
+      else reject(new Error(sentence(last.error ?? W.theServerAnswered(x.status))));
     });
     x.addEventListener("error", () => reject(new Error(W.theFileDidNotArrive)));
-    x.setRequestHeader("Content-Type", "application/octet-stream");
-    x.send(file);
+    x.addEventListener("abort", () => reject(new Error(W.theFileDidNotArrive)));
+    if (ended.aborted) reject(new Error(W.theFileDidNotArrive));
+    ended.addEventListener("abort", () => x.abort());
+    if (files.length === 1) {
+      x.setRequestHeader("Content-Type", "application/octet-stream");
+      x.send(files[0]);
+      return;
+    }
+    const form = new FormData();
+    for (const f of files) form.append("file", f, f.name);
+    x.send(form);
   });
 }
 
