@@ -84,8 +84,8 @@ func wholeFigures(f *parts.Figures, s *parts.Spread) figureList {
 	l.spread("peak_gain_95", &s.PeakDB, "dB")
 	l.maybe("settling_5_percent", f.SettlingSeconds, "s")
 	l.add("rest", f.Span.RestVolts, "V")
-	l.add("span_low", f.Span.LowVolts, "V")
-	l.add("span_high", f.Span.HighVolts, "V")
+	l.add("range_low", f.Span.LowVolts, "V")
+	l.add("range_high", f.Span.HighVolts, "V")
 	l.add("input_that_clips", f.Span.InputVolts, "V")
 	first := "converter"
 	if f.Span.ClipsFirst >= 0 {

@@ -212,7 +212,7 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 			next.Read = time.Now()
 			notes := f.Annotations()
 			next.Took = time.Since(next.Read)
-			_, _, rest := recording.TakeMarked(notes, d.ClaimedRateHz)
+			_, _, rest := recording.TakeMarked(notes, e.RateHz)
 			for _, n := range rest {
 				if recording.IsNote(n.Text) {
 					e.Annotations++
