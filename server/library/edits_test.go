@@ -139,7 +139,7 @@ func TestEditsGoWithADownload(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		entry, err := store.Add("again.edf", io.Reader(file))
+		entry, err := store.Add("again.edf", io.Reader(file), Reading{})
 		file.Close()
 		x.Close()
 		if err != nil {
