@@ -102,9 +102,9 @@ func (r *review) beats(ctx context.Context, q BeatQuery) ([][]Mark, error) {
 	return out, nil
 }
 
-// edited puts edits into a channel's stored beats.
+// edited puts edits into a channel's stored beats, if it has any.
 func (r *review) edited(c int, list []Mark, edits []recording.Edit, q BeatQuery) []Mark {
-	if len(edits) == 0 {
+	if len(edits) == 0 || len(list) == 0 { // edits alone are not the beats
 		return list
 	}
 	kind := r.rec.Channels[c].Kind

@@ -1604,6 +1604,7 @@ export const reviewIntervalsWords = {
   breathsPerMinute: " breaths per minute",
   /** @param {unknown} a */
   cannotTell: (a) => `Cannot tell: ${a}.`,
+  edited: (/** @type {number} */ n, /** @type {{added: number, moved: number, removed: number}} */ c) => edited(n, c),
   theStretchIsTooShort: "the stretch is too short",
   perMinute: "per minute",
   msFromRToThe: "ms from R to the pulse’s foot",
@@ -1632,6 +1633,38 @@ export const reviewPathFieldsWords = {
   smoothCutoffInHertz: "Smooth: cutoff in hertz",
   smoothOrder: "Smooth: order",
   drift: "Drift",
+};
+
+/**
+ * How many beats were edited by hand.
+ * @param {number} n @param {{added: number, moved: number, removed: number}} c
+ */
+const edited = (n, c) => `${n === 1 ? "1 beat" : `${n} beats`} edited by hand: ${[c.added && `${c.added} added`, c.moved && `${c.moved} moved`, c.removed && `${c.removed} deleted`].filter(Boolean).join(", ")}.`;
+
+/** review/editor.js */
+export const reviewEditorWords = {
+  edited,
+  editBeats: "Edit beats",
+  moveAddAndDelete: "Move, add and delete beats by hand (e)",
+  add: "Add",
+  addTitle: "Add a beat at cursor A, or in the middle (d); a double click adds one there",
+  deleteText: "Delete",
+  deleteTitle: "Delete the chosen beat (x)",
+  undo: "Undo",
+  undoTitle: "Undo (Ctrl z)",
+  redo: "Redo",
+  redoTitle: "Redo (Ctrl y)",
+  asFound: "As found",
+  asFoundTitle: "Take back all edits of this channel",
+  chosenBeat: "Chosen beat",
+  howTo: "Click a beat to choose it, drag it to move it. A double click adds a beat.",
+  noBeatsHere: "This channel is neither a pulse nor an ECG, so it has no beats: set its kind under Channels first.",
+  tooNear: "There is a beat already, less than 0.1 s away.",
+  /** @param {unknown} clockTime */
+  beatAdded: (clockTime) => `Beat added at ${clockTime}.`,
+  /** @param {unknown} clockTime */
+  beatDeleted: (clockTime) => `Beat at ${clockTime} deleted.`,
+  chooseFirst: "Choose a beat first: click it, or press b.",
 };
 
 /** review/review.js */
@@ -1727,6 +1760,7 @@ export const reviewWords = {
   foundAgainstAnnotated: "The beats found against those annotated: missed and extra ones (s)",
   scoreAgainst: "score against the annotated beats",
   nextMiss: "next missed or extra beat, with shift the one before",
+  editBeatsKeys: "edit beats: b chooses the next, ← → move it, d adds, x deletes, Ctrl z takes back",
   replayFromHere2: "replay from here",
   esc: "Esc",
 };

@@ -10,7 +10,7 @@ import { drawerRhythmWords as W } from "../words.js";
 /** @typedef {{perMinute: number|null, absent?: string, quality: number, highestPerMinute: number, signs: {name: string, perMinute: number, clarity: number}[]}} Breathing */
 /** @typedef {{medianSeconds: number|null, spreadSeconds: number|null, absent?: string, pairs: number, peaks: number, quality: number, caveat: string}} Arrived */
 /** @typedef {Arrived & {ecg: number, pulse: number, ecgLabel: string, pulseLabel: string}} Arrival */
-/** @typedef {{channel: string, kind: string, rateHz: number, from: number, to: number, report: Report, intervals: Interval[], breathing: (Breathing & {atSeconds: number})[], arrival: {ecgLabel: string, pulseLabel: string, at: (Arrived & {atSeconds: number})[]}|null}} RecordedVariability */
+/** @typedef {{channel: string, kind: string, rateHz: number, from: number, to: number, report: Report, intervals: Interval[], edited: {added: number, moved: number, removed: number}, breathing: (Breathing & {atSeconds: number})[], arrival: {ecgLabel: string, pulseLabel: string, at: (Arrived & {atSeconds: number})[]}|null}} RecordedVariability */
 /** @typedef {{epoch: number, channel: number, label: string, kind: string, windowSeconds: number, sinceSeconds: number, report: Report, intervals: Interval[], breathing: Breathing, arrival: Arrival|null}} Variability */
 
 const NBSP = "\u00a0";

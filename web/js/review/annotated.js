@@ -12,6 +12,17 @@ import { firstFrom } from "./window.js";
 const LEAST_APART_CSS = 5;
 
 /**
+ * A bar over each beat of a lane that was added or moved by hand.
+ * @param {import("./library.js").Mark[]} beats those that are seen
+ * @param {{top: number}} lane
+ * @param {(sample: number) => number} x
+ * @returns {Item}
+ */
+export function byHandItem(beats, lane, x) {
+  return { kind: "lines", at: beats.filter((b) => b.byHand).flatMap((b) => [x(b.sample) - 5, lane.top - 8, x(b.sample) + 5, lane.top - 8]), colour: "trace3", width: 2 };
+}
+
+/**
  * @param {Pick<Sheet, "window"|"annotated"|"faults">} sheet
  * @param {{top: number, height: number}} lane
  * @param {(sample: number) => number} x

@@ -59,7 +59,9 @@ export class RecordedIntervals extends StretchPanel {
     setText(this.name, `${data.channel}: ${data.report.name}`);
     setText(this.summary, chiefParts(data.report).join(" · "));
     const listed = end - begin > LISTED_SECONDS;
-    setText(this.where, W.theMeasuresAreOfAll(this.span(begin, end), listed ? W.stripAndScatterOfIts : ""));
+    const { added, moved, removed } = data.edited;
+    const n = added + moved + removed;
+    setText(this.where, W.theMeasuresAreOfAll(this.span(begin, end), listed ? W.stripAndScatterOfIts : "") + (n > 0 ? ` ${W.edited(n, data.edited)}` : ""));
     const first = listed ? Math.min(end - LISTED_SECONDS, data.intervals[0]?.atSeconds ?? end) : begin;
     const x = { low: first, high: end, clock: true, label: W.intoTheRecording };
     const colour = "trace3";

@@ -28,10 +28,11 @@ import { reviewLibraryWords as W } from "../words.js";
 /** @typedef {{sample: number, text: string, board: boolean, added: boolean, durationSeconds: number}} RecordedNote */
 /** @typedef {{label: string, kind: string, unit: string, numbersUnit?: string, path: PathSettings, scale?: ScaleSettings, from?: Record<string, "said"|"recorded"|"source"|"usual">, stepVolts?: number, lowVolts?: number, highVolts?: number, board?: import("../board/words.js").Board|null}} RecordedChannel */
 /** What is said of a channel afterwards. @typedef {{channel: number, forget?: boolean, label?: string, kind?: string, unit?: string, scale?: ScaleSettings}} ChannelChange */
-/** @typedef {Entry & {samples: number, format: string, channelDetails: RecordedChannel[], notes: RecordedNote[], gaps: {first: number, samples: number}[], annotated: number, remarks: string[]}} Detail */
+/** @typedef {Entry & {samples: number, format: string, channelDetails: RecordedChannel[], notes: RecordedNote[], gaps: {first: number, samples: number}[], annotated: number, edits: Record<string, Edit[]>, remarks: string[]}} Detail */
 /** @typedef {{id: string, name: string, seconds: number, bytes: number}} Running */
 /** @typedef {{id: string, name: string, bytes: number}} Trashed */
-/** @typedef {{sample: number, kind: string, quality: number}} Mark */
+/** @typedef {{sample: number, kind: string, quality: number, byHand?: boolean}} Mark */
+/** A beat edited by hand, in samples: where it stands now, undefined when removed, and where it had been found, undefined when added. @typedef {{at?: number, was?: number}} Edit */
 /** Found beats against annotated ones. @typedef {{channel: string, kind: string, rateHz: number, from: number, to: number, windowSeconds: number, delaySeconds: number, annotated: number, found: number, tp: number, fn: number, fp: number, se: number|null, ppv: number|null, f1: number|null, rmsSeconds: number|null, missed: number[], extra: number[]}} Score */
 /** @typedef {{beats: number, fromSeconds: number, stepSeconds: number, median: number[], low: number[], high: number[]}} Average */
 /** @typedef {{channel: string, kind: string, unit: string, rateHz: number, from: number, to: number, report: any, medianBpm: number, average: Average, beats: Mark[], spectrum: {freqHz: number[], densityVoltsPerRootHz: number[], averages: number}}} Stretch */
@@ -75,6 +76,8 @@ export const library = {
   view: async (id, query) => (await send("GET", `${at(id)}/view?${query}`)).arrayBuffer(),
   /** @param {string} id @returns {Promise<{channels: Mark[][], annotated: import("./annotated.js").Annotated[]}>} those stored, by channel, and those annotated */
   beats: async (id) => decodeBeats(await (await send("GET", at(id) + "/beats?as=compact", undefined, LONG_MS)).arrayBuffer()),
+  /** @param {string} id @param {number} channel @param {Edit[]} take @param {Edit[]} put @returns {Promise<{edits: Record<string, Edit[]>}>} */
+  editBeats: (id, channel, take, put) => request("PATCH", at(id) + "/beats", { channel, take, put }),
   /** @param {string} id @param {number} channel @param {(share: number) => void} progress @param {AbortSignal} ended @returns {Promise<Mark[][]>} those found in a channel */
   findBeats: async (id, channel, progress, ended) => decodeBeats(await long(`${at(id)}/beats?as=compact&find=${channel}`, progress, ended, LONG_MS)).channels,
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {number} learning seconds left out @param {AbortSignal} ended @param {(share: number) => void} progress @returns {Promise<Score>} */

@@ -9,6 +9,7 @@ import { ChannelFields } from "./channels.js";
 import { RecordedCheck } from "./figures.js";
 import { RecordedIntervals } from "./intervals.js";
 import { library, replayAddress, SPEEDS } from "./library.js";
+import { BeatEditor } from "./editor.js";
 import { PathFields } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
 import { RecordedScore } from "./score.js";
@@ -85,6 +86,7 @@ class ReviewView {
       ctx.loop.dirty(this.sheet);
       this.#showFound();
     }) };
+    this.editor = new BeatEditor({ sheet: this.sheet, channel: () => this.beatChannel, changed: () => this.#edited(), find: () => void this.#findBeats(), reload: () => void this.#reload(), announce: ctx.announce, failed: (e) => this.#failed(e) });
     this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
     this.facts = h("p", { class: "review-facts", "data-testid": "review-facts" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "review-error" });
@@ -126,7 +128,7 @@ class ReviewView {
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": W.moreTimeAcross, title: W.moreTimeAcross2 }), this.seconds,
         button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": W.lessTimeAcross, title: W.lessTimeAcross2 })),
-      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score,
+      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score, this.editor.open, this.editor.bar,
       h("span", { class: "owner-only group-loose" }, button("review-replay", W.replayFromHere, () => this.#replay(), { title: W.playItIntoTheLive }), this.speed),
       h("span", { class: "group-loose" }, button("review-as-a", W.compareAsA, () => this.#compare(0), { title: W.thisStretchOrWhatLies }), button("review-as-b", W.asB, () => this.#compare(1), { "aria-label": W.compareAsB })),
       this.where);
@@ -141,6 +143,8 @@ class ReviewView {
     this.beatPick = select("review-beat-channel", [], (v) => {
       this.beatChannel = Number(v);
       this.#showBeats(true);
+      this.editor.toggle(false);
+      this.editor.tell();
     }, { "aria-label": W.channelOfTheBeats });
     this.beatWords = h("p", { class: "hint", "data-testid": "review-beat-words" });
     this.beatList = h("ol", { class: "review-list", "data-testid": "review-beats" });
@@ -165,7 +169,7 @@ class ReviewView {
       h("section", {}, h("div", { class: "row" }, h("h3", {}, W.notes), this.noteCount, h("span", { class: "spring" }), this.boardLabel), this.noteList),
       h("section", {}, h("div", { class: "row" }, h("h3", {}, W.beats), h("span", { class: "spring" }), this.beatPick,
         button("review-beat-before", "‹", () => this.#beat(-1), { "aria-label": W.beatBefore, title: W.beatBeforeShiftB, class: "step" }), button("review-beat-next", "›", () => this.#beat(1), { "aria-label": W.nextBeat, title: W.nextBeatB, class: "step" })),
-      this.beatWords, this.findBeats, this.beatList),
+      this.beatWords, this.editor.said, this.findBeats, this.beatList),
       this.laneSection,
       this.channels.root,
       h("section", {}, h("div", { class: "row" }, h("h3", {}, W.path), h("span", { class: "spring" }), this.pathPick, this.pathOn), this.fields.root, h("div", { class: "row" }, this.pathRecorded, this.pathLive)),
@@ -196,6 +200,7 @@ class ReviewView {
       if (mine !== this.opening) return;
       detail.notes = whole.notes;
       detail.gaps = whole.gaps;
+      this.editor.show(id, whole.edits);
       this.#showNotes();
       const { channels, annotated } = await library.beats(id);
       if (mine !== this.opening) return;
@@ -205,6 +210,7 @@ class ReviewView {
       this.beatChannel = Math.max(0, channels.findIndex((b) => b.length > 0));
       if (this.beatPick) this.beatPick.value = String(this.beatChannel);
       this.#showBeats(true);
+      this.#findEdited(whole.edits);
       this.ctx.loop.dirty(this.sheet);
     } catch (e) {
       if (mine === this.opening) this.#failed(e);
@@ -225,6 +231,8 @@ class ReviewView {
     for (const p of this.#beside()) p.show(detail);
     this.#togglePanel("intervals", false);
     if (this.panelButtons) this.panelButtons.score.hidden = true;
+    this.editor.toggle(false);
+    this.editor.show(detail.id, {});
     fill(this.title, detail.name || detail.id, detail.invented ? " " : null, detail.invented ? h("span", { class: "invented", "data-testid": "review-invented" }, INVENTED) : null);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
     const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));
@@ -300,6 +308,7 @@ class ReviewView {
     window.clearTimeout(this.beatTimer);
     this.beatTimer = window.setTimeout(() => this.#showBeats(false), LIST_PAUSE_MS);
     for (const p of this.#beside()) p.follow();
+    this.editor.place();
   }
 
   #beside() {
@@ -518,6 +527,36 @@ class ReviewView {
     }
   }
 
+  /** Edited beats are among those found: where none are stored they are found at once. @param {Record<string, import("./library.js").Edit[]>} edits */
+  #findEdited(edits) {
+    const channel = Number(Object.keys(edits).find((c) => edits[c].length > 0) ?? -1);
+    if (channel < 0 || this.finding || this.sheet.beats[channel]?.length) return;
+    this.beatChannel = channel;
+    if (this.beatPick) this.beatPick.value = String(channel);
+    this.editor.tell();
+    void this.#findBeats();
+  }
+
+  /** Beats were edited: what is made of them follows. */
+  #edited() {
+    this.sheet.trendKey = "";
+    this.#showBeats(true);
+    this.panels.intervals.key = "";
+    this.panels.intervals.follow();
+    this.ctx.loop.dirty(this.sheet);
+  }
+
+  /** The same place, as the server has it. */
+  async #reload() {
+    const { detail, sheet: { window: w }, beatChannel } = this;
+    if (!detail) return;
+    await this.open(detail.id, { from: w.from, to: w.to });
+    if (this.detail?.id !== detail.id || this.sheet.beats[beatChannel]?.length) return;
+    this.beatChannel = beatChannel;
+    if (this.beatPick) this.beatPick.value = String(beatChannel);
+    void this.#findBeats();
+  }
+
   /** @param {number} i */
   #toBeat(i) {
     const list = this.sheet.beats[this.beatChannel] ?? [];
@@ -605,9 +644,11 @@ class ReviewView {
 
   /** @param {KeyboardEvent} e */
   #key(e) {
-    if (e.defaultPrevented || e.altKey || e.metaKey || e.ctrlKey || !this.detail) return;
     const target = e.target;
-    if (target instanceof HTMLInputElement && target.type !== "checkbox" || target instanceof HTMLSelectElement) {
+    const writing = target instanceof HTMLInputElement && target.type !== "checkbox" || target instanceof HTMLSelectElement;
+    if (this.detail && !writing && this.editor.key(e)) return;
+    if (e.defaultPrevented || e.altKey || e.metaKey || e.ctrlKey || !this.detail) return;
+    if (writing) {
       if (e.key === "Escape" && target === this.noteInput) {
         e.preventDefault();
         e.stopPropagation();
@@ -621,7 +662,7 @@ class ReviewView {
       ArrowLeft: () => sheet.pan(-0.1), ArrowRight: () => sheet.pan(0.1), PageUp: () => sheet.pan(-1), PageDown: () => sheet.pan(1),
       Home: () => sheet.pan(-Infinity), End: () => sheet.pan(Infinity), "+": () => sheet.zoom(1 / ZOOM), "=": () => sheet.zoom(1 / ZOOM), "-": () => sheet.zoom(ZOOM),
       c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#togglePanel("intervals"), k: () => this.#togglePanel("check"),
-      s: () => this.#toggleScore(), m: () => this.#fault(1), M: () => this.#fault(-1),
+      e: () => this.ctx.store.state.owner && this.editor.toggle(), s: () => this.#toggleScore(), m: () => this.#fault(1), M: () => this.#fault(-1),
     };
     const run = keys[e.key];
     if (!run) return;
@@ -644,11 +685,11 @@ class ReviewView {
   stats() {
     const { window: w, cursors, paintMs, rateHz } = this.sheet;
     return { open: this.dialog.open, id: this.detail?.id ?? "", from: w.from, to: w.to, length: w.length, rateHz, cursors: { on: cursors.on, a: cursors.a, b: cursors.b }, paintMs, viewMs: this.source?.latencyMs ?? NaN, openMs: this.openMs,
-      piece: this.source?.piece ? { from: this.source.piece.from, to: this.source.piece.to, exact: this.source.piece.exact } : null, notes: this.detail?.notes.length ?? 0, beats: this.sheet.beats.map((b) => b.length), annotated: this.sheet.annotated.length, faults: this.sheet.faults, ranges: this.sheet.ranges.map((r) => [r.low, r.high]) };
+      piece: this.source?.piece ? { from: this.source.piece.from, to: this.source.piece.to, exact: this.source.piece.exact } : null, notes: this.detail?.notes.length ?? 0, beats: this.sheet.beats.map((b) => b.length), annotated: this.sheet.annotated.length, edits: this.editor.edits, marks: this.sheet.beats, chosen: this.editor.chosen?.sample ?? null, faults: this.sheet.faults, ranges: this.sheet.ranges.map((r) => [r.low, r.high]) };
   }
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["s", W.scoreAgainst], ["m", W.nextMiss], ["p", W.replayFromHere2], [W.esc, "close"]];
+  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["s", W.scoreAgainst], ["m", W.nextMiss], ["e", W.editBeatsKeys], ["p", W.replayFromHere2], [W.esc, "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

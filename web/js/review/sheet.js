@@ -9,7 +9,7 @@ import { Cursors } from "../scene/cursors.js";
 import { PAPER_CSS, register } from "../scene/picture.js";
 import { places, sheetScene } from "../scene/sheet.js";
 import { theme } from "../theme.js";
-import { annotatedItems } from "./annotated.js";
+import { annotatedItems, byHandItem } from "./annotated.js";
 import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
 import { reviewSheetWords as W } from "../words.js";
 
@@ -325,7 +325,11 @@ export class Sheet {
       gaps: (detail?.gaps ?? []).map((g) => ({ index: g.first, samples: g.samples, text: "" })),
       notes: this.notes.slice(firstFrom(this.notes, w.from), firstFrom(this.notes, w.to)).map((n) => ({ index: n.sample, text: n.text })),
       cursors: this.cursors.on ? this.cursors : null,
-      over: at.flatMap((lane) => annotatedItems(this, lane, (sample) => left + (sample - w.from) * px, px)),
+      over: at.flatMap((lane, i) => {
+        const x = (/** @type {number} */ sample) => left + (sample - w.from) * px;
+        const beats = this.beats[channels[i]] ?? [];
+        return [...annotatedItems(this, lane, x, px), byHandItem(beats.slice(firstFrom(beats, Math.ceil(w.from)), firstFrom(beats, w.to)), lane, x)];
+      }),
     });
   }
 

@@ -138,7 +138,7 @@ export function decodePiece(buffer) {
 /**
  * The server's compact answer of beats, by channel, and those annotated.
  * @param {ArrayBuffer} buffer
- * @returns {{channels: {sample: number, kind: string, quality: number}[][], annotated: {sample: number, type: string}[]}}
+ * @returns {{channels: import("./library.js").Mark[][], annotated: {sample: number, type: string}[]}}
  */
 export function decodeBeats(buffer) {
   const data = new DataView(buffer);
@@ -148,7 +148,10 @@ export function decodeBeats(buffer) {
     const n = data.getUint32(at, true);
     at += 4;
     const list = [];
-    for (let i = 0; i < n; i++) list.push({ sample: data.getFloat64(at + 8 * i, true), kind: data.getUint8(at + 9 * n + i) === 1 ? "ecg" : "pulse", quality: data.getUint8(at + 8 * n + i) / 100 });
+    for (let i = 0; i < n; i++) {
+      const kind = data.getUint8(at + 9 * n + i);
+      list.push({ sample: data.getFloat64(at + 8 * i, true), kind: kind & 1 ? "ecg" : "pulse", quality: data.getUint8(at + 8 * n + i) / 100, ...(kind & 2 ? { byHand: true } : {}) });
+    }
     channels.push(list);
     at += 10 * n;
   }
