@@ -257,21 +257,3 @@ func TestUndoCoversSpanAndSeconds(t *testing.T) {
 		t.Errorf("a zoom and its way back left %d changes to undo, before %d", n, before)
 	}
 }
-
-// TestPrintsWhite: from a dark page the trace is printed on white; afterwards it is dark again.
-func TestPrintsWhite(t *testing.T) {
-	t.Parallel()
-	ctx := browser(t, 1280, 800)
-	open(t, ctx, program(t, "demo:finger"))
-	keyDown(t, ctx, "k")
-	script(t, ctx, `window.at = (id) => document.querySelector('[data-testid="' + id + '"]');
-		window.corner = () => [...document.querySelector(".trace-base").getContext("2d").getImageData(100, 40, 1, 1).data].slice(0, 3).reduce((a, b) => a + b);
-		if (document.documentElement.dataset.theme !== "dark") at("theme").click()`)
-	soon(t, ctx, "a dark page", `document.documentElement.dataset.theme === "dark" && corner() < 300`, 5*time.Second)
-	script(t, ctx, `dispatchEvent(new Event("beforeprint"))`)
-	if sum := look[int](t, ctx, "corner()"); sum < 700 {
-		t.Errorf("the paper printed has a sum of %d of 765", sum)
-	}
-	script(t, ctx, `dispatchEvent(new Event("afterprint"))`)
-	soon(t, ctx, "a dark page again", `document.documentElement.dataset.theme === "dark" && corner() < 300`, 5*time.Second)
-}

@@ -96,11 +96,7 @@ const contrastQuery = window.matchMedia("(prefers-contrast: more)");
 /** @type {"light"|"dark"|""} */
 let themeChoice = prefs.get("theme", /** @type {"light"|"dark"|""} */ (""));
 
-/** Paper is white whatever the screen is. */
-let printing = false;
-
 function isDark() {
-  if (printing) return false;
   return themeChoice ? themeChoice === "dark" : darkQuery.matches;
 }
 
@@ -165,8 +161,8 @@ const trace = new TracePanel(byId("trace"), {
   paper: { mmPerSecond: 25, mmPerVolt: 0, ...prefs.get("paper", {}), on: false },
   paperChanged: (what) => prefs.set("paper", what),
 });
-const calibrate = new CalibrateDialog({ measured: (mm) => trace.setScreen(mm) });
-trace.setScreen(screenMm());
+const calibrate = new CalibrateDialog({ measured: (mm) => trace.mm.setScreen(mm) });
+trace.mm.setScreen(screenMm());
 const save = new SaveDialog(trace, {
   source: sourceName,
   began: () => store.state.server?.t0 ?? "",
@@ -363,8 +359,8 @@ async function putLook(next) {
 function lookChanged(label, next) {
   const before = look;
   look = next;
-  const zoomed = trace.zooms.length !== zooms;
-  zooms = trace.zooms.length;
+  const zoomed = trace.zoom.list.length !== zooms;
+  zooms = trace.zoom.list.length;
   if (restoring || zoomed || JSON.stringify(before) === JSON.stringify(next)) return;
   const now = performance.now();
   const last = undo.done[undo.done.length - 1];
@@ -832,10 +828,10 @@ const keys = new Keys([
     { key: "a", shown: "a", what: W.automaticRanges, run: () => trace.autoAll() },
     { key: "o", shown: "o", what: W.layTracesOverEachOther, run: () => trace.setOverlaid(!trace.overlaid) },
     { key: "c", shown: "c", what: W.twoCursorsOnACursor, run: () => trace.toggleCursors() },
-    { key: "n", shown: "n", what: W.writeANote, run: () => trace.noteButton.click() },
-    { key: "z", shown: "z", what: W.zoomBetweenTheCursorsOr, run: () => trace.zoomKey() },
-    { key: "Z", shown: W.shiftZ, what: W.zoomOut, run: () => trace.zoomOut() },
-    { key: "m", shown: "m", what: W.trueMillimetres25MmS, run: () => trace.setPaper({ on: !trace.paper.on }) },
+    { key: "n", shown: "n", what: W.writeANote, run: () => trace.toolbar.note.click() },
+    { key: "z", shown: "z", what: W.zoomBetweenTheCursorsOr, run: () => trace.zoom.key() },
+    { key: "Z", shown: W.shiftZ, what: W.zoomOut, run: () => trace.zoom.out() },
+    { key: "m", shown: "m", what: W.trueMillimetres25MmS, run: () => trace.mm.set({ on: !trace.paper.on }) },
     { key: "e", shown: "e", what: W.saveThisView, run: () => save.show() },
   ] },
   { title: W.path, keys: [
@@ -877,13 +873,11 @@ byId("banner-close").addEventListener("click", () => problem(""));
 darkQuery.addEventListener("change", applyTheme);
 contrastQuery.addEventListener("change", applyTheme);
 window.addEventListener("beforeprint", () => {
-  printing = true;
-  applyTheme();
-  loop.paintNow();
+  document.documentElement.dataset.theme = "light"; // paper is white whatever the screen is
   toPaper();
 });
 window.addEventListener("afterprint", () => {
-  printing = false;
+  trace.printTrue = false;
   fromPaper();
   applyTheme();
 });
@@ -912,7 +906,7 @@ const pulsewright = {
     channels: channels().map((c) => ({ kind: c.kind, path: c.path, scale: c.scale })),
     playback: store.state.server?.playback ?? null,
     notes: store.state.server?.notes?.length ?? 0,
-    cursors: { ...trace.cursors },
+    cursors: { on: trace.cursors.on, a: trace.cursors.a, b: trace.cursors.b },
     overlaid: trace.overlaid,
     edgeAgeMs: [0.5, 0.99].map((q) => quantile([...edgeAges.subarray(0, paintings)].sort((a, b) => a - b), q)),
     settings: { done: undo.done.length, undone: undo.undone.length },
@@ -922,10 +916,10 @@ const pulsewright = {
     held: trace.view.held,
     show: show.stats(),
     secondsAcross: trace.view.secondsAcross,
-    zooms: trace.zooms.length,
-    paper: { ...trace.paper, mmPerPx: trace.mmPerPx, widthPx: trace.view.widthPx, measured: trace.mmPerDevicePx > 0 },
-    ranges: trace.lanes.map((l) => ({ channel: l.probe.channel, point: l.probe.point, low: l.low, high: l.high, unit: l.unit, heightPx: l.heightPx, topPx: l.topPx })),
-    leftPx: trace.leftPx,
+    zooms: trace.zoom.list.length,
+    paper: { ...trace.paper, mmPerPx: trace.mm.perCss / trace.ratio, widthPx: trace.view.widthPx, measured: trace.mm.perDevicePx > 0 },
+    ranges: trace.lanes.map((l) => ({ channel: l.probe.channel, point: l.probe.point, low: l.low, high: l.high, unit: l.unit, heightPx: l.height * trace.ratio, topPx: l.top * trace.ratio })),
+    leftPx: trace.left * trace.ratio,
   }),
   /**
    * A sample as the page holds it.

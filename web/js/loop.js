@@ -44,12 +44,6 @@ export class FrameLoop {
     this.#request();
   }
 
-  /** Paints all at once, for what does not wait for a frame: printing. */
-  paintNow() {
-    for (const p of this.panels.keys()) p.draw(performance.now());
-    this.allDirty();
-  }
-
   #request() {
     if (this.requested || document.hidden) return;
     this.requested = true;

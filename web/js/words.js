@@ -2027,29 +2027,41 @@ export const traceSaveWords = {
   sharpAtAnySizeWith: "sharp at any size; with mm on, it prints at true length",
   numbersCSV: "Numbers, CSV",
   theSamplesOfEachTrace: "the samples of each trace shown; Pulsewright opens it again",
+  printTrue: "Print true to scale",
+  secondsAre25: "25 mm for a second, or as set with mm; print at 100 %",
   /** @param {unknown} a @param {unknown} Number */
   sAcross: (a, Number) => `${a}, ${Number} s across.`,
   oneTrace: "One trace",
   thereIsNoTraceYet: "There is no trace yet: choose a source and set a probe.",
-  noCanvas: "no canvas",
-  noPicture: "no picture",
   thisBrowserCouldNotMake: "This browser could not make the picture; save the drawing (SVG) instead.",
   /** @param {unknown} stamp @param {unknown} ending */
   savedAsTrace: (stamp, ending) => `Saved as trace_${stamp}.${ending}.`,
 };
 
-/** trace/scene.js */
-export const traceSceneWords = {
-  /** @param {unknown} duration @param {unknown} b */
-  gap: (duration, b) => `gap ${duration}${b}`,
+/** trace/labels.js */
+export const traceLabelsWords = {
+  /** @param {unknown} laneName */
+  spanOf: (laneName) => `Range of ${laneName}`,
+  spanTheHeightOfThe: "Range: the volts from bottom to top",
+  autoRange: "auto range",
 };
 
-/** trace/trace.js */
-export const traceWords = {
-  signalTraceArrowKeysScroll: "Signal trace. Arrow keys scroll, space freezes, question mark lists all keys.",
-  cursorA: "Cursor A",
-  cursorB: "Cursor B",
+/** trace/millimetres.js */
+export const traceMillimetresWords = {
+  /** @param {unknown} a */
+  and: (a) => ` and ${a}`,
+  screenNotMeasured: ", screen not measured",
+};
+
+/** trace/pointer.js */
+export const tracePointerWords = {
   positionInTheLastTen: "Position in the last ten minutes",
+  /** @param {unknown} duration */
+  back: (duration) => `${duration} ago`,
+};
+
+/** trace/toolbar.js */
+export const traceToolbarWords = {
   freeze: "Freeze",
   holdThePaperStillSpace: "Freeze the trace (space)",
   backToLive: "Back to live",
@@ -2077,33 +2089,31 @@ export const traceWords = {
   writeANoteAtThe: "Write a note at the newest sample (n)",
   whatHappenedHere: "What happened here?",
   keep: "Keep",
-  thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
   trace: "Trace",
   fewerSecondsAcross: "Fewer seconds across",
   moreSecondsAcross: "More seconds across",
+  frozen: "Frozen",
+  screenNotMeasured: "Screen not measured …",
+};
+
+/** trace/trace.js */
+export const traceWords = {
+  signalTraceArrowKeysScroll: "Signal trace. Arrow keys scroll, space freezes, question mark lists all keys.",
+  thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
   frozen: "Frozen.",
   live: "Live.",
-  frozen2: "Frozen",
-  dragOverWhatYouWant2: "Drag over what you want larger. Without a mouse: set the cursors, then press z.",
+  lostOnTheWayTo: "lost on the way to this page",
+  /** @param {unknown} duration @param {unknown} b */
+  gap: (duration, b) => `gap ${duration}${b}`,
+};
+
+/** trace/zoom.js */
+export const traceZoomWords = {
+  dragOverWhatYouWant: "Drag over what you want larger. Without a mouse: set the cursors, then press z.",
   /** @param {unknown} duration */
   zoomedTo: (duration) => `Zoomed to ${duration}.`,
   /** @param {unknown} duration */
   across: (duration) => `${duration} across.`,
-  screenNotMeasured: "Screen not measured …",
-  /** @param {unknown} a */
-  and: (a) => ` and ${a}`,
-  screenNotMeasured2: ", screen not measured",
-  /** @param {unknown} clockTime @param {unknown} duration */
-  difference: (clockTime, duration) => `${clockTime}; difference ${duration}`,
-  /** @param {unknown} laneName */
-  spanOf: (laneName) => `Range of ${laneName}`,
-  spanTheHeightOfThe: "Range: the volts from bottom to top",
-  autoRange: "auto range",
-  lostOnTheWayTo: "lost on the way to this page",
-  /** @param {unknown} duration @param {unknown} b */
-  gap: (duration, b) => `gap ${duration}${b}`,
-  /** @param {unknown} duration */
-  back: (duration) => `${duration} ago`,
 };
 
 /** watch-only.js */

@@ -5,7 +5,8 @@ import { defaultProbes, restoreProbes, toggleProbe } from "../js/path/probes.js"
 import { delayAt, removed } from "../js/path/removed.js";
 import { Rings } from "../js/rings.js";
 import { BeatList, History, initialState, reduce, sameRun } from "../js/store.js";
-import { Lane, placeLanes, shareSpan } from "../js/trace/lanes.js";
+import { places } from "../js/scene/sheet.js";
+import { Lane, shareSpan } from "../js/trace/lanes.js";
 import { advance, between, View } from "../js/trace/view.js";
 
 const STATE = { type: "state", epoch: 3, rateHz: 250, sourceRateHz: 250, decimation: 1, clock: {}, channels: [{ label: "pulse" }], gaps: [], text: ["hello"] };
@@ -144,16 +145,14 @@ test("view: places, scrolling, and the way back to live", () => {
 
 test("lanes: places, fixed span about the middle, one span for lanes laid over each other", () => {
   const lanes = [new Lane({ channel: 0, point: 0 }, "V", 0), new Lane({ channel: 0, point: 3 }, "V", 0)];
-  placeLanes(lanes, 10, 200, 20, false);
-  assert.deepEqual(lanes.map((l) => [l.topPx, l.heightPx]), [[30, 80], [130, 80]]);
-  placeLanes(lanes, 10, 200, 20, true);
-  assert.deepEqual(lanes.map((l) => [l.topPx, l.heightPx]), [[30, 180], [30, 180]]);
+  assert.deepEqual(places(2, 230, false), [{ top: 26, height: 76 }, { top: 126, height: 76 }]);
+  assert.deepEqual(places(2, 230, true), [{ top: 26, height: 176 }, { top: 26, height: 176 }]);
   lanes[0].seenLow = 2.4;
   lanes[0].seenHigh = 2.6;
   lanes[1].seenLow = -0.01;
   lanes[1].seenHigh = 0.01;
   for (const l of lanes) l.settle(0.1, true);
-  assert.ok(lanes[0].yPx(2.6) > lanes[0].topPx && lanes[0].yPx(2.4) < lanes[0].topPx + lanes[0].heightPx);
+  assert.ok(lanes[0].high > 2.6 && lanes[0].low < 2.4);
   shareSpan(lanes);
   assert.ok(Math.abs(lanes[0].high - lanes[0].low - (lanes[1].high - lanes[1].low)) < 1e-12);
   lanes[0].setSpan(0.5);

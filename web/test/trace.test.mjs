@@ -1,8 +1,12 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { Rings } from "../js/rings.js";
-import { csvOf, lanePath, svgOf } from "../js/trace/export.js";
-import { withoutLone } from "../js/trace/paint.js";
+import { ColumnCache } from "../js/columns.js";
+import { places, sheetScene } from "../js/scene/sheet.js";
+import { svgOf } from "../js/scene/svg.js";
+import { csvOf } from "../js/trace/csv.js";
+import { curveOf, reach } from "../js/trace/curve.js";
+import { View } from "../js/trace/view.js";
 import { calibrated, heightFor, secondsFor, spanFor } from "../js/trace/paper.js";
 import { Lane } from "../js/trace/lanes.js";
 import { LIGHT } from "../js/theme.js";
@@ -14,26 +18,41 @@ function ringOf(values) {
   return r;
 }
 
-const lane = { name: "ecg, <raw>", unit: "V", channel: 0, point: 0, colour: "#000000", width: 1, dashes: "", top: 10, height: 100, low: 0, high: 2, ticks: [{ y: 60, text: "1" }], unitText: "V", beats: [{ x: 30, filled: true, text: "" }] };
-const scene = (over) => ({ title: "A & B", subtitle: "today", width: 200, height: 150, left: 20, axis: 126, palette: LIGHT, lanes: [lane], overlaid: false, times: [{ x: 40, text: "0:01" }], verticals: [], horizontals: [], gaps: [], notes: [], cursors: null, from: 0, to: 4, samplesPerPx: 0.1, xOf: (i) => 20 + i * 10, mmPerPx: 0, ...over });
-
-test("a lane's path: every sample at its place, broken where there is none", () => {
-  assert.equal(lanePath(scene({}), lane, ringOf([0, 2, NaN, 1])), "M20 110L30 10M50 60");
+test("a curve of a view: samples, or columns of lowest and highest where several share a pixel", () => {
+  const rings = ringOf([0, 2, NaN, 1, 5, 3]);
+  const view = Object.assign(new View(), { secondsAcross: 0.06, rateHz: 100, widthPx: 120, end: 6 });
+  const on = { cache: new ColumnCache(200), ratio: 2, left: 10 };
+  const samples = curveOf(rings, { channel: 0, point: 0 }, view, on);
+  const { from, to, x0, dx } = samples;
+  assert.deepEqual({ from, to, x0, dx }, { from: 0, to: 6, x0: 10, dx: 10 }, "20 of the view's pixels a sample are 10 of CSS");
+  assert.deepEqual(reach(samples), [0, 5]);
+  view.widthPx = 3; // two samples a column
+  const columns = curveOf(rings, { channel: 0, point: 0 }, view, { ...on, ratio: 1 });
+  const svg = svgOf(sheetScene({ width: 13, height: 136, left: 10, x0: 10, perSample: 0.5, rateHz: 100, overlaid: false, mmSamples: 0, gaps: [], notes: [], cursors: null,
+    lanes: [{ name: "a", unit: "V", colour: "ink", style: { width: 1, on: 1, off: 0 }, top: 10, height: 100, low: 0, high: 5, curve: columns, beats: [], signs: true, mmVolts: 0 }] }), LIGHT, { title: "" });
+  assert.match(svg, /d="M10.5 110L10.5 70L11.5 90L12.5 50L12.5 10"/);
 });
 
-test("a lane's path: lowest and highest of each pixel when several samples share one", () => {
-  const s = scene({ samplesPerPx: 2, to: 4, xOf: (i) => i });
-  assert.equal(lanePath(s, lane, ringOf([0, 2, 1, 2])), "M1 110L1 10L3 10L3 60");
-});
-
-test("the drawing: title and names escaped, true millimetres when asked for", () => {
-  const plain = svgOf(scene({}), ringOf([0, 1, 2, 1]));
-  assert.match(plain, /<title>A &amp; B<\/title>/);
-  assert.match(plain, /ecg, &lt;raw&gt;/);
-  assert.match(plain, /width="200" height="212"/);
-  assert.match(plain, /not a medical device/);
-  // 0.25 mm a pixel: 200 px are 50 mm, two seconds at 25 mm/s.
-  assert.match(svgOf(scene({ mmPerPx: 0.25 }), ringOf([0, 1, 2, 1])), /width="50mm" height="53mm" viewBox="0 0 200 212"/);
+test("a sheet: scales, times, gaps, beats with their intervals, notes and cursors in their places", () => {
+  const lane = { name: "ecg", unit: "V", colour: "trace0", style: { width: 1, on: 1, off: 0 }, ...places(1, 300, false)[0], low: -1, high: 1, curve: null, signs: true, mmVolts: 0,
+    beats: [{ sample: 100, good: true, value: 1 }, { sample: 180, good: false, text: "800 ms", value: 5, foot: { sample: 170, value: 0 } }] };
+  const s = { width: 460, height: 300, left: 60, x0: 60, perSample: 2, rateHz: 100, overlaid: false, mmSamples: 0, lanes: [lane], gaps: [{ index: 20, samples: 10, text: "gap 100 ms" }], notes: [{ index: 50, text: "warm <finger>" }], cursors: { a: 110, b: 120 } };
+  const flat = (items) => items.flatMap((i) => (i.kind === "clip" ? flat(i.items) : [i]));
+  const all = flat(sheetScene(s).items);
+  const words = all.filter((i) => i.kind === "words");
+  const word = (text) => words.find((w) => w.text === text);
+  assert.equal(word("800 ms").x, 340, "between its two beats");
+  assert.equal(word("0:01.0").x, 260);
+  assert.ok(word("ecg") && word("gap 100 ms") && word("warm <finger>"));
+  const marks = all.filter((i) => i.kind === "marks").map((m) => [m.mark, m.at]);
+  assert.deepEqual(marks, [["down", [260, lane.top]], ["down", [420, lane.top]], ["ring", [260, lane.top]]], "no ring beyond the lane");
+  assert.ok(all.some((i) => i.kind === "box" && i.hatch && i.x === 100 && i.width === 20));
+  assert.ok(all.some((i) => i.kind === "box" && i.alpha && i.x === 280 && i.width === 20), "between the cursors");
+  assert.ok(all.some((i) => i.kind === "lines" && i.at[0] === 400 && i.at[1] === lane.top + lane.height / 2 + 2), "the foot");
+  // 2 px a sample and 4 samples a millimetre: each fifth line is stronger.
+  const mm = flat(sheetScene({ ...s, mmSamples: 4, lanes: [{ ...lane, mmVolts: 0.1 }] }).items).filter((i) => i.kind === "lines" && i.colour === "gridStrong");
+  assert.ok(mm.some((i) => i.at.length === 4 * 11 && i.at[4] - i.at[0] === 40), "a strong line each 40 px");
+  assert.ok(mm.some((i) => Math.abs(i.at[1] - i.at[5] - (lane.height / 20) * 5) < 1e-9), "and each half volt");
 });
 
 test("the numbers: seconds, names with units, empty where there is no value, beats in front", () => {
@@ -60,7 +79,7 @@ test("true millimetres: a card of 85.6 mm, 25 mm a second, 10 mm a millivolt", (
 
 test("one corrupt number does not flatten the trace; a real peak counts", () => {
   const wave = Array.from({ length: 400 }, (_, i) => 2.5 + Math.sin(i / 10));
-  const seen = (values) => withoutLone(Math.min(...values), Math.max(...values), 0, values.length, (k) => values[k], (k) => values[k]);
+  const seen = (values) => reach({ low: values, high: values, size: values.length, from: 0, to: values.length });
   const calm = seen(wave);
   assert.deepEqual(seen(wave.with(200, 9e6)), calm);
   assert.deepEqual(seen(wave.with(5, -4000)), calm);

@@ -7,6 +7,8 @@ import { clockTime, duration, quantity } from "../format.js";
 import { drawerWhyWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
+/** @import {Item} from "../scene/scene.js" */
+/** @import {Sheet} from "../scene/sheet.js" */
 /** @import {PageState} from "../store.js" */
 /** @import {TracePanel} from "../trace/trace.js" */
 
@@ -91,7 +93,7 @@ class WhyPanel {
       h("p", { class: "hint" }, W.stepThroughTheRememberedSignal),
       h("div", { class: "why-steps" }, this.beatBack, this.beatOn, this.placeBack, this.placeOn),
       this.verdict, this.facts, this.note, h("h3", {}, W.aroundIt), this.list, this.problem);
-    ctx.trace.annotate = (c) => this.#annotate(c);
+    ctx.trace.annotate = (s) => this.#annotate(s);
     this.timer = window.setInterval(() => this.#look(), LOOK_EVERY_MS);
     void this.#look().then(() => {
       const newest = this.places.findLast((p) => p.last.taken);
@@ -198,54 +200,30 @@ class WhyPanel {
 
   /**
    * Stems and thresholds over the channel's first lane.
-   * @param {CanvasRenderingContext2D} c
+   * @param {Sheet} s
+   * @returns {Item[]}
    */
-  #annotate(c) {
-    const t = this.ctx.trace;
-    const lane = t.lanes.find((l) => l.probe.channel === this.channel && l.probe.point === 4) ?? t.lanes.find((l) => l.probe.channel === this.channel);
-    if (!lane || this.places.length === 0) return;
-    const { view, ratio, palette } = t;
-    const shown = this.places.filter((p) => p.sample >= view.indexAt(0) && p.sample <= view.end);
-    let most = 0;
-    for (const p of shown) most = Math.max(most, p.last.feature, p.last.threshold);
-    if (!(most > 0)) return;
-    const bottom = lane.topPx + lane.heightPx;
-    const y = (/** @type {number} */ v) => bottom - (Math.max(0, v) / most) * SHARE * lane.heightPx;
-    const x = (/** @type {number} */ i) => t.leftPx + view.xPx(i);
-    c.lineWidth = 1.5 * ratio;
-    c.strokeStyle = palette.faint;
-    c.setLineDash([5 * ratio, 4 * ratio]);
-    c.beginPath();
-    let pen = false;
+  #annotate(s) {
+    const { lanes } = this.ctx.trace;
+    const own = (/** @type {number} */ point) => lanes.findIndex((l) => l.probe.channel === this.channel && (point < 0 || l.probe.point === point));
+    const lane = s.lanes[own(4)] ?? s.lanes[own(-1)];
+    const x = (/** @type {number} */ i) => s.x0 + i * s.perSample;
+    const shown = this.places.filter((p) => x(p.sample) >= s.left && x(p.sample) <= s.width);
+    const most = Math.max(0, ...shown.map((p) => Math.max(p.last.feature, p.last.threshold)));
+    if (!lane || !(most > 0)) return [];
+    const bottom = lane.top + lane.height;
+    const y = (/** @type {number} */ v) => bottom - (Math.max(0, v) / most) * SHARE * lane.height;
+    const held = shown.filter((p) => p.last.threshold > 0);
+    /** @type {Item[]} */
+    const items = [{ kind: "path", x: held.map((p) => x(p.sample)), y: held.map((p) => y(p.last.threshold)), colour: "faint", width: 1.5, dash: [5, 4] }];
     for (const p of shown) {
-      if (!(p.last.threshold > 0)) continue;
-      if (pen) c.lineTo(x(p.sample), y(p.last.threshold));
-      else c.moveTo(x(p.sample), y(p.last.threshold));
-      pen = true;
-    }
-    c.stroke();
-    c.setLineDash([]);
-    for (const p of shown) {
-      const px = x(p.sample);
-      const py = y(p.last.feature);
+      const [px, py] = [x(p.sample), y(p.last.feature)];
       const chosen = p.sample === this.sample;
-      c.strokeStyle = palette.mark;
-      c.lineWidth = (chosen ? 3 : 1.5) * ratio;
-      c.beginPath();
-      c.moveTo(px, bottom);
-      c.lineTo(px, py);
-      c.stroke();
-      c.beginPath();
-      c.arc(px, py, (chosen ? 5.5 : 3.5) * ratio, 0, 2 * Math.PI);
-      c.fillStyle = p.last.taken ? palette.mark : palette.paper;
-      c.fill();
-      c.stroke();
-      if (!chosen) continue;
-      c.globalAlpha = 0.1;
-      c.fillStyle = palette.mark;
-      c.fillRect(px - 9 * ratio, lane.topPx, 18 * ratio, lane.heightPx);
-      c.globalAlpha = 1;
+      const width = chosen ? 3 : 1.5;
+      items.push({ kind: "lines", at: [px, bottom, px, py], colour: "mark", width }, { kind: "marks", mark: "ring", at: [px, py], size: chosen ? 5.5 : 3.5, colour: "mark", width, fill: p.last.taken ? "mark" : "paper" });
+      if (chosen) items.push({ kind: "box", x: px - 9, y: lane.top, width: 18, height: lane.height, colour: "mark", alpha: 0.1 });
     }
+    return items;
   }
 
   /** @param {PageState} _state */

@@ -32,10 +32,10 @@ export function fit(canvas, room) {
  * @param {CanvasRenderingContext2D} ctx
  * @param {Item[]} items in CSS pixels
  * @param {Palette} palette
- * @param {number} [left] what lies there is at the canvas's left edge
+ * @param {{left?: number, ratio?: number}} [on] left: what lies there is at the canvas's left edge
  */
-export function paint(ctx, items, palette, left = 0) {
-  const ratio = pixelRatio();
+export function paint(ctx, items, palette, on = {}) {
+  const { left = 0, ratio = pixelRatio() } = on;
   ctx.save();
   ctx.setTransform(ratio, 0, 0, ratio, -left * ratio, 0);
   ctx.lineJoin = "round";
@@ -53,6 +53,7 @@ function paintAll(ctx, items, palette, ratio) {
   for (const item of items) {
     if (item.kind === "clip") {
       ctx.save();
+      ctx.translate(0, item.down ?? 0);
       ctx.beginPath();
       ctx.rect(item.x, item.y, item.width, item.height);
       ctx.clip();

@@ -33,7 +33,7 @@
 /** "down" points down from its point, the others lie about it. @typedef {"dot"|"ring"|"triangle"|"cross"|"square"|"down"} Mark */
 /** One sign at x, y of each point; filled when it has a `fill`. @typedef {{kind: "marks", mark: Mark, at: number[], size: number, colour: Colour, width?: number, fill?: Colour}} Marks */
 /** y is the middle of the letters; `halo`: a rim of the ground, to be read over a trace. @typedef {{kind: "words", x: number, y: number, text: string, colour: Colour, size: number, align?: "left"|"center"|"right", italic?: boolean, halo?: boolean, most?: number}} Words */
-/** What lies outside of the rectangle is not seen. @typedef {{kind: "clip", x: number, y: number, width: number, height: number, items: Item[]}} Clip */
+/** What lies outside of the rectangle is not seen; all of it is moved `down` so far. @typedef {{kind: "clip", x: number, y: number, width: number, height: number, items: Item[], down?: number}} Clip */
 /** @typedef {Box|Lines|Path|Trace|Marks|Words|Clip} Item */
 /** In the order of painting. @typedef {{width: number, height: number, items: Item[]}} Scene */
 /** @typedef {{moveTo(x: number, y: number): void, lineTo(x: number, y: number): void}} Pen */
@@ -42,7 +42,9 @@ export const SANS = 'system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", san
 export const SERIF = '"Iowan Old Style", "Palatino Linotype", Palatino, Georgia, "DejaVu Serif", serif';
 /** From the middle of the letters to the line they stand on, of their size. */
 export const DROP = 0.35;
-const HATCH_CSS = 8;
+export const HATCH_CSS = 8;
+const HEADING = 44;
+const FOOT = 18;
 /** Samples so far apart are shown as dots too. */
 const DOT_SPACING_CSS = 9;
 
@@ -57,6 +59,23 @@ export function colourOf(palette, role) {
   if (role.startsWith("other")) return palette.others[at];
   const own = palette[/** @type {"ink"} */ (role)];
   return own ?? role;
+}
+
+/**
+ * With a heading above and a line below, for a file.
+ * @param {Scene} scene
+ * @param {{title: string, subtitle: string, foot: string}} words
+ * @returns {Scene}
+ */
+export function framed(scene, words) {
+  const { width, height } = scene;
+  const bottom = HEADING + height;
+  return { width, height: bottom + FOOT, items: [
+    { kind: "words", x: 12, y: 15, text: words.title, colour: "ink", size: 15, italic: true },
+    { kind: "words", x: 12, y: 33, text: words.subtitle, colour: "faint", size: 11.5 },
+    { kind: "clip", x: 0, y: 0, width, height, items: scene.items, down: HEADING },
+    { kind: "words", x: 12, y: bottom + 9, text: words.foot, colour: "faint", size: 11 },
+  ] };
 }
 
 /**

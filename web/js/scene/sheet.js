@@ -3,7 +3,7 @@
 
 import { clockTime, fixed, prefixFor, stepDecimals } from "../format.js";
 import { linearTicks, timeStep } from "../scales.js";
-import { widthOf, withDots } from "./scene.js";
+import { HATCH_CSS, widthOf, withDots } from "./scene.js";
 
 /** @import {Item, Scene, Trace} from "./scene.js" */
 
@@ -40,6 +40,7 @@ import { widthOf, withDots } from "./scene.js";
  * @property {{index: number, text: string}[]} notes
  * @property {{a: number, b: number}|null} cursors
  * @property {Item[]} [over] over the traces
+ * @property {number} [clear] room at the left that names take on a screen
  */
 
 export const AXIS = 24;
@@ -175,7 +176,9 @@ export function inkItems(s) {
     : [{ kind: "lines", at: multiples(from, to, step).flatMap((k) => [x(k * step), 0, x(k * step), axis + 4]), colour: "grid" }];
   for (const g of s.gaps) {
     if (g.index > to || g.index + g.samples < from) continue;
-    items.push({ kind: "box", x: x(g.index), y: 0, width: Math.max(2, g.samples * s.perSample), height: axis, colour: "gap", hatch: "gridStrong" });
+    // Cut to what is seen; the hatching stays where it was.
+    const start = x(g.index) + HATCH_CSS * Math.max(0, Math.floor((s.left - x(g.index)) / HATCH_CSS));
+    items.push({ kind: "box", x: start, y: 0, width: Math.max(2, Math.min(s.width, x(g.index + g.samples)) - start), height: axis, colour: "gap", hatch: "gridStrong" });
   }
   for (const l of s.lanes) {
     if (!l.curve || !(l.low < l.high)) continue;
@@ -240,7 +243,7 @@ function beatItems(s, l, x, from, to) {
     { kind: "marks", mark: "ring", at: rings, size: 3.2, colour: "mark", width: 1.2, fill: "paper" },
     { kind: "lines", at: feet, colour: "mark", width: 1.2 },
   ];
-  const clear = s.left + (l.name ? 36 + widthOf(l.name, 12) : 0);
+  const clear = s.left + (l.name ? 36 + widthOf(l.name, 12) : s.clear ?? 0);
   for (let i = 1; i < beats.length; i++) {
     const [a, b] = [x(beats[i - 1].sample), x(beats[i].sample)];
     const { text } = beats[i];

@@ -100,7 +100,7 @@ function stroke(data, colour, look, more = "") {
 function element(item, palette) {
   if (item.kind === "clip") {
     const box = list([item.x, item.y, item.width, item.height]);
-    return `<svg x="${short(item.x)}" y="${short(item.y)}" width="${short(item.width)}" height="${short(item.height)}" viewBox="${box}">\n${elements(item.items, palette)}\n</svg>`;
+    return `<svg x="${short(item.x)}" y="${short(item.y + (item.down ?? 0))}" width="${short(item.width)}" height="${short(item.height)}" viewBox="${box}">\n${elements(item.items, palette)}\n</svg>`;
   }
   const colour = colourOf(palette, item.colour);
   switch (item.kind) {

@@ -1,7 +1,6 @@
 // The vertical scales of the traces: automatic or a fixed span about a middle.
 
-import { AutoRange, linearTicks, nextStep, niceStep } from "../scales.js";
-import { fixed, prefixFor, stepDecimals } from "../format.js";
+import { AutoRange, nextStep, niceStep } from "../scales.js";
 
 /** @import {Probe} from "../types.js" */
 
@@ -32,15 +31,9 @@ export class Lane {
     /** Extent of what was drawn last. */
     this.seenLow = Infinity;
     this.seenHigh = -Infinity;
-    // Where it lies, device pixels.
-    this.topPx = 0;
-    this.heightPx = 0;
-    this.ticks = { step: 1, first: 0, count: 0 };
-    /** @type {string[]} */
-    this.tickTexts = [];
-    this.unitText = "";
-    this.ticksLow = NaN;
-    this.ticksHigh = NaN;
+    // Where it lies, CSS pixels.
+    this.top = 0;
+    this.height = 0;
   }
 
   /** @param {number} span 0 for automatic */
@@ -106,56 +99,6 @@ export class Lane {
     this.high = share === 1 || Math.abs(high - this.high) < near ? high : this.high + (high - this.high) * share;
     return true;
   }
-
-  /** @param {number} value */
-  yPx(value) {
-    return this.topPx + this.heightPx * (1 - (value - this.low) / (this.high - this.low));
-  }
-
-  /**
-   * Makes the ticks for the range drawn.
-   * @param {number} most
-   * @param {boolean} relative texts about the middle, for traces in one place
-   */
-  makeTicks(most, relative) {
-    if (this.ticksLow === this.low && this.ticksHigh === this.high) return;
-    this.ticksLow = this.low;
-    this.ticksHigh = this.high;
-    const shift = relative ? (this.low + this.high) / 2 : 0;
-    const low = this.low - shift;
-    const high = this.high - shift;
-    let t = linearTicks(low, high, most);
-    for (let more = 2; t.count === 0 && more <= 8; more *= 2) t = linearTicks(low, high, most * more); // no scale without a number
-    const prefix = prefixFor(Math.max(Math.abs(low), Math.abs(high)), this.unit);
-    const decimals = stepDecimals(t.step / prefix.factor);
-    this.tickTexts.length = 0;
-    for (let i = 0; i < t.count; i++) {
-      const value = t.first + i * t.step;
-      const text = fixed(value / prefix.factor, decimals);
-      this.tickTexts.push(relative && value > t.step / 2 ? "+" + text : text);
-    }
-    this.unitText = prefix.unit;
-    this.ticks = { step: t.step, first: t.first + shift, count: t.count };
-  }
-}
-
-/**
- * Divides a height among lanes, lanes that share one place all get the whole.
- * @param {Lane[]} lanes
- * @param {number} topPx
- * @param {number} heightPx
- * @param {number} headPx room above each lane for its label and marks
- * @param {boolean} overlaid
- */
-export function placeLanes(lanes, topPx, heightPx, headPx, overlaid) {
-  const n = lanes.length;
-  if (n === 0) return;
-  const each = overlaid ? heightPx : heightPx / n;
-  lanes.forEach((lane, i) => {
-    lane.topPx = Math.round((overlaid ? topPx : topPx + i * each) + headPx);
-    lane.heightPx = Math.max(4, Math.round(each - headPx));
-    lane.ticksLow = NaN;
-  });
 }
 
 /**

@@ -1,8 +1,12 @@
-// Save what is seen: a picture (PNG), a drawing (SVG) or numbers (CSV).
+// Save what is seen: a picture (PNG), a drawing (SVG) or numbers (CSV); or print it true to scale.
 
 import { button, dialog, h, setText } from "../dom.js";
-import { csvOf, svgOf } from "./export.js";
-import { sceneOf } from "./scene.js";
+import { paint } from "../scene/canvas.js";
+import { paperPalette } from "../scene/picture.js";
+import { framed } from "../scene/scene.js";
+import { svgOf } from "../scene/svg.js";
+import { csvOf } from "./csv.js";
+import { AID } from "../words.js";
 import { traceSaveWords as W } from "../words.js";
 
 /** @import {TracePanel} from "./trace.js" */
@@ -28,7 +32,8 @@ export class SaveDialog {
     this.dialog = dialog("save-dialog", W.saveThisView, this.what, this.error, h("div", { class: "choice-list" },
       choice("save-png", W.picturePNG, W.forAMessageOrA, () => this.#picture()),
       choice("save-svg", W.drawingSVG, W.sharpAtAnySizeWith, () => this.#drawing()),
-      choice("save-csv", W.numbersCSV, W.theSamplesOfEachTrace, () => this.#numbers())));
+      choice("save-csv", W.numbersCSV, W.theSamplesOfEachTrace, () => this.#numbers()),
+      choice("save-true", W.printTrue, W.secondsAre25, () => this.#print())));
   }
 
   show() {
@@ -49,27 +54,36 @@ export class SaveDialog {
     }, { once: true });
   }
 
-  #scene() {
-    const { view } = this.trace;
+  /** What is seen, with a heading. */
+  #seen() {
+    const { view, paper, mm } = this.trace;
     const began = Date.parse(this.options.began());
     const from = Math.max(0, view.end - view.samplesAcross) / view.rateHz;
     const when = Number.isFinite(began) ? new Date(began + from * 1000) : new Date();
-    return { scene: sceneOf(this.trace, this.options.source(), `${when.toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "medium" })}${this.trace.paper.on ? `, ${this.trace.paperText()}` : ""}`), when };
+    const title = this.options.source();
+    const subtitle = `${when.toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "medium" })}${paper.on ? `, ${mm.text()}` : ""}`;
+    const scene = this.trace.seenScene();
+    return { title, subtitle, when, scene: scene && framed(scene, { title, subtitle, foot: AID }) };
   }
 
   #drawing() {
-    const { rings } = this.trace;
-    if (!rings) return;
-    const { scene, when } = this.#scene();
-    this.#give(new Blob([svgOf(scene, rings)], { type: "image/svg+xml" }), when, "svg");
+    const { scene, title, when } = this.#seen();
+    if (scene) this.#give(new Blob([svgOf(scene, paperPalette(), { title, mmPerPx: this.trace.paper.on ? this.trace.mm.perCss : 0 })], { type: "image/svg+xml" }), when, "svg");
+  }
+
+  /** To scale, whatever the screen is; app.js ends it after printing. */
+  #print() {
+    this.dialog.close();
+    this.trace.printTrue = true;
+    window.print();
   }
 
   #numbers() {
     const { rings, view, lanes, beats, channels } = this.trace;
     if (!rings) return;
-    const { scene, when } = this.#scene();
+    const { title, subtitle, when } = this.#seen();
     const text = csvOf({
-      from: scene.from, to: scene.to, rateHz: view.rateHz, title: `${scene.title}, ${scene.subtitle}`,
+      from: Math.max(0, Math.ceil(view.indexAt(0))), to: Math.floor(view.end) + 1, rateHz: view.rateHz, title: `${title}, ${subtitle}`,
       lanes: lanes.map((l) => ({ name: this.trace.laneName(l), unit: l.unit, channel: l.probe.channel, point: l.probe.point })),
       beats: channels.map((c, i) => ({ name: c.label, samples: (beats[i]?.beats ?? []).map((b) => b.sample) })),
     }, rings);
@@ -77,26 +91,17 @@ export class SaveDialog {
   }
 
   async #picture() {
-    const { rings } = this.trace;
-    if (!rings) return;
-    const { scene, when } = this.#scene();
-    const address = URL.createObjectURL(new Blob([svgOf({ ...scene, mmPerPx: 0 }, rings)], { type: "image/svg+xml" }));
-    try {
-      const image = new Image();
-      image.src = address;
-      await image.decode();
-      const canvas = h("canvas", { width: image.naturalWidth * SHARP, height: image.naturalHeight * SHARP });
-      const ctx = canvas.getContext("2d");
-      if (!ctx) throw new Error(W.noCanvas);
-      ctx.drawImage(image, 0, 0, canvas.width, canvas.height);
-      const blob = await new Promise((/** @type {(b: Blob|null) => void} */ done) => canvas.toBlob(done, "image/png"));
-      if (!blob) throw new Error(W.noPicture);
-      this.#give(blob, when, "png");
-    } catch {
-      setText(this.error, W.thisBrowserCouldNotMake);
-    } finally {
-      URL.revokeObjectURL(address);
-    }
+    const { scene, when } = this.#seen();
+    const canvas = h("canvas", { width: (scene?.width ?? 0) * SHARP, height: (scene?.height ?? 0) * SHARP });
+    const ctx = canvas.getContext("2d");
+    if (!scene || !ctx) return;
+    const palette = paperPalette();
+    ctx.fillStyle = palette.paper;
+    ctx.fillRect(0, 0, canvas.width, canvas.height);
+    paint(ctx, scene.items, palette, { ratio: SHARP });
+    const blob = await new Promise((/** @type {(b: Blob|null) => void} */ done) => canvas.toBlob(done, "image/png"));
+    if (blob) this.#give(blob, when, "png");
+    else setText(this.error, W.thisBrowserCouldNotMake);
   }
 
   /**

@@ -3,6 +3,9 @@
 /** Pixels of the playhead's patience: how fast it closes on the newest sample. */
 const CATCH_UP_PER_SECOND = 5;
 const SNAP_SECONDS = 0.4;
+/** Seconds across by zooming. */
+export const LEAST_SECONDS = 0.1;
+export const MOST_SECONDS = 600;
 /** A cursor's handle with a little room. */
 const HANDLE_CSS = 24;
 

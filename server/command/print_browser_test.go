@@ -1,0 +1,311 @@
+//go:build !windows
+
+package command
+
+import (
+	"bytes"
+	"compress/zlib"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// stroke is a line drawn on a printed page: its colour (red, green, blue from 0 to 1) and
+// the points of its parts in millimetres from the page's lower left.
+type stroke struct {
+	colour [3]float64
+	parts  [][][2]float64
+	fill   bool
+}
+
+var (
+	pdfObject = regexp.MustCompile(`(?s)<<[^<>]*(?:<[0-9A-Fa-f]*>[^<>]*|<<[^<>]*>>[^<>]*)*/Filter\s*/FlateDecode.*?stream\r?\n|<<[^<>]*/Length \d+[^<>]*>>\s*stream\r?\n`)
+	pdfLength = regexp.MustCompile(`/Length (\d+)`)
+)
+
+// pdfStrokes reads what a PDF draws out of its content streams, by the operators of
+// ISO 32000-1, 8.2: transformations (cm, q, Q), colours (RG, rg), paths (m, l, c, re, h)
+// and their painting (S, f and others).
+func pdfStrokes(t *testing.T, pdf []byte) []stroke {
+	t.Helper()
+	var all []stroke
+	for _, at := range pdfObject.FindAllIndex(pdf, -1) {
+		n := pdfLength.FindSubmatch(pdf[at[0]:at[1]])
+		if n == nil {
+			continue
+		}
+		length, _ := strconv.Atoi(string(n[1]))
+		if at[1]+length > len(pdf) {
+			continue
+		}
+		z, err := zlib.NewReader(bytes.NewReader(pdf[at[1] : at[1]+length]))
+		if err != nil {
+			continue // not packed: a picture or a font
+		}
+		content, err := io.ReadAll(z)
+		if err == nil && bytes.Contains(content, []byte(" cm\n")) {
+			all = append(all, contentStrokes(string(content))...)
+		}
+	}
+	return all
+}
+
+type matrix [6]float64
+
+// times is the transformation m, then n.
+func (m matrix) times(n matrix) matrix {
+	return matrix{m[0]*n[0] + m[1]*n[2], m[0]*n[1] + m[1]*n[3], m[2]*n[0] + m[3]*n[2], m[2]*n[1] + m[3]*n[3], m[4]*n[0] + m[5]*n[2] + n[4], m[4]*n[1] + m[5]*n[3] + n[5]}
+}
+
+func contentStrokes(content string) []stroke {
+	type state struct {
+		m          matrix
+		pen, brush [3]float64
+	}
+	const mm = 25.4 / 72
+	now := state{m: matrix{mm, 0, 0, mm, 0, 0}}
+	var kept []state
+	var numbers []float64
+	var parts [][][2]float64
+	var all []stroke
+	point := func(x, y float64) [2]float64 {
+		return [2]float64{x*now.m[0] + y*now.m[2] + now.m[4], x*now.m[1] + y*now.m[3] + now.m[5]}
+	}
+	for _, word := range strings.Fields(content) {
+		if v, err := strconv.ParseFloat(word, 64); err == nil {
+			numbers = append(numbers, v)
+			continue
+		}
+		n := numbers
+		numbers = nil
+		switch {
+		case word == "q":
+			kept = append(kept, now)
+		case word == "Q" && len(kept) > 0:
+			now, kept = kept[len(kept)-1], kept[:len(kept)-1]
+		case word == "cm" && len(n) == 6:
+			now.m = matrix(n).times(now.m)
+		case word == "RG" && len(n) == 3:
+			now.pen = [3]float64(n)
+		case word == "rg" && len(n) == 3:
+			now.brush = [3]float64(n)
+		case word == "m" && len(n) == 2:
+			parts = append(parts, [][2]float64{point(n[0], n[1])})
+		case (word == "l" || word == "c") && len(n) >= 2 && len(parts) > 0:
+			last := &parts[len(parts)-1]
+			*last = append(*last, point(n[len(n)-2], n[len(n)-1]))
+		case word == "S" || word == "s":
+			all = append(all, stroke{colour: now.pen, parts: parts})
+			parts = nil
+		case word == "f" || word == "f*" || word == "B" || word == "b":
+			all = append(all, stroke{colour: now.brush, parts: parts, fill: true})
+			parts = nil
+		case word == "n":
+			parts = nil
+		}
+	}
+	return all
+}
+
+// printed prints the page and says what its beforeprint left in window.printed.
+func printed[T any](t *testing.T, ctx context.Context, name, note string) ([]stroke, T) {
+	t.Helper()
+	script(t, ctx, `window.onbeforeprint = () => { window.printed = `+note+` }`)
+	pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPrintBackground()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if folder := os.Getenv("PULSEWRIGHT_PICTURES"); folder != "" {
+		_ = os.WriteFile(filepath.Join(folder, t.Name()+"-"+name+".pdf"), pdf, 0o644)
+	}
+	if look[int](t, ctx, `document.querySelectorAll(".on-paper").length`) != 0 {
+		t.Errorf("%s: the sheet of paper is left in the page", name)
+	}
+	return pdfStrokes(t, pdf), look[T](t, ctx, `window.printed`)
+}
+
+// curve is the points of the longest line of a colour #rrggbb, without those that are said twice.
+func curve(all []stroke, colour string) [][2]float64 {
+	v, _ := strconv.ParseUint(strings.TrimPrefix(colour, "#"), 16, 32)
+	var best [][2]float64
+	for _, s := range all {
+		near := !s.fill
+		for i := range 3 {
+			near = near && math.Abs(s.colour[i]-float64(v>>(16-8*i)&255)/255) < 0.003
+		}
+		var points [][2]float64
+		for _, part := range s.parts {
+			for _, p := range part {
+				if len(points) == 0 || points[len(points)-1] != p {
+					points = append(points, p)
+				}
+			}
+		}
+		if near && len(points) > len(best) {
+			best = points
+		}
+	}
+	return best
+}
+
+// fits holds a printed curve against its data: one point for each value, in steps of equal
+// length to the right, each as high as its value says. It gives millimetres a sample and a unit.
+func fits(t *testing.T, name string, points [][2]float64, values []float64) (perSample, perUnit float64) {
+	t.Helper()
+	if len(points) != len(values) || len(points) < 100 {
+		t.Errorf("%s: %d points are printed of %d values", name, len(points), len(values))
+		return 0, 0
+	}
+	last := len(points) - 1
+	perSample = (points[last][0] - points[0][0]) / float64(last)
+	var v, y, vv, vy float64
+	for i, p := range points {
+		v, y, vv, vy = v+values[i], y+p[1], vv+values[i]*values[i], vy+values[i]*p[1]
+	}
+	n := float64(len(points))
+	perUnit = (n*vy - v*y) / (n*vv - v*v)
+	base := (y - perUnit*v) / n
+	var worstX, worstY float64
+	for i, p := range points {
+		worstX = max(worstX, math.Abs(p[0]-points[0][0]-float64(i)*perSample))
+		worstY = max(worstY, math.Abs(p[1]-base-perUnit*values[i]))
+	}
+	// A hundredth of a CSS pixel, to which an SVG is written, is 0.0026 mm.
+	if worstX > 0.01 || worstY > 0.01 || perUnit <= 0 {
+		t.Errorf("%s: points are up to %.3f mm aside and %.3f mm above or below their data, %.3g mm a unit", name, worstX, worstY, perUnit)
+	}
+	return perSample, perUnit
+}
+
+// The trace of the first point and its first channel on white paper, as web/js/theme.js has them.
+const printedTrace, printedSmooth = "#000000", "#0072b2"
+
+// TestPrintsCurves prints the page live and frozen, from a light and a dark screen, with drawers
+// and as the Show view: the curve in the PDF's vector data is the page's samples, on white.
+func TestPrintsCurves(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	soon(t, ctx, "four seconds", `window.pulsewright?.stats?.().lastIndex > 1000`, 40*time.Second)
+	ready(t, ctx)
+	script(t, ctx, `at("cautions-ack")?.click(); { const s = at("seconds-across"); s.value = "2"; s.dispatchEvent(new Event("change")); }`)
+	type seen struct {
+		Last, Curves int
+	}
+	const note = `({last: Math.min(Math.floor(S().shownEnd), S().lastIndex - 1), curves: Math.max(0, ...[...document.querySelectorAll(".on-paper path.curve")].map((p) => p.getAttribute("d").split(/[ML]/).length - 1))})`
+	page := func(name string, point, count, last int, points [][2]float64) {
+		t.Helper()
+		first := last - len(points) + 1
+		if off := float64(count) - float64(len(points)); off < -2 || off > 2 {
+			t.Errorf("%s: %d points of %d samples across", name, len(points), count)
+			return
+		}
+		fits(t, name, points, look[[]float64](t, ctx, fmt.Sprintf(`Array.from({length: %d}, (_, i) => pulsewright.sample(0, %d, %d + i))`, len(points), point, first)))
+	}
+	for _, theme := range []string{"light", "dark"} {
+		script(t, ctx, fmt.Sprintf(`if (document.documentElement.dataset.theme !== %q) at("theme").click()`, theme))
+		for _, state := range []string{"live", "frozen"} {
+			if state == "frozen" {
+				script(t, ctx, `press("freeze")`)
+			}
+			name := theme + " " + state
+			all, s := printed[seen](t, ctx, strings.ReplaceAll(name, " ", "-"), note)
+			page(name+", before", 0, 500, s.Last, curve(all, printedTrace))
+			page(name+", after", 3, 500, s.Last, curve(all, printedSmooth))
+			for _, s := range all {
+				if s.fill && s.colour[0]+s.colour[1]+s.colour[2] < 0.6 && len(s.parts) == 1 && len(s.parts[0]) > 3 && math.Abs(s.parts[0][0][0]-s.parts[0][2][0]) > 60 {
+					t.Errorf("%s: a dark area %v wide is printed", name, s.parts[0])
+				}
+			}
+			if got := look[string](t, ctx, `document.documentElement.dataset.theme`); got != theme {
+				t.Errorf("after printing the page is %s, before %s", got, theme)
+			}
+			if state == "frozen" {
+				script(t, ctx, `press("live")`)
+			}
+		}
+	}
+	// True to scale: at 25 mm/s a second is 25 mm of the paper.
+	script(t, ctx, `press("freeze"); window.print = () => {}; press("save"); press("save-true")`)
+	all, s := printed[seen](t, ctx, "true", note)
+	points := curve(all, printedTrace)
+	perSample, _ := fits(t, "true", points, look[[]float64](t, ctx, fmt.Sprintf(`Array.from({length: %d}, (_, i) => pulsewright.sample(0, 0, %d + i))`, len(points), s.Last-len(points)+1)))
+	if math.Abs(250*perSample-25) > 0.01 {
+		t.Errorf("a second is %.3f mm of the paper, want 25 mm", 250*perSample)
+	}
+	if again, _ := printed[seen](t, ctx, "again", note); len(curve(again, printedTrace)) > 510 {
+		t.Error("the next print, without asking for it, is true to scale too")
+	}
+	// A drawer's chart, and the Show view.
+	keyDown(t, ctx, "f")
+	soon(t, ctx, "a spectrum", `at("spectrum-facts") || document.querySelector(".drawer-body canvas.plot")`, 10*time.Second)
+	time.Sleep(2 * time.Second)
+	all, s = printed[seen](t, ctx, "spectrum", note)
+	if got := len(curve(all, printedTrace)); s.Curves < 100 || got < 100 {
+		t.Errorf("the spectrum is printed with %d points, its drawing has %d", got, s.Curves)
+	}
+	script(t, ctx, `press("drawer-close"); press("show-open")`)
+	soon(t, ctx, "the Show view", `S().show.open`, 5*time.Second)
+	script(t, ctx, `press("show-freeze")`)
+	time.Sleep(300 * time.Millisecond)
+	all, s = printed[seen](t, ctx, "show", `({last: Math.min(Math.floor(S().show.end), S().lastIndex - 1), curves: 0})`)
+	page("show", 3, 500, s.Last, curve(all, printedTrace))
+}
+
+// TestPrintsReview prints five seconds of a recording in Review, from a dark screen: the curve
+// in the PDF is the file's samples.
+func TestPrintsReview(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	address := program(t, "demo:finger")
+	open(t, ctx, address)
+	answer, err := http.Get(address + "/api/v1/recordings")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list struct{ Folder string }
+	err = json.NewDecoder(answer.Body).Decode(&list)
+	_ = answer.Body.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var file strings.Builder
+	file.WriteString("time_s,lamp clip [V]\n")
+	values := make([]float64, 20*250)
+	for i := range values {
+		values[i] = 2.5 + math.Round(1e4*(0.4*math.Sin(float64(i)/20)+0.1*math.Sin(float64(i*i)/900)))/1e4
+		fmt.Fprintf(&file, "%.3f,%.4f\n", float64(i)/250, values[i])
+	}
+	if err := os.WriteFile(filepath.Join(list.Folder, "lamp.csv"), []byte(file.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	soon(t, ctx, "the page", `window.pulsewright?.stats?.().lastIndex > 10`, 40*time.Second)
+	ready(t, ctx)
+	script(t, ctx, `at("cautions-ack")?.click(); if (document.documentElement.dataset.theme !== "dark") at("theme").click()`)
+	keyDown(t, ctx, "r")
+	soon(t, ctx, "the list", `document.querySelector(".recording-name:not([disabled])")`, 10*time.Second)
+	script(t, ctx, `document.querySelector(".recording-name").click()`)
+	soon(t, ctx, "its trace", `pulsewrightReview?.().piece?.exact`, 10*time.Second)
+	script(t, ctx, `{ const s = at("review-seconds"); s.value = "5"; s.dispatchEvent(new Event("change")); }`)
+	soon(t, ctx, "five seconds of it", `(() => { const r = pulsewrightReview(); return r.to - r.from === 1250 && r.piece.exact && r.piece.to - r.piece.from < 4500 })()`, 10*time.Second)
+	all, s := printed[reviewStats](t, ctx, "review", reviewNow)
+	points := curve(all, printedTrace)
+	// One sample beside the window on either side is drawn too, and cut off.
+	first := int(math.Floor(s.From)) - 1
+	if len(points) < 1250 || first < 0 || first+len(points) > len(values) {
+		t.Fatalf("%d points from sample %d on", len(points), first)
+	}
+	fits(t, "review", points, values[first:first+len(points)])
+}
