@@ -48,7 +48,7 @@ var (
 
 // endpoints are all routes below /api/v1, in Handler's order.
 var endpoints = []endpoint{
-	{"get", "/stream", "the stream, a websocket: server/API.md", nil, nil, nil},
+	{"get", "/stream", "the stream, a websocket: server/API.md", []field{{"channels", "those wanted, as 0,2"}, {"points", "those wanted, of scale, drift, hum, smooth, beats; or none"}}, nil, nil},
 	{"get", "/audio", "takes the sound that a page sends, a websocket", nil, nil, nil},
 	{"get", "/serial", "takes what a page reads from a serial port, a websocket", nil, nil, nil},
 	{"get", "/state", "everything that a page needs on connecting", nil, nil, stateAnswer{}},

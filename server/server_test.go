@@ -27,13 +27,15 @@ func demo(t *testing.T) *httptest.Server {
 	return h
 }
 
-func demoServer(t *testing.T) (*Server, *httptest.Server) {
+func demoServer(t *testing.T) (*Server, *httptest.Server) { return demoServerOf(t, "demo:finger") }
+
+func demoServerOf(t *testing.T, address string) (*Server, *httptest.Server) {
 	t.Helper()
 	live := session.New(session.Config{Openers: acquire.Openers{"demo": simulate.Open}, Hub: hub.New(256)})
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { defer close(done); _ = live.Run(ctx) }()
-	if err := live.Open(ctx, "demo:finger"); err != nil {
+	if err := live.Open(ctx, address); err != nil {
 		t.Fatal(err)
 	}
 	s := New(Config{Session: live, Page: fstest.MapFS{"index.html": {Data: []byte("<!doctype html>")}},

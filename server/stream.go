@@ -41,6 +41,11 @@ const (
 // getStream serves one page's websocket. checkOrigin has seen the request.
 func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	who := accessOf(r)
+	want, err := choose(r.URL.Query())
+	if err != nil {
+		FailWith(w, http.StatusBadRequest, err)
+		return
+	}
 	if v := who.visitor; v != nil {
 		if !s.access.openStream(v) {
 			fail(w, http.StatusTooManyRequests, fmt.Sprintf("%d pages are open under this link already: close some", mostStreams))
@@ -91,14 +96,7 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 			err = ctx.Err() // what waits is not sent any more
 		}
 		if err != nil {
-			code, reason := websocket.StatusGoingAway, errClosing
-			switch {
-			case errors.Is(err, hub.ErrTooSlow):
-				code, reason = websocket.StatusPolicyViolation, hub.ErrTooSlow
-			case context.Cause(ctx) == errLinkClosed:
-				code, reason = StatusLinkClosed, errLinkClosed
-			}
-			c.Close(code, reason.Error())
+			c.Close(whyEnded(ctx, err))
 			return
 		}
 		if dropped > 0 && !send(websocket.MessageText, droppedMessage(dropped)) {
@@ -106,14 +104,27 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 		}
 		kind, data := websocket.MessageText, m.Data
 		if m.Kind == hub.Frame {
-			kind = websocket.MessageBinary
+			kind, data = websocket.MessageBinary, want.frame(data)
+		} else if !want.text(data) {
+			data = nil
 		} else if who.role != Owner {
 			data = forWatcher(data)
 		}
-		if !send(kind, data) {
+		if data != nil && !send(kind, data) {
 			return
 		}
 	}
+}
+
+// whyEnded is how a stream is closed when there is nothing more to send.
+func whyEnded(ctx context.Context, err error) (websocket.StatusCode, string) {
+	switch {
+	case errors.Is(err, hub.ErrTooSlow):
+		return websocket.StatusPolicyViolation, hub.ErrTooSlow.Error()
+	case context.Cause(ctx) == errLinkClosed:
+		return StatusLinkClosed, errLinkClosed.Error()
+	}
+	return websocket.StatusGoingAway, errClosing.Error()
 }
 
 // caught does f for a connection; a fault of the program in it is logged and ends the
