@@ -63,7 +63,7 @@ func TestEveryExportByOthersReaders(t *testing.T) {
 			}
 		}
 	}
-	if read < 25 || notes < 100 {
+	if read < 25 || notes < 80 {
 		t.Errorf("only %d exports and %d annotations were read", read, notes)
 	}
 }
