@@ -182,9 +182,16 @@ type Block struct {
 	// BoardSeconds is the board's own clock for each sample, unwrapped, or nil
 	// when the board sends none.
 	BoardSeconds []float64
-	// Text holds lines the board said that are not samples, and notes a
-	// recording carries at this place.
+	// Text holds lines the board said that are not samples.
 	Text []string
+	// Notes are what a recording carries at samples of this block.
+	Notes []Note
+}
+
+// Note is a remark at a sample, counted as Block.First.
+type Note struct {
+	Sample int64
+	Text   string
 }
 
 // Len returns the number of samples in the block.
@@ -223,12 +230,16 @@ type Player interface {
 	// SeekTo moves to a sample of the file, clamped to it. Blocks go on counting
 	// First as before; the next block's Jump and Text mark the jump.
 	SeekTo(sample int64)
-	// SetSpeed sets the speed, 1 to 100 times; 0 pauses.
+	// SetSpeed sets the speed, 0.1 to 100 times; 0 pauses.
 	SetSpeed(times float64)
 	Speed() float64
 	// SetLoop makes the end go on at the start.
 	SetLoop(on bool)
 	Loop() bool
+	// SetSkipGaps makes gaps of the recording pass at once. Gaps is how many there are that do.
+	SetSkipGaps(on bool)
+	SkipGaps() bool
+	Gaps() int
 }
 
 // Keeper is implemented by sources that carry the settings their channels had

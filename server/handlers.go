@@ -190,19 +190,12 @@ func (s *Server) putSource(w http.ResponseWriter, r *http.Request) {
 	Answer(w, s.session.State())
 }
 
-// playbackBody moves a replay: a sample, a speed, from the start again at the end.
-type playbackBody struct {
-	Position *int64   `json:"position"`
-	Speed    *float64 `json:"speed"`
-	Loop     *bool    `json:"loop"`
-}
-
 func (s *Server) putPlayback(w http.ResponseWriter, r *http.Request) {
-	var body playbackBody
+	var body session.PlaybackChange
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	if err := s.session.SetPlayback(r.Context(), body.Position, body.Speed, body.Loop); err != nil {
+	if err := s.session.SetPlayback(r.Context(), body); err != nil {
 		Fail(w, err)
 		return
 	}

@@ -53,7 +53,7 @@ var endpoints = []endpoint{
 	{"get", "/serial", "takes what a page reads from a serial port, a websocket", nil, nil, nil},
 	{"get", "/state", "everything that a page needs on connecting", nil, nil, stateAnswer{}},
 	{"put", "/source", "opens a source", nil, sourceBody{}, session.State{}},
-	{"put", "/playback", "moves a replay", nil, playbackBody{}, session.State{}.Playback},
+	{"put", "/playback", "moves a replay", nil, session.PlaybackChange{}, session.State{}.Playback},
 	{"put", "/demo", "turns a simulated board's trimmer", nil, demoBody{}, demoBody{}},
 	{"put", "/channels/{n}/kind", "says what kind a channel is", nil, kindBody{}, session.ChannelState{}},
 	{"put", "/channels/{n}/path", "sets the signal path", nil, pathBody{}, pathBody{}},

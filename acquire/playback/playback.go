@@ -1,4 +1,4 @@
-// Package playback plays a recording as a live source: at 1 to 100 times its
+// Package playback plays a recording as a live source: at 0.1 to 100 times its
 // own speed, with pause, seek and loop.
 //
 // It does not know file formats: a Recording is handed to it.
@@ -11,6 +11,9 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
+	"sort"
+	"strings"
 	"sync"
 	"time"
 
@@ -35,8 +38,20 @@ type Recording interface {
 type Noter interface {
 	// NotesBetween returns the notes at samples from ≤ sample < to, in order. It
 	// is called like ReadAt.
-	NotesBetween(from, to int64) []string
+	NotesBetween(from, to int64) []acquire.Note
 }
+
+// Gapper is implemented by recordings with stretches that were never recorded.
+type Gapper interface {
+	// GapRuns are these stretches in order, each its first sample and the one behind its last.
+	GapRuns() [][2]int64
+}
+
+// boardLine begins a note that is a line the board said.
+const boardLine = "board: "
+
+// leastGapSeconds is the shortest gap that is skipped when gaps are.
+const leastGapSeconds = 1
 
 // Config says how to play.
 type Config struct {
@@ -44,7 +59,7 @@ type Config struct {
 	Address, Name string
 	// RateHz is used when the recording tells no rate.
 	RateHz float64
-	// Speed is 1 to 100; 0 means 1.
+	// Speed is 0.1 to 100; 0 means 1.
 	Speed float64
 	// Paused starts at a standstill: SetSpeed begins.
 	Paused bool
@@ -56,8 +71,11 @@ type Config struct {
 	Hold bool
 }
 
-// MaxSpeed is the highest speed.
-const MaxSpeed = 100
+// MinSpeed is the lowest speed, MaxSpeed the highest.
+const (
+	MinSpeed = 0.1
+	MaxSpeed = 100
+)
 
 // blockSeconds is how often a block comes while playing.
 const blockSeconds = 1.0 / 60
@@ -79,8 +97,8 @@ func ConfigFromAddress(a acquire.Address, more ...string) (Config, error) {
 	}
 	if c.Speed == 0 {
 		c.Paused = true
-	} else if c.Speed < 1 {
-		return c, &acquire.AddressError{Address: a.String(), Part: "option speed=" + a.Options.Get("speed"), Rule: "give 1 to 100, or 0 to begin at a standstill"}
+	} else if c.Speed < MinSpeed {
+		return c, &acquire.AddressError{Address: a.String(), Part: "option speed=" + a.Options.Get("speed"), Rule: "give 0.1 to 100, or 0 to begin at a standstill"}
 	}
 	if c.RateHz, err = a.Number("rate", 0, 0.1, 1e6); err != nil {
 		return c, err
@@ -104,6 +122,7 @@ type Source struct {
 	info acquire.Info
 	rate float64
 	hold bool
+	gaps [][2]int64 // those that can be skipped, in order
 
 	closeOnce sync.Once
 	closeErr  error
@@ -117,6 +136,7 @@ type Source struct {
 	position int64     // guarded by mu
 	speed    float64   // guarded by mu; 0 at a standstill
 	loop     bool      // guarded by mu
+	skipGaps bool      // guarded by mu
 	jump     string    // guarded by mu; why the next block does not follow, or empty
 	seeks    int       // guarded by mu
 	anchor   time.Time // guarded by mu; position was at anchorAt then; zero: not yet
@@ -168,15 +188,20 @@ func newSource(rec Recording, cfg Config) (*Source, error) {
 	if speed == 0 {
 		speed = 1
 	}
-	if !(speed >= 1 && speed <= MaxSpeed) {
-		return nil, fmt.Errorf("playback: speed %g: give 1 to %d times", speed, MaxSpeed)
+	if !(speed >= MinSpeed && speed <= MaxSpeed) {
+		return nil, fmt.Errorf("playback: speed %g: give %g to %d times", speed, MinSpeed, MaxSpeed)
 	}
 	if cfg.Paused {
 		speed = 0
 	}
 	info.ExactClock, info.LengthSamples = true, length
+	var gaps [][2]int64
+	if g, ok := rec.(Gapper); ok {
+		gaps = slices.DeleteFunc(g.GapRuns(), func(g [2]int64) bool { return float64(g[1]-g[0]) < leastGapSeconds*info.ClaimedRateHz })
+	}
 	return &Source{
-		rec: rec, info: info, rate: info.ClaimedRateHz, hold: cfg.Hold,
+		gaps: gaps,
+		rec:  rec, info: info, rate: info.ClaimedRateHz, hold: cfg.Hold,
 		closed: make(chan struct{}), wake: make(chan struct{}, 1),
 		position: max(0, min(cfg.From, length)), speed: speed, loop: cfg.Loop,
 		buffer: make([][]int32, len(info.Channels)), view: make([][]int32, len(info.Channels)),
@@ -226,18 +251,31 @@ func (s *Source) Loop() bool {
 }
 
 // SetSpeed implements acquire.Player. What is neither a number nor above 0
-// pauses; the rest is clamped to 1 to 100.
+// pauses; the rest is clamped to 0.1 to 100.
 func (s *Source) SetSpeed(times float64) {
 	if !(times > 0) {
 		times = 0
 	} else {
-		times = max(1, min(times, MaxSpeed))
+		times = max(MinSpeed, min(times, MaxSpeed))
 	}
 	s.change(func() { s.speed = times })
 }
 
 // SetLoop implements acquire.Player.
 func (s *Source) SetLoop(on bool) { s.change(func() { s.loop = on }) }
+
+// SetSkipGaps implements acquire.Player.
+func (s *Source) SetSkipGaps(on bool) { s.change(func() { s.skipGaps = on }) }
+
+// SkipGaps implements acquire.Player.
+func (s *Source) SkipGaps() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.skipGaps
+}
+
+// Gaps implements acquire.Player.
+func (s *Source) Gaps() int { return len(s.gaps) }
 
 // SeekTo implements acquire.Player.
 func (s *Source) SeekTo(sample int64) {
@@ -363,6 +401,13 @@ func (s *Source) plan(now time.Time) (from int64, n int, wait time.Duration, see
 		}
 		s.jumpTo(0, "the recording begins again")
 	}
+	if gap, ok := s.gapFrom(s.position); ok && s.skipGaps {
+		if s.position >= gap[0] {
+			s.jumpTo(gap[1], fmt.Sprintf("a gap of %s skipped", clockTime(float64(gap[1]-s.position)/s.rate)))
+			return 0, 0, time.Nanosecond, s.seeks
+		}
+		length = min(length, gap[0]) // no block reaches into it
+	}
 	rate := s.rate * s.speed
 	want := max(1, int64(rate*blockSeconds))
 	// The last block may be shorter and comes when its samples are over.
@@ -378,6 +423,15 @@ func (s *Source) plan(now time.Time) (from int64, n int, wait time.Duration, see
 	over := s.anchorAt + int64(now.Sub(s.anchor).Seconds()*rate) - s.position
 	n = int(min(max(over, want), 4*want, length-s.position))
 	return s.position, n, 0, s.seeks
+}
+
+// gapFrom is the first gap that does not end before a sample.
+func (s *Source) gapFrom(sample int64) (gap [2]int64, ok bool) {
+	i := sort.Search(len(s.gaps), func(i int) bool { return s.gaps[i][1] > sample })
+	if i < len(s.gaps) {
+		return s.gaps[i], true
+	}
+	return gap, false
 }
 
 // due is when want more samples are over; it needs mu.
@@ -402,9 +456,16 @@ func (s *Source) deliver(from int64, n, seeks int) (acquire.Block, bool) {
 	default:
 	}
 	got, err := s.rec.ReadAt(s.view, from)
-	var notes []string
+	var said []string
+	var notes []acquire.Note
 	if noter, ok := s.rec.(Noter); ok && got > 0 {
-		notes = noter.NotesBetween(from, from+int64(got))
+		for _, n := range noter.NotesBetween(from, from+int64(got)) {
+			if line, board := strings.CutPrefix(n.Text, boardLine); board {
+				said = append(said, line)
+			} else {
+				notes = append(notes, acquire.Note{Sample: n.Sample - from + s.first, Text: n.Text})
+			}
+		}
 	}
 	s.recMu.Unlock()
 
@@ -428,9 +489,9 @@ func (s *Source) deliver(from int64, n, seeks int) (acquire.Block, bool) {
 			s.view[i] = s.view[i][:got]
 		}
 	}
-	b := acquire.Block{First: s.first, Arrived: time.Now(), Counts: s.view, Text: notes}
+	b := acquire.Block{First: s.first, Arrived: time.Now(), Counts: s.view, Text: said, Notes: notes}
 	if s.jump != "" {
-		b.Jump, b.Text = true, append([]string{s.jump}, notes...)
+		b.Jump, b.Text = true, append([]string{s.jump}, said...)
 		s.jump = ""
 	}
 	s.position += int64(got)

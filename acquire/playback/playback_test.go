@@ -22,6 +22,7 @@ type tape struct {
 	cut    int64 // ReadAt fails from here on with broken; 0 never
 	broken error
 	notes  map[int64]string
+	gaps   [][2]int64
 	slow   chan struct{} // when set, ReadAt waits for it
 	inside atomic.Int32
 	closed atomic.Int32
@@ -61,10 +62,11 @@ func (r *tape) ReadAt(counts [][]int32, from int64) (int, error) {
 	}
 	return n, nil
 }
-func (r *tape) NotesBetween(from, to int64) (notes []string) {
+func (r *tape) GapRuns() [][2]int64 { return slices.Clone(r.gaps) }
+func (r *tape) NotesBetween(from, to int64) (notes []acquire.Note) {
 	for i := from; i < to; i++ {
 		if n, ok := r.notes[i]; ok {
-			notes = append(notes, n)
+			notes = append(notes, acquire.Note{Sample: i, Text: n})
 		}
 	}
 	return notes
@@ -157,8 +159,8 @@ func TestSeek(t *testing.T) {
 		if got := int64(b.Counts[0][0]); got != 10*seek.want {
 			t.Errorf("seek to %d: first count %d, want %d", seek.to, got, 10*seek.want)
 		}
-		if seek.to == 500000 && !slices.Equal(b.Text, []string{"moved to 8:20.0", "stairs"}) {
-			t.Errorf("text %q", b.Text)
+		if seek.to == 500000 && (!slices.Equal(b.Text, []string{"moved to 8:20.0"}) || !slices.Equal(b.Notes, []acquire.Note{{Sample: b.First, Text: "stairs"}})) {
+			t.Errorf("text %q, notes %v", b.Text, b.Notes)
 		}
 		if b, err = c.Read(ctx); err != nil || b.Jump || b.Text != nil {
 			t.Errorf("the block after: jump %t, text %q, error %v", b.Jump, b.Text, err)
@@ -235,7 +237,7 @@ func TestPause(t *testing.T) {
 	if _, err := c.Samples(ctx, 1); err != nil {
 		t.Fatal(err)
 	}
-	for _, x := range []struct{ set, want float64 }{{-1, 0}, {0.2, 1}, {1000, 100}, {12.5, 12.5}} {
+	for _, x := range []struct{ set, want float64 }{{-1, 0}, {0.02, 0.1}, {0.2, 0.2}, {1000, 100}, {12.5, 12.5}} {
 		if s.SetSpeed(x.set); s.Speed() != x.want {
 			t.Errorf("SetSpeed(%g): speed %g, want %g", x.set, s.Speed(), x.want)
 		}
@@ -329,8 +331,8 @@ func TestNewRefuses(t *testing.T) {
 		{&tape{rate: 250}, Config{}, "no samples"},
 		{&tape{length: 9}, Config{}, "?rate=250"},
 		{&tape{rate: -1, length: 9}, Config{}, "must be above 0"},
-		{&tape{rate: 250, length: 9}, Config{Speed: 101}, "give 1 to 100 times"},
-		{&tape{rate: 250, length: 9}, Config{Speed: 0.5}, "give 1 to 100 times"},
+		{&tape{rate: 250, length: 9}, Config{Speed: 101}, "give 0.1 to 100 times"},
+		{&tape{rate: 250, length: 9}, Config{Speed: 0.05}, "give 0.1 to 100 times"},
 	} {
 		_, err := New(c.tape, c.conf)
 		if err == nil || !strings.Contains(err.Error(), c.says) {
@@ -362,7 +364,7 @@ func TestConfigFromAddress(t *testing.T) {
 	if c, err := parse("file:walk.edf?speed=0"); err != nil || !c.Paused {
 		t.Errorf("speed=0: %+v, %v", c, err)
 	}
-	for _, bad := range []string{"speed=0.5", "speed=101", "speed=fast", "loop=maybe", "from=-1", "rate=0", "spede=2"} {
+	for _, bad := range []string{"speed=0.05", "speed=101", "speed=fast", "loop=maybe", "from=-1", "rate=0", "spede=2"} {
 		var wrong *acquire.AddressError
 		if _, err := parse("file:walk.edf?" + bad); !errors.As(err, &wrong) {
 			t.Errorf("%s: %v", bad, err)
@@ -409,6 +411,67 @@ func TestASlowRecordingKeepsNobodyWaiting(t *testing.T) {
 		}
 		if b.Len() == 0 {
 			empty++
+		}
+	}
+}
+
+// TestSkipGaps: a long gap passes at once, told as a jump; a short one, and all when that is not chosen, are played.
+func TestSkipGaps(t *testing.T) {
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	defer cancel()
+	for _, skip := range []bool{true, false} {
+		r := &tape{rate: 1000, length: 9000, gaps: [][2]int64{{0, 1500}, {2000, 2500}, {3000, 6000}, {8000, 9000}}}
+		s, c := open(t, r, Config{Speed: 100})
+		if s.Gaps() != 3 {
+			t.Errorf("%d gaps can be skipped, want 3", s.Gaps())
+		}
+		s.SetSkipGaps(skip)
+		var got []int64
+		jumps := 0
+		for {
+			b, err := c.Read(ctx)
+			if err != nil {
+				if err != io.EOF {
+					t.Fatal(err)
+				}
+				break
+			}
+			if b.Jump {
+				jumps++
+				if len(b.Text) != 1 || !strings.Contains(b.Text[0], "skipped") {
+					t.Errorf("a jump says %q", b.Text)
+				}
+			}
+			if b.Len() > 0 {
+				for _, x := range b.Counts[0] {
+					got = append(got, int64(x)/10)
+				}
+			}
+		}
+		var want []int64
+		for i := range r.length {
+			if !skip || i >= 1500 && i < 3000 || i >= 6000 && i < 8000 {
+				want = append(want, i)
+			}
+		}
+		if !slices.Equal(got, want) || skip && jumps != 2 || !skip && jumps != 0 {
+			t.Errorf("skip %v: %d samples, want %d; %d jumps", skip, len(got), len(want), jumps)
+		}
+	}
+}
+
+// TestSlowMotion: a tenth of the speed plays every sample in its order.
+func TestSlowMotion(t *testing.T) {
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	defer cancel()
+	s, c := open(t, &tape{rate: 1000, length: 30}, Config{Speed: 0.1})
+	counts, err := c.Samples(ctx, 30)
+	if err != nil || len(counts[0]) != 30 || s.Speed() != 0.1 {
+		t.Fatalf("%d samples at %g: %v", len(counts[0]), s.Speed(), err)
+	}
+	for i, x := range counts[0] {
+		if int(x) != 10*i {
+			t.Fatalf("sample %d is %d", i, x)
 		}
 	}
 }

@@ -48,8 +48,8 @@ func TestConvertChain(t *testing.T) {
 			t.Errorf("%s: %+v", name, info)
 		}
 		if i == 0 {
-			if notes := f.NotesBetween(1234, 1235); len(notes) != 1 || notes[0] != "turned the trimmer" {
-				t.Errorf("%s: notes %q", name, notes)
+			if notes := f.NotesBetween(1234, 1235); len(notes) != 1 || notes[0].Text != "turned the trimmer" {
+				t.Errorf("%s: notes %v", name, notes)
 			}
 			if g := f.Gaps(); len(g) != 1 || g[0] != (Gap{1000, 500}) {
 				t.Errorf("%s: gaps %v", name, g)
@@ -90,8 +90,8 @@ func TestExportStretch(t *testing.T) {
 	must(t, ExportEDF(path, f, ExportOptions{From: 400, To: 725}))
 	g := mustOpen(t, path)
 	sameCounts(t, all(t, g), [][]int32{data[400:725]})
-	if notes := g.NotesBetween(50, 51); len(notes) != 1 || notes[0] != "inside" || len(g.NotesBetween(0, 325)) != 1 {
-		t.Errorf("notes %q", g.NotesBetween(0, 325))
+	if notes := g.NotesBetween(50, 51); len(notes) != 1 || notes[0].Text != "inside" || len(g.NotesBetween(0, 325)) != 1 {
+		t.Errorf("notes %v", g.NotesBetween(0, 325))
 	}
 	if !g.Describe().Started.Equal(anEvening.Add(4e9)) {
 		t.Errorf("started %v", g.Describe().Started)

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -81,6 +82,7 @@ type File struct {
 	closed      bool                // guarded by mu
 	scan        func() []Annotation // guarded by mu; nil once done
 	annotations []Annotation        // guarded by mu; by sample
+	notes       []acquire.Note      // guarded by mu; of them, nil until asked for
 	holes       []hole              // guarded by mu; by first sample
 	holesKnown  bool                // guarded by mu
 }
@@ -472,18 +474,31 @@ func (f *File) EngineTexts() []string {
 
 // NotesBetween returns the notes at samples from ≤ sample < to, in order: the
 // annotations that are neither beats nor this package's own book-keeping.
-func (f *File) NotesBetween(from, to int64) []string {
+func (f *File) NotesBetween(from, to int64) []acquire.Note {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.load()
-	i := sort.Search(len(f.annotations), func(i int) bool { return f.annotations[i].Sample >= from })
-	var notes []string
-	for ; i < len(f.annotations) && f.annotations[i].Sample < to; i++ {
-		if IsNote(f.annotations[i].Text) {
-			notes = append(notes, f.annotations[i].Text)
+	if f.notes == nil {
+		_, _, rest := TakeMarked(f.annotations, f.info.ClaimedRateHz)
+		f.notes = []acquire.Note{}
+		for _, a := range rest {
+			if IsNote(a.Text) {
+				f.notes = append(f.notes, acquire.Note{Sample: a.Sample, Text: a.Text})
+			}
 		}
 	}
-	return notes
+	i := sort.Search(len(f.notes), func(i int) bool { return f.notes[i].Sample >= from })
+	k := sort.Search(len(f.notes), func(i int) bool { return f.notes[i].Sample >= to })
+	return slices.Clone(f.notes[i:max(i, k)])
+}
+
+// GapRuns are the gaps, each its first sample and the one behind its last.
+func (f *File) GapRuns() [][2]int64 {
+	var runs [][2]int64
+	for _, g := range f.Gaps() {
+		runs = append(runs, [2]int64{g.First, g.First + g.Samples})
+	}
+	return runs
 }
 
 // Close releases the file; it may be called twice.

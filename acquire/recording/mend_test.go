@@ -282,7 +282,7 @@ func TestSettlesByItself(t *testing.T) {
 	w.syncedAt = time.Now().Add(-settleEvery)
 	must(t, w.Annotate(0, 0, "late"))
 	f := mustOpen(t, path)
-	if notes := f.NotesBetween(0, 1); f.Len() != 1 || fmt.Sprint(notes) != "[early late]" {
-		t.Errorf("%d samples, notes %q", f.Len(), notes)
+	if notes := f.NotesBetween(0, 1); f.Len() != 1 || fmt.Sprint(notes) != "[{0 early} {0 late}]" {
+		t.Errorf("%d samples, notes %v", f.Len(), notes)
 	}
 }

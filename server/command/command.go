@@ -202,10 +202,5 @@ func openFile(_ context.Context, a acquire.Address) (acquire.Source, error) {
 	if err != nil {
 		return nil, err
 	}
-	source, err := playback.New(file, config)
-	if err != nil {
-		file.Close()
-		return nil, err
-	}
-	return source, nil
+	return playback.New(library.ForReplay(file, a.Path), config)
 }

@@ -239,8 +239,8 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer g.Close()
-	if notes := g.NotesBetween(0, g.Len()+1); g.Len() != f.Len() || !strings.Contains(strings.Join(notes, "|"), "two beats") {
-		t.Errorf("the EDF+ has %d samples, notes %q", g.Len(), notes)
+	if notes := g.NotesBetween(0, g.Len()+1); g.Len() != f.Len() || !strings.Contains(fmt.Sprint(notes), "two beats") {
+		t.Errorf("the EDF+ has %d samples, notes %v", g.Len(), notes)
 	}
 
 	// Delete and undo; drop a file.

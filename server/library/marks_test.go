@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
 	"pulsewright/server/library/recorder/recordertest"
@@ -152,7 +153,7 @@ func TestNotesMadeAfterwards(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	if notes := f.NotesBetween(0, 2000); strings.Join(notes, "|") != strings.Join(want, "|") {
+	if notes := texts(f.NotesBetween(0, 2000)); strings.Join(notes, "|") != strings.Join(want, "|") {
 		t.Errorf("the download has notes %q", notes)
 	}
 	if err := os.WriteFile(filepath.Join(store.Folder(), "copy.edf"), data, 0o600); err != nil {
@@ -193,4 +194,11 @@ func TestAPathChangedWhileRecordingIsTold(t *testing.T) {
 	if len(out.Notes) != 1 || out.Notes[0].Text != "settings of pulse changed" || out.Notes[0].Sample != 500 {
 		t.Errorf("notes %+v, want the change at sample 500", out.Notes)
 	}
+}
+
+func texts(notes []acquire.Note) (list []string) {
+	for _, n := range notes {
+		list = append(list, n.Text)
+	}
+	return list
 }

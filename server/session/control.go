@@ -367,8 +367,17 @@ func (s *Session) PathSections(ctx context.Context, n int) (sections filter.Sect
 // ErrNotPlaying answers a playback request to a source that is no recording.
 var ErrNotPlaying = errors.New("the source is not a recording, so it cannot be steered")
 
-// SetPlayback steers a recording; nil leaves a thing as it is.
-func (s *Session) SetPlayback(ctx context.Context, position *int64, speed *float64, loop *bool) error {
+// PlaybackChange steers a recording; what is nil stays as it is.
+type PlaybackChange struct {
+	Position *int64   `json:"position"`
+	Speed    *float64 `json:"speed"`
+	Loop     *bool    `json:"loop"`
+	SkipGaps *bool    `json:"skipGaps"`
+}
+
+// SetPlayback steers a recording.
+func (s *Session) SetPlayback(ctx context.Context, c PlaybackChange) error {
+	position, speed := c.Position, c.Speed
 	var err error
 	doErr := s.do(ctx, func() {
 		p, ok := s.source.(acquire.Player)
@@ -377,8 +386,8 @@ func (s *Session) SetPlayback(ctx context.Context, position *int64, speed *float
 			return
 		}
 		if speed != nil {
-			if *speed != 0 && !(*speed >= 1 && *speed <= 100) { // as acquire.Player takes it
-				err = fmt.Errorf("speed of %g: give 0 to pause, or 1 to 100 times", *speed)
+			if *speed != 0 && !(*speed >= 0.1 && *speed <= 100) { // as acquire.Player takes it
+				err = fmt.Errorf("speed of %g: give 0 to pause, or 0.1 to 100 times", *speed)
 				return
 			}
 			p.SetSpeed(*speed)
@@ -391,8 +400,11 @@ func (s *Session) SetPlayback(ctx context.Context, position *int64, speed *float
 		if position != nil {
 			p.SeekTo(*position)
 		}
-		if loop != nil {
-			p.SetLoop(*loop)
+		if c.Loop != nil {
+			p.SetLoop(*c.Loop)
+		}
+		if c.SkipGaps != nil {
+			p.SetSkipGaps(*c.SkipGaps)
 		}
 		s.updatePlayback(p)
 	})
@@ -422,19 +434,26 @@ func (s *Session) AddNote(ctx context.Context, index *int64, text string) (Note,
 			s.mu.Unlock()
 			return
 		}
-		s.state.Notes = keep(append(s.state.Notes, note), keptNotes)
-		epoch := s.state.Epoch
 		s.mu.Unlock()
-		s.message(struct {
-			Type  string `json:"type"`
-			Epoch uint32 `json:"epoch"`
-			Note
-		}{"note", epoch, note})
-		for _, t := range s.taps {
-			t.Note(note.Index*int64(max(1, s.decimation)), text)
-		}
+		s.note(note, note.Index*int64(max(1, s.decimation)))
 	})
 	return note, errors.Join(doErr, err)
+}
+
+// note puts a note, at a sample of the source, among those of the session.
+func (s *Session) note(n Note, sample int64) {
+	s.mu.Lock()
+	s.state.Notes = keep(append(s.state.Notes, n), keptNotes)
+	epoch := s.state.Epoch
+	s.mu.Unlock()
+	s.message(struct {
+		Type  string `json:"type"`
+		Epoch uint32 `json:"epoch"`
+		Note
+	}{"note", epoch, n})
+	for _, t := range s.taps {
+		t.Note(sample, n.Text)
+	}
 }
 
 // Problem tells everyone of something the owner should know; "" clears it.

@@ -56,7 +56,7 @@ func (s *Session) everySecond(now time.Time) {
 
 func (s *Session) updatePlayback(p acquire.Player) {
 	info := s.source.Describe()
-	pb := &Playback{Position: p.Position(), Length: info.LengthSamples, Speed: p.Speed(), Loop: p.Loop()}
+	pb := &Playback{Position: p.Position(), Length: info.LengthSamples, Speed: p.Speed(), Loop: p.Loop(), SkipGaps: p.SkipGaps(), Gaps: p.Gaps()}
 	s.mu.Lock()
 	s.state.Playback = pb
 	s.mu.Unlock()

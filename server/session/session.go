@@ -13,9 +13,11 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
+	"unicode/utf8"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/clock"
@@ -433,6 +435,10 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	}
 	for _, t := range s.taps {
 		t.Samples(first, b.Counts)
+	}
+	for _, note := range b.Notes {
+		at := s.sourceBase + note.Sample
+		s.note(Note{Index: at / int64(max(1, s.decimation)), Text: strings.ToValidUTF8(note.Text, string(utf8.RuneError))}, at)
 	}
 	s.nextSource = first + int64(n)
 	s.samples.Add(int64(n))

@@ -68,6 +68,9 @@ type Playback struct {
 	Length   int64   `json:"length"`
 	Speed    float64 `json:"speed"`
 	Loop     bool    `json:"loop"`
+	// SkipGaps says that gaps pass at once; Gaps is how many there are.
+	SkipGaps bool `json:"skipGaps"`
+	Gaps     int  `json:"gaps"`
 }
 
 // State is the whole of what a page needs on connecting.

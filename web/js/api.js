@@ -132,7 +132,7 @@ export const api = {
   sources: () => request("GET", "/sources"),
   /** @param {string} address */
   open: (address) => request("PUT", "/source", { address }),
-  /** @param {{position?: number, speed?: number, loop?: boolean}} what */
+  /** @param {{position?: number, speed?: number, loop?: boolean, skipGaps?: boolean}} what */
   playback: (what) => request("PUT", "/playback", what),
   /**
    * @param {number} channel

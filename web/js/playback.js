@@ -3,6 +3,7 @@
 import { api } from "./api.js";
 import { button, h, select, setText } from "./dom.js";
 import { clockTime } from "./format.js";
+import { SPEEDS } from "./review/library.js";
 import { playbackWords as W } from "./words.js";
 
 /** @import {ServerState} from "./types.js" */
@@ -21,7 +22,7 @@ export class PlaybackPanel {
     this.play = button("playback-pause", W.pause, () => this.#send({ speed: this.speed > 0 ? 0 : this.resume }));
     this.slider = h("input", { type: "range", min: "0", max: "1", step: "1", id: "playback-position", "data-testid": "playback-position", "aria-label": W.positionInTheRecording });
     this.time = h("span", { class: "playback-time", "data-testid": "playback-time" });
-    this.speeds = select("playback-speed", [1, 2, 5, 10, 20, 50, 100].map((n) => [String(n), `${n}×`]), (v) => this.#send({ speed: Number(v) }), { "aria-label": W.speed });
+    this.speeds = select("playback-speed", SPEEDS.map((n) => [String(n), `${n}×`]), (v) => this.#send({ speed: Number(v) }), { "aria-label": W.speed });
     this.loop = h("input", { type: "checkbox", id: "playback-loop", "data-testid": "playback-loop" });
     this.loop.addEventListener("change", () => this.#send({ loop: this.loop.checked }));
     this.slider.addEventListener("input", () => {
@@ -32,7 +33,11 @@ export class PlaybackPanel {
       this.dragging = false;
       this.#send({ position: Number(this.slider.value) });
     });
-    root.append(h("span", { class: "margin-word" }, "replay"), this.play, this.slider, this.time, this.speeds, h("label", { class: "check" }, this.loop, h("span", {}, "loop")));
+    this.speeds.value = "1";
+    this.skip = h("input", { type: "checkbox", id: "playback-skip", "data-testid": "playback-skip" });
+    this.skip.addEventListener("change", () => this.#send({ skipGaps: this.skip.checked }));
+    this.skipLabel = h("label", { class: "check", hidden: true }, this.skip, h("span", {}, W.skipGaps));
+    root.append(h("span", { class: "margin-word" }, "replay"), this.play, this.slider, this.time, this.speeds, h("label", { class: "check" }, this.loop, h("span", {}, "loop")), this.skipLabel);
     root.hidden = true;
     this.speed = 1;
     this.resume = 1;
@@ -48,7 +53,7 @@ export class PlaybackPanel {
     this.last = null;
   }
 
-  /** @param {{position?: number, speed?: number, loop?: boolean}} what */
+  /** @param {{position?: number, speed?: number, loop?: boolean, skipGaps?: boolean}} what */
   async #send(what) {
     try {
       await api.playback(what);
@@ -78,6 +83,8 @@ export class PlaybackPanel {
     this.rateHz = server.sourceRateHz || server.rateHz;
     this.decimation = Math.max(1, server.decimation || 1);
     this.loop.checked = p.loop;
+    this.skip.checked = p.skipGaps;
+    this.skipLabel.hidden = !(p.gaps > 0);
     setText(this.play, p.speed > 0 ? W.pause : W.play);
     if (p.speed > 0) {
       const text = String(p.speed);
@@ -85,7 +92,7 @@ export class PlaybackPanel {
       this.speeds.value = text;
     }
     this.slider.max = String(Math.max(1, p.length));
-    for (const e of [this.play, this.slider, this.speeds, this.loop]) e.disabled = !owner;
+    for (const e of [this.play, this.slider, this.speeds, this.loop, this.skip]) e.disabled = !owner;
   }
 
   /** @param {number} newest session index of the newest sample */

@@ -39,7 +39,7 @@
 /** `text` is made by the trace on first drawing. @typedef {{index: number, samples: number, reason: string, text?: string}} Gap */
 /** @typedef {{index: number, text: string}} Note */
 /** @typedef {{claimedRateHz: number, measuredRateHz: number, uncertaintyHz: number, usedRateHz: number, exact?: boolean, warning: string, doubt: string, recentHz: number, recentUncertaintyHz: number, slowestHz: number, fastestHz: number, pauseSeconds: number, pauseEverySeconds: number}} Clock */
-/** @typedef {{position: number, length: number, speed: number, loop: boolean}} Playback */
+/** @typedef {{position: number, length: number, speed: number, loop: boolean, skipGaps: boolean, gaps: number}} Playback */
 /** @typedef {{lines: number, unreadable: number, lastUnreadable: string, lostSamples: number, detail: string}} Health */
 /** @typedef {{sample: number, foot: number, kind: string, amplitude: number, quality: number}} Beat */
 /** @typedef {{state: string, rateBpm: number, quality: number, reason: string, index: number}} Reading */

@@ -1522,6 +1522,7 @@ export const playbackWords = {
   speed: "Speed",
   play: "Play",
   atItsEnd: ", at its end",
+  skipGaps: "skip gaps",
 };
 
 /** plot.js */

@@ -93,7 +93,7 @@ func TestBeatsOfTwoChannels(t *testing.T) {
 	}
 	defer f.Close()
 	if notes := f.NotesBetween(0, f.Len()); len(notes) != 0 {
-		t.Errorf("beats are replayed as notes: %q", notes)
+		t.Errorf("beats are replayed as notes: %v", notes)
 	}
 	got := ""
 	for _, a := range f.Annotations() {

@@ -415,6 +415,7 @@ class RecordingsPanel {
    */
   #more(e, id) {
     const speed = select(id + "-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
+    speed.value = "1";
     const name = h("input", { type: "text", id: id + "-name", "data-testid": id + "-name", value: e.name, maxlength: "80", "aria-label": W.name, disabled: e.recording });
     const note = h("textarea", { id: id + "-note", "data-testid": id + "-note", rows: "2", maxlength: "1500", placeholder: W.whatItIsOfBoard, "aria-label": W.noteOnThisRecording });
     note.value = e.note;

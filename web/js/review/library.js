@@ -172,4 +172,4 @@ export function replayAddress(address, sample, speed) {
 }
 
 /** Speeds offered for a replay. */
-export const SPEEDS = [1, 2, 5, 10, 20, 50, 100];
+export const SPEEDS = [0.1, 0.25, 0.5, 1, 2, 5, 10, 20, 50, 100];

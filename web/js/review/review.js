@@ -124,6 +124,7 @@ class ReviewView {
       score: button("review-score-open", W.score, () => this.#togglePanel("score"), { "aria-pressed": "false", "aria-controls": "review-score", title: W.foundAgainstAnnotated, hidden: true }),
     };
     this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
+    this.speed.value = "1";
     return h("div", { class: "toolbar", role: "toolbar", "aria-label": W.recording },
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": W.moreTimeAcross, title: W.moreTimeAcross2 }), this.seconds,
