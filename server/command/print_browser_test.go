@@ -13,7 +13,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -30,27 +29,19 @@ type stroke struct {
 	fill   bool
 }
 
-var (
-	pdfObject = regexp.MustCompile(`(?s)<<[^<>]*(?:<[0-9A-Fa-f]*>[^<>]*|<<[^<>]*>>[^<>]*)*/Filter\s*/FlateDecode.*?stream\r?\n|<<[^<>]*/Length \d+[^<>]*>>\s*stream\r?\n`)
-	pdfLength = regexp.MustCompile(`/Length (\d+)`)
-)
-
 // pdfStrokes reads what a PDF draws out of its content streams, by the operators of
-// ISO 32000-1, 8.2: transformations (cm, q, Q), colours (RG, rg), paths (m, l, c, re, h)
+// ISO 32000-1, 8.2: transformations (cm, q, Q), colours (RG, rg, G, g), paths (m, l, c, re, h)
 // and their painting (S, f and others).
 func pdfStrokes(t *testing.T, pdf []byte) []stroke {
 	t.Helper()
 	var all []stroke
-	for _, at := range pdfObject.FindAllIndex(pdf, -1) {
-		n := pdfLength.FindSubmatch(pdf[at[0]:at[1]])
-		if n == nil {
-			continue
+	for at := 0; ; {
+		next := bytes.Index(pdf[at:], []byte("stream\n"))
+		if next < 0 {
+			break
 		}
-		length, _ := strconv.Atoi(string(n[1]))
-		if at[1]+length > len(pdf) {
-			continue
-		}
-		z, err := zlib.NewReader(bytes.NewReader(pdf[at[1] : at[1]+length]))
+		at += next + len("stream\n")
+		z, err := zlib.NewReader(bytes.NewReader(pdf[at:]))
 		if err != nil {
 			continue // not packed: a picture or a font
 		}
@@ -101,6 +92,10 @@ func contentStrokes(content string) []stroke {
 			now.pen = [3]float64(n)
 		case word == "rg" && len(n) == 3:
 			now.brush = [3]float64(n)
+		case word == "G" && len(n) == 1:
+			now.pen = [3]float64{n[0], n[0], n[0]}
+		case word == "g" && len(n) == 1:
+			now.brush = [3]float64{n[0], n[0], n[0]}
 		case word == "m" && len(n) == 2:
 			parts = append(parts, [][2]float64{point(n[0], n[1])})
 		case (word == "l" || word == "c") && len(n) >= 2 && len(parts) > 0:
@@ -308,4 +303,29 @@ func TestPrintsReview(t *testing.T) {
 		t.Fatalf("%d points from sample %d on", len(points), first)
 	}
 	fits(t, "review", points, values[first:first+len(points)])
+}
+
+// TestPrintsInFirefox: the same of a frozen page in Firefox.
+func TestPrintsInFirefox(t *testing.T) {
+	t.Parallel()
+	f := startFirefox(t)
+	f.do("browsingContext.navigate", map[string]any{"context": f.page, "url": program(t, "demo:finger"), "wait": "complete"}, nil)
+	const S = "pulsewright.stats()"
+	f.soon("four seconds", S+`.lastIndex > 1000`)
+	f.press("++ ")
+	f.soon("two seconds, held", S+`.secondsAcross === 2 && `+S+`.held`)
+	var answer struct{ Data []byte }
+	f.do("browsingContext.print", map[string]any{"context": f.page, "background": true}, &answer)
+	points := curve(pdfStrokes(t, answer.Data), printedTrace)
+	if folder := os.Getenv("PULSEWRIGHT_PICTURES"); folder != "" {
+		_ = os.WriteFile(filepath.Join(folder, t.Name()+".pdf"), answer.Data, 0o644)
+	}
+	var values []float64
+	if err := json.Unmarshal([]byte(f.look(fmt.Sprintf(`(() => { const n = %d, last = Math.min(Math.floor(%s.shownEnd), %s.lastIndex - 1); return Array.from({length: n}, (_, i) => pulsewright.sample(0, 0, last - n + 1 + i)) })()`, len(points), S, S))), &values); err != nil {
+		t.Fatal(err)
+	}
+	if len(points) < 498 || len(points) > 502 {
+		t.Fatalf("%d points of 500 samples across", len(points))
+	}
+	fits(t, "Firefox", points, values)
 }

@@ -5,6 +5,9 @@ import { colourOf, DROP, hatching, SANS, SERIF, signPoints, walk } from "./scene
 /** @import {Box, Item, Lines, Marks, Path, Words} from "./scene.js" */
 /** @import {Palette} from "../theme.js" */
 
+/** The font the canvas has: to set it costs more than to write. */
+let face = "";
+
 /** A stroke without length paints nothing. */
 const STUB = 0.4;
 
@@ -39,6 +42,7 @@ export function paint(ctx, items, palette, on = {}) {
   ctx.save();
   ctx.setTransform(ratio, 0, 0, ratio, -left * ratio, 0);
   ctx.lineJoin = "round";
+  face = "";
   paintAll(ctx, items, palette, ratio);
   ctx.restore();
 }
@@ -57,8 +61,10 @@ function paintAll(ctx, items, palette, ratio) {
       ctx.beginPath();
       ctx.rect(item.x, item.y, item.width, item.height);
       ctx.clip();
+      face = "";
       paintAll(ctx, item.items, palette, ratio);
       ctx.restore();
+      face = "";
       continue;
     }
     const colour = colourOf(palette, item.colour);
@@ -168,7 +174,8 @@ function marks(ctx, item, palette) {
  * @param {Palette} palette
  */
 function words(ctx, item, palette) {
-  ctx.font = `${item.italic ? "italic " : ""}${item.size}px ${item.italic ? SERIF : SANS}`;
+  const font = `${item.italic ? "italic " : ""}${item.size}px ${item.italic ? SERIF : SANS}`;
+  if (font !== face) ctx.font = face = font;
   ctx.textAlign = item.align ?? "left";
   ctx.textBaseline = "alphabetic";
   const y = item.y + DROP * item.size;

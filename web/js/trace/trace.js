@@ -41,6 +41,7 @@ const RINGED = [0, 4];
 /** On paper: high for up to two lanes and each further one, columns for one of CSS. */
 const PAPER_HEIGHT_CSS = 340;
 const PAPER_LANE_CSS = 120;
+const PAPER_FOOT_CSS = 18;
 const PAPER_RATIO = 4;
 
 /**
@@ -541,7 +542,9 @@ export class TracePanel {
     });
     const s = this.#sheetOf({ view, caches: lanes.map(() => new ColumnCache(view.widthPx)), ratio: PAPER_RATIO, left, width: PAPER_CSS, height, mmPerCss, named: true });
     lanes.forEach((l, i) => Object.assign(l, before[i]));
-    return sheetScene(this.#withOver(s));
+    const scene = sheetScene(this.#withOver(s));
+    if (!trueScale) return scene;
+    return { ...scene, height: height + PAPER_FOOT_CSS, items: [...scene.items, { kind: "words", x: PAPER_CSS - 4, y: height + PAPER_FOOT_CSS / 2, text: this.mm.text(true), colour: "ink", size: 11, align: "right" }] };
   }
 
   // --- drawing ----------------------------------------------------------
