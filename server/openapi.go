@@ -70,6 +70,7 @@ var endpoints = []endpoint{
 	{"get", "/history", "what is kept of the signal, as frames", span2, nil, bytesType},
 	{"get", "/beats", "the beats kept, gaps and notes", span2, nil, beatsAnswer{}},
 	{"post", "/notes", "puts a note", nil, noteBody{}, session.Note{}},
+	{"put", "/presenter", "shows all pages that follow what one page shows", nil, Presentation{}, Presentation{}},
 	{"get", "/openapi.json", "this page", nil, nil, json.RawMessage{}},
 	{"get", "/sources", "what can be opened", nil, nil, Choices{}},
 	{"get", "/sketch/{name}", "an example program for a board", nil, nil, plainType},

@@ -100,6 +100,7 @@ type Server struct {
 	audio      *soundcard.Browser
 	ports      *bytestream.Pages
 	bench      bench
+	presenter  presenter
 	card       openCard
 	openCard   func(input, output string, rateHz float64) (Card, error)
 	tls        *tls.Config
@@ -129,6 +130,7 @@ func New(c Config) *Server {
 		s.onBoard = NewOnBoard()
 	}
 	s.Sharing = &Sharing{server: s}
+	s.presenter = presenter{send: s.session.Send, after: time.AfterFunc, now: Presentation{Lanes: []PresentLane{}}}
 	return s
 }
 
@@ -167,6 +169,7 @@ func (s *Server) Handler() http.Handler {
 			r.Get("/history", s.getHistory)
 			r.Get("/beats", s.getBeats)
 			r.Post("/notes", s.postNote)
+			r.Put("/presenter", s.putPresenter)
 			r.Group(func(r chi.Router) {
 				r.Use(ownerOnly)
 				r.Get("/openapi.json", s.getOpenAPI)

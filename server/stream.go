@@ -78,6 +78,8 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	}
 	page := s.session.Watch()
 	defer page.Close()
+	s.presenter.join(page, who.role == Owner)
+	defer s.presenter.leave(who.role == Owner)
 	own.Go(func() { s.caught("reading a page", end, func() { s.readStream(life, end, c, page) }) })
 	var writes atomic.Int64 // begun and done: odd while one is under way
 	own.Go(func() { s.caught("a page's pings", end, func() { keepAlive(life, end, c, writes.Load) }) })

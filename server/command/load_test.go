@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -38,6 +39,9 @@ type crowd struct {
 	slowTold  []int64       // how many frames each slow watcher was told it lost
 	slowAge   time.Duration // the oldest line that reached one
 	unaltered int           // good watchers whose sequence had no jump that they were not told of
+
+	presented [4096]atomic.Int64 // when each place of the presenter's pointer was sent, nanoseconds since start
+	followed  []time.Duration    // from being sent to being in a good watcher's hands
 }
 
 // TestManyWatchers records a board of 250 lines a second while a class looks on,
@@ -86,6 +90,7 @@ func TestManyWatchers(t *testing.T) {
 			}
 		})
 	}
+	all.Go(func() { c.present(watching, p) })
 	most, pages := 0.0, 0.0
 	for watching.Err() == nil {
 		select {
@@ -142,6 +147,12 @@ func TestManyWatchers(t *testing.T) {
 		most/1e6, after["pulsewright_dropped_frames_total"])
 	t.Logf("slow watchers were told of %d frames lost; what they saw was at most %.1f s old", c.slowTold, c.slowAge.Seconds())
 	t.Logf("from a line's writing to a watcher's hands: median %.1f ms, 99 of 100 within %.1f ms, at most %.1f ms", at(0.5), at(0.99), at(1))
+	if len(c.followed) == 0 {
+		t.Fatal("nothing of the presenter reached a watcher")
+	}
+	slices.Sort(c.followed)
+	c.delays = c.followed
+	t.Logf("from the presenter's pointer to a watcher's hands, %d times: median %.1f ms, 99 of 100 within %.1f ms, at most %.1f ms", len(c.followed), at(0.5), at(0.99), at(1))
 }
 
 // print writes a pulse and a counter, 250 lines a second, never skipping one, and
@@ -159,6 +170,34 @@ func (c *crowd) print(ctx context.Context, b *bench) {
 		c.written[n%counterEnd].Store(int64(time.Since(c.start)))
 		b.write(fmt.Appendf(nil, "%d,%d\n", counts[0][0], n%counterEnd))
 	}
+}
+
+// present moves a presenter's pointer as a page does, twelve times a second; a place of it
+// carries its number.
+func (c *crowd) present(ctx context.Context, p *child) {
+	for n := 0; ctx.Err() == nil && n < len(c.presented); n++ {
+		c.presented[n].Store(int64(time.Since(c.start)))
+		if err := p.ask("PUT", "/api/v1/presenter", fmt.Sprintf(`{"on":true,"secondsAcross":4,"lanes":[{"channel":0,"point":3}],"pointer":{"on":"traces","x":0.5,"y":0.5},"line":"%d"}`, n), nil); err != nil && ctx.Err() == nil {
+			c.t.Errorf("the presenter was refused: %v", err)
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(80 * time.Millisecond):
+		}
+	}
+}
+
+// place is the number that a message of the presenter carries, -1 for another message.
+func (c *crowd) place(message []byte) int {
+	var m struct{ Type, Line string }
+	if json.Unmarshal(message, &m) != nil || m.Type != "presenter" {
+		return -1
+	}
+	n, err := strconv.Atoi(m.Line)
+	if err != nil || n < 0 || n >= len(c.presented) {
+		return -1
+	}
+	return n
 }
 
 func (c *crowd) dial(ctx context.Context, client *http.Client) (*websocket.Conn, error) {
@@ -182,7 +221,8 @@ func (c *crowd) good(ctx context.Context) {
 	defer conn.CloseNow()
 	var delays []time.Duration
 	var frames, dropped, jumped int64
-	last := int64(-1)
+	last, at := int64(-1), -1
+	var followed []time.Duration
 	for {
 		kind, data, err := conn.Read(ctx)
 		if err != nil {
@@ -193,6 +233,15 @@ func (c *crowd) good(ctx context.Context) {
 		}
 		if kind == websocket.MessageText {
 			dropped += droppedFrames(data)
+			if n := c.place(data); n >= 0 {
+				if n <= at {
+					c.t.Errorf("place %d of the presenter came after place %d", n, at)
+				}
+				if at >= 0 { // the first was put before this page came
+					followed = append(followed, time.Since(c.start)-time.Duration(c.presented[n].Load()))
+				}
+				at = n
+			}
 			continue
 		}
 		if data[3]&1 != 0 { // of the past
@@ -209,6 +258,7 @@ func (c *crowd) good(ctx context.Context) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.delays = append(c.delays, delays...)
+	c.followed = append(c.followed, followed...)
 	c.frames += frames
 	c.dropped += dropped
 	if jumped == dropped && frames > 0 {

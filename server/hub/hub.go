@@ -25,6 +25,9 @@ const (
 type Message struct {
 	Kind Kind
 	Data []byte
+	// Newest, unless "", names a Text of which only the newest matters: it takes the place
+	// of one of that name that still waits.
+	Newest string
 }
 
 // MaxTexts is how many JSON messages may wait for one page. At about ten a
@@ -150,6 +153,14 @@ func (c *Client) push(m Message, limit int) {
 	defer c.mu.Unlock()
 	if c.err != nil {
 		return
+	}
+	if m.Newest != "" {
+		for i := len(c.queue) - 1; i >= c.head; i-- {
+			if c.queue[i].Newest == m.Newest {
+				c.queue[i] = m
+				return
+			}
+		}
 	}
 	if m.Kind == Frame && c.frames >= limit {
 		for i := c.head; i < len(c.queue); i++ {

@@ -9,15 +9,15 @@ import (
 )
 
 func frame(n uint32) Message {
-	return Message{Frame, binary.LittleEndian.AppendUint32(nil, n)}
+	return Message{Kind: Frame, Data: binary.LittleEndian.AppendUint32(nil, n)}
 }
 
 func TestSlowPageLosesOldestFramesAndKeepsTexts(t *testing.T) {
 	h := New(3)
-	c := h.Subscribe(Message{Text, []byte("state")})
+	c := h.Subscribe(Message{Kind: Text, Data: []byte("state")})
 	for n := range uint32(5) {
 		h.Send(frame(n))
-		h.Send(Message{Text, []byte{'t', '0' + byte(n)}})
+		h.Send(Message{Kind: Text, Data: []byte{'t', '0' + byte(n)}})
 	}
 	var texts []string
 	var frames []uint32
@@ -61,7 +61,7 @@ func TestPageThatNeverReadsIsCutOff(t *testing.T) {
 	h := New(2)
 	c := h.Subscribe()
 	for range MaxTexts + 1 {
-		h.Send(Message{Text, nil})
+		h.Send(Message{Kind: Text})
 	}
 	if _, _, err := c.Next(context.Background()); !errors.Is(err, ErrTooSlow) {
 		t.Fatalf("got %v, want ErrTooSlow", err)
@@ -137,5 +137,28 @@ func TestWaitingIsTheSlowestPages(t *testing.T) {
 	quick.Close()
 	if n := h.Waiting(); n != 0 {
 		t.Errorf("%d frames wait for nobody", n)
+	}
+}
+
+// TestNewestTakesThePlaceOfTheOlder: of texts of one name a page that is slow gets the newest
+// alone, and they never pile up.
+func TestNewestTakesThePlaceOfTheOlder(t *testing.T) {
+	h := New(3)
+	c := h.Subscribe()
+	h.Send(Message{Kind: Text, Data: []byte("a")})
+	for n := range 2 * MaxTexts {
+		h.Send(Message{Kind: Text, Data: []byte{'p', byte(n)}, Newest: "p"})
+		h.Send(Message{Kind: Text, Data: []byte{'q', byte(n)}, Newest: "q"})
+	}
+	last := byte((2*MaxTexts - 1) % 256)
+	for _, want := range []string{"a", string([]byte{'p', last}), string([]byte{'q', last})} {
+		m, _, err := c.Next(context.Background())
+		if err != nil || string(m.Data) != want {
+			t.Fatalf("%q, %v, want %q", m.Data, err, want)
+		}
+	}
+	h.Send(Message{Kind: Text, Data: []byte("p0"), Newest: "p"})
+	if m, _, err := c.Next(context.Background()); err != nil || string(m.Data) != "p0" {
+		t.Fatalf("%q, %v, want one that nobody took the place of", m.Data, err)
 	}
 }

@@ -71,6 +71,9 @@ func (s *Session) Watch() *hub.Client {
 	return s.hub.Subscribe(first...)
 }
 
+// Send queues a message that is not of the signal for every page.
+func (s *Session) Send(m hub.Message) { s.hub.Send(m) }
+
 // historyHead is called with mu held.
 func (s *Session) historyHead() frameHeader {
 	return frameHeader{channels: len(s.beats), rateHz: s.state.RateHz, epoch: s.state.Epoch}
