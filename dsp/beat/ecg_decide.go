@@ -91,8 +91,25 @@ func (d *ECGDetector) weigh(q *ecgCand, gap float64) float64 {
 		d.p.aroundPoints*math.Log(q.level/q.around) +
 		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*d.usual())) -
 		d.p.strayPoints*clamp01(1-q.agreement) -
-		d.p.earlyPoints*d.early(q.r-d.last.r) -
-		d.p.soonPoints*clamp01(d.p.soonSteep*(1-gap/min(d.p.soonSeconds, d.p.soonShare*d.rankRR(d.p.soonRank)/ecgRateHz)))
+		d.p.soonPoints*clamp01(d.p.soonSteep*(1-gap/d.p.soonSeconds)) +
+		d.rhythm(gap*ecgRateHz)
+}
+
+// rhythm gives points for a candidate so many internal samples after the last beat that
+// comes when a steady rhythm has one, and against an early one.
+func (d *ECGDetector) rhythm(gap float64) float64 {
+	if d.nRR < history {
+		return 0
+	}
+	usual := d.usualRR()
+	s := d.scratch[:history]
+	for i, r := range d.rr {
+		s[i] = math.Abs(r - usual)
+	}
+	steady := clamp01(1 - quantileOf(s, 0.5)/(d.p.steadyShare*usual))
+	steady *= clamp01((d.rr[(d.nRR-1)%history]/usual - 0.5) / 0.3)
+	early := (1 - gap/usual) / d.p.earlyShare
+	return steady * (d.p.timelyPoints*clamp01(1-math.Abs(early)) - d.p.earlyPoints*clamp01(early))
 }
 
 // usual is the level of a usual beat.
@@ -104,17 +121,14 @@ func (d *ECGDetector) usual() float64 {
 }
 
 // usualRR is the median of the last intervals, internal samples.
-func (d *ECGDetector) usualRR() float64 { return d.rankRR(0.5) }
-
-// rankRR is the interval that a share of the last ones are shorter than.
-func (d *ECGDetector) rankRR(share float64) float64 {
+func (d *ECGDetector) usualRR() float64 {
 	n := int(min(d.nRR, history))
 	if n == 0 {
 		return ecgRateHz
 	}
 	s := d.scratch[:n]
 	copy(s, d.rr[:n])
-	return quantileOf(s, share)
+	return quantileOf(s, 0.5)
 }
 
 // quantileOf sorts v.
@@ -141,7 +155,7 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 	}
 	d.pair(q, q.r-d.last.r)
 	d.last, d.lastSample, d.looked = *q, sample, -1
-	d.standing += (q.points - d.standing) / history
+	d.standing += (min(q.points, d.p.startPoints) - d.standing) / history
 	if d.standing < d.p.lostPoints {
 		d.searching, d.nextTry, d.nPeaks = true, d.j+ecgRateHz, 0
 	}
@@ -279,7 +293,7 @@ func (d *ECGDetector) searchIn(c, seconds int64) {
 	for _, q := range pick[:n] {
 		agreement := q.agreement
 		d.match(q)
-		q.points = d.p.startPoints
+		q.points = math.Inf(1) // there was no threshold
 		q.agreement = max(q.agreement, math.Min(agreement, d.p.startAlike))
 		d.take(q, "several alike: start")
 	}
@@ -312,19 +326,3 @@ func (d *ECGDetector) single(pick []*ecgCand) int {
 }
 
 func clamp01(x float64) float64 { return min(max(x, 0), 1) }
-
-// early says how far a beat so many internal samples after the last would be ahead
-// of a steady rhythm: 0 on time or in an unsteady one, 1 at half the interval.
-func (d *ECGDetector) early(gap int64) float64 {
-	if d.nRR < history {
-		return 0
-	}
-	usual := d.usualRR()
-	s := d.scratch[:history]
-	for i, r := range d.rr {
-		s[i] = math.Abs(r - usual)
-	}
-	steady := clamp01(1 - quantileOf(s, 0.5)/(d.p.steadyShare*usual))
-	steady *= clamp01((d.rr[(d.nRR-1)%history]/usual - d.p.earlyShare) / d.p.earlySlope)
-	return steady * clamp01((d.p.earlyFrom-float64(gap)/usual)/(d.p.earlyFrom-d.p.earlyShare))
-}

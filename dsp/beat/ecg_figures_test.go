@@ -203,7 +203,7 @@ func TestECGSharpP(t *testing.T) {
 	}
 }
 
-const sharpPMost = 13
+const sharpPMost = 9
 
 // ecgRules are what can be left out, and how.
 var ecgRules = []struct {
@@ -215,6 +215,7 @@ var ecgRules = []struct {
 	{"standing out from 0.6 s around", func(p *ecgParams) { p.bias += 0.8 * p.aroundPoints; p.aroundPoints = 0 }},
 	{"standing out from the background", func(p *ecgParams) { p.bias += 2 * p.floorPoints; p.floorPoints = 0 }},
 	{"shape", func(p *ecgParams) { p.strayPoints = 0 }},
+	{"on time in a steady rhythm", func(p *ecgParams) { p.bias += 0.8 * p.timelyPoints; p.timelyPoints = 0 }},
 	{"early in a steady rhythm", func(p *ecgParams) { p.earlyPoints = 0 }},
 	{"soon after a beat", func(p *ecgParams) { p.soonPoints = 0 }},
 	{"a stronger one follows", func(p *ecgParams) { p.aheadShare = 0 }},

@@ -19,9 +19,11 @@ type ecgParams struct {
 	aroundPoints float64 // for each e-fold above what is around; fit
 	floorPoints  float64 // for each e-fold above the background; fit
 	strayPoints  float64 // against a shape that correlates with no kind; fit
-	earlyPoints  float64 // against a beat at half the interval of a steady rhythm; fit 7, less for first beats of runs
+	timelyPoints float64 // for a beat when a steady rhythm has one; fit 5, less for premature beats
+	earlyPoints  float64 // and against one earlier than that by earlyShare
+	earlyShare   float64 // of the usual interval
 	soonPoints   float64 // against one soon after a beat, where its T wave lies; fit
-	soonSeconds  float64 // and that is up to this, or 0.9 of a long interval
+	soonSeconds  float64 // and that is up to this
 
 	pairSeconds float64 // two sooner than this in every interval are a beat and its P or T wave
 	alikeStray  float64 // beats of a kind correlate but for this
@@ -29,43 +31,38 @@ type ecgParams struct {
 	backPoints  float64 // which may lack so many points
 
 	lostPoints  float64 // the last beats have fewer points in the mean: start anew
+	startPoints float64 // of which the first, and any, count for so many at most
 	startStray  float64 // at the start beats correlate but for this
 	startTimes  float64 // stand so many times above the background
 	startShare  float64 // and have this share of the second greatest
 	lostSeconds float64 // without a beat: start anew
-	startPoints float64 // what the first beats count for: about a clean beat's
 	startAround float64 // they have this share at least of what is around
 	startSlope  float64 // of two nearer than backSeconds the second is this share as steep at least
 	startAlike  float64 // and count as no more alike than this
 
-	floorRank, floorMore  float64 // the background is a level that this share is lower than, up to so much more
-	floorFrom             float64 // as the usual interval goes from this, seconds, to 2.5 times it
-	floorLeast            float64 // and this share of the usual level at least
-	soonSteep             float64 // all points against an early beat so many times sooner than soonSeconds' end
-	soonShare, soonRank   float64 // soon is sooner than this share of the interval of that rank
-	earlyFrom, earlyShare float64 // early from this share of the usual interval, fully at that
-	earlySlope            float64 // and as far as the last interval was longer than earlyShare, by so much for all
-	steadyShare           float64 // intervals that differ by this share in the middle are not steady
-	pairTurns             float64 // of weak and strong in turn the weak have less than this share
-	pairShort             float64 // of short and long in turn the short have less than this share
-	pairNear              float64 // pairs are alike within this, seconds
-	backSeconds           float64 // sooner after a beat none is looked for
-	placeAlike            float64 // from this correlation on R is where the kind has it
-	stepAlike             float64 // from this correlation on a step is a beat
-	stepShare, stepCalm   float64 // a step is this share of the range, calm on either side within that
+	floorRank           float64 // the background is a level that this share of the last 2 s is lower than
+	floorLeast          float64 // and this share of the usual level at least
+	soonSteep           float64 // all points against an early beat so many times sooner than soonSeconds' end
+	steadyShare         float64 // intervals that differ by this share in the middle are not steady
+	pairTurns           float64 // of weak and strong in turn the weak have less than this share
+	pairShort           float64 // of short and long in turn the short have less than this share
+	pairNear            float64 // pairs are alike within this, seconds
+	backSeconds         float64 // sooner after a beat none is looked for
+	placeAlike          float64 // from this correlation on R is where the kind has it
+	stepAlike           float64 // from this correlation on a step is a beat
+	stepShare, stepCalm float64 // a step is this share of the range, calm on either side within that
 }
 
 func defaultECGParams() ecgParams {
 	return ecgParams{
 		driftSeconds: 0.07, smoothSeconds: 0.03, windowSeconds: 0.097, aroundSeconds: 0.611, aheadSeconds: 0.18,
 		refractory: 0.16, aheadShare: 0.8,
-		bias: 1.8, usualPoints: 4, aroundPoints: 4, floorPoints: 0.9, strayPoints: 7, earlyPoints: 2.7,
-		soonPoints: 2.8, soonSeconds: 0.45,
+		bias: 1.6, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
+		timelyPoints: 3, earlyPoints: 2.7, earlyShare: 0.3, soonPoints: 2, soonSeconds: 0.42,
 		pairSeconds: 0.33, alikeStray: 0.1, backTimes: 1.6, backPoints: 1,
-		startStray: 0.15, startTimes: 3.5, startShare: 0.3, lostPoints: 2, lostSeconds: 3,
-		startPoints: 6, startAround: 1.14, startSlope: 0.5, startAlike: 0.89,
-		floorRank: 0.02, floorMore: 0.33, floorFrom: 0.2, floorLeast: 0.1,
-		soonSteep: 3, soonShare: 0.9, soonRank: 0.75, earlyFrom: 0.9, earlyShare: 0.5, earlySlope: 0.3, steadyShare: 0.15,
+		lostPoints: 2, startPoints: 6, startStray: 0.15, startTimes: 3.5, startShare: 0.3, lostSeconds: 3,
+		startAround: 1.14, startSlope: 0.5, startAlike: 0.89,
+		floorRank: 0.3, floorLeast: 0.1, soonSteep: 3, steadyShare: 0.15,
 		pairTurns: 0.8, pairShort: 5. / 7, pairNear: 0.04, backSeconds: 0.36, placeAlike: 0.8,
 		stepAlike: 0.75, stepShare: 0.7, stepCalm: 0.2,
 	}

@@ -26,13 +26,12 @@ type ecgKind struct {
 // measure takes a candidate's background, shape, tip and width.
 func (d *ECGDetector) measure(q *ecgCand, c int64) {
 	q.around = d.rms(q.at-d.before, min(q.at+d.before, c))
-	between := clamp01((d.usualRR()/ecgRateHz - d.p.floorFrom) / (1.5 * d.p.floorFrom))
 	n := 0
 	for i := max(c-2*ecgRateHz, 0); i <= c; i += 8 {
 		d.scratch[n] = d.level[i&ecgMask]
 		n++
 	}
-	q.floor = quantileOf(d.scratch[:n], d.p.floorRank+d.p.floorMore*between)
+	q.floor = quantileOf(d.scratch[:n], d.p.floorRank)
 	q.follows = 0
 	for i := q.at + d.near; i <= min(q.at+d.wait(), c); i++ {
 		q.follows = max(q.follows, d.level[i&ecgMask])
