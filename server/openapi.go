@@ -38,6 +38,7 @@ const (
 	bytesType = "application/octet-stream"
 	plainType = "text/plain"
 	pngType   = "image/png"
+	zipType   = "application/zip"
 )
 
 var (
@@ -101,6 +102,8 @@ var endpoints = []endpoint{
 	{"get", "/recordings", "what there is", []field{{"brief", "1: at once, without what has to be read"}}, nil, recordingsList{}},
 	{"post", "/recordings", "imports the file that is the body, or a record as multipart/form-data", append([]field{progress1}, reading...), bytesType, library.Imported{}},
 	{"post", "/recordings/preview", "how the file whose beginning is the body would be read", append([]field{{"whole", "1: the body is all of it"}}, reading...), bytesType, library.Preview{}},
+	{"post", "/archives", "chooses recordings to be downloaded as one archive", nil, archiveBody{}, archiveAnswer{}},
+	{"get", "/archives/{id}", "the archive, ZIP", nil, nil, zipType},
 	{"delete", "/trash", "deletes recordings in the trash for good", nil, deleteBody{}, deletedList{}},
 	{"get", "/recordings/{id}", "all that is known of a recording", []field{{"notes", "0: at once, without notes"}}, nil, library.Detail{}},
 	{"patch", "/recordings/{id}", "says something of a recording", nil, patchBody{}, library.Entry{}},

@@ -138,11 +138,13 @@ type recordingsList struct {
 	Folder     string            `json:"folder"`
 	Recordings []library.Entry   `json:"recordings"`
 	Trash      []library.Trashed `json:"trash"`
+	// Rating is how many median rates are still being worked out.
+	Rating int `json:"rating"`
 }
 
 func (s *Server) getRecordings(w http.ResponseWriter, r *http.Request) {
-	read := s.recordings.Store.List
-	if r.URL.Query().Get("brief") == "1" {
+	read, brief := s.recordings.Store.List, r.URL.Query().Get("brief") == "1"
+	if brief {
 		read = s.recordings.Store.Brief
 	}
 	list, err := read()
@@ -153,7 +155,13 @@ func (s *Server) getRecordings(w http.ResponseWriter, r *http.Request) {
 	for i := range list {
 		list[i].Recording = s.recordings.Recorder.Busy(list[i].ID)
 	}
-	Answer(w, recordingsList{s.recordings.Store.Folder(), list, s.recordings.Store.Trashed()})
+	rating := 0
+	if brief { // whether beats are stored is not known yet
+		s.recordings.Store.ShowRates(list)
+	} else {
+		rating = s.recordings.Reviews.WithRates(list, s.recordings.Recorder.Busy)
+	}
+	Answer(w, recordingsList{s.recordings.Store.Folder(), list, s.recordings.Store.Trashed(), rating})
 }
 
 // busy tells that a recording is being written.

@@ -101,6 +101,7 @@ type Server struct {
 	ports      *bytestream.Pages
 	bench      bench
 	presenter  presenter
+	archives   archives
 	card       openCard
 	openCard   func(input, output string, rateHz float64) (Card, error)
 	tls        *tls.Config
@@ -204,6 +205,8 @@ func (s *Server) Handler() http.Handler {
 					r.Get("/recordings", s.getRecordings)
 					r.Post("/recordings", s.postRecordings)
 					r.Post("/recordings/preview", s.postPreview)
+					r.Post("/archives", s.postArchive)
+					r.Get("/archives/{id}", s.getArchive)
 					r.Delete("/trash", s.deleteTrash)
 					r.Get("/recordings/{id}", s.getRecordingDetail)
 					r.Patch("/recordings/{id}", s.patchRecording)

@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"testing"
@@ -59,7 +60,7 @@ func bringIn(t *testing.T, address, path string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	answer, err := http.Post(address+"/api/v1/recordings?name="+filepath.Base(path), "application/octet-stream", bytes.NewReader(data))
+	answer, err := http.Post(address+"/api/v1/recordings?name="+url.QueryEscape(filepath.Base(path)), "application/octet-stream", bytes.NewReader(data))
 	if err != nil || answer.StatusCode != http.StatusOK {
 		t.Fatalf("importing %s: %v, %v", path, answer, err)
 	}

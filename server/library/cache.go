@@ -30,7 +30,7 @@ func (s *Store) readCache() {
 	defer s.mu.Unlock()
 	s.saved = string(data)
 	for id, c := range kept {
-		if _, ok := s.cache[id]; !ok && c.Entry.ID == id && c.Entry.Problem == "" {
+		if _, ok := s.cache[id]; !ok && c.Entry.ID == id && c.Entry.Problem == "" && len(c.Entry.Kinds) == len(c.Entry.Channels) {
 			c.Entry.Address = "file:" + filepath.Join(s.folder, id)
 			s.cache[id] = c
 		}

@@ -28,6 +28,7 @@ const (
 type Reviews struct {
 	store   *Store         // immutable
 	leaving sync.WaitGroup // reviews that are being closed
+	rating  once
 
 	// Guarded by mu.
 	mu   sync.Mutex
@@ -130,6 +131,45 @@ func NewReviews(store *Store) *Reviews {
 	return rs
 }
 
+// once is work in the background that is done by one goroutine at a time. Safe for concurrent use.
+type once struct {
+	// Guarded by mu.
+	mu     sync.Mutex
+	under  bool
+	closed bool
+	end    context.CancelFunc
+	work   sync.WaitGroup
+}
+
+// start begins the work unless some is under way.
+func (o *once) start(do func(ctx context.Context)) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.under || o.closed {
+		return
+	}
+	ctx, end := context.WithCancel(context.Background())
+	o.under, o.end = true, end
+	o.work.Go(func() {
+		defer end()
+		do(ctx)
+		o.mu.Lock()
+		o.under = false
+		o.mu.Unlock()
+	})
+}
+
+// close ends the work and waits for it.
+func (o *once) close() {
+	o.mu.Lock()
+	o.closed = true
+	if o.end != nil {
+		o.end()
+	}
+	o.mu.Unlock()
+	o.work.Wait()
+}
+
 // forget closes a recording that is open.
 func (rs *Reviews) forget(id string) {
 	rs.mu.Lock()
@@ -148,6 +188,7 @@ func (rs *Reviews) forget(id string) {
 // Close closes what is open.
 func (rs *Reviews) Close() {
 	defer rs.leaving.Wait()
+	rs.rating.close()
 	rs.mu.Lock()
 	list := rs.open
 	rs.open = nil

@@ -71,15 +71,18 @@ func (s *Store) Say(id string, changes []ChannelChange) error {
 	return err
 }
 
-// showSaid puts the names that channels were given into an entry.
+// showSaid puts the names and kinds that channels were given into an entry.
 func (e *Entry) showSaid(said channel.Sidecar) {
-	names := append([]string{}, e.Channels...)
+	names, kinds := append([]string{}, e.Channels...), append([]string{}, e.Kinds...)
 	for n := range names {
 		if label := said.Of(n).Label; label != nil {
 			names[n] = *label
 		}
+		if kind := said.Of(n).Kind; kind != nil && n < len(kinds) {
+			kinds[n] = *kind
+		}
 	}
-	e.Channels = names
+	e.Channels, e.Kinds = names, kinds
 }
 
 // CarriedWith is what a copy of a file carries, so that what was said beside it goes along;

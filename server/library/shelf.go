@@ -135,13 +135,13 @@ func (s *Store) Delete(ids []string) ([]Trashed, error) {
 		}
 		gone, names = append(gone, t), append(names, inTrash(t.ID))
 	}
-	return gone, errors.Join(s.remarks.Delete(names), s.marks.Delete(names), s.said.Delete(names), s.edits.Delete(names))
+	return gone, errors.Join(s.remarks.Delete(names), s.marks.Delete(names), s.said.Delete(names), s.edits.Delete(names), s.rates.Delete(names))
 }
 
 // moveBeside lets the remark, the notes, what was said and the beats edited of a recording follow it to another
 // id, or into the trash and out of it.
 func (s *Store) moveBeside(from, to string) error {
-	if err := errors.Join(s.remarks.Move(from, to), s.marks.Move(from, to), s.said.Move(from, to), s.edits.Move(from, to)); err != nil {
+	if err := errors.Join(s.remarks.Move(from, to), s.marks.Move(from, to), s.said.Move(from, to), s.edits.Move(from, to), s.rates.Move(from, to)); err != nil {
 		return fmt.Errorf("the recording is now %s, but its notes, what was said of its channels or its edited beats did not follow: %w", to, err)
 	}
 	return nil

@@ -31,20 +31,24 @@ const (
 
 // Entry is one recording in the list.
 type Entry struct {
-	ID          string    `json:"id"` // the file's name
-	Name        string    `json:"name"`
-	Address     string    `json:"address"` // opens it as a source
-	Started     time.Time `json:"started,omitzero"`
-	Seconds     float64   `json:"seconds"`
-	RateHz      float64   `json:"rateHz"`
-	Channels    []string  `json:"channels"`
-	Bytes       int64     `json:"bytes"`
-	MedianBPM   float64   `json:"medianBpm"` // 0 when no beats are stored
-	Note        string    `json:"note"`
-	Annotations int       `json:"annotations"` // notes and lines of the board in it
-	Recording   bool      `json:"recording"`   // being written now
-	Problem     string    `json:"problem"`     // why it cannot be read, or ""
-	Invented    bool      `json:"invented"`    // acquire.Info.Invented
+	ID       string    `json:"id"` // the file's name
+	Name     string    `json:"name"`
+	Address  string    `json:"address"` // opens it as a source
+	Started  time.Time `json:"started,omitzero"`
+	Seconds  float64   `json:"seconds"`
+	RateHz   float64   `json:"rateHz"`
+	Channels []string  `json:"channels"`
+	Bytes    int64     `json:"bytes"`
+	// Kinds are those of the channels, "" of one of which nothing tells it.
+	Kinds []string `json:"kinds"`
+	// MedianBPM is 60 over the median interval of the beats stored or, without any, of those found; 0 while it
+	// is not known.
+	MedianBPM   float64 `json:"medianBpm"`
+	Note        string  `json:"note"`
+	Annotations int     `json:"annotations"` // notes and lines of the board in it
+	Recording   bool    `json:"recording"`   // being written now
+	Problem     string  `json:"problem"`     // why it cannot be read, or ""
+	Invented    bool    `json:"invented"`    // acquire.Info.Invented
 }
 
 // Store is a folder of recordings. All methods are safe for concurrent use.
@@ -57,6 +61,7 @@ type Store struct {
 	marks   *files.Map[[]recording.Annotation]
 	said    *files.Map[channel.Sidecar]
 	edits   *files.Map[analysis.Edits] // of beats, by hand
+	rates   *files.Map[keptRate]       // median rates
 	// readings are how text files were read, by what their heads look like.
 	readings *files.Map[Reading]
 
@@ -86,7 +91,7 @@ const readAnew = 20
 // NewStore keeps recordings in folder, which is made when first needed.
 func NewStore(folder string) *Store {
 	return &Store{folder: folder, cache: map[string]cached{}, remarks: files.NewMap[string](folder, notesName), marks: files.NewMap[[]recording.Annotation](folder, marksName), said: files.NewMap[channel.Sidecar](folder, saidName),
-		edits: files.NewMap[analysis.Edits](folder, editsName), readings: files.NewMap[Reading](folder, readingName)}
+		edits: files.NewMap[analysis.Edits](folder, editsName), rates: files.NewMap[keptRate](folder, ratesName), readings: files.NewMap[Reading](folder, readingName)}
 }
 
 // Folder is where the recordings are.
@@ -198,7 +203,7 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 		return c.Entry
 	}
 	path := filepath.Join(s.folder, id)
-	e := Entry{ID: id, Name: files.NameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}}
+	e := Entry{ID: id, Name: files.NameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}, Kinds: []string{}}
 	next := cached{Size: info.Size(), Modified: info.ModTime()}
 	f, err := s.open(path)
 	if err != nil {
@@ -248,6 +253,11 @@ func (e *Entry) describe(f *recording.File) {
 	}
 	for _, c := range channel.Open(f, channel.Sidecar{}).Channels {
 		e.Channels = append(e.Channels, c.Label)
+		kind := c.Kind
+		if c.From.Kind == channel.PlaceUsual {
+			kind = ""
+		}
+		e.Kinds = append(e.Kinds, kind)
 	}
 }
 
@@ -255,7 +265,7 @@ func (e *Entry) describe(f *recording.File) {
 // again; it has no annotations.
 func (s *Store) know(path string, f *recording.File, info os.FileInfo) {
 	id := filepath.Base(path)
-	e := Entry{ID: id, Name: files.NameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}}
+	e := Entry{ID: id, Name: files.NameOf(id), Address: "file:" + path, Started: info.ModTime(), Bytes: info.Size(), Channels: []string{}, Kinds: []string{}}
 	e.describe(f)
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -173,7 +173,7 @@ func TestArrivalInARecording(t *testing.T) {
 	}
 	b := get("/recordings/both.edf/beats?find=0&from=5000&to=20000&as=compact")
 	n := len(want2)
-	if len(b) != 4+4+10*n+4 || binary.LittleEndian.Uint32(b) != 2 || binary.LittleEndian.Uint32(b[4:]) != uint32(n) {
+	if len(b) != 4+4+10*n+4+4 || binary.LittleEndian.Uint32(b) != 2 || binary.LittleEndian.Uint32(b[4:]) != uint32(n) {
 		t.Fatalf("compact: %d bytes, head % x; %d beats", len(b), b[:8], n)
 	}
 	for i, m := range want2 {

@@ -997,7 +997,7 @@ export const drawerRecordingsWords = {
   theRecordingEnded: "The recording ended.",
   findByNameOrNote: "Find by name or note",
   compare: "Compare",
-  layTheTwoMarkedRecordings: "Lay the two marked recordings beside each other",
+  layTheTwoMarkedRecordings: "Lay the two chosen recordings beside each other",
   recordings: "Recordings",
   recorded2: "Recorded",
   /** @param {unknown} name */
@@ -1026,10 +1026,32 @@ export const drawerRecordingsWords = {
   nothingYetTheLastTen: "Nothing yet. The last ten minutes are remembered: Keep writes them to a file.",
   noMatch: "No match.",
   compareTheTwo: "Compare the two",
-  markTwoRecordingsFirst: "Mark two recordings first",
+  markTwoRecordingsFirst: "Choose two recordings first",
   /** @param {unknown} a */
-  markToCompare: (a) => `Mark ${a} to compare`,
-  markToCompare2: "Mark to compare",
+  choose: (a) => `Choose ${a}`,
+  choose2: "Choose, to compare, download or delete",
+  newestFirst: "newest first",
+  oldestFirst: "oldest first",
+  byName: "by name",
+  longestFirst: "longest first",
+  byMedianRate: "by median rate",
+  bySampleRate: "by sample rate",
+  sort: "Sort",
+  ecg: "ECG",
+  pulse: "pulse",
+  formatOfTheDownload: "Format of the download",
+  chosenRecordings: "Chosen recordings",
+  chooseAll: "All",
+  chooseNone: "None",
+  downloadTheChosen: "Download the chosen recordings as one .zip file",
+  /** @param {unknown} n */
+  chosen: (n) => `${n} chosen`,
+  /** @param {unknown} a */
+  downloading: (a) => `Downloading ${a} as one .zip file.`,
+  /** @param {unknown} a */
+  areInTheTrash: (a) => `${a} are in the trash.`,
+  /** @param {unknown} a */
+  areBack: (a) => `${a} back.`,
   less: "Less",
   more2: "More",
   /** @param {unknown} a @param {unknown} b */

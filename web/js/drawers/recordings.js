@@ -4,6 +4,7 @@ import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { bytes, clockTime, rate, significant } from "../format.js";
+import { prefs } from "../store.js";
 import { ImportBox } from "./import-box.js";
 import { library, replayAddress, SPEEDS } from "../review/library.js";
 import { openReview } from "../review/review.js";
@@ -15,6 +16,8 @@ import { drawerRecordingsWords as W } from "../words.js";
 /** @import {PageState, Store} from "../store.js" */
 
 const TICK_MS = 1000;
+/** The list is asked for again so long after while rates are worked out. */
+const RATES_MS = 2000;
 const KEPT_MINUTES = 10;
 /** Notes offered as a place to begin at. */
 const MOST_NOTES = 8;
@@ -33,12 +36,35 @@ export function when(text) {
   return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())} ${two(t.getHours())}:${two(t.getMinutes())}`;
 }
 
+/** How the list can be sorted. @type {[string, string][]} */
+const SORTS = [["newest", W.newestFirst], ["oldest", W.oldestFirst], ["name", W.byName], ["longest", W.longestFirst], ["bpm", W.byMedianRate], ["rate", W.bySampleRate]];
+
+/**
+ * A list in an order of SORTS; what is alike stays as it was.
+ * @param {Entry[]} list newest first
+ * @param {string} by
+ */
+export function sorted(list, by) {
+  const name = (/** @type {Entry} */ e) => e.name || e.id;
+  /** @type {Record<string, (a: Entry, b: Entry) => number>} */
+  const orders = {
+    oldest: (a, b) => list.indexOf(b) - list.indexOf(a),
+    name: (a, b) => name(a).localeCompare(name(b), undefined, { numeric: true }),
+    longest: (a, b) => b.seconds - a.seconds,
+    bpm: (a, b) => (a.medianBpm || Infinity) - (b.medianBpm || Infinity) || 0,
+    rate: (a, b) => b.rateHz - a.rateHz,
+  };
+  return orders[by] ? [...list].sort(orders[by]) : list;
+}
+
 /**
  * What is known of a recording in a line.
  * @param {Entry} e
  */
 export function summary(e) {
   const parts = [when(e.started), clockTime(Math.floor(e.seconds)), rate(e.rateHz), e.channels.length === 1 ? e.channels[0] : W.channels(e.channels.length)];
+  const kinds = [...new Set(e.kinds ?? [])].filter((k) => (k === "ecg" || k === "pulse") && !(e.channels.length === 1 && e.channels[0].toLowerCase() === k)).map((k) => (k === "ecg" ? W.ecg : W.pulse));
+  if (kinds.length > 0) parts.push(kinds.join(", "));
   if (e.medianBpm > 0) parts.push(`${significant(e.medianBpm, 2)}\u00a0bpm`);
   if (e.annotations > 0) parts.push(e.annotations === 1 ? "1 note" : W.notes(e.annotations));
   parts.push(bytes(e.bytes));
@@ -123,9 +149,10 @@ class RecordingsPanel {
     this.shownKey = "";
     this.trashKey = "";
     this.turn = 0;
-    /** @type {Set<string>} chosen to compare */
+    /** @type {Set<string>} */
     this.chosen = new Set();
     this.timer = 0;
+    this.again = 0;
     this.error = h("p", { class: "error", role: "alert", "data-testid": "recordings-error" });
     this.said = h("p", { class: "recordings-said", role: "status", "data-testid": "recordings-said" });
     if (!ctx.store.state.owner) {
@@ -267,6 +294,19 @@ class RecordingsPanel {
     this.find = h("input", { type: "search", id: "recordings-find", "data-testid": "recordings-find", placeholder: W.findByNameOrNote, "aria-label": W.findByNameOrNote, hidden: true });
     this.find.addEventListener("input", () => this.#show());
     this.compare = button("recordings-compare", W.compare, () => this.#compare(), { hidden: true, title: W.layTheTwoMarkedRecordings });
+    this.sort = select("recordings-sort", SORTS, (v) => {
+      prefs.set("recordingsSort", v);
+      this.#show();
+    }, { "aria-label": W.sort });
+    this.sort.value = prefs.get("recordingsSort", "newest");
+    if (!this.sort.value) this.sort.value = "newest";
+    this.sortRow = h("div", { class: "row", hidden: true }, this.find, this.sort);
+    this.manyCount = h("span", { "data-testid": "recordings-chosen" });
+    this.manyAs = select("recordings-as", [["edf", "EDF+"], ["csv", "CSV"], ["wav", "WAV"]], () => {}, { "aria-label": W.formatOfTheDownload });
+    this.many = h("div", { class: "row recordings-many", role: "group", "aria-label": W.chosenRecordings, hidden: true }, this.manyCount, h("span", { class: "spring" }),
+      button("recordings-all", W.chooseAll, () => this.#chooseAll()), button("recordings-none", W.chooseNone, () => this.#choose([])),
+      button("recordings-download", W.download, () => this.#download(), { title: W.downloadTheChosen }), this.manyAs,
+      button("recordings-trash", W.deleteText, () => this.#trashChosen(), { class: "owner-only", title: W.toTheTrashItCan }));
     this.items = h("ul", { class: "recordings", "data-testid": "recordings-list" });
     this.where = h("p", { class: "hint", "data-testid": "recordings-folder" });
     this.trashItems = h("ul", { class: "recordings" });
@@ -275,7 +315,7 @@ class RecordingsPanel {
     return h("section", { class: "recordings-part", "aria-label": W.recordings },
       h("div", { class: "row" }, h("h3", {}, W.recorded2), h("span", { class: "spring" }), this.compare,
         this.imports.buttons),
-      this.imports.progress, this.imports.list, this.find, this.items, this.trashPart, this.where);
+      this.imports.progress, this.imports.list, this.sortRow, this.many, this.items, this.trashPart, this.where);
   }
 
   async refresh() {
@@ -286,10 +326,18 @@ class RecordingsPanel {
         const answer = await ask();
         if (this.gone || mine !== this.turn) return;
         this.#take(answer);
+        window.clearTimeout(this.again);
+        if (answer.rating) this.again = window.setTimeout(() => void this.#rates(), RATES_MS);
       }
     } catch (e) {
       this.#failed(e);
     }
+  }
+
+  /** Median rates are being worked out: they are shown as they come. */
+  async #rates() {
+    if (!this.gone && !document.hidden) return this.refresh();
+    if (!this.gone) this.again = window.setTimeout(() => void this.#rates(), RATES_MS);
   }
 
   /** @param {Awaited<ReturnType<typeof library.list>>} answer */
@@ -356,21 +404,73 @@ class RecordingsPanel {
   }
 
   #show() {
-    if (!this.items || !this.find) return;
+    if (!this.items || !this.find || !this.sort || !this.sortRow) return;
     this.find.hidden = this.list.length < FIND_FROM;
+    this.sortRow.hidden = this.list.length < 2;
     const wanted = this.find.hidden ? "" : this.find.value.trim().toLowerCase();
-    const shown = this.list.filter((e) => !wanted || `${e.name} ${e.note} ${e.id}`.toLowerCase().includes(wanted));
+    const shown = sorted(this.list, this.sort.value).filter((e) => !wanted || `${e.name} ${e.note} ${e.id}`.toLowerCase().includes(wanted));
     const focused = document.activeElement instanceof HTMLElement && this.items.contains(document.activeElement) ? document.activeElement.id : "";
     fill(this.items, ...shown.map((e, i) => this.#item(e, i)));
     if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? W.nothingYetTheLastTen : W.noMatch));
     if (focused) document.getElementById(focused)?.focus();
+    this.shown = shown;
     this.#showCompare();
   }
 
+  /** @param {string[]} ids */
+  #choose(ids) {
+    this.chosen = new Set(ids);
+    this.#show();
+  }
+
+  #chooseAll() {
+    this.#choose((this.shown ?? []).map((e) => e.id));
+  }
+
+  #download() {
+    return this.#do(async () => {
+      const ids = (this.shown ?? this.list).filter((e) => this.chosen.has(e.id)).map((e) => e.id);
+      const a = h("a", { href: await library.archive(ids, this.manyAs?.value ?? "edf"), download: "", hidden: true, "data-testid": "recordings-archive" });
+      document.getElementById("recordings-archive")?.remove();
+      a.id = "recordings-archive";
+      this.many?.append(a);
+      a.click();
+      this.#say(W.downloading(ids.length === 1 ? W.oneRecording : W.recordings2(ids.length)));
+    });
+  }
+
+  #trashChosen() {
+    return this.#do(async () => {
+      const gone = this.list.filter((e) => this.chosen.has(e.id) && !e.recording);
+      for (const e of gone) await library.trash(e.id);
+      this.chosen.clear();
+      this.openId = "";
+      const undo = button("recordings-undo", W.undo, () => this.#restoreAll(gone.map((e) => e.id)));
+      const name = gone.length === 1 ? gone[0].name || gone[0].id : W.recordings2(gone.length);
+      fill(this.said, h("span", {}, gone.length === 1 ? W.isInTheTrash(name) : W.areInTheTrash(name)), " ", undo);
+      this.ctx.announce(W.isInTheTrashUndo(name));
+      void this.refresh();
+      undo.focus();
+    });
+  }
+
+  /** @param {string[]} ids */
+  #restoreAll(ids) {
+    return this.#do(async () => {
+      for (const id of ids) await library.restore(id);
+      this.#say(W.areBack(ids.length === 1 ? W.oneRecordingIs : W.recordingsAre(ids.length)));
+      void this.refresh();
+    });
+  }
+
   #showCompare() {
+    if (this.many && this.manyCount) {
+      this.many.hidden = this.chosen.size === 0;
+      setText(this.manyCount, W.chosen(this.chosen.size));
+    }
     if (!this.compare) return;
     this.compare.hidden = this.list.filter((e) => !e.problem).length < 2;
-    this.compare.disabled = this.chosen.size !== 2;
+    this.compare.disabled = this.chosen.size !== 2 || this.list.some((e) => this.chosen.has(e.id) && e.problem);
     setText(this.compare, this.chosen.size === 2 ? W.compareTheTwo : W.compare);
     this.compare.title = this.chosen.size === 2 ? W.layTheTwoMarkedRecordings : W.markTwoRecordingsFirst;
   }
@@ -382,18 +482,11 @@ class RecordingsPanel {
   #item(e, i) {
     const open = this.openId === e.id;
     const id = `recording-${i}`;
-    const mark = h("input", { type: "checkbox", id: id + "-mark", "data-testid": id + "-mark", "aria-label": W.markToCompare(e.name || e.id), title: W.markToCompare2, disabled: e.problem !== "" });
+    const mark = h("input", { type: "checkbox", id: id + "-mark", "data-testid": id + "-mark", "aria-label": W.choose(e.name || e.id), title: W.choose2 });
     mark.checked = this.chosen.has(e.id);
     mark.addEventListener("change", () => {
       if (mark.checked) this.chosen.add(e.id);
       else this.chosen.delete(e.id);
-      while (this.chosen.size > 2) {
-        const [first] = this.chosen;
-        this.chosen.delete(first);
-        const at = this.list.findIndex((x) => x.id === first);
-        const box = document.getElementById(`recording-${at}-mark`);
-        if (box instanceof HTMLInputElement) box.checked = false;
-      }
       this.#showCompare();
     });
     const more = button(id + "-more", open ? W.less : W.more2, () => {
@@ -527,6 +620,7 @@ class RecordingsPanel {
     this.heard?.abort();
     this.imports?.destroy();
     window.clearInterval(this.timer);
+    window.clearTimeout(this.again);
   }
 }
 

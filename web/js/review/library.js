@@ -17,8 +17,9 @@ import { reviewLibraryWords as W } from "../words.js";
  * @property {number} seconds
  * @property {number} rateHz
  * @property {string[]} channels
+ * @property {string[]} [kinds] of the channels, "" where nothing tells it
  * @property {number} bytes
- * @property {number} medianBpm 0 when no beats are stored
+ * @property {number} medianBpm 0 while it is not known
  * @property {string} note
  * @property {number} annotations
  * @property {boolean} recording
@@ -44,9 +45,9 @@ const LONG_MS = 600_000;
 const at = (id) => "/recordings/" + encodeURIComponent(id);
 
 export const library = {
-  /** @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[]}>} */
+  /** `rating` median rates are still being worked out. @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[], rating?: number}>} */
   list: () => request("GET", "/recordings", undefined, LONG_MS),
-  /** The same at once; median rates and numbers of notes may be missing. @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[]}>} */
+  /** The same at once; median rates and numbers of notes may be missing. @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[], rating?: number}>} */
   briefList: () => request("GET", "/recordings?brief=1"),
   /** @param {string} id @returns {Promise<Detail>} */
   get: (id) => request("GET", at(id), undefined, LONG_MS),
@@ -88,6 +89,8 @@ export const library = {
   analysis: (id, channel, from, to, ended) => request("GET", `${at(id)}/analysis?channel=${channel}&from=${from}&to=${to}`, undefined, LONG_MS, ended),
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {string} query what is taken out, as "what=beats" */
   taken: (id, channel, from, to, query) => `/api/v1${at(id)}/taken?${query}&channel=${channel}&from=${from}&to=${to}`,
+  /** Where recordings are downloaded as one archive. @param {string[]} ids @param {string} as @returns {Promise<string>} */
+  archive: async (ids, as) => "/api/v1/archives/" + (await request("POST", "/archives", { ids, as })).id,
   /** @param {string} id @param {"edf"|"csv"|"wav"} as */
   file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
 };

@@ -1,0 +1,88 @@
+//go:build !windows
+
+package command
+
+import (
+	"archive/zip"
+	"bytes"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"pulsewright/acquire/simulate"
+	"pulsewright/acquire/simulate/simulatetest"
+)
+
+// TestRecordingsAsALibrary: the list is sorted, tells kind and median rate of files that have no beats stored, and several
+// are chosen, downloaded as one archive, put into the trash and taken back.
+func TestRecordingsAsALibrary(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	folder := t.TempDir()
+	address := program(t, "demo:finger")
+	for name, c := range map[string]simulate.Config{"finger 10.bdf": simulate.Finger(), "chest 9.bdf": simulate.Chest()} {
+		c.MotionPerMinute = 0
+		seconds := 20.0
+		if strings.HasPrefix(name, "chest") {
+			seconds = 40
+		}
+		simulatetest.Record(t, c, int64(seconds*c.RateHz), filepath.Join(folder, name))
+		bringIn(t, address, filepath.Join(folder, name))
+	}
+	if err := os.WriteFile(filepath.Join(folder, "chest 10.csv"), []byte("# rate 100 Hz\nlevel [V]\n"+strings.Repeat("1.0\n1.1\n1.2\n", 50)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	bringIn(t, address, filepath.Join(folder, "chest 10.csv"))
+	open(t, ctx, address)
+	script(t, ctx, `window.at = (id) => document.querySelector('[data-testid="' + id + '"]'); at("drawer-recordings").click()`)
+	names := `[...document.querySelectorAll(".recording-name")].map((e) => e.textContent).join("|")`
+	soon(t, ctx, "three recordings", `document.querySelectorAll(".recording-name").length === 3`, 10*time.Second)
+	line := func(name string) string {
+		return fmt.Sprintf(`([...document.querySelectorAll("[data-recording]")].find((e) => e.dataset.recording.startsWith(%q))?.querySelector(".recording-line").textContent ?? "")`, name)
+	}
+	soon(t, ctx, "kinds and median rates", `/ecg · 7[0-9]/.test(`+line("chest 9")+`) && /pulse · 7[0-9]/.test(`+line("finger")+`) && !/bpm/.test(`+line("chest 10")+`)`, 30*time.Second)
+	for _, by := range [][2]string{{"longest", "chest 9|finger 10|chest 10"}, {"name", "chest 9|chest 10|finger 10"}} {
+		script(t, ctx, fmt.Sprintf(`((e) => { e.value = %q; e.dispatchEvent(new Event("change")); })(at("recordings-sort"))`, by[0]))
+		soon(t, ctx, "sorted by "+by[0], names+fmt.Sprintf(` === %q`, by[1]), 5*time.Second)
+	}
+	script(t, ctx, `at("recordings-all") && (at("recording-0-mark").click(), at("recordings-all").click())`)
+	soon(t, ctx, "all chosen", `at("recordings-chosen").textContent === "3 chosen" && at("recordings-compare").disabled`, 5*time.Second)
+	for _, size := range [][2]int64{{390, 844}, {1920, 1080}, {1280, 800}} {
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(200 * time.Millisecond)
+		if wide := look[float64](t, ctx, "document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide > 0 {
+			t.Errorf("at %d pixels the page is %v pixels too wide", size[0], wide)
+		}
+		picture(t, ctx, fmt.Sprint(size[0]))
+	}
+	script(t, ctx, `addEventListener("click", (e) => { if (e.target.id === "recordings-archive") e.preventDefault(); }, true); at("recordings-download").click()`)
+	soon(t, ctx, "the archive", `at("recordings-archive")`, 5*time.Second)
+	answer, err := http.Get(look[string](t, ctx, `at("recordings-archive").href`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	data, err := io.ReadAll(answer.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil || len(z.File) != 3 || !strings.Contains(answer.Header.Get("Content-Disposition"), ".zip") {
+		t.Fatalf("the archive: %v, %d bytes, %v", answer.Header, len(data), err)
+	}
+	script(t, ctx, `at("recordings-none").click(); at("recording-0-mark").click(); at("recording-1-mark").click()`)
+	soon(t, ctx, "two chosen", `at("recordings-chosen").textContent === "2 chosen" && !at("recordings-compare").disabled`, 5*time.Second)
+	script(t, ctx, `at("recordings-trash").click()`)
+	soon(t, ctx, "one left", `document.querySelectorAll(".recording-name").length === 1 && at("recordings-undo")`, 10*time.Second)
+	script(t, ctx, `at("recordings-undo").click()`)
+	soon(t, ctx, "all back, with their rates", names+` === "chest 9|chest 10|finger 10" && /ecg · 7[0-9]/.test(`+line("chest 9")+`)`, 10*time.Second)
+}
