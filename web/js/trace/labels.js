@@ -42,12 +42,12 @@ export class Labels {
   }
 
   place() {
-    const { lanes, overlaid, left, sheet } = this.trace;
+    const { lanes, overlaid, left, width } = this.trace;
     [...this.root.children].forEach((chip, i) => {
       if (lanes[i] && chip instanceof HTMLElement) chip.style.top = overlaid ? "" : `${lanes[i].top - HEAD + 3}px`;
     });
     const first = this.root.firstElementChild;
-    this.width = overlaid ? sheet.clientWidth : first instanceof HTMLElement ? first.offsetWidth : 0;
+    this.width = overlaid ? width : first instanceof HTMLElement ? first.offsetWidth : 0;
     this.root.style.paddingLeft = `${left + 6}px`;
   }
 

@@ -93,7 +93,9 @@ export class TracePanel {
     this.head = 0;
     this.lastDraw = 0;
     this.ratio = 1;
-    /** Of the plot, CSS pixels. */
+    // Of the sheet and, at its left, of the plot: CSS pixels.
+    this.width = 0;
+    this.height = 0;
     this.left = 0;
     this.baseDirty = true;
     this.sized = false;
@@ -334,7 +336,7 @@ export class TracePanel {
   }
 
   #placeHandles() {
-    this.cursors.place((i) => this.left + this.view.xPx(i) / this.ratio, this.left, this.sheet.clientWidth);
+    this.cursors.place((i) => this.left + this.view.xPx(i) / this.ratio, this.left, this.width);
   }
 
   #showReadout() {
@@ -515,8 +517,8 @@ export class TracePanel {
 
   /** The place on the screen. @returns {Place} */
   #place() {
-    const { view, caches, ratio, left, sheet } = this;
-    return { view, caches, ratio, left, width: sheet.clientWidth, height: sheet.clientHeight, mmPerCss: this.paper.on ? this.mm.perCss : 0, named: false };
+    const { view, caches, ratio, left, width, height } = this;
+    return { view, caches, ratio, left, width, height, mmPerCss: this.paper.on ? this.mm.perCss : 0, named: false };
   }
 
   /**
@@ -550,11 +552,12 @@ export class TracePanel {
   // --- drawing ----------------------------------------------------------
 
   #size() {
-    const { clientWidth, clientHeight } = this.sheet;
+    this.width = this.sheet.clientWidth;
+    this.height = this.sheet.clientHeight;
     this.ratio = pixelRatio();
-    const width = Math.max(2, Math.round(clientWidth * this.ratio));
-    const height = Math.max(2, Math.round(clientHeight * this.ratio));
-    const leftPx = Math.round((clientWidth < NARROW_CSS ? GUTTER_NARROW_CSS : GUTTER_CSS) * this.ratio);
+    const width = Math.max(2, Math.round(this.width * this.ratio));
+    const height = Math.max(2, Math.round(this.height * this.ratio));
+    const leftPx = Math.round((this.width < NARROW_CSS ? GUTTER_NARROW_CSS : GUTTER_CSS) * this.ratio);
     this.left = leftPx / this.ratio;
     this.view.widthPx = Math.max(1, width - leftPx);
     for (const [c, w] of /** @type {[HTMLCanvasElement, number][]} */ ([[this.base, width], [this.ink, this.view.widthPx], [this.top, width]])) {
@@ -562,7 +565,7 @@ export class TracePanel {
       if (c.height !== height) c.height = height;
     }
     Object.assign(this.ink.style, { left: `${this.left}px`, width: `${this.view.widthPx / this.ratio}px`, height: `${height / this.ratio}px` });
-    const at = places(this.lanes.length, clientHeight, this.overlaid);
+    const at = places(this.lanes.length, this.height, this.overlaid);
     this.lanes.forEach((l, i) => Object.assign(l, at[i]));
     this.#fitPaper();
     this.caches = this.caches.map((c) => (c.size < this.view.widthPx + 8 ? new ColumnCache(this.view.widthPx) : c));
