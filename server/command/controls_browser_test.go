@@ -329,6 +329,8 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 		{id: "fit-use", probe: `dialogOpen()`, before: fits},
 		{id: "fit-forget", probe: `dialogOpen()`, before: fits, after: `if (S().paper.on) press("paper")`},
 	})
+	script(t, ctx, `window.prints = 0; window.print = () => { window.prints++ }`)
+	work([]control{{id: "save-true", probe: `window.prints`, before: in("save")}})
 	for _, kind := range []string{"png", "svg", "csv"} {
 		work([]control{{id: "save-" + kind, probe: `window.saved.filter((b) => /` + kind + `/.test(b.type)).length`, before: in("save"), after: `shut()`}})
 	}

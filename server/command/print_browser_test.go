@@ -251,6 +251,13 @@ func TestPrintsCurves(t *testing.T) {
 	if got := len(curve(all, printedTrace)); s.Curves < 100 || got < 100 {
 		t.Errorf("the spectrum is printed with %d points, its drawing has %d", got, s.Curves)
 	}
+	// Its numbers, saved, have a row for each point.
+	script(t, ctx, `window.saved.length = 0; press("drawer-save"); press("save-csv"); window.saved[0].text().then((x) => (window.csv = x))`)
+	soon(t, ctx, "the numbers", `window.csv`, 5*time.Second)
+	csv := strings.Split(strings.TrimSpace(look[string](t, ctx, `window.csv`)), "\r\n")
+	if len(csv) < 100 || !strings.HasPrefix(csv[2], "curve,frequency [Hz],") || strings.Count(csv[len(csv)-1], ",") != 2 {
+		t.Errorf("%d lines of numbers are saved, the third %q, the last %q", len(csv), csv[min(2, len(csv)-1)], csv[len(csv)-1])
+	}
 	script(t, ctx, `press("drawer-close"); press("show-open")`)
 	soon(t, ctx, "the Show view", `S().show.open`, 5*time.Second)
 	script(t, ctx, `press("show-freeze")`)
@@ -303,6 +310,18 @@ func TestPrintsReview(t *testing.T) {
 		t.Fatalf("%d points from sample %d on", len(points), first)
 	}
 	fits(t, "review", points, values[first:first+len(points)])
+	script(t, ctx, `press("review-save"); press("save-csv"); window.saved.at(-1).text().then((x) => (window.csv = x))`)
+	soon(t, ctx, "the numbers", `window.csv`, 5*time.Second)
+	rows := strings.Split(strings.TrimSpace(look[string](t, ctx, `window.csv`)), "\r\n")[2:]
+	if len(rows) != 1+1250 || rows[0] != "time_s,lamp clip [V]" {
+		t.Fatalf("%d rows are saved, the first %q", len(rows), rows[0])
+	}
+	for i, row := range rows[1:] {
+		var at, v float64
+		if _, err := fmt.Sscanf(row, "%f,%f", &at, &v); err != nil || math.Abs(at-(s.From+float64(i))/250) > 1e-6 || math.Abs(v-values[int(s.From)+i]) > 1e-6 {
+			t.Fatalf("row %d is %q, want %.6f s and %.4f V", i, row, (s.From+float64(i))/250, values[int(s.From)+i])
+		}
+	}
 }
 
 // TestPrintsInFirefox: the same of a frozen page in Firefox.

@@ -31,7 +31,7 @@ import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
 import { DARK, DARK_STRONG, LIGHT, LIGHT_STRONG, theme } from "./theme.js";
 import { CalibrateDialog, screenMm } from "./trace/calibrate.js";
-import { SaveDialog } from "./trace/save.js";
+import { saveTrace } from "./trace/save.js";
 import { TracePanel } from "./trace/trace.js";
 import { WatchOnly } from "./watch-only.js";
 import * as words from "./words.js";
@@ -157,17 +157,13 @@ const trace = new TracePanel(byId("trace"), {
     edgeAges[paintings++ % edgeAges.length] = lastAgeMs + performance.now() - lastFrameAt + ((rings.end - head) / trace.view.rateHz) * 1000;
   },
   calibrate: () => calibrate.show(),
-  save: () => save.show(),
+  save: () => save(),
   paper: { mmPerSecond: 25, mmPerVolt: 0, ...prefs.get("paper", {}), on: false },
   paperChanged: (what) => prefs.set("paper", what),
 });
 const calibrate = new CalibrateDialog({ measured: (mm) => trace.mm.setScreen(mm) });
 trace.mm.setScreen(screenMm());
-const save = new SaveDialog(trace, {
-  source: sourceName,
-  began: () => store.state.server?.t0 ?? "",
-  announce,
-});
+const save = () => saveTrace(trace, sourceName(), store.state.server?.t0 ?? "");
 
 /** @type {BoardModel} */
 const board = new BoardModel({ channel: () => path.channel, problem });
@@ -832,7 +828,7 @@ const keys = new Keys([
     { key: "z", shown: "z", what: W.zoomBetweenTheCursorsOr, run: () => trace.zoom.key() },
     { key: "Z", shown: W.shiftZ, what: W.zoomOut, run: () => trace.zoom.out() },
     { key: "m", shown: "m", what: W.trueMillimetres25MmS, run: () => trace.mm.set({ on: !trace.paper.on }) },
-    { key: "e", shown: "e", what: W.saveThisView, run: () => save.show() },
+    { key: "e", shown: "e", what: W.saveThisView, run: save },
   ] },
   { title: W.path, keys: [
     ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: W.setOrRemoveAProbe, run: () => setProbe({ channel: path.channel, point }) })),

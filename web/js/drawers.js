@@ -17,6 +17,7 @@
 // classes .facts (a definition list), .verdict, .hint and .quiet are styled.
 
 import { button, fill, h } from "./dom.js";
+import { save } from "./save.js";
 import { prefs } from "./store.js";
 import { drawersWords as W } from "./words.js";
 
@@ -102,7 +103,8 @@ export class DrawerHost {
     this.openId = id;
     const body = h("div", { class: "drawer-body" });
     const close = button("drawer-close", "×", () => this.close(), { class: "quiet close", "aria-label": W.close(spec.title) });
-    fill(this.root, h("div", { class: "drawer-head" }, h("h2", { tabindex: "-1" }, spec.title), close), body);
+    const keep = button("drawer-save", W.save, () => save({ root: body, name: id, title: spec.title, subtitle: new Date().toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "medium" }) }), { class: "quiet", title: W.whatIsSeenAsA });
+    fill(this.root, h("div", { class: "drawer-head" }, h("h2", { tabindex: "-1" }, spec.title), h("span", { class: "spring" }), keep, close), body);
     this.root.hidden = false;
     this.root.setAttribute("aria-label", spec.title);
     document.body.classList.add("with-drawer");

@@ -2,7 +2,7 @@
 
 import { h } from "./dom.js";
 import { fit, paint } from "./scene/canvas.js";
-import { chartScene } from "./scene/chart.js";
+import { chartNumbers, chartScene } from "./scene/chart.js";
 import { PAPER_CSS, register } from "./scene/picture.js";
 import { theme } from "./theme.js";
 import { plotWords as W } from "./words.js";
@@ -25,7 +25,10 @@ export class Plot {
     this.chart = { x: { low: 0, high: 1 }, y: { low: 0, high: 1 }, curves: [], rules: [], bare: options.bare === true };
     this.resizer = new ResizeObserver(() => this.draw());
     this.resizer.observe(root);
-    register(this.canvas, { draw: () => this.draw(), paper: () => this.scene(Math.min(PAPER_CSS, root.clientWidth), root.clientHeight) });
+    register(this.canvas, {
+      draw: () => this.draw(), paper: () => this.scene(Math.min(PAPER_CSS, root.clientWidth), root.clientHeight),
+      seen: () => this.scene(root.clientWidth, root.clientHeight), numbers: () => chartNumbers(this.chart),
+    });
   }
 
   /**

@@ -483,6 +483,8 @@ export const cablelessWords = {
 
 /** compare/compare.js */
 export const compareWords = {
+  saveSeen: "Save …",
+  whatIsSeenAsA: "The charts as a picture, a drawing or numbers",
   save: "Save",
   figuresFile: "Figures",
   spectrumFile: "Spectrum",
@@ -1399,6 +1401,8 @@ export const drawerWireWords = {
 
 /** drawers.js */
 export const drawersWords = {
+  save: "Save …",
+  whatIsSeenAsA: "The charts as a picture, a drawing or numbers",
   /** @param {unknown} title */
   close: (title) => `Close ${title}`,
 };
@@ -1692,6 +1696,8 @@ export const reviewEditorWords = {
 
 /** review/review.js */
 export const reviewWords = {
+  saveSeen: "Save …",
+  whatIsSeenAsA: "What is seen as a picture, a drawing or numbers",
   close: "Close",
   timeAcross: "Time across",
   cursors: "Cursors",
@@ -1825,6 +1831,10 @@ export const cursorsWords = {
 
 /** review/sheet.js */
 export const reviewSheetWords = {
+  /** @param {string} label */
+  lowest: (label) => `${label} lowest`,
+  /** @param {string} label */
+  highest: (label) => `${label} highest`,
   recordingArrowKeysScrollPlus: "Recording. Arrow keys scroll, plus and minus zoom, c sets cursors, n writes a note.",
   placeInTheRecording: "Place in the recording",
   thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
@@ -2041,24 +2051,28 @@ export const traceCalibrateWords = {
   dotsPerInch: (round) => `${round} dots per inch.`,
 };
 
-/** trace/save.js */
-export const traceSaveWords = {
+/** save.js */
+export const saveWords = {
   saveThisView: "Save this view",
   picturePNG: "Picture, PNG",
   forAMessageOrA: "for a message or a document",
   drawingSVG: "Drawing, SVG",
   sharpAtAnySizeWith: "sharp at any size; with mm on, it prints at true length",
   numbersCSV: "Numbers, CSV",
-  theSamplesOfEachTrace: "the samples of each trace shown; Pulsewright opens it again",
+  theNumbersDrawn: "the numbers that are drawn; samples can be opened again",
   printTrue: "Print true to scale",
   secondsAre25: "25 mm for a second, or as set with mm; print at 100 %",
+  thereIsNothingDrawn: "Nothing is drawn yet.",
+  /** @param {string} file */
+  savedAs: (file) => `Saved as ${file}.`,
+  thisBrowserCouldNotMake: "This browser could not make the picture; save the drawing (SVG) instead.",
+};
+
+/** trace/save.js */
+export const traceSaveWords = {
   /** @param {unknown} a @param {unknown} Number */
   sAcross: (a, Number) => `${a}, ${Number} s across.`,
   oneTrace: "One trace",
-  thereIsNoTraceYet: "There is no trace yet: choose a source and set a probe.",
-  thisBrowserCouldNotMake: "This browser could not make the picture; save the drawing (SVG) instead.",
-  /** @param {unknown} stamp @param {unknown} ending */
-  savedAsTrace: (stamp, ending) => `Saved as trace_${stamp}.${ending}.`,
 };
 
 /** trace/labels.js */

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { chartScene } from "../js/scene/chart.js";
-import { colourOf, withDots } from "../js/scene/scene.js";
+import { chartNumbers, chartScene } from "../js/scene/chart.js";
+import { colourOf, framed, stacked, withDots } from "../js/scene/scene.js";
 import { svgOf, traceData } from "../js/scene/svg.js";
 import { DARK, LIGHT } from "../js/theme.js";
 
@@ -61,4 +61,20 @@ test("a chart: points where its axes put them, on a linear and a logarithmic one
   assert.deepEqual(dots && dots.kind === "marks" && dots.at, [154, 8]);
   for (const words of ["gain", "corner", "100", "Hz"]) assert.ok(svg.includes(`>${words}</text>`), words);
   assert.equal(chartScene({ ...chart, bare: true }, 262, 144).items.length, 1, "a thumbnail has no axes");
+});
+
+test("a chart's numbers: a row for each point, with the axes' units", () => {
+  const axis = { low: 0, high: 1 };
+  assert.equal(chartNumbers({ x: { ...axis, label: "frequency", unit: "Hz" }, y: { ...axis, unit: "mV, rms" }, curves: [{ x: [1, 2], y: [3, 4], colour: "ink", label: "a, b" }, { x: [1], y: [0.5], band: [0.75], colour: "ink" }], rules: [], bare: false }),
+    ["curve,frequency [Hz],\"[mV, rms]\"", "\"a, b\",1,3", "\"a, b\",2,4", "2,1,0.5,0.75"].join("\r\n"));
+});
+
+test("scenes one below the other, with a heading and a line below", () => {
+  const one = scene({ kind: "box", x: 0, y: 0, width: 5, height: 5, colour: "ink" });
+  const both = framed(stacked([one, { ...one, width: 300 }]), { title: "T", subtitle: "S", foot: "F" });
+  assert.deepEqual([both.width, both.height], [300, 44 + 240 + 18]);
+  const svg = svgOf(both, LIGHT, { title: "T" });
+  assert.match(svg, /<svg x="0" y="44" width="300" height="240" viewBox="0 0 300 240">\n<svg x="0" y="0" width="200" height="120"/);
+  assert.match(svg, /<svg x="0" y="120" width="300"/);
+  for (const words of ["T", "S", "F"]) assert.ok(svg.includes(`>${words}</text>`));
 });

@@ -7,6 +7,7 @@ import { button, fill, h, select, setText } from "../dom.js";
 import { compare, SIGNS } from "../drawers/figures.js";
 import { clockTime, prefixFor, significant } from "../format.js";
 import { Plot } from "../plot.js";
+import { save } from "../save.js";
 import { library } from "../review/library.js";
 import { decodePiece } from "../review/window.js";
 import { differences, farApart, grades } from "./words.js";
@@ -195,6 +196,7 @@ class CompareView {
     this.dialog = h("dialog", { class: "compare-view", id: "compare", "data-testid": "compare", "aria-labelledby": "compare-title" },
       h("header", { class: "review-head" }, h("h2", { id: "compare-title", tabindex: "-1" }, W.compare),
         h("span", { class: "spring" }), button("compare-swap", W.swapAAndB, () => this.#swap()),
+        button("compare-save", W.saveSeen, () => save({ root: this.dialog, name: "compare", title: W.compare, subtitle: this.forms.map((f, i) => `${NAMES[i]}: ${f.detail?.name ?? ""}`).join(", ") }), { title: W.whatIsSeenAsA }),
         h("button", { type: "button", class: "quiet close", "aria-label": W.close, "data-testid": "compare-close", onclick: () => this.dialog.close() }, "×")),
       h("div", { class: "compare-sides" }, this.forms.map((f) => f.root)), this.error,
       h("div", { class: "compare-body" },

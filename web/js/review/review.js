@@ -15,6 +15,7 @@ import { Sheet } from "./sheet.js";
 import { RecordedScore } from "./score.js";
 import { PieceSource } from "./source.js";
 import { firstFrom, medianRate } from "./window.js";
+import { save } from "../save.js";
 import { AID, INVENTED } from "../words.js";
 import { reviewWords as W } from "../words.js";
 
@@ -129,7 +130,7 @@ class ReviewView {
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": W.moreTimeAcross, title: W.moreTimeAcross2 }), this.seconds,
         button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": W.lessTimeAcross, title: W.lessTimeAcross2 })),
-      this.lockButton, this.cursorButton, this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score, this.editor.open, this.editor.bar,
+      this.lockButton, this.cursorButton, button("review-save", W.saveSeen, () => this.#save(), { title: W.whatIsSeenAsA }), this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score, this.editor.open, this.editor.bar,
       h("span", { class: "owner-only group-loose" }, button("review-replay", W.replayFromHere, () => this.#replay(), { title: W.playItIntoTheLive }), this.speed),
       h("span", { class: "group-loose" }, button("review-as-a", W.compareAsA, () => this.#compare(0), { title: W.thisStretchOrWhatLies }), button("review-as-b", W.asB, () => this.#compare(1), { "aria-label": W.compareAsB })),
       this.where);
@@ -632,6 +633,11 @@ class ReviewView {
     } catch (e) {
       this.#failed(e);
     }
+  }
+
+  #save() {
+    const name = this.detail?.name || this.detail?.id || "";
+    save({ root: this.sheet.box, name: "recording", title: name, subtitle: this.where.textContent ?? "" });
   }
 
   /** @param {0|1} side */

@@ -9,6 +9,7 @@ import { Cursors } from "../scene/cursors.js";
 import { PAPER_CSS, register } from "../scene/picture.js";
 import { places, sheetScene } from "../scene/sheet.js";
 import { theme } from "../theme.js";
+import { quoted } from "../trace/csv.js";
 import { annotatedItems, byHandItem } from "./annotated.js";
 import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
 import { reviewSheetWords as W } from "../words.js";
@@ -89,7 +90,7 @@ export class Sheet {
     this.resizer.observe(this.box);
     this.#listen();
     register(this.strip, { draw: () => {}, paper: () => this.stripScene(PAPER_CSS, this.strip.clientHeight) });
-    register(this.canvas, { draw: () => options.loop.dirty(this), paper: () => this.scene(PAPER_CSS, PAPER_HEIGHT_CSS) });
+    register(this.canvas, { draw: () => options.loop.dirty(this), paper: () => this.scene(PAPER_CSS, PAPER_HEIGHT_CSS), seen: () => (this.detail ? this.scene(this.box.clientWidth, this.box.clientHeight) : null), numbers: () => this.#numbers() });
   }
 
   /**
@@ -420,6 +421,22 @@ export class Sheet {
       ? [words(String(Math.round(high)), Math.max(8, y(high))), words(String(Math.round(low)), Math.min(height - 8, y(low))), words("bpm", height / 2)]
       : [words(`${Math.round(middle)} bpm`, height / 2)];
     return [line("paper", 4.5), line("trace1", 1.8), ...numbers];
+  }
+
+  /** What is drawn, as lines of CSV: samples, or lowest and highest of those that share a pixel. */
+  #numbers() {
+    const { detail, window: w, rateHz } = this;
+    const channels = (detail?.channelDetails ?? []).map((c, i) => ({ ...c, i, piece: this.#pieceOf(i) })).filter((c) => this.shown[c.i] && c.piece);
+    const piece = channels[0]?.piece;
+    if (!piece) return "";
+    const per = (piece.to - piece.from) / piece.columns;
+    const one = per === 1;
+    const rows = [["time_s", ...channels.flatMap((c) => (one ? [c.label] : [W.lowest(c.label), W.highest(c.label)]).map((name) => quoted(`${name} [${c.unit}]`)))].join(",")];
+    const text = (/** @type {number} */ v) => (Number.isNaN(v) ? "" : String(Number(v.toPrecision(9))));
+    for (let k = Math.max(0, Math.ceil((w.from - piece.from) / per)); k < piece.columns && piece.from + k * per < w.to; k++) {
+      rows.push([((piece.from + k * per) / rateHz).toFixed(6), ...channels.flatMap(({ i }) => (one ? [text(piece.low[i][k])] : [text(piece.low[i][k]), text(piece.high[i][k])]))].join(","));
+    }
+    return rows.join("\r\n");
   }
 
   /** A value with its unit. @param {number} c @param {number} v */

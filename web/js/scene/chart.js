@@ -1,6 +1,7 @@
 // The scene of a chart: curves over linear or logarithmic axes with units and a legend. Pure.
 
 import { clockTime, fixed, prefixFor, stepDecimals } from "../format.js";
+import { quoted } from "../trace/csv.js";
 import { linearTicks, logTicks, timeStep } from "../scales.js";
 import { widthOf } from "./scene.js";
 
@@ -120,6 +121,16 @@ function legend(curves, e) {
       { kind: "lines", at: [e.right - 26, y, e.right - 4, y], colour: c.colour, width: c.width ?? 1.5, dash: c.dash },
     ]);
   });
+}
+
+/**
+ * The points of a chart's curves as lines of CSV: name of the curve, place, value; of a band both edges.
+ * @param {Chart} chart
+ */
+export function chartNumbers(chart) {
+  const head = (/** @type {Axis} */ a) => quoted([a.label, a.unit && `[${a.unit}]`].filter(Boolean).join(" "));
+  const rows = chart.curves.flatMap((c, i) => Array.from(c.x, (x, k) => [quoted(c.label ?? String(i + 1)), x, c.y[k], ...(c.band ? [c.band[k]] : [])].join(",")));
+  return [["curve", head(chart.x), head(chart.y)].join(","), ...rows].join("\r\n");
 }
 
 /**

@@ -6,7 +6,7 @@ import { svgOf } from "./svg.js";
 
 /** @import {Scene} from "./scene.js" */
 
-/** `draw` paints it again; `paper` is the scene for a sheet of paper, null for none. @typedef {{draw(): void, paper(): Scene|null}} Picture */
+/** `draw` paints it again; `paper` is the scene for a sheet of paper, null for none; `seen` and `numbers`, lines of CSV, are what can be saved. @typedef {{draw(): void, paper(): Scene|null, seen?(): Scene|null, numbers?(): string}} Picture */
 
 /** A4 and Letter upright between margins of 12 mm, at 96 pixels an inch. */
 export const PAPER_CSS = 700;
@@ -22,9 +22,9 @@ export function register(canvas, picture) {
   pictures.set(canvas, picture);
 }
 
-/** @returns {[HTMLCanvasElement, Picture][]} those in the page */
-function all() {
-  return [...document.querySelectorAll("canvas")].flatMap((c) => {
+/** @param {ParentNode} [root] @returns {[HTMLCanvasElement, Picture][]} those in it */
+function all(root = document) {
+  return [...root.querySelectorAll("canvas")].flatMap((c) => {
     const p = pictures.get(c);
     return p ? [/** @type {[HTMLCanvasElement, Picture]} */ ([c, p])] : [];
   });
@@ -33,6 +33,19 @@ function all() {
 /** The colours changed. */
 export function repaint() {
   for (const [, p] of all()) p.draw();
+}
+
+/** @param {HTMLCanvasElement} canvas */
+function shows(canvas) {
+  return canvas.clientWidth > 0 && canvas.clientHeight > 0;
+}
+
+/** What can be saved of a view. @param {HTMLElement} root */
+export function seenIn(root) {
+  return all(root).flatMap(([canvas, p]) => {
+    const scene = shows(canvas) ? p.seen?.() : null;
+    return scene ? [{ scene, numbers: p.numbers?.() ?? "" }] : [];
+  });
 }
 
 /** Black on white, whatever the screen is. */
@@ -44,7 +57,7 @@ export function paperPalette() {
 export function toPaper() {
   fromPaper();
   for (const [canvas, p] of all()) {
-    const scene = canvas.clientWidth > 0 && canvas.clientHeight > 0 ? p.paper() : null;
+    const scene = shows(canvas) ? p.paper() : null;
     if (!scene) continue;
     const svg = svgOf(scene, paperPalette(), { title: canvas.getAttribute("aria-label") ?? "" });
     canvas.after(h("div", { class: "on-paper" }, new DOMParser().parseFromString(svg, "image/svg+xml").documentElement));

@@ -62,6 +62,22 @@ export function colourOf(palette, role) {
 }
 
 /**
+ * One below the other.
+ * @param {Scene[]} scenes
+ * @returns {Scene}
+ */
+export function stacked(scenes) {
+  let down = 0;
+  /** @type {Item[]} */
+  const items = [];
+  for (const { width, height, items: own } of scenes) {
+    items.push({ kind: "clip", x: 0, y: 0, width, height, items: own, down });
+    down += height;
+  }
+  return { width: Math.max(0, ...scenes.map((s) => s.width)), height: down, items };
+}
+
+/**
  * With a heading above and a line below, for a file.
  * @param {Scene} scene
  * @param {{title: string, subtitle: string, foot: string}} words

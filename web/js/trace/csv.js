@@ -4,8 +4,8 @@ import { AID } from "../words.js";
 
 /** @import {Rings} from "../rings.js" */
 
-/** @param {string} name */
-function quoted(name) {
+/** A field of CSV. @param {string} name */
+export function quoted(name) {
   return /[",\r\n]|^[# ]|^$/.test(name) ? `"${name.replace(/"/g, '""')}"` : name;
 }
 

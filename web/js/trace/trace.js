@@ -141,7 +141,7 @@ export class TracePanel {
     register(this.top, { draw: () => {
       this.labels.build();
       this.repaint();
-    }, paper: () => this.paperScene() });
+    }, paper: () => this.paperScene(), seen: () => this.seenScene() });
     this.toolbar.showPaper();
     options.loop.add(this);
   }
