@@ -13,6 +13,7 @@ import (
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/board"
 	"pulsewright/dsp/meter"
+	"pulsewright/dsp/signalpath"
 	"pulsewright/dsp/wire"
 	"pulsewright/server/analysis"
 	"pulsewright/server/channel"
@@ -57,7 +58,7 @@ var endpoints = []endpoint{
 	{"put", "/playback", "moves a replay", nil, session.PlaybackChange{}, session.State{}.Playback},
 	{"put", "/demo", "turns a simulated board's trimmer", nil, demoBody{}, demoBody{}},
 	{"put", "/channels/{n}/kind", "says what kind a channel is", nil, kindBody{}, session.ChannelState{}},
-	{"put", "/channels/{n}/path", "sets the signal path", nil, pathBody{}, pathBody{}},
+	{"put", "/channels/{n}/path", "sets the signal path", nil, pathBody{}, signalpath.Settings{}},
 	{"get", "/channels/{n}/path/response", "the path's response", []field{{"points", "frequencies, 2 to 2000"}}, nil, session.Response{}},
 	{"get", "/channels/{n}/path/firmware", "the path as C", []field{{"bits", "of the converter, 8 to 24"}, {"signed", "true or false"}, {"form", "exact or small"}, {"whole", "ino, avr or c: a whole program"}, {"download", "1: the code alone"}}, nil, Firmware{}},
 	{"put", "/channels/{n}/scale", "says what a count is worth", nil, channel.Scale{}, session.ChannelState{}},
@@ -96,9 +97,9 @@ var endpoints = []endpoint{
 	{"delete", "/share/visitors/{id}", "sends one away", nil, nil, ShareState{}},
 	{"get", "/share/qr", "a picture of a link", []field{{"for", "watch or owner"}, {"n", "which address"}, {"view", "show: opens in Show view"}}, nil, pngType},
 	{"get", "/recording", "the recording under way, or null", nil, nil, &recorder.State{}},
-	{"post", "/recording", "begins a recording", nil, recordBody{}, &recorder.State{}},
-	{"delete", "/recording", "ends the recording", nil, nil, &recorder.State{}},
-	{"post", "/keep", "saves the last minutes", nil, keepBody{}, &recorder.State{}},
+	{"post", "/recording", "begins a recording", nil, recordBody{}, recorder.State{}},
+	{"delete", "/recording", "ends the recording", nil, nil, recorder.State{}},
+	{"post", "/keep", "saves the last minutes", nil, keepBody{}, recorder.State{}},
 	{"get", "/recordings", "what there is", []field{{"brief", "1: at once, without what has to be read"}}, nil, recordingsList{}},
 	{"post", "/recordings", "imports the file that is the body, or a record as multipart/form-data", append([]field{progress1}, reading...), bytesType, library.Imported{}},
 	{"post", "/recordings/preview", "how the file whose beginning is the body would be read", append([]field{{"whole", "1: the body is all of it"}}, reading...), bytesType, library.Preview{}},

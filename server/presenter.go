@@ -104,12 +104,15 @@ type presenter struct {
 	away   *time.Timer
 }
 
+// presenterMessage is what is presented, "presenter".
+type presenterMessage struct {
+	Type string `json:"type"`
+	Presentation
+}
+
 // message is called with mu held.
 func (p *presenter) message() hub.Message {
-	data, _ := json.Marshal(struct {
-		Type string `json:"type"`
-		Presentation
-	}{"presenter", p.now}) // numbers of JSON are finite, the rest is text
+	data, _ := json.Marshal(presenterMessage{"presenter", p.now}) // numbers of JSON are finite, the rest is text
 	return hub.Message{Kind: hub.Text, Data: data, Newest: "presenter"}
 }
 

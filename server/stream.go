@@ -72,7 +72,7 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	if v := who.visitor; v != nil {
 		defer context.AfterFunc(v.gone, func() { stop(errLinkClosed) })()
 	}
-	you, _ := json.Marshal(map[string]any{"type": "you", "owner": who.role == Owner})
+	you, _ := json.Marshal(youMessage{who.role == Owner, "you"})
 	if err := write(life, c, websocket.MessageText, you); err != nil {
 		return
 	}
@@ -146,11 +146,27 @@ func write(ctx context.Context, c *websocket.Conn, kind websocket.MessageType, d
 	return c.Write(ctx, kind, data)
 }
 
-func droppedMessage(frames int64) []byte {
-	data, _ := json.Marshal(struct {
+// The messages of the stream that are one page's own.
+type (
+	// youMessage tells a page what it may do, "you".
+	youMessage struct {
+		Owner bool   `json:"owner"`
+		Type  string `json:"type"`
+	}
+	// lostMessage tells how many frames a page lost, "dropped".
+	lostMessage struct {
 		Type   string `json:"type"`
 		Frames int64  `json:"frames"`
-	}{"dropped", frames})
+	}
+	// pongMessage answers a page's ping, "pong".
+	pongMessage struct {
+		Type string          `json:"type"`
+		ID   json.RawMessage `json:"id"`
+	}
+)
+
+func droppedMessage(frames int64) []byte {
+	data, _ := json.Marshal(lostMessage{"dropped", frames})
 	return data
 }
 
@@ -181,10 +197,7 @@ func (s *Server) readStream(ctx context.Context, cancel context.CancelFunc, c *w
 
 // pong answers a page's ping, the only message a page may send.
 func pong(ping []byte) (answer []byte, ok bool) {
-	var m struct {
-		Type string          `json:"type"`
-		ID   json.RawMessage `json:"id"`
-	}
+	var m pongMessage
 	if json.Unmarshal(ping, &m) != nil || m.Type != "ping" || len(m.ID) > 32 {
 		return nil, false
 	}

@@ -449,11 +449,7 @@ func (s *Session) note(n Note, sample int64) {
 	s.state.Notes = keep(append(s.state.Notes, n), keptNotes)
 	epoch := s.state.Epoch
 	s.mu.Unlock()
-	s.message(struct {
-		Type  string `json:"type"`
-		Epoch uint32 `json:"epoch"`
-		Note
-	}{"note", epoch, n})
+	s.message(NoteMessage{"note", epoch, n})
 	for _, t := range s.taps {
 		t.Note(sample, n.Text)
 	}
@@ -464,10 +460,7 @@ func (s *Session) Problem(text string) {
 	s.mu.Lock()
 	s.state.Problem = text
 	s.mu.Unlock()
-	s.message(struct {
-		Type string `json:"type"`
-		Text string `json:"text"`
-	}{"problem", text})
+	s.message(ProblemMessage{"problem", text})
 }
 
 // Solved clears a problem unless another one was told since.

@@ -43,11 +43,7 @@ func (s *Session) gap(first, samples int64, reason string) {
 	s.state.Gaps = keep(append(s.state.Gaps, g), keptGaps)
 	epoch := s.state.Epoch
 	s.mu.Unlock()
-	s.message(struct {
-		Type  string `json:"type"`
-		Epoch uint32 `json:"epoch"`
-		Gap
-	}{"gap", epoch, g})
+	s.message(GapMessage{"gap", epoch, g})
 	for _, t := range s.taps {
 		t.Gap(first, samples, reason)
 	}

@@ -9,6 +9,57 @@ import (
 	"pulsewright/dsp/meter"
 )
 
+// The JSON messages of the stream, by Type; ClockState, ChannelBeats and ChannelReading are others.
+type (
+	// StateMessage is the whole state, "state".
+	StateMessage struct {
+		Type string `json:"type"`
+		State
+	}
+	// PlaybackMessage tells where a recording stands, "playback".
+	PlaybackMessage struct {
+		Type string `json:"type"`
+		Playback
+	}
+	// MetersMessage is a channel's report, "meters".
+	MetersMessage struct {
+		Type    string       `json:"type"`
+		Epoch   uint32       `json:"epoch"`
+		Channel int          `json:"channel"`
+		Index   int64        `json:"index"`
+		Report  meter.Report `json:"report"`
+	}
+	// GapMessage tells of missing samples, "gap".
+	GapMessage struct {
+		Type  string `json:"type"`
+		Epoch uint32 `json:"epoch"`
+		Gap
+	}
+	// NoteMessage is a note that somebody made, "note".
+	NoteMessage struct {
+		Type  string `json:"type"`
+		Epoch uint32 `json:"epoch"`
+		Note
+	}
+	// TextMessage is what the board says, "text".
+	TextMessage struct {
+		Type  string   `json:"type"`
+		Epoch uint32   `json:"epoch"`
+		Index int64    `json:"index"`
+		Lines []string `json:"lines"`
+	}
+	// HealthMessage tells of the source's health, "health".
+	HealthMessage struct {
+		Type string `json:"type"`
+		acquire.Health
+	}
+	// ProblemMessage is something that the owner should know, "problem".
+	ProblemMessage struct {
+		Type string `json:"type"`
+		Text string `json:"text"`
+	}
+)
+
 // everySecond does what is due about once a second.
 func (s *Session) everySecond(now time.Time) {
 	if now.Sub(s.lastSecond) < time.Second {
@@ -24,10 +75,7 @@ func (s *Session) everySecond(now time.Time) {
 			s.mu.Lock()
 			s.state.Health = health
 			s.mu.Unlock()
-			s.message(struct {
-				Type string `json:"type"`
-				acquire.Health
-			}{"health", health})
+			s.message(HealthMessage{"health", health})
 		}
 	}
 	s.updateRate(now)
@@ -44,13 +92,7 @@ func (s *Session) everySecond(now time.Time) {
 		s.reports[i] = report
 		s.hums[i] = noteHum(s.hums[i], s.newest(), s.state.RateHz, report)
 		s.mu.Unlock()
-		s.message(struct {
-			Type    string       `json:"type"`
-			Epoch   uint32       `json:"epoch"`
-			Channel int          `json:"channel"`
-			Index   int64        `json:"index"`
-			Report  meter.Report `json:"report"`
-		}{"meters", s.state.Epoch, i, s.newest(), report})
+		s.message(MetersMessage{"meters", s.state.Epoch, i, s.newest(), report})
 	}
 }
 
@@ -60,10 +102,7 @@ func (s *Session) updatePlayback(p acquire.Player) {
 	s.mu.Lock()
 	s.state.Playback = pb
 	s.mu.Unlock()
-	s.message(struct {
-		Type string `json:"type"`
-		*Playback
-	}{"playback", pb})
+	s.message(PlaybackMessage{"playback", *pb})
 }
 
 // boardText passes on what the board says.
@@ -77,12 +116,7 @@ func (s *Session) boardText(lines []string) {
 	s.state.Text = keep(append(s.state.Text, clean...), keptTexts)
 	epoch := s.state.Epoch
 	s.mu.Unlock()
-	s.message(struct {
-		Type  string   `json:"type"`
-		Epoch uint32   `json:"epoch"`
-		Index int64    `json:"index"`
-		Lines []string `json:"lines"`
-	}{"text", epoch, s.nextSource / d, clean})
+	s.message(TextMessage{"text", epoch, s.nextSource / d, clean})
 	if s.channels != nil {
 		for _, t := range s.taps {
 			t.Text(s.nextSource, clean)
@@ -118,8 +152,5 @@ func (s *Session) refreshChannels() {
 }
 
 func (s *Session) sendState() {
-	s.message(struct {
-		Type string `json:"type"`
-		State
-	}{"state", s.State()})
+	s.message(StateMessage{"state", s.State()})
 }

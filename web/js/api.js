@@ -2,6 +2,7 @@
 
 import { apiWords as W } from "./words.js";
 
+/** @import {AnswerTo, BodyOf} from "./wire.js" */
 /** @import {Choices, Channel, Kind, PathResponse, PathSettings, ScaleSettings, ServerState} from "./types.js" */
 
 const BASE = "/api/v1";
@@ -60,17 +61,19 @@ export function sentence(said) {
 }
 
 /**
- * @param {string} method
- * @param {string} path
- * @param {unknown} [body]
+ * @template {string} M
+ * @template {string} P
+ * @param {M} method
+ * @param {P} path
+ * @param {BodyOf<M, P>} [body]
  * @param {number} [timeoutMs]
  * @param {AbortSignal} [ended]
- * @returns {Promise<any>} the answer's JSON, null when it has no body
+ * @returns {Promise<AnswerTo<M, P>>} the answer's JSON, null when it has no body
  */
 export async function request(method, path, body, timeoutMs, ended) {
   const answer = await send(method, path, body, timeoutMs, ended);
   const text = await answer.text();
-  return text === "" ? null : JSON.parse(text);
+  return JSON.parse(text === "" ? "null" : text);
 }
 
 /**

@@ -37,7 +37,7 @@ import { WatchOnly } from "./watch-only.js";
 import * as words from "./words.js";
 import { appWords as W } from "./words.js";
 
-/** @import {Channel, Frame, Kind, PathSettings, Probe, ScaleSettings} from "./types.js" */
+/** @import {Channel, Frame, Kind, Message, PathSettings, Probe, ScaleSettings} from "./types.js" */
 /** @import {PageState} from "./store.js" */
 
 const STALE_AFTER_MS = 1500;
@@ -278,7 +278,7 @@ function showSending(id, s) {
 board.subscribe(() => {
   const scale = channels()[board.channel]?.scale;
   const seen = board.changes && scale ? board.look : null;
-  trace.setGhost(seen ? { channel: board.channel, first: seen.first, values: asShown(seen.ghost.volts, scale) } : null);
+  trace.setGhost(seen?.ghost ? { channel: board.channel, first: seen.first, values: asShown(seen.ghost.volts, scale) } : null);
 });
 
 /** Once: a page loaded anew goes on with the sound it was sending. */
@@ -511,10 +511,10 @@ function takeFrame(frame) {
   drawers?.push(frame);
 }
 
-/** @param {any} m */
+/** @param {Message} m */
 function takeMessage(m) {
   // Indices that went back are another run of a recording with one and the same t0.
-  const wentBack = rings !== null && m.lastIndex < rings.end - BACK_SECONDS * trace.view.rateHz;
+  const wentBack = rings !== null && m.type === "state" && m.lastIndex < rings.end - BACK_SECONDS * trace.view.rateHz;
   if (m.type === "state" && (wentBack || !sameRun(store.state.server, m))) newEpoch(m.epoch);
   if (m.type === "beats" && m.epoch === epoch && m.beats) takeBeats(m);
   if (m.type === "dropped") {
@@ -539,7 +539,7 @@ function newEpoch(next) {
   showHistory();
 }
 
-/** @param {any} m */
+/** @param {Message & {type: "beats"}} m */
 function takeBeats(m) {
   const arrived = performance.now();
   const known = beats[m.channel]?.last();
@@ -620,7 +620,7 @@ async function fillPast() {
   try {
     const answer = await api.beats(0, server.lastIndex + 1);
     if (answer.epoch !== epoch) return;
-    (answer.channels ?? []).forEach((/** @type {any[]} */ list, /** @type {number} */ channel) => (beats[channel] ??= new BeatList()).add(list ?? []));
+    (answer.channels ?? []).forEach((list, channel) => (beats[channel] ??= new BeatList()).add(list ?? []));
     trace.beats = beats;
   } catch {
     // The marks of the past are a convenience; live ones come by the stream.

@@ -21,7 +21,7 @@ import { save } from "./save.js";
 import { prefs } from "./store.js";
 import { drawersWords as W } from "./words.js";
 
-/** @import {Frame} from "./types.js" */
+/** @import {Frame, Message} from "./types.js" */
 /** @import {PageState, Store} from "./store.js" */
 /** @import {Rings} from "./rings.js" */
 /** @import {FrameLoop} from "./loop.js" */
@@ -33,7 +33,7 @@ import { drawersWords as W } from "./words.js";
 /**
  * @typedef {object} DrawerPanel
  * @property {(frame: Frame) => void} [push]
- * @property {(message: any) => void} [message]
+ * @property {(message: Message) => void} [message]
  * @property {(state: PageState) => void} [changed]
  * @property {(nowMs: number) => boolean|void} [draw]
  * @property {() => void} [destroy]
@@ -143,7 +143,7 @@ export class DrawerHost {
     this.panel?.push?.(frame);
   }
 
-  /** @param {any} message */
+  /** @param {Message} message */
   message(message) {
     this.panel?.message?.(message);
   }

@@ -20,12 +20,13 @@ const SVG = "http://www.w3.org/2000/svg";
 
 /**
  * Puts files together that are one recording: a header (.hea) with the files that it names and its annotations.
- * @param {{name: string, text?: () => Promise<string>}[]} files
- * @returns {Promise<{bundles: {name: string, files: any[]}[], alone: string[]}>} alone: files that are none by themselves
+ * @template {{name: string, text?: () => Promise<string>}} F
+ * @param {F[]} files
+ * @returns {Promise<{bundles: {name: string, files: F[]}[], alone: string[]}>} alone: files that are none by themselves
  */
 export async function bundlesOf(files) {
   const left = new Map(files.map((f) => [f.name.toLowerCase(), f]));
-  /** @type {{name: string, files: any[]}[]} */
+  /** @type {{name: string, files: F[]}[]} */
   const bundles = [];
   // A header of segments takes the segments' headers along.
   const heads = files.filter((f) => /\.hea(\.gz)?$/i.test(f.name)).sort((a, b) => a.name.length - b.name.length || a.name.localeCompare(b.name));
@@ -245,7 +246,7 @@ class ImportDialog {
           for (const c of this.columns) if (c.role === "time") c.role = "none";
           this.timeUnit.value = "";
         }
-        this.columns[i].role = value;
+        this.columns[i].role = /** @type {typeof this.columns[number]["role"]} */ (value);
         this.#columnsChanged();
       }, { "aria-label": W.columnIs(i + 1) });
       s.value = t.columns[i].role;

@@ -3,14 +3,15 @@
 
 import { storeWords as W } from "./words.js";
 
-/** @import {Beat, Channel, Gap, Health, Note, Reading, ServerState} from "./types.js" */
+/** @import {Beat, Channel, Gap, Health, Message, Note, Reading, Report, ServerState} from "./types.js" */
+/** What the page tells itself. @typedef {{type: "connection", status: PageState["connection"], text: string} | {type: "lost", frames: number}} OwnMessage */
 
 /**
  * @typedef {object} PageState
  * @property {ServerState|null} server null until the first state message
  * @property {boolean} owner whether this page may change things; the stream says so first
  * @property {Reading[]} readings by channel
- * @property {any[]} meters newest report by channel
+ * @property {Report[]} meters newest report by channel
  * @property {string[]} text newest lines the board said
  * @property {number[]} clockHz the source's rate, one a second, the newest last
  * @property {string} problem
@@ -31,7 +32,7 @@ export function initialState() {
  * The state after a message. Messages of another epoch are left out, unknown
  * ones too. Untouched parts keep their identity.
  * @param {PageState} state
- * @param {any} m
+ * @param {Message|OwnMessage} m
  * @returns {PageState}
  */
 export function reduce(state, m) {
@@ -41,10 +42,10 @@ export function reduce(state, m) {
   if (m.type === "problem") return { ...state, problem: String(m.text ?? "") };
   if (m.type === "connection") return { ...state, connection: m.status, connectionText: m.text };
   if (m.type === "lost") return { ...state, dropped: state.dropped + m.frames };
-  if (!server || (m.epoch !== undefined && m.epoch !== server.epoch)) return state;
+  if (!server || ("epoch" in m && m.epoch !== server.epoch)) return state;
   switch (m.type) {
     case "clock": {
-      const { type, epoch, ...clock } = m;
+      const { type, ...clock } = m;
       const clockHz = clock.exact ? [] : [...state.clockHz, clock.recentHz > 0 ? clock.recentHz : NaN].slice(-KEPT_CLOCK_SECONDS);
       return { ...state, clockHz, server: { ...server, clock, rateHz: clockRate(server, clock.usedRateHz) } };
     }
@@ -63,7 +64,7 @@ export function reduce(state, m) {
     case "text":
       return { ...state, text: [...state.text, ...m.lines].slice(-KEPT_LINES) };
     case "health": {
-      const { type, epoch, ...health } = m;
+      const { type, ...health } = m;
       return { ...state, server: { ...server, health } };
     }
     default:
@@ -82,13 +83,13 @@ function clockRate(server, usedRateHz) {
 
 /**
  * @param {PageState} state
- * @param {any} m
+ * @param {Message & {type: "state"}} m
  * @returns {PageState}
  */
 function takeState(state, m) {
   const { type, ...rest } = m;
   /** @type {ServerState} */
-  const server = { ...rest, channels: rest.channels ?? [], gaps: rest.gaps ?? [], notes: rest.notes ?? [], owner: state.owner && rest.owner !== false };
+  const server = { ...rest, channels: rest.channels ?? [], gaps: rest.gaps ?? [], notes: rest.notes ?? [], owner: state.owner };
   const fresh = !sameRun(state.server, server);
   return {
     ...state,
@@ -252,7 +253,7 @@ export class Store {
     this.listeners = new Set();
   }
 
-  /** @param {any} message */
+  /** @param {Message|OwnMessage} message */
   dispatch(message) {
     const before = this.state;
     this.state = reduce(before, message);

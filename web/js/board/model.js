@@ -12,8 +12,9 @@ const PAUSE_MS = 120;
 const LOOK_MS = 700;
 const COMPARE_MS = 3000;
 
-/** @typedef {{board: Board, figures: any, spread: any, parts: any[], cautions: string[]}} Computed */
-/** @typedef {{kinds: StageKind[], opAmps: string[], examples: Record<string, Board>}} Known */
+/** @import * as Wire from "../wire.js" */
+/** @typedef {Wire.BoardFigures} Computed */
+/** @typedef {Wire.BoardKinds} Known */
 
 export class BoardModel {
   /** @param {{channel: () => number, problem: (text: string) => void}} options */
@@ -29,11 +30,11 @@ export class BoardModel {
     this.computed = null;
     /** Of the present board. @type {Computed|null} */
     this.before = null;
-    /** @type {any} */
+    /** @type {Wire.BoardLook|null} */
     this.look = null;
-    /** @type {any} */
+    /** @type {Wire.BoardComparison|null} */
     this.comparison = null;
-    /** @type {{trimmer: string, places: any[]}|null} */
+    /** @type {{trimmer: string, places: Wire.Turned[]}|null} */
     this.turned = null;
     this.error = "";
     this.lookError = "";

@@ -237,7 +237,7 @@ export class BoardStrip {
    * @param {StageBlock["inputs"][number]} p
    * @param {number} stage
    * @param {number} value
-   * @param {any} known
+   * @param {import("../wire.js").BoardPart|undefined} known
    */
   #showNear(p, stage, value, known) {
     const close = (/** @type {number} */ v) => Math.abs(v / value - 1) < 1e-3;
@@ -246,7 +246,7 @@ export class BoardStrip {
     if (p.near.dataset.key === key) return;
     p.near.dataset.key = key;
     p.near.hidden = !off;
-    fill(p.near, ...(off ? known.near.map((/** @type {any} */ n) => h("button", { type: "button", class: "quiet", onclick: () => this.model.edit(stage, p.role.role, { value: n.nearest }) }, `E${n.series} ${valueText(n.nearest, p.role.unit)}`)) : []));
+    fill(p.near, ...(off ? known.near.map((n) => h("button", { type: "button", class: "quiet", onclick: () => this.model.edit(stage, p.role.role, { value: n.nearest }) }, `E${n.series} ${valueText(n.nearest, p.role.unit)}`)) : []));
   }
 
   destroy() {

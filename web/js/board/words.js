@@ -5,12 +5,13 @@ import { boardWordsWords as W } from "../words.js";
 
 const NBSP = "\u00a0";
 
-/** @typedef {{value: number, name?: string, tolerance?: number, at?: number}} PartObject */
+/** @import * as Wire from "../wire.js" */
+/** @typedef {Wire.PartObject} PartObject */
 /** @typedef {number|string|PartObject} Part */
-/** @typedef {{stage: string, name?: string, parts?: Record<string, Part>, opAmp?: any, pullUp?: boolean}} BoardStage */
-/** @typedef {{board: number, name?: string, kind?: string, supplyVolts: number, opAmp?: any, midRail?: any, converter?: any, stages: BoardStage[]}} Board a `*.board.json`, see dsp/board/FORMAT.md */
-/** @typedef {{role: string, unit: string, optional: boolean, trimmer: boolean, twice: boolean}} Role */
-/** @typedef {{stage: string, sensor: boolean, opAmps: number, roles: Role[]}} StageKind */
+/** @typedef {Wire.Stage} BoardStage */
+/** A `*.board.json`, see dsp/board/FORMAT.md. @typedef {Wire.Board} Board */
+/** @typedef {Wire.RoleInfo} Role */
+/** @typedef {Wire.KindInfo} StageKind */
 
 /** What stages are called on the page. @type {Record<string, string>} */
 const TITLES = {
@@ -181,8 +182,8 @@ export function gainText(db) {
 
 /**
  * The figures of a board: term and value.
- * @param {any} f board.Figures
- * @param {any} spread board.Spread
+ * @param {Wire.Figures} f
+ * @param {Wire.Spread|null|undefined} spread
  * @returns {[string, string, string][]} term, value, test id
  */
 export function boardFigures(f, spread) {

@@ -58,8 +58,9 @@ export function parseTime(text) {
  */
 async function boardsApart(forms) {
   const drawn = forms.map((f) => f.detail?.channelDetails[f.side?.channel ?? 0]?.board);
-  if (drawn.some((b) => !b)) return [];
-  const [a, b] = await Promise.all(drawn.map((board) => request("POST", "/board/figures", { board })));
+  const whole = drawn.filter((b) => !!b);
+  if (whole.length < drawn.length) return [];
+  const [a, b] = await Promise.all(whole.map((board) => request("POST", "/board/figures", { board })));
   const list = sideBySide(a.parts, b.parts);
   return list.length > 0 ? list.map((s) => W.boards(s)) : [W.bothBoardsAreDrawnAlike];
 }

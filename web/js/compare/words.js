@@ -38,7 +38,7 @@ function times(ratio) {
   return ratio < 1.95 ? `${fixed(100 * (ratio - 1), 0)} %` : W.times(significant(ratio, 2));
 }
 
-/** Clipped share of a report, NaN when not known. @param {any} r */
+/** Clipped share of a report, NaN when not known. @param {Stretch["report"]} r */
 function clipped(r) {
   const c = r.clipping;
   return c.known || c.converterKnown ? c.converterLowShare + c.converterHighShare + c.flatLowShare + c.flatHighShare : NaN;

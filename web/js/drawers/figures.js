@@ -4,9 +4,10 @@
 import { duration, fixed, quantity, significant } from "../format.js";
 import { drawerFiguresWords as W } from "../words.js";
 
-/** @typedef {"good"|"fair"|"poor"|"unknown"} Grade */
-/** @typedef {{topic: string, grade: Grade, text: string, remedy: string}} Verdict */
-/** @typedef {any} Report a meter.Report, see dsp/meter/report.go */
+/** @import * as Wire from "../wire.js" */
+/** @typedef {Wire.Verdict["grade"]} Grade */
+/** @typedef {Omit<Wire.Verdict, "code"> & {code?: string}} Verdict */
+/** A meter.Report, see dsp/meter/report.go. @typedef {Wire.Report} Report */
 
 /** Sections of the drawer and the verdicts' topics each takes. @type {{id: string, title: string, topics: string[]}[]} */
 export const SECTIONS = [
@@ -231,7 +232,7 @@ export class HumStrip {
   /**
    * Takes over what the server noted before this page looked.
    * @param {number} nowSeconds
-   * @param {{agoSeconds: number, hum: Report["hum"], pulse: Report["pulse"]}[]} past oldest first
+   * @param {Wire.HumPoint[]} past oldest first
    */
   fill(nowSeconds, past) {
     const own = this.points;
@@ -243,7 +244,7 @@ export class HumStrip {
 
   /**
    * @param {number} atSeconds
-   * @param {Report} r
+   * @param {Pick<Wire.HumPoint, "hum"|"pulse">} r
    */
   add(atSeconds, r) {
     const m = r.hum;

@@ -94,7 +94,7 @@ export class FirmwarePanel {
    * @param {string} key
    */
   async #ask(channel, query, key) {
-    const where = `/channels/${channel}/path/firmware?${query}`;
+    const where = /** @type {const} */ (`/channels/${channel}/path/firmware?${query}`);
     try {
       /** @type {Firmware} */
       const f = await request("GET", where);

@@ -84,7 +84,7 @@ class IntervalsPanel {
     this.timer = window.setTimeout(() => this.#ask(), EVERY_MS);
   }
 
-  /** The newest beat in words, as it comes. @param {any} m */
+  /** The newest beat in words, as it comes. @param {import("../types.js").Message} m */
   message(m) {
     if (m.type !== "beats" || m.channel !== this.ctx.channel()) return;
     const list = this.ctx.beats()[m.channel]?.beats ?? [];

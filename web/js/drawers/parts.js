@@ -84,13 +84,13 @@ class PartsPanel {
     };
     const fields = [
       field("supply", W.supply, (b) => b.supplyVolts + " V", (b, v) => (b.supplyVolts = v)),
-      field("top", W.midRailUpper, (b) => (b.midRail ? valueText(partOf(b.midRail.top)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { bottom: v, buffered: true }).top = v)),
-      field("bottom", W.midRailLower, (b) => (b.midRail ? valueText(partOf(b.midRail.bottom)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { top: v, buffered: true }).bottom = v)),
+      field("top", W.midRailUpper, (b) => (b.midRail ? valueText(partOf(b.midRail.top)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { top: v, bottom: v, buffered: true }).top = v)),
+      field("bottom", W.midRailLower, (b) => (b.midRail ? valueText(partOf(b.midRail.bottom)?.value ?? 0, "Ω") : ""), (b, v) => ((b.midRail ??= { top: v, bottom: v, buffered: true }).bottom = v)),
       field("bypass", W.midRailBypass, (b) => (b.midRail?.bypass ? valueText(partOf(b.midRail.bypass)?.value ?? 0, "F") : ""), (b, v) => {
         if (b.midRail) b.midRail.bypass = v;
       }),
-      field("reference", W.convertersReference, (b) => (b.converter ? b.converter.referenceVolts + " V" : ""), (b, v) => ((b.converter ??= { bits: 10, rateHz: 250 }).referenceVolts = v)),
-      field("bits", W.itsBits, (b) => (b.converter ? String(b.converter.bits) : ""), (b, v) => ((b.converter ??= { referenceVolts: b.supplyVolts, rateHz: 250 }).bits = Math.round(v))),
+      field("reference", W.convertersReference, (b) => (b.converter ? b.converter.referenceVolts + " V" : ""), (b, v) => ((b.converter ??= { referenceVolts: v, bits: 10, rateHz: 250 }).referenceVolts = v)),
+      field("bits", W.itsBits, (b) => (b.converter ? String(b.converter.bits) : ""), (b, v) => ((b.converter ??= { referenceVolts: b.supplyVolts, bits: Math.round(v), rateHz: 250 }).bits = Math.round(v))),
     ];
     const amp = select("parts-opamp", [[W.singleSupplyQuadBipolar, W.singleSupplyQuadBipolar], [W.railToRailCMOS, W.railToRailCMOS]], (v) => {
       if (!this.model.draft) return;
@@ -165,9 +165,9 @@ class PartsPanel {
 
   #showResponse() {
     const { computed, before, changes } = this.model;
-    if (!computed) return;
+    const s = computed?.spread;
+    if (!computed || !s) return;
     const f = computed.figures;
-    const s = computed.spread;
     const top = Math.max(f.corners.peakDb, before ? before.figures.corners.peakDb : -Infinity);
     /** @type {import("../scene/chart.js").Curve[]} */
     const curves = [{ x: s.freqHz, y: s.lowDb, band: s.highDb, colour: "trace3" }];
@@ -182,7 +182,7 @@ class PartsPanel {
 
   #showGhost() {
     const { look, lookError, changes } = this.model;
-    if (!look) {
+    if (!look?.ghost) {
       this.ghost.set({ low: 0, high: GHOST_SECONDS, unit: "s" }, { low: 0, high: 1, unit: "V" }, []);
       setText(this.ghostWords, lookError || W.waitingForTheSignal);
       return;
@@ -191,7 +191,7 @@ class PartsPanel {
     const from = look.volts.length - n;
     const volts = look.volts.slice(from);
     const ghost = look.ghost.volts.slice(from);
-    const x = volts.map((/** @type {number} */ _, /** @type {number} */ i) => i / look.rateHz);
+    const x = volts.map((_, i) => i / look.rateHz);
     const all = changes ? [...volts, ...ghost] : volts;
     const low = Math.min(...all);
     const high = Math.max(...all);
@@ -217,8 +217,8 @@ class PartsPanel {
   #showBeat() {
     const { look, changes } = this.model;
     this.beatRoot.hidden = !look || look.typical.length < 2;
-    if (this.beatRoot.hidden) return;
-    const x = look.typical.map((/** @type {number} */ _, /** @type {number} */ i) => i / look.rateHz - look.beatBeforeSeconds);
+    if (!look || this.beatRoot.hidden) return;
+    const x = look.typical.map((_, i) => i / look.rateHz - look.beatBeforeSeconds);
     const all = changes ? [...look.typical, ...look.typicalGhost] : look.typical;
     const low = Math.min(...all);
     const high = Math.max(...all);
@@ -243,7 +243,7 @@ class PartsPanel {
     if (measured !== undefined) rules.push({ x: 100 * measured, label: "measured" });
     this.turn.set({ low: 0, high: 100, unit: "%", label: turned.trimmer }, { low: Math.min(...hum, ...signal) - 2, high: Math.max(...hum, ...signal, 0) + 7, unit: "dB" },
       [{ x, y: hum, colour: "trace2", width: 2, dash: [7, 4], label: "hum" }, { x, y: signal, colour: "trace3", width: 2, dash: [2, 3], label: "signal" }], rules);
-    const at = (/** @type {string} */ key) => {
+    const at = (/** @type {"humDb"|"signalDb"} */ key) => {
       const places = turned.places;
       const i = Math.min(places.length - 2, Math.max(0, Math.floor((now / 100) * (places.length - 1))));
       const w = (now / 100) * (places.length - 1) - i;
@@ -258,7 +258,7 @@ class PartsPanel {
       fill(this.rows, h("li", { class: "hint" }, this.model.lookError || W.waitingForTheSignal));
       return;
     }
-    const items = c.rows.map((/** @type {any} */ r) => h("li", { class: r.agrees ? "good" : "poor" }, h("span", { class: "sign", "aria-hidden": "true" }, r.agrees ? "✓" : "✗"),
+    const items = c.rows.map((r) => h("li", { class: r.agrees ? "good" : "poor" }, h("span", { class: "sign", "aria-hidden": "true" }, r.agrees ? "✓" : "✗"),
       W.measuredPredicted(r.what, quantity(r.measured, r.unit), quantity(r.predicted, r.unit), r.agrees ? "" : ". " + typeset(r.text))));
     if (c.sweep) items.unshift(h("li", { class: c.sweep.agrees ? "good" : "poor" }, h("span", { class: "sign", "aria-hidden": "true" }, c.sweep.agrees ? "✓" : "✗"), "response: " + typeset(c.sweep.text)));
     for (const [ref, at] of Object.entries(c.trimmers)) items.push(h("li", {}, W.standsAtByTheMeasured(ref, Math.round(100 * Number(at)), significant(c.cornerHz, 3))));

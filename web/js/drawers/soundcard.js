@@ -23,7 +23,7 @@ export const DISTORTED = W.shapeDistortedByTheSound;
 /**
  * What undoing the coupling costs, in words.
  * @param {Channel} channel
- * @param {any} report newest meters, or undefined
+ * @param {import("../types.js").Report|undefined} report newest meters
  */
 export function costText(channel, report) {
   const c = channel.coupling;
@@ -196,7 +196,7 @@ class SoundPanel {
     for (const e of [this.measureLevel, this.undo, this.corner, this.floor]) if (e) e.disabled = !owner;
   }
 
-  /** @param {any} m */
+  /** @param {import("../types.js").Message} m */
   message(m) {
     const channel = this.#channel();
     if (m.type === "meters" && m.channel === this.ctx.channel() && channel && this.cost) setText(this.cost, costText(channel, m.report));

@@ -89,7 +89,7 @@ export class TrimmerAdvice {
   constructor(ctx, demo) {
     this.ctx = ctx;
     this.demo = demo;
-    this.advice = /** @type {any} */ (null);
+    this.advice = /** @type {import("../wire.js").Advice|null} */ (null);
     const kept = prefs.get("trimmer parts", { capacitor: "1 µF", presentOhms: "", presentFarads: "", trimmer: "", target: "−40" });
     const field = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ value, /** @type {string} */ placeholder) => {
       const input = h("input", { type: "text", id: "advice-" + id, "data-testid": "advice-" + id, autocomplete: "off", spellcheck: "false", placeholder });
@@ -128,7 +128,7 @@ export class TrimmerAdvice {
   changed(state) {
     const hz = state.server?.trimmerHz;
     const demo = typeof hz === "number";
-    this.set.hidden = !demo || !(this.advice?.e24Ohms > 0);
+    this.set.hidden = !demo || !((this.advice?.e24Ohms ?? 0) > 0);
     this.set.disabled = state.server?.owner === false;
     this.presentOhms.input.disabled = this.presentFarads.input.disabled = demo;
     setText(this.presentNote, demo ? (hz > 0 ? W.thePracticeBoardsLowPass(cornerText(hz)) : W.thePracticeBoardHasNo) : W.nameTheLowPassThat);
@@ -187,6 +187,7 @@ export class TrimmerAdvice {
 
   #show() {
     const a = this.advice;
+    if (!a) return;
     const unit = this.ctx.store.state.server?.channels[this.ctx.channel()]?.unit ?? "V";
     this.answer.hidden = false;
     setText(this.text, typeset(a.text));
@@ -209,9 +210,9 @@ export class TrimmerAdvice {
   #draw() {
     const a = this.advice;
     if (!a || !this.root.open) return;
-    const x = a.rows.map((/** @type {any} */ r) => r.cornerHz);
-    const hum = a.rows.map((/** @type {any} */ r) => r.humGainDb);
-    const pulse = a.rows.map((/** @type {any} */ r) => 20 * Math.log10(r.pulseGain));
+    const x = a.rows.map((r) => r.cornerHz);
+    const hum = a.rows.map((r) => r.humGainDb);
+    const pulse = a.rows.map((r) => 20 * Math.log10(r.pulseGain));
     const all = [...hum, ...pulse, 0];
     const left = a.e24Ohms > 0 ? a.withE24 : a.best;
     this.plot.set({ low: x[0], high: x[x.length - 1], log: true, unit: "Hz", label: "corner" }, { low: Math.min(...all) - 3, high: Math.max(...all) + 3, unit: "dB" },

@@ -6,11 +6,12 @@ import { button, fill, h, setText } from "../dom.js";
 import { drawerWireWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
-/** @typedef {{fault: string, ask: string, text: string, by: string[], remedy: string}} WireAnswer */
+/** @import * as Wire from "../wire.js" */
+/** @typedef {Wire.Answer} WireAnswer */
 
 /** So long an action is held before the program looks, milliseconds. */
 const HOLD_MS = 3500;
-const FIRST = W.asItIs;
+const FIRST = /** @type {"as it is"} */ (W.asItIs); // a word of the server's
 
 /** @type {Record<string, string>} */
 const PLEASE = { cover: W.coveredLookNow, touch: W.touchingLookNow, join: W.joinedLookNow, lamp: W.lampsOffLookNow, charger: W.chargerOutLookNow };
@@ -19,9 +20,10 @@ export class WireFinder {
   /** @param {DrawerContext} ctx */
   constructor(ctx) {
     this.ctx = ctx;
-    /** @type {Record<string, unknown>} */
+    /** @type {Record<string, Wire.Look>} */
     this.looks = {};
     this.channel = 0;
+    /** @type {WireAnswer["ask"]} */
     this.action = FIRST;
     this.run = 0;
     this.start = button("wire-start", W.findTheFault, () => this.#begin(), { title: W.findsOutWhyNoSignal });
@@ -63,7 +65,6 @@ export class WireFinder {
     await new Promise((go) => window.setTimeout(go, HOLD_MS));
     if (run !== this.run) return;
     try {
-      /** @type {{look: unknown, answer: WireAnswer}} */
       const { look, answer } = await request("POST", `/channels/${this.channel}/wire`, { action: this.action, before: this.looks });
       if (run !== this.run) return;
       this.looks[this.action] = look;

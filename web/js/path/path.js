@@ -97,7 +97,7 @@ export class PathPanel {
     this.driftAway = h("p", { class: "away", "data-testid": "drift-removed" });
     const drift = this.#block("drift", W.drift, [h("div", { class: "row" }, this.driftCut.row, this.driftOrder), this.driftCurve, this.driftAway], this.driftOn.row);
 
-    this.humMode = select("hum-mode", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#change((p) => (p.hum.mode = /** @type {any} */ (v)), "hum " + v), { "aria-label": W.howHumIsRemoved });
+    this.humMode = select("hum-mode", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#change((p) => (p.hum.mode = /** @type {typeof p.hum.mode} */ (v)), "hum " + v), { "aria-label": W.howHumIsRemoved });
     this.humFreq = select("hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"], ["100", "100 Hz"], ["120", "120 Hz"]], (v) => this.#change((p) => (p.hum.freqHz = Number(v)), W.humFrequency), { "aria-label": W.humFrequency2 });
     this.humWidth = this.#number("hum-bandwidth", "width", "Hz", 0.5, (v) => this.#change((p) => (p.hum.bandwidthHz = v), W.humWidth));
     this.humHarmonics = select("hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#change((p) => (p.hum.harmonics = Number(v)), W.humHarmonics), { "aria-label": W.harmonics, title: W.fundamentalAndItsMultiples });
@@ -105,7 +105,7 @@ export class PathPanel {
     this.humAway = h("p", { class: "away", "data-testid": "hum-removed" });
     const hum = this.#block("hum", W.hum, [h("div", { class: "row" }, this.humFreq, this.humHarmonics, this.humWidth.row), this.humCurve, this.humAway], this.humMode);
 
-    this.smoothShape = select("smooth-shape", [["off", "off"], ["rc", "RC"], ["butterworth", W.butterworth]], (v) => this.#change((p) => (p.smooth.shape = /** @type {any} */ (v)), "smooth " + v), { "aria-label": W.shapeOfTheLowPass });
+    this.smoothShape = select("smooth-shape", [["off", "off"], ["rc", "RC"], ["butterworth", W.butterworth]], (v) => this.#change((p) => (p.smooth.shape = /** @type {typeof p.smooth.shape} */ (v)), "smooth " + v), { "aria-label": W.shapeOfTheLowPass });
     this.smoothCut = this.#number("smooth-cutoff", "above", "Hz", 1, (v) => this.#change((p) => (p.smooth.cutoffHz = v), W.smoothCutoff));
     this.smoothOrder = select("smooth-order", orders(8), (v) => this.#change((p) => (p.smooth.order = Number(v)), W.smoothOrder), { "aria-label": W.orderOfTheLowPass });
     this.smoothCurve = h("div", { class: "curve" });

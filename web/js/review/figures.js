@@ -39,6 +39,6 @@ export class RecordedCheck extends StretchPanel {
     setText(this.rate, data.medianBpm > 0 ? W.medianRateBpmBeats(significant(data.medianBpm, 3), data.beats.length) : "");
     this.rate.hidden = !(data.medianBpm > 0);
     const verdicts = data.report.verdicts ?? [];
-    for (const { id, topics, section } of this.sections) section.show(figures(id, data.report), verdicts.filter((/** @type {import("../drawers/figures.js").Verdict} */ v) => topics.includes(v.topic)));
+    for (const { id, topics, section } of this.sections) section.show(figures(id, data.report), verdicts.filter((v) => topics.includes(v.topic)));
   }
 }

@@ -5,60 +5,43 @@ import { decodeBeats } from "./window.js";
 import { reviewLibraryWords as W } from "../words.js";
 
 /** @import {RecordedVariability} from "../drawers/rhythm.js" */
-/** @import {PathSettings, ScaleSettings} from "../types.js" */
+/** @import * as Wire from "../wire.js" */
 
-/**
- * One recording in the list.
- * @typedef {object} Entry
- * @property {string} id
- * @property {string} name
- * @property {string} address opens it as a source
- * @property {string} [started]
- * @property {number} seconds
- * @property {number} rateHz
- * @property {string[]} channels
- * @property {string[]} [kinds] of the channels, "" where nothing tells it
- * @property {number} bytes
- * @property {number} medianBpm 0 while it is not known
- * @property {string} note
- * @property {number} annotations
- * @property {boolean} recording
- * @property {string} problem
- * @property {boolean} [invented] nobody measured it
- */
-/** @typedef {{sample: number, text: string, board: boolean, added: boolean, durationSeconds: number}} RecordedNote */
-/** @typedef {{label: string, kind: string, unit: string, numbersUnit?: string, path: PathSettings, scale?: ScaleSettings, from?: Record<string, "said"|"recorded"|"source"|"usual">, stepVolts?: number, lowVolts?: number, highVolts?: number, board?: import("../board/words.js").Board|null}} RecordedChannel */
-/** What is said of a channel afterwards. @typedef {{channel: number, forget?: boolean, label?: string, kind?: string, unit?: string, scale?: ScaleSettings}} ChannelChange */
-/** @typedef {Entry & {samples: number, format: string, channelDetails: RecordedChannel[], notes: RecordedNote[], gaps: {first: number, samples: number}[], annotated: number, edits: Record<string, Edit[]>, remarks: string[]}} Detail */
-/** @typedef {{id: string, name: string, seconds: number, bytes: number}} Running */
-/** @typedef {{id: string, name: string, bytes: number}} Trashed */
-/** @typedef {{sample: number, kind: string, quality: number, byHand?: boolean}} Mark */
-/** A beat edited by hand, in samples: where it stands now, undefined when removed, and where it had been found, undefined when added. @typedef {{at?: number, was?: number}} Edit */
-/** Found beats against annotated ones. @typedef {{channel: string, kind: string, rateHz: number, from: number, to: number, windowSeconds: number, delaySeconds: number, annotated: number, found: number, tp: number, fn: number, fp: number, se: number|null, ppv: number|null, f1: number|null, rmsSeconds: number|null, missed: number[], extra: number[]}} Score */
-/** @typedef {{beats: number, fromSeconds: number, stepSeconds: number, median: number[], low: number[], high: number[]}} Average */
-/** @typedef {{channel: string, kind: string, unit: string, rateHz: number, from: number, to: number, report: any, medianBpm: number, average: Average, beats: Mark[], spectrum: {freqHz: number[], densityVoltsPerRootHz: number[], averages: number}}} Stretch */
+/** One recording in the list. @typedef {Wire.Entry} Entry */
+/** @typedef {Wire.LibraryNote} RecordedNote */
+/** @typedef {Wire.ChannelDetail} RecordedChannel */
+/** What is said of a channel afterwards. @typedef {Wire.Sent<Wire.ChannelChange>} ChannelChange */
+/** @typedef {Wire.Detail} Detail */
+/** @typedef {Wire.RecorderState} Running */
+/** @typedef {Wire.Trashed} Trashed */
+/** @typedef {Wire.Mark} Mark */
+/** A beat edited by hand, in samples: where it stands now, undefined when removed, and where it had been found, undefined when added. @typedef {Wire.Edit} Edit */
+/** Found beats against annotated ones. @typedef {Wire.Score} Score */
+/** @typedef {Wire.Average} Average */
+/** @typedef {Wire.Stretch} Stretch */
+/** How a text file was read. @typedef {Wire.LibraryReading} Reading */
+/** @typedef {Wire.Preview} Preview */
 
 /** Reading through a day takes some seconds, finding its beats a minute. */
 const LONG_MS = 600_000;
 
-/** @param {string} id */
-const at = (id) => "/recordings/" + encodeURIComponent(id);
+/** @param {string} id @returns {`/recordings/${string}`} */
+const at = (id) => `/recordings/${encodeURIComponent(id)}`;
 
 export const library = {
-  /** `rating` median rates are still being worked out. @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[], rating?: number}>} */
   list: () => request("GET", "/recordings", undefined, LONG_MS),
-  /** The same at once; median rates and numbers of notes may be missing. @returns {Promise<{folder: string, recordings: Entry[], trash?: Trashed[], rating?: number}>} */
+  /** The same at once; median rates and numbers of notes may be missing. */
   briefList: () => request("GET", "/recordings?brief=1"),
   /** @param {string} id @returns {Promise<Detail>} */
   get: (id) => request("GET", at(id), undefined, LONG_MS),
   /** The same at once, without notes and gaps. @param {string} id @returns {Promise<Detail>} */
-  brief: (id) => request("GET", at(id) + "?notes=0"),
+  brief: (id) => request("GET", `${at(id)}?notes=0`),
   /** @param {string} id @param {{name?: string, note?: string, channels?: ChannelChange[]}} what @returns {Promise<Entry>} */
   change: (id, what) => request("PATCH", at(id), what),
   /** @param {string} id */
   trash: (id) => request("DELETE", at(id)),
   /** @param {string} id @returns {Promise<Entry>} */
-  restore: (id) => request("POST", at(id) + "/restore"),
+  restore: (id) => request("POST", `${at(id)}/restore`),
   /** Deletes these in the trash for good. @param {string[]} ids @returns {Promise<{deleted: Trashed[]}>} */
   emptyTrash: (ids) => request("DELETE", "/trash", { ids }, LONG_MS),
   /** @param {{name?: string, minutes?: number, keepMinutes?: number, note?: string}} what @returns {Promise<Running>} */
@@ -70,15 +53,15 @@ export const library = {
   /** @param {number} minutes @param {string} name @returns {Promise<Running>} */
   keep: (minutes, name) => request("POST", "/keep", { minutes, name }),
   /** @param {string} id @param {number} sample @param {string} text */
-  addNote: (id, sample, text) => request("POST", at(id) + "/notes", { sample, text }),
+  addNote: (id, sample, text) => request("POST", `${at(id)}/notes`, { sample, text }),
   /** @param {string} id @param {number} sample @param {string} text */
-  removeNote: (id, sample, text) => request("DELETE", at(id) + "/notes", { sample, text }),
+  removeNote: (id, sample, text) => request("DELETE", `${at(id)}/notes`, { sample, text }),
   /** @param {string} id @param {string} query @returns {Promise<ArrayBuffer>} */
   view: async (id, query) => (await send("GET", `${at(id)}/view?${query}`)).arrayBuffer(),
   /** @param {string} id @returns {Promise<{channels: Mark[][], annotated: import("./annotated.js").Annotated[]}>} those stored, by channel, and those annotated */
-  beats: async (id) => decodeBeats(await (await send("GET", at(id) + "/beats?as=compact", undefined, LONG_MS)).arrayBuffer()),
+  beats: async (id) => decodeBeats(await (await send("GET", `${at(id)}/beats?as=compact`, undefined, LONG_MS)).arrayBuffer()),
   /** @param {string} id @param {number} channel @param {Edit[]} take @param {Edit[]} put @returns {Promise<{edits: Record<string, Edit[]>}>} */
-  editBeats: (id, channel, take, put) => request("PATCH", at(id) + "/beats", { channel, take, put }),
+  editBeats: (id, channel, take, put) => request("PATCH", `${at(id)}/beats`, { channel, take, put }),
   /** @param {string} id @param {number} channel @param {(share: number) => void} progress @param {AbortSignal} ended @returns {Promise<Mark[][]>} those found in a channel */
   findBeats: async (id, channel, progress, ended) => decodeBeats(await long(`${at(id)}/beats?as=compact&find=${channel}`, progress, ended, LONG_MS)).channels,
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {number} learning seconds left out @param {AbortSignal} ended @param {(share: number) => void} progress @returns {Promise<Score>} */
@@ -94,10 +77,6 @@ export const library = {
   /** @param {string} id @param {"edf"|"csv"|"wav"} as */
   file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
 };
-
-/** How a text file was read (server/API.md). @typedef {{rateHz?: number, separator?: string, decimal?: string, time?: string, columns?: string[], units?: string[], dates?: string, kinds?: string[]}} Reading */
-/** @typedef {{separator: string, decimal: string, preamble: string[], columns: {name: string, unit: string, role: string}[], rows: string[][], rateHz: number, clockTells: boolean, doubts: {about: string, text: string, taken: string}[], ours: boolean}} TextLook */
-/** @typedef {{format: string, text: TextLook|null, noRate: boolean, remembered: Reading|null, remarks: string[], channels: {label: string, unit: string, kind: string, low: (number|null)[], high: (number|null)[]}[], seconds: number, whole: boolean}} Preview */
 
 /**
  * @param {string} name
@@ -123,7 +102,7 @@ export async function preview(file, bytes, answers) {
  * @param {Record<string, string>} answers how a text file is read
  * @param {(share: number) => void} progress
  * @param {AbortSignal} ended
- * @returns {Promise<Entry & {told: string[]}>}
+ * @returns {Promise<Wire.Imported>}
  */
 export function bring(files, answers, progress, ended) {
   return new Promise((resolve, reject) => {
@@ -139,14 +118,14 @@ export function bring(files, answers, progress, ended) {
       if (share !== undefined) progress(0.5 + share / 2);
     });
     x.addEventListener("load", () => {
-      /** @type {any} */
+      /** @type {Partial<Wire.Imported> & {error?: string}} */
       let last;
       try {
         last = JSON.parse(x.status === 200 ? lines().at(-1) ?? "" : x.responseText);
       } catch {
         last = { error: W.theServerAnswered(x.status) };
       }
-      if (x.status === 200 && last.id) resolve(last);
+      if (x.status === 200 && last.id) resolve(/** @type {Wire.Imported} */ (last));
       else reject(new Error(sentence(last.error ?? W.theServerAnswered(x.status))));
     });
     x.addEventListener("error", () => reject(new Error(W.theFileDidNotArrive)));

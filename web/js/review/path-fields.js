@@ -17,10 +17,10 @@ export class PathFields {
     this.drift.addEventListener("change", () => this.#set((p) => (p.drift.on = this.drift.checked)));
     this.driftCut = this.#number("review-drift-cutoff", W.driftCutoffInHertz, 0.05, (p, v) => (p.drift.cutoffHz = v));
     this.driftOrder = select("review-drift-order", orders(4), (v) => this.#set((p) => (p.drift.order = Number(v))), { "aria-label": W.driftOrder });
-    this.hum = select("review-hum", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#set((p) => (p.hum.mode = /** @type {any} */ (v))), { "aria-label": W.hum });
+    this.hum = select("review-hum", [["off", "off"], ["notch", "notch"], ["cancel", "canceller"]], (v) => this.#set((p) => (p.hum.mode = /** @type {typeof p.hum.mode} */ (v))), { "aria-label": W.hum });
     this.humFreq = select("review-hum-freq", [["0", "found"], ["50", "50 Hz"], ["60", "60 Hz"]], (v) => this.#set((p) => (p.hum.freqHz = Number(v))), { "aria-label": W.humFrequency });
     this.humHarmonics = select("review-hum-harmonics", [1, 2, 3, 4, 5, 6, 7].map((n) => [String(n), `× ${n}`]), (v) => this.#set((p) => (p.hum.harmonics = Number(v))), { "aria-label": W.humHarmonics });
-    this.smooth = select("review-smooth", [["off", "off"], ["rc", "RC"], ["butterworth", W.butterworth]], (v) => this.#set((p) => (p.smooth.shape = /** @type {any} */ (v))), { "aria-label": W.smooth });
+    this.smooth = select("review-smooth", [["off", "off"], ["rc", "RC"], ["butterworth", W.butterworth]], (v) => this.#set((p) => (p.smooth.shape = /** @type {typeof p.smooth.shape} */ (v))), { "aria-label": W.smooth });
     this.smoothCut = this.#number("review-smooth-cutoff", W.smoothCutoffInHertz, 1, (p, v) => (p.smooth.cutoffHz = v));
     this.smoothOrder = select("review-smooth-order", orders(8), (v) => this.#set((p) => (p.smooth.order = Number(v))), { "aria-label": W.smoothOrder });
     this.root = h("div", { class: "path-fields" },

@@ -424,7 +424,7 @@ class ReviewView {
     const sample = Math.round(this.#marked() ?? (this.sheet.window.from + this.sheet.window.to) / 2);
     try {
       await library.addNote(detail.id, sample, text);
-      detail.notes.push({ sample, text, board: false, added: true, durationSeconds: 0 });
+      detail.notes.push({ sample, text, board: false, added: true, onsetSeconds: sample / detail.rateHz, durationSeconds: 0 });
       detail.notes.sort((a, b) => a.sample - b.sample);
       this.#closeNote();
       this.#showNotes();
