@@ -293,7 +293,12 @@ func (s *Server) getRecordingFile(w http.ResponseWriter, r *http.Request) {
 type markBody struct {
 	Sample int64  `json:"sample"`
 	Text   string `json:"text"`
+	// DurationSeconds is how long what it says lasts; 0 for a moment.
+	DurationSeconds float64 `json:"durationSeconds"`
 }
+
+// mostNoteSeconds is the longest stretch that a note speaks of: that of the longest recording.
+const mostNoteSeconds = 31 * 86400
 
 // postRecordingNote puts a note into a recording afterwards.
 func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
@@ -306,12 +311,16 @@ func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
 		fail(w, http.StatusBadRequest, fmt.Sprintf("a note of %d bytes at sample %d: give 1 to 1000 bytes and a sample from 0", len(text), body.Sample))
 		return
 	}
+	if d := body.DurationSeconds; !(d >= 0 && d <= mostNoteSeconds) {
+		fail(w, http.StatusBadRequest, fmt.Sprintf("durationSeconds=%g: give 0 to %d", d, mostNoteSeconds))
+		return
+	}
 	if err := acquire.CheckText("note", text); err != nil {
 		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
-	err := s.recordings.Store.AddMark(chi.URLParam(r, "id"), recording.Annotation{Sample: body.Sample, Text: text})
-	answerRecording(w, markBody{body.Sample, text}, err)
+	err := s.recordings.Store.AddMark(chi.URLParam(r, "id"), recording.Annotation{Sample: body.Sample, Text: text, DurationSeconds: body.DurationSeconds})
+	answerRecording(w, markBody{body.Sample, text, body.DurationSeconds}, err)
 }
 
 // deleteRecordingNote takes a note away that was made afterwards.

@@ -21,10 +21,10 @@ func TestMedianRateLeavesHolesOut(t *testing.T) {
 	for _, at := range []float64{0, 1, 2, 2.1, 7, 12, 17, 17.1, 22, 27} {
 		notes = append(notes, recording.Annotation{OnsetSeconds: at, Text: recording.BeatText("pulse", 1, -1)})
 	}
-	if got := medianBPM(notes); got != 60 {
+	if got := medianBPM(notes, 250); got != 60 {
 		t.Errorf("%g a minute", got)
 	}
-	if got := medianBPM(notes[:1]); got != 0 {
+	if got := medianBPM(notes[:1], 250); got != 0 {
 		t.Errorf("%g a minute of one beat", got)
 	}
 }

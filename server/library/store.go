@@ -223,7 +223,7 @@ func (s *Store) entry(id string, info os.FileInfo, quick bool) Entry {
 					e.Annotations++
 				}
 			}
-			e.MedianBPM = medianBPM(notes)
+			e.MedianBPM = medianBPM(notes, e.RateHz)
 		} else {
 			next.Behind = true
 			if ok && info.Size() >= c.Size {
@@ -272,12 +272,19 @@ func (s *Store) know(path string, f *recording.File, info os.FileInfo) {
 	s.cache[id] = cached{Size: info.Size(), Modified: info.ModTime(), Entry: e, Read: time.Now()}
 }
 
-// medianBPM is the median rate of the beats of the first channel that has some.
-func medianBPM(notes []recording.Annotation) float64 {
+// medianBPM is the median rate of the beats of the first channel that has some or, without any, of
+// those annotated.
+func medianBPM(notes []recording.Annotation, rateHz float64) float64 {
 	at := map[int][]float64{}
 	for _, n := range notes {
 		if _, _, channel, ok := recording.ParseBeat(n.Text); ok {
 			at[channel] = append(at[channel], n.OnsetSeconds)
+		}
+	}
+	if len(at) == 0 {
+		marked, _, _ := recording.TakeMarked(notes, rateHz)
+		for _, m := range marked {
+			at[0] = append(at[0], float64(m.Sample)/rateHz)
 		}
 	}
 	if len(at) == 0 {

@@ -1789,6 +1789,18 @@ export const reviewWords = {
   foundAgainstAnnotated: "The beats found against those annotated: missed and extra ones (s)",
   scoreAgainst: "score against the annotated beats",
   nextMiss: "next missed or extra beat, with shift the one before",
+  fromAToB: "from A to B",
+  goTo: "Go to",
+  go: "Go",
+  goToTime: "go to a time",
+  goToTimeKey: "Go to a time (g)",
+  clock: "Clock",
+  clockTimeOnTheAxis: "Time of the clock on the axis, in place of time from the beginning (t)",
+  clockTimeOnTheAxis2: "time of the clock, or from the beginning",
+  /** @param {unknown} text */
+  noTime: (text) => `${text || "Nothing"} is no time: write seconds, 1:23.5, or 1:02:03.`,
+  /** @param {unknown} text @param {unknown} end */
+  beyondTheEnd: (text, end) => `${text} is not in the recording, which ends at ${end}.`,
   editBeatsKeys: "edit beats: b chooses the next, ← → move it, d adds, x deletes, Ctrl z takes back",
   replayFromHere2: "replay from here",
   esc: "Esc",

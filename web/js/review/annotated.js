@@ -12,6 +12,21 @@ import { firstFrom } from "./window.js";
 const LEAST_APART_CSS = 5;
 
 /**
+ * The stretches that notes speak of: a ground and a bar at the top, both ends marked.
+ * @param {import("./library.js").RecordedNote[]} notes
+ * @param {{from: number, to: number, rateHz: number, height: number, x: (sample: number) => number}} sheet
+ * @returns {Item[]}
+ */
+export function stretchItems(notes, { from, to, rateHz, height, x }) {
+  return notes.flatMap((n) => {
+    const end = n.sample + n.durationSeconds * rateHz;
+    if (!(n.durationSeconds > 0) || n.sample >= to || end <= from) return [];
+    const [a, b] = [x(Math.max(n.sample, from)), x(Math.min(end, to))];
+    return /** @type {Item[]} */ ([{ kind: "box", x: a, y: 0, width: b - a, height, colour: "trace2", alpha: 0.09 }, { kind: "lines", at: [a, 1.5, b, 1.5, x(n.sample), 0, x(n.sample), 9, x(end), 0, x(end), 9], colour: "trace2", width: 2 }]);
+  });
+}
+
+/**
  * A bar over each beat of a lane that was added or moved by hand.
  * @param {import("./library.js").Mark[]} beats those that are seen
  * @param {{top: number}} lane

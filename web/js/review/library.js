@@ -52,8 +52,8 @@ export const library = {
   running: () => request("GET", "/recording"),
   /** @param {number} minutes @param {string} name @returns {Promise<Running>} */
   keep: (minutes, name) => request("POST", "/keep", { minutes, name }),
-  /** @param {string} id @param {number} sample @param {string} text */
-  addNote: (id, sample, text) => request("POST", `${at(id)}/notes`, { sample, text }),
+  /** @param {string} id @param {number} sample @param {string} text @param {number} durationSeconds 0 for a moment */
+  addNote: (id, sample, text, durationSeconds) => request("POST", `${at(id)}/notes`, { sample, text, durationSeconds }),
   /** @param {string} id @param {number} sample @param {string} text */
   removeNote: (id, sample, text) => request("DELETE", `${at(id)}/notes`, { sample, text }),
   /** @param {string} id @param {string} query @returns {Promise<ArrayBuffer>} */

@@ -2,6 +2,7 @@
 // cursors, a path laid over the whole file, and replay from a place.
 
 import { api } from "../api.js";
+import { prefs } from "../store.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
@@ -76,6 +77,7 @@ class ReviewView {
     this.sheet = new Sheet({ loop: ctx.loop, moved: () => this.#moved(), cursorsMoved: () => this.#cursorsMoved() });
     const beside = {
       go: (/** @type {number} */ sample) => this.sheet.goTo(sample),
+      time: (/** @type {number} */ seconds, /** @type {number} */ step) => this.sheet.times.text(seconds, step),
       place: () => {
         const { window: w, cursors: c } = this.sheet;
         return { from: w.from, to: w.to, cursors: /** @type {[number, number]|null} */ (c.on ? [Math.min(c.a, c.b), Math.max(c.a, c.b)] : null) };
@@ -112,7 +114,9 @@ class ReviewView {
     this.cursorButton = button("review-cursors", W.cursors, () => this.#toggleCursors(), { "aria-pressed": "false", title: W.twoCursorsTimeDifferenceAnd });
     this.lockButton = button("review-lock", W.lockScale, () => this.#toggleLock(), { "aria-pressed": "false", title: W.keepTheHeightOfThe });
     this.noteInput = h("input", { type: "text", id: "review-note", "data-testid": "review-note", maxlength: "400", placeholder: W.whatIsToBeSeen, "aria-label": W.note });
-    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, h("button", { type: "submit", "data-testid": "review-note-save" }, W.keep));
+    this.noteSpan = h("input", { type: "checkbox", id: "review-note-span", "data-testid": "review-note-span" });
+    this.noteSpanLabel = h("label", { class: "check", hidden: true }, this.noteSpan, h("span", {}, W.fromAToB));
+    this.noteForm = h("form", { class: "note-form", hidden: true }, this.noteInput, this.noteSpanLabel, h("button", { type: "submit", "data-testid": "review-note-save" }, W.keep));
     this.noteForm.addEventListener("submit", (e) => {
       e.preventDefault();
       void this.#addNote();
@@ -124,6 +128,15 @@ class ReviewView {
       intervals: button("review-intervals-open", W.intervals, () => this.#togglePanel("intervals"), { "aria-pressed": "false", "aria-controls": "review-intervals", title: W.fromBeatToBeatStrip }),
       score: button("review-score-open", W.score, () => this.#togglePanel("score"), { "aria-pressed": "false", "aria-controls": "review-score", title: W.foundAgainstAnnotated, hidden: true }),
     };
+    this.goInput = h("input", { type: "text", id: "review-go", "data-testid": "review-go", maxlength: "20", size: "10", "aria-label": W.goToTime });
+    this.goForm = h("form", { class: "note-form", hidden: true }, this.goInput, h("button", { type: "submit" }, W.go));
+    this.goForm.addEventListener("submit", (e) => {
+      e.preventDefault();
+      this.#goToTime();
+    });
+    this.goButton = button("review-go-open", W.goTo, () => this.#openGo(), { title: W.goToTimeKey });
+    this.clockButton = button("review-clock", W.clock, () => this.#toggleClock(), { "aria-pressed": "false", title: W.clockTimeOnTheAxis });
+    this.sheet.times.clock = prefs.get("reviewClock", false);
     this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
     this.speed.value = "1";
     return h("div", { class: "toolbar", role: "toolbar", "aria-label": W.recording },
@@ -133,7 +146,7 @@ class ReviewView {
       this.lockButton, this.cursorButton, button("review-save", W.saveSeen, () => this.#save(), { title: W.whatIsSeenAsA }), this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score, this.editor.open, this.editor.bar,
       h("span", { class: "owner-only group-loose" }, button("review-replay", W.replayFromHere, () => this.#replay(), { title: W.playItIntoTheLive }), this.speed),
       h("span", { class: "group-loose" }, button("review-as-a", W.compareAsA, () => this.#compare(0), { title: W.thisStretchOrWhatLies }), button("review-as-b", W.asB, () => this.#compare(1), { "aria-label": W.compareAsB })),
-      this.where);
+      this.goButton, this.goForm, this.clockButton, this.where);
   }
 
   #side() {
@@ -244,6 +257,7 @@ class ReviewView {
       pick.hidden = detail.channelDetails.length < 2;
     }
     this.ctx.loop.add(this.sheet);
+    this.#showClock(detail);
     this.sheet.show(detail, this.source, place?.from ?? 0, place?.to ?? FIRST_SECONDS * detail.rateHz);
     this.#showLanes();
     this.channels?.show(detail);
@@ -300,7 +314,7 @@ class ReviewView {
     const { window: w, rateHz } = this.sheet;
     if (!this.detail) return;
     const span = w.span / rateHz;
-    setText(this.where, `${clockTime(w.from / rateHz, span < 20 ? 0.01 : 1)} to ${clockTime(w.to / rateHz, span < 20 ? 0.01 : 1)}`);
+    setText(this.where, `${this.sheet.times.text(w.from / rateHz, span < 20 ? 0.01 : 1)} to ${this.sheet.times.text(w.to / rateHz, span < 20 ? 0.01 : 1)}`);
     if (this.seconds) {
       const same = SECONDS.find((s) => Math.abs(s / span - 1) < 0.01);
       this.seconds.options[0].textContent = duration(span);
@@ -348,6 +362,55 @@ class ReviewView {
     const { score } = this.panels;
     if (score.open) score.step(direction);
     else this.#toggleScore();
+  }
+
+  /** @param {Detail} detail */
+  #showClock(detail) {
+    this.sheet.times.begin(detail.started);
+    if (this.clockButton) this.clockButton.hidden = !this.sheet.times.known;
+    this.clockButton?.setAttribute("aria-pressed", String(this.sheet.times.clock));
+  }
+
+  #toggleClock() {
+    const { times } = this.sheet;
+    if (!this.detail || !times.known) return;
+    times.clock = !times.clock;
+    prefs.set("reviewClock", times.clock);
+    this.#showClock(this.detail);
+    this.#showNotes();
+    this.#showBeats(true);
+    for (const p of this.#beside()) p.draw();
+    this.sheet.moved();
+  }
+
+  #openGo() {
+    if (!this.goForm || !this.goInput || !this.goButton) return;
+    this.goForm.hidden = false;
+    this.goButton.hidden = true;
+    this.goInput.value = this.sheet.times.text(this.sheet.window.from / this.sheet.rateHz);
+    this.goInput.focus();
+    this.goInput.select();
+  }
+
+  #closeGo() {
+    if (!this.goForm || !this.goButton) return;
+    this.goForm.hidden = true;
+    this.goButton.hidden = false;
+    this.sheet.canvas.focus();
+  }
+
+  /** The time that was written comes to the middle. */
+  #goToTime() {
+    const { sheet } = this;
+    const text = this.goInput?.value ?? "";
+    const seconds = sheet.times.parse(text);
+    const length = sheet.window.length / sheet.rateHz;
+    if (!(seconds <= length)) return this.#fail(Number.isNaN(seconds) ? W.noTime(text) : W.beyondTheEnd(text, sheet.times.text(length)));
+    this.#fail("");
+    const half = sheet.window.span / 2;
+    sheet.window.set(seconds * sheet.rateHz - half, seconds * sheet.rateHz + half);
+    sheet.moved();
+    this.#closeGo();
   }
 
   #toggleLock() {
@@ -407,6 +470,7 @@ class ReviewView {
     this.noteForm.hidden = false;
     this.noteButton.hidden = true;
     this.noteInput.value = "";
+    if (this.noteSpanLabel) this.noteSpanLabel.hidden = !this.sheet.cursors.on;
     this.noteInput.focus();
   }
 
@@ -422,9 +486,11 @@ class ReviewView {
     const { detail } = this;
     if (!text || !detail) return this.#closeNote();
     const sample = Math.round(this.#marked() ?? (this.sheet.window.from + this.sheet.window.to) / 2);
+    const { cursors, rateHz } = this.sheet;
+    const durationSeconds = cursors.on && this.noteSpan?.checked ? Math.abs(cursors.b - cursors.a) / rateHz : 0;
     try {
-      await library.addNote(detail.id, sample, text);
-      detail.notes.push({ sample, text, board: false, added: true, onsetSeconds: sample / detail.rateHz, durationSeconds: 0 });
+      await library.addNote(detail.id, sample, text, durationSeconds);
+      detail.notes.push({ sample, text, board: false, added: true, onsetSeconds: sample / detail.rateHz, durationSeconds });
       detail.notes.sort((a, b) => a.sample - b.sample);
       this.#closeNote();
       this.#showNotes();
@@ -464,10 +530,17 @@ class ReviewView {
       n.added ? button(`review-note-${i}-remove`, "×", () => this.#removeNote(n), { class: "quiet owner-only", "aria-label": W.takeAwayTheNote(n.text) }) : null)));
     [...noteList.children].forEach((li, i) => {
       const row = li.querySelector(".review-row");
-      if (row) fill(row, h("span", { class: "review-time" }, clockTime(shown[i].sample / this.sheet.rateHz, 0.1)), h("span", {}, shown[i].text));
+      if (row) fill(row, h("span", { class: "review-time" }, this.#noteTime(shown[i])), h("span", {}, shown[i].text));
     });
     if (shown.length === 0) fill(noteList, h("li", { class: "hint" }, this.reading ? W.reading : W.noNotesYetPressN));
     this.ctx.loop.dirty(this.sheet);
+  }
+
+  /** When a note is, or from when to when. @param {RecordedNote} n */
+  #noteTime(n) {
+    const { times, rateHz } = this.sheet;
+    const at = n.sample / rateHz;
+    return times.text(at, 0.1) + (n.durationSeconds > 0 ? `\u2009–\u2009${times.text(at + n.durationSeconds, 0.1)}` : "");
   }
 
   // --- beats --------------------------------------------------------------------
@@ -494,7 +567,7 @@ class ReviewView {
       const before = list[a + i - 1];
       const seconds = before ? (m.sample - before.sample) / rateHz : NaN;
       return h("li", {}, h("button", { type: "button", class: "review-row", onclick: () => this.#toBeat(a + i) },
-        h("span", { class: "review-time" }, clockTime(m.sample / rateHz, 0.01)),
+        h("span", { class: "review-time" }, this.sheet.times.text(m.sample / rateHz, 0.01)),
         h("span", {}, seconds > 0 && seconds < 10 ? `${significant(60 / seconds, 3)}\u00a0bpm` : "–"), h("span", { class: "hint" }, qualityWord(m.quality))));
     }));
     if (b - a > MOST_ROWS) beatList.append(h("li", { class: "hint" }, W.andMoreZoomInTo(b - a - MOST_ROWS)));
@@ -660,6 +733,10 @@ class ReviewView {
         e.preventDefault();
         e.stopPropagation();
         this.#closeNote();
+      } else if (e.key === "Escape" && target === this.goInput) {
+        e.preventDefault();
+        e.stopPropagation();
+        this.#closeGo();
       }
       return;
     }
@@ -669,6 +746,7 @@ class ReviewView {
       ArrowLeft: () => sheet.pan(-0.1), ArrowRight: () => sheet.pan(0.1), PageUp: () => sheet.pan(-1), PageDown: () => sheet.pan(1),
       Home: () => sheet.pan(-Infinity), End: () => sheet.pan(Infinity), "+": () => sheet.zoom(1 / ZOOM), "=": () => sheet.zoom(1 / ZOOM), "-": () => sheet.zoom(ZOOM),
       c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#togglePanel("intervals"), k: () => this.#togglePanel("check"),
+      g: () => this.#openGo(), t: () => this.#toggleClock(),
       e: () => this.ctx.store.state.owner && this.editor.toggle(), s: () => this.#toggleScore(), m: () => this.#fault(1), M: () => this.#fault(-1),
     };
     const run = keys[e.key];
@@ -697,6 +775,6 @@ class ReviewView {
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["s", W.scoreAgainst], ["m", W.nextMiss], ["e", W.editBeatsKeys], ["p", W.replayFromHere2], [W.esc, "close"]];
+  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["g", W.goToTime], ["t", W.clockTimeOnTheAxis2], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["s", W.scoreAgainst], ["m", W.nextMiss], ["e", W.editBeatsKeys], ["p", W.replayFromHere2], [W.esc, "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

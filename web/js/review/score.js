@@ -2,7 +2,7 @@
 // many of the found are annotated, and a step from each miss to the next.
 
 import { button, fill, h, select, setText } from "../dom.js";
-import { clockTime, duration } from "../format.js";
+import { duration } from "../format.js";
 import { library } from "./library.js";
 import { StretchPanel } from "./stretch.js";
 import { firstFrom } from "./window.js";
@@ -84,7 +84,7 @@ export class RecordedScore extends StretchPanel {
     setText(this.rule, W.rule(duration(data.windowSeconds)) + (data.kind === "pulse" ? W.delayed(duration(data.delaySeconds)) : ""));
     setText(this.count, this.faults.length > 0 ? String(this.faults.length) : "");
     fill(this.list, ...this.faults.slice(0, MOST_ROWS).map((f) => h("li", {}, h("button", { type: "button", class: "review-row", "data-sample": f.sample, onclick: () => this.#go(f.sample) },
-      h("span", { class: "review-time" }, clockTime(f.sample / data.rateHz, 0.01)), h("span", {}, f.missed ? W.missed : W.extra)))));
+      h("span", { class: "review-time" }, this.options.time(f.sample / data.rateHz, 0.01)), h("span", {}, f.missed ? W.missed : W.extra)))));
     if (this.faults.length > MOST_ROWS) this.list.append(h("li", { class: "hint" }, W.andMore(this.faults.length - MOST_ROWS)));
     if (this.faults.length === 0) this.list.append(h("li", { class: "hint" }, W.noneMissed));
     this.#mark();

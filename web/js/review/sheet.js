@@ -7,10 +7,11 @@ import { AutoRange } from "../scales.js";
 import { fit, paint, pixelRatio } from "../scene/canvas.js";
 import { Cursors } from "../scene/cursors.js";
 import { PAPER_CSS, register } from "../scene/picture.js";
-import { places, sheetScene } from "../scene/sheet.js";
+import { AXIS, places, sheetScene } from "../scene/sheet.js";
 import { theme } from "../theme.js";
 import { quoted } from "../trace/csv.js";
-import { annotatedItems, byHandItem } from "./annotated.js";
+import { annotatedItems, byHandItem, stretchItems } from "./annotated.js";
+import { Times } from "./times.js";
 import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
 import { reviewSheetWords as W } from "../words.js";
 
@@ -50,6 +51,7 @@ export class Sheet {
     this.source = null;
     this.window = new Window(1);
     this.rateHz = 1;
+    this.times = new Times();
     /** By channel. @type {Mark[][]} */
     this.beats = [];
     /** Beats somebody annotated, and what their score says. @type {import("./annotated.js").Annotated[]} */
@@ -103,6 +105,7 @@ export class Sheet {
     this.detail = detail;
     this.source = source;
     this.rateHz = detail.rateHz > 0 ? detail.rateHz : 1;
+    this.times.begin(detail.started);
     this.window = new Window(detail.samples);
     this.window.set(from, to);
     this.beats = [];
@@ -282,7 +285,7 @@ export class Sheet {
     }
     const { window: w } = this;
     this.strip.setAttribute("aria-valuenow", String(Math.round((100 * w.from) / w.length)));
-    this.strip.setAttribute("aria-valuetext", W.toOf(clockTime(w.from / this.rateHz), clockTime(w.to / this.rateHz), clockTime(w.length / this.rateHz)));
+    this.strip.setAttribute("aria-valuetext", W.toOf(this.times.text(w.from / this.rateHz), this.times.text(w.to / this.rateHz), clockTime(w.length / this.rateHz)));
     const waits = source.waiting();
     this.working.hidden = !waits;
     if (waits && source.piece) setText(this.working, `${this.filtered.some(Boolean) ? W.filteringTheWholeRecording : W.readingTheRecording}, ${Math.round(100 * source.piece.share)} %`);
@@ -326,11 +329,12 @@ export class Sheet {
       gaps: (detail?.gaps ?? []).map((g) => ({ index: g.first, samples: g.samples, text: "" })),
       notes: this.notes.slice(firstFrom(this.notes, w.from), firstFrom(this.notes, w.to)).map((n) => ({ index: n.sample, text: n.text })),
       cursors: this.cursors.on ? this.cursors : null,
-      over: at.flatMap((lane, i) => {
+      zeroSeconds: this.times.zero, timeText: (seconds, step) => this.times.label(seconds, step),
+      over: stretchItems(this.notes, { from: w.from, to: w.to, rateHz: this.rateHz, height: height - AXIS, x: (sample) => left + (sample - w.from) * px }).concat(at.flatMap((lane, i) => {
         const x = (/** @type {number} */ sample) => left + (sample - w.from) * px;
         const beats = this.beats[channels[i]] ?? [];
         return [...annotatedItems(this, lane, x, px), byHandItem(beats.slice(firstFrom(beats, Math.ceil(w.from)), firstFrom(beats, w.to)), lane, x)];
-      }),
+      })),
     });
   }
 

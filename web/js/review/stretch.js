@@ -2,7 +2,7 @@
 // seen, of what lies between the cursors, or of all.
 
 import { button, fill, h, select, setText } from "../dom.js";
-import { clockTime, duration } from "../format.js";
+import { duration } from "../format.js";
 import { library } from "./library.js";
 import { reviewStretchWords as W } from "../words.js";
 
@@ -18,6 +18,7 @@ const READING = W.readingTheRecording;
 /**
  * @typedef {object} StretchOptions
  * @property {(sample: number) => void} go to a sample
+ * @property {(seconds: number, step: number) => string} time how times are shown
  * @property {() => {from: number, to: number, cursors: [number, number]|null}} place the window, and what lies between the cursors, samples
  */
 
@@ -191,6 +192,6 @@ export class StretchPanel {
 
   /** @param {number} from @param {number} to seconds */
   span(from, to) {
-    return `${clockTime(from, 1)} to ${clockTime(to, 1)}`;
+    return `${this.options.time(from, 1)} to ${this.options.time(to, 1)}`;
   }
 }

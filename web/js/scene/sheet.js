@@ -39,6 +39,8 @@ import { HATCH_CSS, widthOf, withDots } from "./scene.js";
  * @property {{index: number, samples: number, text: string}[]} gaps
  * @property {{index: number, text: string}[]} notes
  * @property {{a: number, b: number}|null} cursors
+ * @property {number} [zeroSeconds] of the clock that the axis shows, at sample 0
+ * @property {(seconds: number, step: number) => string} [timeText] how it shows them
  * @property {Item[]} [over] over the traces
  * @property {number} [clear] room at the left that names take on a screen
  */
@@ -170,10 +172,11 @@ export function inkItems(s) {
   const [from, to] = seen(s);
   const x = (/** @type {number} */ i) => s.x0 + i * s.perSample;
   const step = stepOf(s) * s.rateHz;
+  const zero = (s.zeroSeconds ?? 0) * s.rateHz;
   /** @type {Item[]} */
   const items = s.mmSamples > 0
     ? millimetres(multiples(from, to, s.mmSamples), s.mmSamples * s.perSample >= LEAST_MM, (k) => [x(k * s.mmSamples), 0, x(k * s.mmSamples), axis + (k % 5 === 0 ? 4 : 0)])
-    : [{ kind: "lines", at: multiples(from, to, step).flatMap((k) => [x(k * step), 0, x(k * step), axis + 4]), colour: "grid" }];
+    : [{ kind: "lines", at: multiples(from + zero, to + zero, step).flatMap((k) => [x(k * step - zero), 0, x(k * step - zero), axis + 4]), colour: "grid" }];
   for (const g of s.gaps) {
     if (g.index > to || g.index + g.samples < from) continue;
     // Cut to what is seen; the hatching stays where it was.
@@ -196,9 +199,10 @@ export function topItems(s) {
   const seconds = stepOf(s);
   /** @type {Item[]} */
   const items = [];
-  for (const k of multiples(from / s.rateHz, to / s.rateHz, seconds)) {
-    const at = x(k * seconds * s.rateHz);
-    if (at > s.left + 14 && at < s.width - 14) items.push({ kind: "words", x: at, y: axis + 14, text: clockTime(k * seconds, seconds), colour: "faint", size: TEXT, align: "center" });
+  const zero = s.zeroSeconds ?? 0;
+  for (const k of multiples(from / s.rateHz + zero, to / s.rateHz + zero, seconds)) {
+    const at = x((k * seconds - zero) * s.rateHz);
+    if (at > s.left + 14 && at < s.width - 14) items.push({ kind: "words", x: at, y: axis + 14, text: (s.timeText ?? clockTime)(k * seconds, seconds), colour: "faint", size: TEXT, align: "center" });
   }
   let free = 0;
   for (const g of s.gaps) {
