@@ -148,8 +148,8 @@ func inCounts(line []byte) []byte {
 
 // kindOfBeats is the kind of the first beat listed.
 func kindOfBeats(beats string) string {
-	if f := strings.Split(beats, ","); len(f) > 6 {
-		return f[6]
+	if f := strings.Split(beats, ","); len(f) > 7 {
+		return f[7]
 	}
 	return ""
 }

@@ -661,6 +661,7 @@ export interface Mark {
 export interface MarkBody {
   sample: number;
   text: string;
+  durationSeconds: number;
 }
 export interface Marked {
   sample: number;
