@@ -187,6 +187,28 @@ func fits(t *testing.T, name string, points [][2]float64, values []float64) (per
 // The trace of the first point and its first channel on white paper, as web/js/theme.js has them.
 const printedTrace, printedSmooth = "#000000", "#0072b2"
 
+// marksAbove holds the signs of the beats, filled triangles, against the beats' samples on the curve.
+func marksAbove(t *testing.T, ctx context.Context, name string, all []stroke, points [][2]float64, last int) {
+	t.Helper()
+	first := last - len(points) + 1
+	script(t, ctx, fmt.Sprintf(`window.told = null; fetch("/api/v1/beats?from=%d&to=%d").then((r) => r.json()).then((b) => { window.told = b.channels[0].map((x) => x.sample) })`, first, last-250))
+	soon(t, ctx, "the beats", `window.told`, 10*time.Second)
+	for _, sample := range look[[]int](t, ctx, `window.told`) {
+		if sample < first || sample > last-250 {
+			continue
+		}
+		want, found := points[sample-first], false
+		for _, s := range all {
+			for _, part := range s.parts {
+				found = found || s.fill && len(part) >= 3 && len(part) <= 4 && math.Abs(part[2][0]-want[0]) < 0.02 && part[0][1] > want[1]
+			}
+		}
+		if !found {
+			t.Errorf("%s: no sign above the beat at sample %d, %.2f mm from the left", name, sample, want[0])
+		}
+	}
+}
+
 // TestPrintsCurves prints the page live and frozen, from a light and a dark screen, with drawers
 // and as the Show view: the curve in the PDF's vector data is the page's samples, on white.
 func TestPrintsCurves(t *testing.T) {
@@ -219,6 +241,7 @@ func TestPrintsCurves(t *testing.T) {
 			all, s := printed[seen](t, ctx, strings.ReplaceAll(name, " ", "-"), note)
 			page(name+", before", 0, 500, s.Last, curve(all, printedTrace))
 			page(name+", after", 3, 500, s.Last, curve(all, printedSmooth))
+			marksAbove(t, ctx, name, all, curve(all, printedTrace), s.Last)
 			for _, s := range all {
 				if s.fill && s.colour[0]+s.colour[1]+s.colour[2] < 0.6 && len(s.parts) == 1 && len(s.parts[0]) > 3 && math.Abs(s.parts[0][0][0]-s.parts[0][2][0]) > 60 {
 					t.Errorf("%s: a dark area %v wide is printed", name, s.parts[0])
