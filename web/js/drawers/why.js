@@ -29,6 +29,8 @@ const LOOK_EVERY_MS = 1000;
 const BESIDE_SECONDS = 30;
 /** Of a lane's height that the features take. */
 const SHARE = 0.42;
+/** Of it, over the highest stem. */
+const ROOM = 1.2;
 const MOST_ROWS = 14;
 
 /**
@@ -209,10 +211,11 @@ class WhyPanel {
     const lane = s.lanes[own(4)] ?? s.lanes[own(-1)];
     const x = (/** @type {number} */ i) => s.x0 + i * s.perSample;
     const shown = this.places.filter((p) => x(p.sample) >= s.left && x(p.sample) <= s.width);
-    const most = Math.max(0, ...shown.map((p) => Math.max(p.last.feature, p.last.threshold)));
+    // Just after a beat so much is needed that no stem would be seen beside it: such a need is cut off above.
+    const most = ROOM * Math.max(0, ...shown.map((p) => p.last.feature));
     if (!lane || !(most > 0)) return [];
     const bottom = lane.top + lane.height;
-    const y = (/** @type {number} */ v) => bottom - (Math.max(0, v) / most) * SHARE * lane.height;
+    const y = (/** @type {number} */ v) => bottom - Math.min(1, Math.max(0, v) / most) * SHARE * lane.height;
     const held = shown.filter((p) => p.last.threshold > 0);
     /** @type {Item[]} */
     const items = [{ kind: "path", x: held.map((p) => x(p.sample)), y: held.map((p) => y(p.last.threshold)), colour: "faint", width: 1.5, dash: [5, 4] }];
