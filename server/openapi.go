@@ -119,7 +119,7 @@ var endpoints = []endpoint{
 	{"get", "/recordings/{id}/analysis", "a stretch judged", append([]field{channel0}, span2...), nil, analysis.Stretch{}},
 	{"get", "/recordings/{id}/variability", "a stretch's intervals", append([]field{channel0, progress1}, span2...), nil, analysis.Intervals{}},
 	{"get", "/recordings/{id}/score", "the found beats against those annotated", append([]field{{"learning", "seconds at the start that are left out; EC57 uses 300"}, channel0, progress1}, span2...), nil, analysis.Score{}},
-	{"get", "/recordings/{id}/taken", "a file of what is asked for", append([]field{{"what", "signal, beats, intervals, measures, score, spectrum, typical or figures"}, {"as", "csv or, of the signal, edf, bdf or wav"}, {"point", "scale, drift, hum, smooth or beats"}, channel0}, span2...), nil, bytesType},
+	{"get", "/recordings/{id}/taken", "a file of what is asked for", append([]field{{"what", "signal, beats, intervals, measures, score, spectrum, typical or figures"}, {"as", "csv or, of the signal, edf, bdf or wav"}, {"point", "scale, drift, hum, smooth or beats"}, {"learning", "of the score: seconds at the start left out"}, channel0}, span2...), nil, bytesType},
 }
 
 // reading is how a file is to be read.

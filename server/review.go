@@ -221,10 +221,7 @@ func (s *Server) getRecordingVariability(w http.ResponseWriter, r *http.Request)
 // getRecordingScore answers an analysis.Score of the samples from to to of a channel, the first
 // learning seconds of the recording left out.
 func (s *Server) getRecordingScore(w http.ResponseWriter, r *http.Request) {
-	learning, err := whole(r.URL.Query(), "learning", 0)
-	if err == nil && (learning < 0 || learning > mostLearning) {
-		err = fmt.Errorf("learning=%d: give 0 to %d seconds", learning, mostLearning)
-	}
+	learning, err := learningOf(r.URL.Query())
 	if err != nil {
 		FailWith(w, http.StatusBadRequest, err)
 		return
@@ -242,6 +239,15 @@ func (s *Server) getRecordingScore(w http.ResponseWriter, r *http.Request) {
 
 // mostLearning is the longest learning period, seconds.
 const mostLearning = 86400
+
+// learningOf reads a query's learning period, seconds.
+func learningOf(q url.Values) (int64, error) {
+	learning, err := whole(q, "learning", 0)
+	if err == nil && (learning < 0 || learning > mostLearning) {
+		err = fmt.Errorf("learning=%d: give 0 to %d seconds", learning, mostLearning)
+	}
+	return learning, err
+}
 
 // part opens the stretch asked for by channel, from and to, or answers itself and returns false.
 func (s *Server) part(w http.ResponseWriter, r *http.Request) (part analysis.Part, ok bool) {

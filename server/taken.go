@@ -23,7 +23,7 @@ var taken = map[string]func(ctx context.Context, p analysis.Part, w io.Writer) e
 	"beats":     takenBeats,
 	"intervals": takenIntervals(analysis.Intervals.WriteList),
 	"measures":  takenIntervals(analysis.Intervals.WriteMeasures),
-	"score":     takenScore,
+	"score":     takenScore(0),
 	"spectrum":  takenJudged(analysis.Stretch.WriteSpectrum),
 	"typical":   takenJudged(analysis.Stretch.WriteTypical),
 	"figures":   takenJudged(analysis.Stretch.WriteFigures),
@@ -54,12 +54,14 @@ func takenIntervals(write func(analysis.Intervals, io.Writer) error) func(contex
 	}
 }
 
-func takenScore(ctx context.Context, p analysis.Part, w io.Writer) error {
-	s, err := analysis.Scored(ctx, p, 0)
-	if err != nil {
-		return err
+func takenScore(learning int64) func(context.Context, analysis.Part, io.Writer) error {
+	return func(ctx context.Context, p analysis.Part, w io.Writer) error {
+		s, err := analysis.Scored(ctx, p, float64(learning))
+		if err != nil {
+			return err
+		}
+		return s.WriteScore(w)
 	}
-	return s.WriteScore(w)
 }
 
 func takenJudged(write func(analysis.Stretch, io.Writer) error) func(context.Context, analysis.Part, io.Writer) error {
@@ -89,6 +91,14 @@ func (s *Server) getRecordingTaken(w http.ResponseWriter, r *http.Request) {
 	case table && as != "csv", as != "csv" && as != "edf" && as != "bdf" && as != "wav":
 		fail(w, http.StatusBadRequest, fmt.Sprintf("as=%s: choose csv or, of the signal, edf, bdf or wav", strconv.Quote(as)))
 		return
+	}
+	learning, err := learningOf(q)
+	if err != nil {
+		FailWith(w, http.StatusBadRequest, err)
+		return
+	}
+	if what == "score" {
+		write = takenScore(learning)
 	}
 	point, err := analysis.ParsePoint(firstOf(q.Get("point"), "smooth"))
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"pulsewright/acquire/recording"
@@ -61,14 +62,22 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	if isCSV {
 		settings = rec.CarriedValues()
 	}
+	var notes []recording.Annotation
+	var keep func(recording.Annotation) bool
+	if ext := strings.ToLower(filepath.Ext(f.Arg(1))); ext == ".edf" || ext == ".bdf" { // have a place for them
+		notes, keep, err = library.Beside(ctx, rec, f.Arg(0))
+	}
 	in.Close()
+	if err != nil {
+		return err
+	}
 	tell, clear := progress(stderr)
 	options := recording.ExportOptions{Context: ctx, Counts: *counts, From: int64(*from * rateHz), To: int64(min(*to*rateHz, float64(length))), Tell: told.tell, Progress: func(done, total int64) {
 		if tell != nil && total > 0 {
 			tell(float64(done) / float64(total))
 		}
 	}}
-	options.Shown, options.Settings = shown, settings
+	options.Shown, options.Settings, options.Notes, options.Keep = shown, settings, notes, keep
 	open.Progress = tell
 	err = recording.Convert(f.Arg(0), f.Arg(1), open.Over(said.Read), options)
 	if clear(); err != nil {

@@ -130,7 +130,15 @@ func TestCommandsTellWhatWasEdited(t *testing.T) {
 			t.Errorf("%s -found: %d, %q", command, status, messages)
 		}
 	}
-	if _, out, _ := call("beats", path); strings.Count(out, ",moved\n") != 1 {
-		t.Errorf("by hand: %s", out)
+	_, edited, _ := call("beats", path)
+	if strings.Count(edited, ",moved\n") != 1 {
+		t.Errorf("by hand: %s", edited)
+	}
+	copied := filepath.Join(t.TempDir(), "copied.edf")
+	if status, _, messages := call("convert", path, copied); status != 0 {
+		t.Fatal(messages)
+	}
+	if _, out, messages := call("beats", copied); out != edited || !strings.Contains(messages, "2 beats were edited by hand") {
+		t.Errorf("converted: %q, %s, want %s", messages, out, edited)
 	}
 }

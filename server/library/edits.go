@@ -90,15 +90,7 @@ func (s *Store) Edit(id string, change EditChange) (analysis.Edits, error) {
 	return edits, err
 }
 
-// Edits are the beats edited by hand of a recording.
-func (rs *Reviews) Edits(id string) (analysis.Edits, error) {
-	review, err := rs.get(id)
-	if err != nil {
-		return nil, err
-	}
-	return review.edits()
-}
-
+// edits are the beats edited by hand.
 func (r *review) edits() (analysis.Edits, error) {
 	var err error
 	edits := EditsOf(r.path, func() (list []recording.Annotation) {
@@ -106,6 +98,18 @@ func (r *review) edits() (analysis.Edits, error) {
 		return list
 	})
 	return edits, err
+}
+
+// Beside is what is kept beside the recording at a path and goes into a copy as annotations: the notes made
+// afterwards and the beats edited by hand; keep tells which of the recording's own go along, nil all.
+func Beside(ctx context.Context, rec *channel.Recording, path string) (notes []recording.Annotation, keep func(recording.Annotation) bool, err error) {
+	folder, id := filepath.Split(path)
+	if edits := files.NewMap[analysis.Edits](folder, editsName).All()[id]; len(edits) > 0 {
+		if notes, keep, err = handNotes(ctx, rec, edits); err != nil {
+			return nil, nil, err
+		}
+	}
+	return append(notes, files.NewMap[[]recording.Annotation](folder, marksName).All()[id]...), keep, nil
 }
 
 // handNotes puts edits of a recording's beats into the annotations of a copy: each edit, in a channel without
@@ -119,7 +123,7 @@ func handNotes(ctx context.Context, rec *channel.Recording, edits analysis.Edits
 	}
 	gone := map[mark]bool{}
 	for n, edited := range edits {
-		if n >= channels {
+		if n >= channels || len(edited) == 0 {
 			continue
 		}
 		for _, e := range edited {

@@ -76,12 +76,7 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		x.Write = func(w io.Writer) error { return recording.ExportWAV(w, x.file, options) }
 	case "edf", "bdf":
 		options.Settings = CarriedWith(x.file, said)
-		if len(edits) > 0 {
-			var by []recording.Annotation
-			by, options.Keep, err = handNotes(ctx, rec, edits)
-			options.Notes = append(options.Notes, by...)
-		}
-		if err == nil {
+		if options.Notes, options.Keep, err = Beside(ctx, rec, path); err == nil {
 			err = x.asEDF(own, options)
 		}
 	default:

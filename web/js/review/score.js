@@ -51,6 +51,7 @@ export class RecordedScore extends StretchPanel {
 
   /** @param {string} id @param {number} from @param {number} to @param {AbortSignal} ended @param {(share: number) => void} progress */
   ask(id, from, to, ended, progress) {
+    this.about.takes = [[`what=score&learning=${this.learning.value}`, W.missedAndExtra]];
     return library.score(id, this.channel, from, to, Number(this.learning.value), ended, progress);
   }
 
