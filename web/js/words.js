@@ -2109,6 +2109,13 @@ export const tracePointerWords = {
   back: (duration) => `${duration} ago`,
 };
 
+/** trace/sheet.js */
+export const traceSheetWords = {
+  lostOnTheWayTo: "lost on the way to this page",
+  /** @param {unknown} duration @param {unknown} b */
+  gap: (duration, b) => `gap ${duration}${b}`,
+};
+
 /** trace/toolbar.js */
 export const traceToolbarWords = {
   freeze: "Freeze",
@@ -2151,9 +2158,6 @@ export const traceWords = {
   thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
   frozen: "Frozen.",
   live: "Live.",
-  lostOnTheWayTo: "lost on the way to this page",
-  /** @param {unknown} duration @param {unknown} b */
-  gap: (duration, b) => `gap ${duration}${b}`,
 };
 
 /** trace/zoom.js */

@@ -5,16 +5,15 @@ import { fill, h, setText } from "../dom.js";
 import { duration, quantity } from "../format.js";
 import { paint, pixelRatio } from "../scene/canvas.js";
 import { Cursors } from "../scene/cursors.js";
-import { PAPER_CSS, register } from "../scene/picture.js";
+import { register } from "../scene/picture.js";
 import { baseItems, inkItems, places, sheetScene, topItems } from "../scene/sheet.js";
-import { fiducial } from "../store.js";
 import { POINT_TITLES, STYLES, theme } from "../theme.js";
-import { curveOf, reach } from "./curve.js";
+import { reach } from "./curve.js";
 import { Labels } from "./labels.js";
 import { Lane, shareSpan } from "./lanes.js";
 import { Millimetres } from "./millimetres.js";
-import { GUESS_MM_PER_CSS } from "./paper.js";
 import { listen, Scrub } from "./pointer.js";
+import { paperScene, sheetOf, withOver } from "./sheet.js";
 import { Toolbar } from "./toolbar.js";
 import { advance, LEAST_SECONDS, MOST_SECONDS, View } from "./view.js";
 import { Zoom } from "./zoom.js";
@@ -24,8 +23,9 @@ import { traceWords as W } from "../words.js";
 /** @import {Rings} from "../rings.js" */
 /** @import {BeatList} from "../store.js" */
 /** @import {FrameLoop} from "../loop.js" */
-/** @import {Item, Scene} from "../scene/scene.js" */
-/** @import {BeatMark, Sheet} from "../scene/sheet.js" */
+/** @import {Item} from "../scene/scene.js" */
+/** @import {Sheet} from "../scene/sheet.js" */
+/** @import {Place} from "./sheet.js" */
 
 const GUTTER_CSS = 76;
 const GUTTER_NARROW_CSS = 52;
@@ -34,15 +34,6 @@ const NARROW_CSS = 600;
 const SEAM_CSS = 5;
 /** Columns before them, for the pen to come in as it went. */
 const LEAD_COLUMNS = 48;
-/** Beats closer than this have no rings and intervals. */
-const DENSE_BEATS_CSS = 9;
-/** Points whose curve carries rings at the beats. */
-const RINGED = [0, 4];
-/** On paper: high for up to two lanes and each further one, columns for one of CSS. */
-const PAPER_HEIGHT_CSS = 340;
-const PAPER_LANE_CSS = 120;
-const PAPER_FOOT_CSS = 18;
-const PAPER_RATIO = 4;
 
 /**
  * @typedef {object} TraceOptions
@@ -60,7 +51,6 @@ const PAPER_RATIO = 4;
  */
 
 /** Values of a channel's first point from a sample on. @typedef {{channel: number, first: number, values: number[]}} Ghost */
-/** Where a view lies: ratio is the view's pixels for one of CSS. @typedef {{view: View, caches: ColumnCache[], ratio: number, left: number, width: number, height: number, mmPerCss: number, named: boolean}} Place */
 
 export class TracePanel {
   /**
@@ -141,7 +131,7 @@ export class TracePanel {
     register(this.top, { draw: () => {
       this.labels.build();
       this.repaint();
-    }, paper: () => this.paperScene(), seen: () => this.seenScene() });
+    }, paper: () => paperScene(this), seen: () => this.seenScene() });
     this.toolbar.showPaper();
     options.loop.add(this);
   }
@@ -427,126 +417,15 @@ export class TracePanel {
 
   // --- the scene --------------------------------------------------------
 
-  /**
-   * What a view of the lanes is drawn from.
-   * @param {Place} on
-   * @returns {Sheet}
-   */
-  #sheetOf(on) {
-    const { rings, overlaid, paper } = this;
-    const { view, ratio, left, width, height } = on;
-    const at = places(this.lanes.length, height, overlaid);
-    const seen = (/** @type {Gap} */ g) => g.index <= view.end && g.index + g.samples >= view.indexAt(0);
-    const gap = (/** @type {string} */ words) => (/** @type {Gap} */ g) => ({ index: g.index, samples: g.samples, text: W.gap(duration(g.samples / view.rateHz), words || g.reason ? ": " + (words || g.reason) : "") });
-    return {
-      width, height, left, x0: left + view.xPx(0) / ratio, perSample: 1 / (view.samplesPerPx * ratio), rateHz: view.rateHz, overlaid,
-      mmSamples: on.mmPerCss > 0 ? view.rateHz / paper.mmPerSecond : 0,
-      lanes: this.lanes.map((l, i) => {
-        const first = this.lanes.findIndex((o) => o.probe.channel === l.probe.channel) === i;
-        return {
-          name: on.named ? this.laneName(l) : "", unit: l.unit, colour: this.colourOf(l), style: this.styleOf(l), ...at[i], low: l.low, high: l.high,
-          curve: rings && curveOf(rings, l.probe, view, { cache: on.caches[i], ratio, left }),
-          beats: overlaid && !first ? [] : this.#beatsOf(l, on), signs: first, mmVolts: l.trueSpan > 0 ? 1 / paper.mmPerVolt : 0,
-        };
-      }),
-      gaps: [...this.gaps.filter(seen).map(gap("")), ...this.holes.filter(seen).map(gap(W.lostOnTheWayTo))],
-      notes: this.notes, cursors: this.cursors.on ? this.cursors : null,
-    };
-  }
-
-  /**
-   * @param {Lane} lane
-   * @param {Place} on
-   * @returns {BeatMark[]}
-   */
-  #beatsOf(lane, { view, ratio }) {
-    const { channel, point } = lane.probe;
-    const { rings } = this;
-    const list = this.beats[channel];
-    if (!list || !rings) return [];
-    const seen = list.beats.slice(list.indexFrom(view.indexAt(0)), list.indexFrom(view.end + 1));
-    const dense = seen.length * DENSE_BEATS_CSS * ratio > view.widthPx;
-    const ringed = !dense && RINGED.includes(point);
-    return seen.map((b, i) => {
-      /** @type {BeatMark} */
-      const mark = { sample: b.sample, good: b.quality >= 0.5 };
-      if (dense) return mark;
-      if (ringed) mark.value = rings.at(channel, point, b.sample);
-      if (ringed && fiducial(b) < b.sample) mark.foot = { sample: b.foot, value: rings.at(channel, point, b.foot) };
-      // Of a pulse from foot to foot, as in the Intervals drawer.
-      const samples = i > 0 ? fiducial(b) - fiducial(seen[i - 1]) : 0;
-      if (samples > 0 && samples <= 3 * view.rateHz) mark.text = `${Math.round((samples / view.rateHz) * 1000)} ms`;
-      return mark;
-    });
-  }
-
-  /** The prediction over its lane. @param {Sheet} s @returns {Item[]} */
-  #ghostItems(s) {
-    const { ghost } = this;
-    const lane = ghost && s.lanes[this.lanes.findIndex((l) => l.probe.channel === ghost.channel && l.probe.point === 0)];
-    if (!ghost || !lane) return [];
-    const step = Math.max(1, Math.floor(1 / s.perSample));
-    const x0 = s.x0 + ghost.first * s.perSample;
-    const from = Math.max(0, Math.ceil((s.left - x0) / s.perSample / step) * step);
-    const to = Math.min(ghost.values.length, Math.floor((s.width - x0) / s.perSample) + 1);
-    /** @type {number[]} */
-    const x = [];
-    /** @type {number[]} */
-    const y = [];
-    for (let i = from; i < to; i += step) {
-      x.push(x0 + i * s.perSample);
-      y.push(lane.top + lane.height * (1 - (ghost.values[i] - lane.low) / (lane.high - lane.low)));
-    }
-    if (x.length === 0) return [];
-    return [{ kind: "clip", x: s.left, y: lane.top, width: s.width - s.left, height: lane.height, items: [
-      { kind: "path", x, y, colour: "trace1", width: 1.8, dash: [6, 4] },
-      { kind: "words", x: x[x.length - 1] - 6, y: lane.top + lane.height - 10, text: "predicted", colour: "trace1", size: 11, align: "right" },
-    ] }];
-  }
-
-  /** @param {Sheet} s @returns {Sheet} with what lies over the traces */
-  #withOver(s) {
-    return { ...s, over: [...this.#ghostItems(s), ...(this.annotate?.(s) ?? [])] };
-  }
-
-  /** What is seen, as it is seen. @returns {Scene|null} */
+  /** What is seen, as it is seen. */
   seenScene() {
-    if (!this.rings || this.lanes.length === 0) return null;
-    return sheetScene(this.#withOver(this.#sheetOf({ ...this.#place(), named: true })));
+    return this.rings && this.lanes.length > 0 ? sheetScene(withOver(this, sheetOf(this, { ...this.#place(), named: true }))) : null;
   }
 
   /** The place on the screen. @returns {Place} */
   #place() {
     const { view, caches, ratio, left, width, height } = this;
     return { view, caches, ratio, left, width, height, mmPerCss: this.paper.on ? this.mm.perCss : 0, named: false };
-  }
-
-  /**
-   * What is seen, for a sheet of paper: as much of it as there is room for where millimetres are true.
-   * @returns {Scene|null}
-   */
-  paperScene() {
-    const { rings, lanes } = this;
-    if (!rings || lanes.length === 0) return null;
-    const left = GUTTER_NARROW_CSS;
-    const height = PAPER_HEIGHT_CSS + Math.max(0, lanes.length - 2) * (this.overlaid ? 0 : PAPER_LANE_CSS);
-    const trueScale = this.paper.on || this.printTrue;
-    if (trueScale) this.mm.settle();
-    const mmPerCss = trueScale ? GUESS_MM_PER_CSS : 0; // of CSS's own inch
-    const view = Object.assign(new View(), this.view, { widthPx: (PAPER_CSS - left) * PAPER_RATIO });
-    if (trueScale) view.secondsAcross = this.mm.across((PAPER_CSS - left) * mmPerCss);
-    const at = places(lanes.length, height, this.overlaid);
-    const before = lanes.map((l) => ({ low: l.low, high: l.high, trueSpan: l.trueSpan }));
-    lanes.forEach((l, i) => {
-      l.trueSpan = trueScale ? this.mm.span(l, at[i].height * mmPerCss) : 0;
-      const middle = (l.low + l.high) / 2;
-      if (l.trueSpan > 0) Object.assign(l, { low: middle - l.trueSpan / 2, high: middle + l.trueSpan / 2 });
-    });
-    const s = this.#sheetOf({ view, caches: lanes.map(() => new ColumnCache(view.widthPx)), ratio: PAPER_RATIO, left, width: PAPER_CSS, height, mmPerCss, named: true });
-    lanes.forEach((l, i) => Object.assign(l, before[i]));
-    const scene = sheetScene(this.#withOver(s));
-    if (!trueScale) return scene;
-    return { ...scene, height: height + PAPER_FOOT_CSS, items: [...scene.items, { kind: "words", x: PAPER_CSS - 4, y: height + PAPER_FOOT_CSS / 2, text: this.mm.text(true), colour: "ink", size: 11, align: "right" }] };
   }
 
   // --- drawing ----------------------------------------------------------
@@ -599,7 +478,7 @@ export class TracePanel {
       view.clamp(rings.start, rings.end);
       view.follow(this.head);
     }
-    const s = this.#sheetOf(this.#place());
+    const s = sheetOf(this, this.#place());
     if (this.#settle(s, elapsed)) again = this.baseDirty = true;
     const moved = this.baseDirty;
     const { palette } = theme;
@@ -611,7 +490,7 @@ export class TracePanel {
     }
     this.#drawInk(moved, s);
     this.topCtx.clearRect(0, 0, this.top.width, this.top.height);
-    if (rings && s.lanes.length > 0) paint(this.topCtx, [{ kind: "clip", x: s.left, y: 0, width: s.width - s.left, height: s.height, items: topItems({ ...this.#withOver(s), clear: this.labels.width }) }], palette);
+    if (rings && s.lanes.length > 0) paint(this.topCtx, [{ kind: "clip", x: s.left, y: 0, width: s.width - s.left, height: s.height, items: topItems({ ...withOver(this, s), clear: this.labels.width }) }], palette);
     if (this.cursors.on) this.#placeHandles();
     this.scrub.show();
     if (rings && !view.held) this.options.painted(this.head);
