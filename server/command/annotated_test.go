@@ -2,7 +2,9 @@ package command
 
 import (
 	"bytes"
+	"context"
 	"encoding/csv"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -13,6 +15,8 @@ import (
 	"pulsewright/acquire/acquiretest"
 	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat/score"
+	"pulsewright/server/analysis"
+	"pulsewright/server/channel"
 )
 
 // foundBeats runs the command beats on a file and returns the samples.
@@ -138,5 +142,41 @@ print(len(peaks))
 	t.Logf("%d annotated beats: Se %.2f %%, +P %.2f %%, RMS %.1f ms", result.Beats(), 100*result.Se(), 100*result.PPV(), 1000*result.RMS())
 	if result.Se() < 0.98 || result.PPV() < 0.98 {
 		t.Errorf("Se %.2f %%, +P %.2f %% of %d annotated beats, want 98 %% at least", 100*result.Se(), 100*result.PPV(), result.Beats())
+	}
+}
+
+// TestReviewScoresAsTheCommand: Review's score of a record that was brought in with its annotations is what the command
+// score says of the beats that the command beats prints.
+func TestReviewScoresAsTheCommand(t *testing.T) {
+	record := filepath.Join(testdata, "chest_lead_a")
+	folder := t.TempDir()
+	status, out, messages := call("beats", record+".hea")
+	if status != 0 {
+		t.Fatal(messages)
+	}
+	beats, edf := filepath.Join(folder, "beats.csv"), filepath.Join(folder, "brought.edf")
+	if err := os.WriteFile(beats, []byte(out), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if status, _, messages = call("convert", record+".hea", edf); status != 0 {
+		t.Fatal(messages)
+	}
+	status, table, messages := call("score", "-rate", "250", record+".atr", beats)
+	if status != 0 {
+		t.Fatal(messages)
+	}
+	f, err := recording.Open(edf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	s, err := analysis.Scored(context.Background(), analysis.All(channel.Open(f, channel.Sidecar{}), 0), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	row := strings.Fields(strings.Split(table, "\n")[1])
+	want := fmt.Sprintf("%d %d %d %d %.2f %.2f %.2f %.1f", s.Annotated, s.TP, s.FN, s.FP, 100**s.Se, 100**s.PPV, 100**s.F1, 1000**s.RMSSeconds)
+	if got := strings.Join(row[1:], " "); got != want || s.TP < 15 {
+		t.Errorf("the command says %q, Review %q", got, want)
 	}
 }
