@@ -95,7 +95,7 @@ var endpoints = []endpoint{
 	{"put", "/share", "switches sharing", nil, shareBody{}, ShareState{}},
 	{"delete", "/share/visitors", "sends everyone away", nil, nil, ShareState{}},
 	{"delete", "/share/visitors/{id}", "sends one away", nil, nil, ShareState{}},
-	{"get", "/share/qr", "a picture of a link", []field{{"for", "watch or owner"}, {"n", "which address"}, {"view", "show: opens in Show view"}}, nil, pngType},
+	{"get", "/share/qr", "a picture of a link", []field{{"for", "watch, short or owner"}, {"n", "which address"}, {"view", "show: opens in Show view"}}, nil, pngType},
 	{"get", "/recording", "the recording under way, or null", nil, nil, &recorder.State{}},
 	{"post", "/recording", "begins a recording", nil, recordBody{}, recorder.State{}},
 	{"delete", "/recording", "ends the recording", nil, nil, recorder.State{}},

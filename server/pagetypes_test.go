@@ -64,6 +64,7 @@ var narrower = map[string]string{
 	"TextColumn.role":    `"time" | "date" | "signal" | "none"`,
 	"Hum.mode":           `"off" | "notch" | "cancel"`,
 	"Smooth.shape":       `"off" | "rc" | "butterworth"`,
+	"PresentPlaces.on":   `"traces" | "words"`,
 	"Scale.source":       `"board" | "converter" | "fullscale" | "unknown"`,
 	"PreviewChannel.low": "(number | null)[]", "PreviewChannel.high": "(number | null)[]",
 }

@@ -235,8 +235,11 @@ func (s *Server) deleteVisitor(w http.ResponseWriter, r *http.Request) {
 func (s *Server) getShareQR(w http.ResponseWriter, r *http.Request) {
 	state := s.Sharing.State()
 	links := state.Watch
-	if r.URL.Query().Get("for") == "owner" {
+	switch r.URL.Query().Get("for") {
+	case "owner":
 		links = state.Own
+	case "short":
+		links = state.Short
 	}
 	if len(links) == 0 {
 		fail(w, http.StatusConflict, "the page is not shared: switch sharing on first")
@@ -245,7 +248,11 @@ func (s *Server) getShareQR(w http.ResponseWriter, r *http.Request) {
 	n, _ := strconv.Atoi(r.URL.Query().Get("n"))
 	link := links[min(max(0, n), len(links)-1)]
 	if r.URL.Query().Get("view") == "show" {
-		link += "&view=show"
+		sign := "?"
+		if strings.Contains(link, sign) {
+			sign = "&"
+		}
+		link += sign + "view=show"
 	}
 	png, err := qrcode.Encode(link, qrcode.Medium, 512)
 	if err != nil {

@@ -168,6 +168,7 @@ var elsewhere = []struct{ pattern, test string }{
 	{`^span-N-`, "each is made as span-N-scale is"},
 	{`^source-(ports|recordings|sounds)-N$`, "TestPageShowsABoardLive opens a port, a port of this computer is never opened unasked"},
 	{`^(record|keep|review|compare)`, "TestRecordReviewCompareDownload"},
+	{`^show-(join-share|follow)$`, "TestJoining, TestPresenterMovesThoseWhoFollow"},
 	{`^onboard-open$`, "TestPartsOfLampClipA"},
 }
 
@@ -384,7 +385,17 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 		{id: "show-point", probe: `S().show.pointer`, before: show},
 		{id: "show-sound", probe: pressed("show-sound"), before: show},
 		{id: "show-raw", probe: `S().show.point`, before: show},
+		{id: "show-both", probe: `S().show.lanes.join()`, before: show},
+		{id: "show-traces", probe: `shown("show-choose")`, before: show},
+		{id: "show-lane-0-1", probe: `S().show.lanes.join()`, before: show + `if (!shown("show-choose")) press("show-traces")`},
+		{id: "show-choose-close", probe: `shown("show-choose")`, before: show + `if (!shown("show-choose")) press("show-traces")`},
+		{id: "show-typical", probe: pressed("show-typical"), before: show},
 		{id: "show-ground", probe: `S().show.ground`, before: show},
+		{id: "show-full", probe: `document.fullscreenElement !== null`, before: show},
+		{id: "show-join-open", probe: `shown("show-join")`, before: show + `if (shown("show-join")) press("show-join-close")`},
+		{id: "show-join-close", probe: `shown("show-join")`, before: show + `if (!shown("show-join")) press("show-join-open")`, when: `shown("show-join-close")`},
+		{id: "show-present", probe: `S().show.presenting`, before: show},
+		{id: "show-line-input", probe: `at("show-line").textContent`, keys: "x", mouse: "type", before: show + `if (!S().show.presenting) press("show-present")`},
 		{id: "show-leave", probe: `S().show.open`, before: show},
 	})
 	// demo 0 is one board; two signals again for the last one.

@@ -26,6 +26,7 @@ import { ScaleDialog } from "./scale-dialog.js";
 import { fromPaper, repaint, toPaper } from "./scene/picture.js";
 import { SECONDS_ACROSS, stepSeconds } from "./scales.js";
 import { asksForShow, ShowView } from "./show.js";
+import { showKeys } from "./show/controls.js";
 import { SourcePicker } from "./sources.js";
 import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
@@ -189,6 +190,7 @@ const path = new PathPanel(byId("path"), {
   response: (channel, points) => api.response(channel, points),
 });
 
+const watchOnly = new WatchOnly({ follow: () => show.show() });
 /** @type {ShowView} */
 const show = new ShowView({
   loop,
@@ -198,14 +200,14 @@ const show = new ShowView({
   channel: () => trace.lanes[trace.selected]?.probe.channel ?? path.channel,
   channels,
   gaps: () => trace.gaps,
-  scale: () => ({ rateHz: trace.view.rateHz, secondsAcross: trace.view.secondsAcross }),
+  scale: () => ({ rateHz: trace.view.rateHz, secondsAcross: trace.view.secondsAcross, epoch, ageMs: lastAgeMs }),
   reading: () => store.state.readings[showChannel()],
   announce,
-  source: () => ({ name: store.state.server?.source?.name ?? "", invented: invented(), wired: cautions.wired && owner() }),
+  source: () => ({ name: store.state.server?.source?.name ?? "", address: address(), invented: invented(), wired: cautions.wired && owner(), owner: owner(), recording: !!store.state.server?.recording, problem: store.state.problem, lost: store.state.connection === "lost" ? store.state.connectionText : "" }),
+  offered: (offered) => watchOnly.offer(offered),
   // What lies behind it is not painted.
   changed: (open) => (open ? loop.remove(trace) : loop.add(trace)),
 });
-const watchOnly = new WatchOnly();
 const guide = new Guide(byId("guide"), {
   openSource: () => picker.show(),
   openSketch: () => picker.showSketch(),
@@ -521,6 +523,7 @@ function takeMessage(m) {
     repair();
     return;
   }
+  if (m.type === "presenter") show.present.take(m);
   store.dispatch(m);
   drawers?.message(m);
 }
@@ -640,6 +643,7 @@ const stream = new Stream(`${scheme}://${location.host}/api/v1/stream${location.
   message: takeMessage,
   status: (status, text) => {
     store.dispatch({ type: "connection", status, text });
+    if (status === "lost") show.present.forget();
     if (status === "open") window.setTimeout(fillPast, 1200);
   },
   lost: (frames) => {
@@ -669,7 +673,7 @@ store.subscribe((state, before) => {
     playback.update(server, owner());
     considerCautions();
   }
-  if (state.readings !== before.readings || state.server !== before.server) showReading(state);
+  if (state.readings !== before.readings || state.server !== before.server || state.connection !== before.connection || state.problem !== before.problem) showReading(state);
   if (state.text !== before.text || state.server?.health !== before.server?.health) showBoard(state);
   watchOnly.update(owner(), isLive(address()));
   guide.update(state.server, channels()[path.channel], state.readings[path.channel], owner());
@@ -850,7 +854,7 @@ const keys = new Keys([
     { key: "Escape", shown: W.esc, what: W.closeTheDrawer, run: () => drawers?.close() },
     { key: "?", shown: "?", what: W.thisList, run: () => keys.showHelp() },
   ] },
-  { title: W.inTheShowView, keys: ShowView.help() },
+  { title: W.inTheShowView, keys: showKeys() },
 ]);
 
 function toggleTheme() {

@@ -12,6 +12,8 @@ const LAST_RETRY_MS = 5000;
 const PING_EVERY_MS = 5000;
 /** The owner closed the link this page came by. */
 const LINK_CLOSED = 4401;
+/** So often a page whose link was closed looks whether its browser came in anew. */
+const LOOK_AGAIN_MS = 5000;
 /** Two pings without an answer: the connection is dead though it looks open. */
 const DEAD_AFTER_MS = 2.5 * PING_EVERY_MS;
 
@@ -128,7 +130,7 @@ export class Stream {
   }
 
   /**
-   * There is no use in trying again.
+   * This page may not come in. A new link, opened in this browser, lets it in again.
    * @param {WebSocket|null} socket
    * @param {string} reason
    */
@@ -137,9 +139,26 @@ export class Stream {
     this.socket = null;
     clearInterval(this.pingTimer);
     clearTimeout(this.retryTimer);
-    if (!this.closed) this.handlers.status("lost", sentence(reason));
+    if (!this.closed) {
+      this.handlers.status("lost", sentence(reason));
+      this.retryTimer = window.setTimeout(() => void this.#lookAgain(), LOOK_AGAIN_MS);
+    }
     this.closed = true;
     socket?.close();
+  }
+
+  async #lookAgain() {
+    try {
+      if ((await fetch("/api/v1/state")).ok) {
+        this.closed = false;
+        this.retryMs = FIRST_RETRY_MS;
+        this.connect();
+        return;
+      }
+    } catch {
+      // The program is away.
+    }
+    this.retryTimer = window.setTimeout(() => void this.#lookAgain(), LOOK_AGAIN_MS);
   }
 
   /**

@@ -26,6 +26,7 @@
 /** @typedef {Wire.Message} Message */
 /** @typedef {Wire.Report} Report */
 /** @typedef {{channel: number, point: number}} Probe */
+/** @typedef {Wire.Presentation} Presentation */
 /**
  * One binary frame of the stream, decoded.
  * @typedef {object} Frame

@@ -2,7 +2,7 @@
 // and a line says so. The server refuses such requests anyway. Elements of class
 // owner-only are hidden (share.css).
 
-import { byId, h, setText } from "./dom.js";
+import { button, byId, h, setText } from "./dom.js";
 import * as words from "./words.js";
 import { watchOnlyWords as W } from "./words.js";
 
@@ -10,11 +10,18 @@ import { watchOnlyWords as W } from "./words.js";
 const OWNER_CONTROLS = ["source-open", "note-add"];
 
 export class WatchOnly {
-  constructor() {
+  /** @param {{follow: () => void}} options */
+  constructor(options) {
     this.owner = true;
     this.caution = h("span", { "data-testid": "watch-caution" });
     this.line = h("p", { class: "watch-line", "data-testid": "watch-only", hidden: true }, W.watchOnlyTheOwnerOf, this.caution);
-    byId("source-status").closest("section")?.append(this.line);
+    this.follow = button("follow-open", W.followThePresenter, options.follow, { hidden: true });
+    byId("source-status").closest("section")?.append(this.line, this.follow);
+  }
+
+  /** @param {boolean} offered another page presents */
+  offer(offered) {
+    this.follow.hidden = !offered;
   }
 
   /**

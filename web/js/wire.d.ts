@@ -819,7 +819,7 @@ export interface PresentLane {
   point: number;
 }
 export interface PresentPlaces {
-  on: string;
+  on: "traces" | "words";
   x: number;
   y: number;
 }

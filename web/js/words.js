@@ -1928,35 +1928,26 @@ export const scaleDialogWords = {
 export const showWords = {
   signalTrace: "Signal trace",
   frozen: "Frozen",
-  freeze: "Freeze",
-  freezeTheTraceSpace: "Freeze the trace (space)",
-  pointer: "Pointer",
-  aRingThatFollowsThe: "A ring that follows the mouse, the finger or the arrow keys (p)",
-  beatSound: "Beat sound",
-  aSoftTickAtEach: "A soft tick at each beat (m)",
-  raw: "Raw",
-  asMeasuredBeforeTheSignal: "As measured, before the signal path (r)",
-  nextSignal: "Next signal",
-  theNextChannelX: "The next channel (x)",
-  lightOrDarkGroundT: "Light or dark ground (t)",
-  leave: "Leave",
-  backToThePageEsc: "Back to the page (Esc)",
+  typical: "typical",
+  thisBrowserHasNoFull: "This browser gives no full screen.",
+  theScreenMayGoDark: "This browser cannot keep the screen on. Set this computer so that its screen does not go dark.",
+  follow: "Follow",
+  lookAlone: "Look alone",
+  youPresent: "You present.",
+  youNoLongerPresent: "You no longer present.",
+  youFollow: "You follow the presenter.",
+  youLookAlone: "You look alone.",
+  youLookAloneNow: "You look alone now. Press Follow to follow the presenter again.",
+  recording: "Recording",
+  noConnection: "No connection",
+  /** @param {string} seconds */
+  theSoundComes: (seconds) => `The sound comes ${seconds} s after the beat.`,
+  noReadingPrefix: "no reading: ",
   showView: "Show view",
   thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
   showViewEscapeLeavesIt: "Show view. Escape leaves it.",
-  freezeOrGoOn: "freeze, or go on",
-  aPointerForMouseFinger: "a pointer for mouse, finger and arrows",
-  aSoftTickAtEach2: "a soft tick at each beat",
-  asMeasuredOrCleaned: "as measured, or cleaned",
-  theNextChannel: "the next channel",
-  lightOrDarkGround: "light or dark ground",
-  fewerOrMoreSecondsAcross: "fewer or more seconds across",
-  esc: "Esc",
-  backToThePage: "back to the page",
   frozen2: "Frozen.",
   live: "Live.",
-  asMeasured: "As measured.",
-  afterTheSignalPath: "After the signal path.",
   dark: "Dark",
   light: "Light",
   darkGround: "Dark ground",
@@ -1966,6 +1957,81 @@ export const showWords = {
   searchingForBeats: "Searching for beats",
   /** @param {unknown} qualityWord */
   signal: (qualityWord) => `${qualityWord} signal`,
+};
+
+/** show/choose.js */
+export const showChooseWords = {
+  /** Of the points of the path, short enough for a room. */
+  points: ["raw", "drift out", "hum out", "cleaned", "beat finder"],
+  traces: "Traces",
+  upToThree: "Up to three traces",
+  done: "Done",
+};
+
+/** show/controls.js */
+export const showControlsWords = {
+  freeze: "Freeze",
+  freezeTheTraceSpace: "Freeze the trace (space)",
+  pointer: "Pointer",
+  aRingThatFollowsThe: "A ring that follows the mouse, the finger or the arrow keys (p)",
+  beatSound: "Beat sound",
+  aSoftTickAtEach: "A soft tick at each beat (m)",
+  raw: "Raw",
+  asMeasuredBeforeTheSignal: "As measured, before the signal path (r)",
+  beforeAndAfter: "Before, after",
+  rawAboveCleaned: "As measured above, cleaned below (b)",
+  rawAboveCleaned2: "as measured above, cleaned below",
+  traces: "Traces",
+  whichTraces: "Choose up to three traces",
+  typicalBeat: "Typical beat",
+  theMeanOfBeats: "The mean of the last beats, beside the trace (n)",
+  theTypicalBeat: "the typical beat",
+  fullScreen: "Full screen",
+  fullScreenF: "Full screen (f)",
+  fullScreen2: "full screen",
+  join: "Join",
+  howToJoinJ: "How others can look: picture code and link (j)",
+  howToJoin: "how others can look",
+  present: "Present",
+  allWhoFollowSee: "All pages that follow show what you show (g)",
+  presentToAll: "present to all pages that follow",
+  aLineOfWords: "A line of words",
+  lookAlone: "Look alone",
+  followOrAlone: "Follow the presenter, or look alone (a)",
+  followOrLookAlone: "follow the presenter, or look alone",
+  nextSignal: "Next signal",
+  theNextChannelX: "The next channel (x)",
+  lightOrDarkGroundT: "Light or dark ground (t)",
+  leave: "Leave",
+  backToThePageEsc: "Back to the page (Esc)",
+  showView: "Show view",
+  freezeOrGoOn: "freeze, or go on",
+  aPointerForMouseFinger: "a pointer for mouse, finger and arrows",
+  aSoftTickAtEach2: "a soft tick at each beat",
+  asMeasuredOrCleaned: "as measured, or cleaned",
+  theNextChannel: "the next channel",
+  lightOrDarkGround: "light or dark ground",
+  fewerOrMoreSecondsAcross: "fewer or more seconds across",
+  esc: "Esc",
+  backToThePage: "back to the page",
+};
+
+/** show/join.js */
+export const showJoinWords = {
+  join: "Join",
+  pictureCode: "Picture code of the watch-only link",
+  scanOrType: "Scan the picture, or type:",
+  sameNetwork: "In the same network. Who comes can look, and change nothing.",
+  notShared: "This page is not shared yet.",
+  sharingOpens: "When shared, everyone on this network who has the link sees the signal.",
+  share: "Share",
+  backToTheTrace: "Back to the trace",
+};
+
+/** show/lanes.js */
+export const showLanesWords = {
+  /** Of the points of the path, short enough for a room. */
+  points: ["raw", "drift out", "hum out", "cleaned", "beat finder"],
 };
 
 /** sources.js */
@@ -2171,5 +2237,6 @@ export const traceZoomWords = {
 
 /** watch-only.js */
 export const watchOnlyWords = {
+  followThePresenter: "Follow the presenter",
   watchOnlyTheOwnerOf: "Watch only: the owner of this page changes things.",
 };

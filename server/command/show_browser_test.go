@@ -1,0 +1,207 @@
+//go:build !windows
+
+package command
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// inShow opens a source in the Show view with the helpers of ready.
+func inShow(t *testing.T, ctx context.Context, address string) {
+	t.Helper()
+	open(t, ctx, address)
+	soon(t, ctx, "a reading", `window.pulsewright?.stats?.().state === "reading"`, 60*time.Second)
+	ready(t, ctx)
+	script(t, ctx, `at("cautions-ack")?.click(); if (!S().show.open) press("show-open")`)
+	soon(t, ctx, "the Show view", `S().show.open && at("show-rate").textContent !== "–"`, 10*time.Second)
+}
+
+func sized(t *testing.T, ctx context.Context, width, height int64) {
+	t.Helper()
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height)); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(400 * time.Millisecond)
+}
+
+// TestShowIsReadFromTheBack measures the capitals that Chromium paints: a picture 1.2 m wide is
+// read at 200 times their height, the rate at 60 m, words at 12 m, scales at 10 m. (200 times
+// is an arc of 17', over three times the 5' of the letter that sharp eyes make out, ISO 8596.)
+func TestShowIsReadFromTheBack(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	inShow(t, ctx, program(t, "demo:both?motion=0"))
+	script(t, ctx, `press("show-both"); press("show-typical");
+		window.capital = (font, sign) => { const c = document.createElement("canvas").getContext("2d"); c.font = font; return c.measureText(sign).actualBoundingBoxAscent; };
+		window.metres = (px) => 200 * 1.2 * px / innerWidth;
+		window.fontOf = (id) => { const s = getComputedStyle(at(id)); return s.fontWeight + " " + s.fontSize + " " + s.fontFamily; };
+		window.inside = (e) => { const r = e.getBoundingClientRect(); return r.left >= -1 && r.right <= innerWidth + 1 && r.top >= -1 && r.bottom <= innerHeight + 1 && e.scrollWidth <= e.clientWidth + 2; }`)
+	soon(t, ctx, "two lanes with their scales", `S().show.lanes.length === 2 && S().show.ranges.every((r) => r.low < r.high) && S().show.typical >= 3`, 20*time.Second)
+	for _, size := range [][2]int64{{1024, 768}, {1280, 720}, {1280, 800}, {1600, 900}, {1920, 1080}} {
+		sized(t, ctx, size[0], size[1])
+		got := look[[]float64](t, ctx, `[metres(capital(fontOf("show-rate"), at("show-rate").textContent)), metres(capital(fontOf("show-state"), "H")), metres(capital(S().show.textPx + 'px system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif', "H")), at("show-trace").clientHeight / innerHeight]`)
+		t.Logf("%d×%d: rate %.1f m, words %.1f m, scales %.1f m; traces %.0f %% of the height", size[0], size[1], got[0], got[1], got[2], 100*got[3])
+		for i, want := range []float64{60, 12, 10, 0.3} {
+			if got[i] < want {
+				t.Errorf("%d×%d: %.2f, want at least %g", size[0], size[1], got[i], want)
+			}
+		}
+		for _, id := range []string{"show-state", "show-label", "show-source"} {
+			if !look[bool](t, ctx, fmt.Sprintf(`inside(at(%q))`, id)) {
+				t.Errorf("%d×%d: %s is not wholly on the screen", size[0], size[1], id)
+			}
+		}
+		// Three digits have room too.
+		if !look[bool](t, ctx, `(() => { const e = at("show-rate"), was = e.textContent; e.textContent = "188"; const ok = inside(e) && inside(at("show-state")); e.textContent = was; return ok })()`) {
+			t.Errorf("%d×%d: a rate of three digits leaves no room for the words", size[0], size[1])
+		}
+		picture(t, ctx, fmt.Sprintf("%d", size[0]))
+	}
+}
+
+// TestShowLanes: before and after a block, raw and cleaned, finger and chest; three at most; the
+// typical beat; the recording sign; the tick's lateness in words; the choice is remembered.
+func TestShowLanes(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	address := program(t, "demo:both?motion=0")
+	inShow(t, ctx, address)
+	lanes := func(what, want string) {
+		t.Helper()
+		soon(t, ctx, what, fmt.Sprintf(`S().show.lanes.join(" ") === %q`, want), 5*time.Second)
+	}
+	lanes("one trace", "0:3")
+	script(t, ctx, `press("show-both")`)
+	lanes("raw and cleaned", "0:0 0:3")
+	picture(t, ctx, "both")
+	script(t, ctx, `press("show-traces"); press("show-lane-0-1"); `)
+	lanes("three of one channel", "0:0 0:1 0:3")
+	if !look[bool](t, ctx, `(at("show-lane-1-3").disabled && !at("show-lane-0-0").disabled)`) {
+		t.Error("a fourth trace can be chosen")
+	}
+	picture(t, ctx, "chooser")
+	script(t, ctx, `press("show-lane-0-0"); press("show-lane-0-1"); press("show-lane-1-3"); press("show-choose-close")`)
+	lanes("finger and chest", "0:3 1:3")
+	// The I-bars have the length they say: each is a round number of volts of its lane.
+	soon(t, ctx, "both scales", `S().show.ranges.every((r) => r.low < r.high)`, 10*time.Second)
+	script(t, ctx, `press("show-typical")`)
+	soon(t, ctx, "the typical beat", `S().show.typical >= 3`, 20*time.Second)
+	for _, size := range [][2]int64{{1920, 1080}, {390, 844}, {1280, 800}} {
+		sized(t, ctx, size[0], size[1])
+		picture(t, ctx, fmt.Sprintf("finger-chest-%d", size[0]))
+	}
+	script(t, ctx, `press("show-sound")`)
+	soon(t, ctx, "how late the tick is", `/^The sound comes \d\.\d s after the beat\.$/.test(at("show-late").textContent)`, 30*time.Second)
+	script(t, ctx, `fetch("/api/v1/recording", {method: "POST", headers: {"Content-Type": "application/json"}, body: '{"name":"lesson"}'})`)
+	soon(t, ctx, "the recording sign", `shown("show-recording") && at("show-recording").textContent === "Recording"`, 10*time.Second)
+	picture(t, ctx, "recording")
+	script(t, ctx, `fetch("/api/v1/recording", {method: "DELETE"})`)
+	soon(t, ctx, "the sign to go", `!shown("show-recording")`, 10*time.Second)
+	inShow(t, ctx, address)
+	lanes("the choice remembered", "0:3 1:3")
+}
+
+// TestPresenterMovesThoseWhoFollow: freeze, zoom, traces, pointer and a line of words of the
+// owner's page are seen on a watcher's; a press there looks alone, another follows again; the
+// end of it lets the watcher's trace go on.
+func TestPresenterMovesThoseWhoFollow(t *testing.T) {
+	t.Parallel()
+	needNetwork(t)
+	owner, watcher := browser(t, 1280, 720), browser(t, 1280, 720)
+	open(t, owner, program(t, "demo:both?motion=0"))
+	link, _ := shareFromPage(t, owner)
+	ready(t, owner)
+	script(t, owner, `press("drawer-close")`)
+	open(t, watcher, link)
+	soon(t, watcher, "frames on the watcher's page", frames, 30*time.Second)
+	ready(t, watcher)
+	script(t, watcher, `at("cautions-ack")?.click()`)
+	soon(t, owner, "a reading", `S().state === "reading"`, 60*time.Second)
+	script(t, owner, `at("cautions-ack")?.click(); press("show-open"); press("show-present"); press("show-both")`)
+	soon(t, watcher, "the way to follow", `shown("follow-open")`, 10*time.Second)
+	script(t, watcher, `press("follow-open")`)
+	same := func(what, of string) {
+		t.Helper()
+		want := look[string](t, owner, "JSON.stringify("+of+")")
+		soon(t, watcher, what, fmt.Sprintf(`JSON.stringify(%s) === %q`, of, want), 10*time.Second)
+	}
+	soon(t, watcher, "to follow", `S().show.following && /follow the presenter/.test(at("show-who").textContent)`, 10*time.Second)
+	same("the traces", "S().show.lanes")
+	script(t, owner, `press("show-freeze")`)
+	keyDown(t, owner, "+")
+	same("the seconds across", "S().show.secondsAcross")
+	same("where it is frozen", "[S().show.held, S().show.end]")
+	script(t, owner, `{ const e = at("show-line-input"); e.value = "Look at the notch"; e.dispatchEvent(new Event("input")); }`)
+	soon(t, watcher, "the line of words", `at("show-line").textContent === "Look at the notch"`, 10*time.Second)
+	keyDown(t, owner, "p")
+	if err := chromedp.Do(owner, chromedp.MouseEvent("mouseMoved", 320, 230)); err != nil {
+		t.Fatal(err)
+	}
+	soon(t, watcher, "the pointer", `(() => { const m = S().show.ring.match(/translate\(([\d.]+)px, ([\d.]+)px\)/); return m && Math.abs(m[1] - 320) < 3 && Math.abs(m[2] - 230) < 15 })()`, 10*time.Second)
+	picture(t, owner, "owner")
+	picture(t, watcher, "watcher")
+
+	// Alone: what the presenter does is not seen, and the watcher's own hand works.
+	script(t, watcher, `press("show-follow")`)
+	soon(t, watcher, "to look alone", `!S().show.following && !S().show.held && at("show-line").textContent === "" && S().show.ring === ""`, 10*time.Second)
+	script(t, watcher, `press("show-freeze")`)
+	soon(t, watcher, "its own freeze", `S().show.held`, 5*time.Second)
+	script(t, watcher, `press("show-follow")`)
+	same("the presenter's freeze again", "[S().show.held, S().show.end, S().show.lanes]")
+	// A hand of its own ends following too.
+	script(t, watcher, `press("show-raw")`)
+	soon(t, watcher, "alone by its own hand", `!S().show.following && S().show.lanes.join() === "0:0"`, 5*time.Second)
+	keyDown(t, watcher, "a")
+	same("the presenter's traces", "S().show.lanes")
+
+	// Reloaded, the owner's page still presents; its end ends it for all.
+	open(t, owner, look[string](t, owner, "location.href"))
+	soon(t, owner, "to present after a reload", `window.pulsewright?.stats?.().show.presenting`, 30*time.Second)
+	ready(t, owner)
+	script(t, owner, `at("cautions-ack")?.click(); if (!S().show.open) press("show-open"); if (S().show.presenting) press("show-present")`)
+	soon(t, watcher, "the end", `!S().show.following && !S().show.held && !shown("show-follow")`, 10*time.Second)
+	if text := look[string](t, watcher, `document.querySelector("[data-testid=show-join-open]").hidden ? "" : "a watcher can share"`); text != "" {
+		t.Error(text)
+	}
+}
+
+// TestJoining: the short link stands in Show, large, with its picture code; a page whose link is
+// closed says so in Show and goes on by itself when its browser came in anew.
+func TestJoining(t *testing.T) {
+	t.Parallel()
+	needNetwork(t)
+	owner, watcher := browser(t, 1280, 720), browser(t, 1280, 720)
+	inShow(t, owner, program(t, "demo:finger"))
+	keyDown(t, owner, "j")
+	soon(t, owner, "that it is not shared", `shown("show-join-share")`, 10*time.Second)
+	picture(t, owner, "closed")
+	script(t, owner, `press("show-join-share")`)
+	soon(t, owner, "the link", `at("show-join-link")?.textContent && at("show-join-qr").naturalWidth > 200`, 10*time.Second)
+	link := look[string](t, owner, `at("show-join-link").textContent`)
+	if high := look[float64](t, owner, `at("show-join-qr").clientHeight / innerHeight`); high < 0.6 {
+		t.Errorf("the picture code takes %.0f %% of the height", 100*high)
+	}
+	for _, size := range [][2]int64{{1920, 1080}, {390, 844}, {1280, 800}} {
+		sized(t, owner, size[0], size[1])
+		if !look[bool](t, owner, `[at("show-join-link"), at("show-join-qr")].every((e) => { const r = e.getBoundingClientRect(); return r.left >= 0 && r.right <= innerWidth && r.top >= 0 && r.bottom <= innerHeight })`) {
+			t.Errorf("at %d×%d link or picture code is not wholly on the screen", size[0], size[1])
+		}
+		picture(t, owner, fmt.Sprintf("join-%d", size[0]))
+	}
+	open(t, watcher, "http://"+link+"?view=show")
+	soon(t, watcher, "Show by the short link", `window.pulsewright?.stats?.().show.open && window.pulsewright.stats().frames > 10`, 30*time.Second)
+	ready(t, watcher)
+	script(t, watcher, `at("cautions-ack")?.click()`)
+	script(t, owner, `fetch("/api/v1/share", {method: "PUT", headers: {"Content-Type": "application/json"}, body: '{"on":true,"renew":true}'})`)
+	soon(t, watcher, "the closed link in Show", `at("show-state").textContent === "No connection" && /closed your link/.test(at("show-reason").textContent)`, 15*time.Second)
+	picture(t, watcher, "link-closed")
+	soon(t, owner, "another link", fmt.Sprintf(`at("show-join-link").textContent !== %q`, link), 15*time.Second)
+	// The new link in another tab of that browser.
+	script(t, watcher, fmt.Sprintf(`fetch("http://%s", {credentials: "same-origin"})`, look[string](t, owner, `at("show-join-link").textContent`)))
+	soon(t, watcher, "frames again", `S().state !== "" && at("show-state").textContent !== "No connection"`, 20*time.Second)
+}

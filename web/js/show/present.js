@@ -1,0 +1,121 @@
+// One page presents, the others follow: what Show shows goes by PUT /presenter to all pages,
+// and comes back to them by the stream's message `presenter`.
+
+import { request } from "../api.js";
+
+/** @import {Presentation} from "../types.js" */
+
+/** No more often than so, well below what a visitor may ask. */
+const LEAST_BETWEEN_MS = 80;
+const NAME_KEY = "presenting-page";
+
+/** This page's name, which outlives a reload. */
+function ownName() {
+  try {
+    let name = window.sessionStorage.getItem(NAME_KEY);
+    if (!name) window.sessionStorage.setItem(NAME_KEY, (name = Math.random().toString(36).slice(2, 12)));
+    return name;
+  } catch {
+    return Math.random().toString(36).slice(2, 12);
+  }
+}
+
+export class Present {
+  /**
+   * @param {{changed: () => void, failed: (text: string) => void}} options changed: something to show; failed: why not
+   */
+  constructor(options) {
+    this.options = options;
+    this.name = ownName();
+    /** What is presented by whatever page, null for nothing. @type {Presentation|null} */
+    this.state = null;
+    /** This page presents. */
+    this.driving = false;
+    /** This page looks on alone though another presents. */
+    this.alone = false;
+    this.timer = 0;
+    this.sentAt = 0;
+    this.sent = "";
+    /** @type {(() => Presentation)|null} */
+    this.next = null;
+  }
+
+  /** What this page follows, null when it looks alone. */
+  get followed() {
+    return this.state && !this.driving && !this.alone ? this.state : null;
+  }
+
+  /** Another page presents. */
+  get offered() {
+    return this.state !== null && !this.driving;
+  }
+
+  /** A message of the stream. @param {Presentation} m */
+  take(m) {
+    const began = m.on && !this.offered;
+    this.state = m.on ? m : null;
+    this.driving = m.on && m.by === this.name;
+    if (began) this.alone = false;
+    this.options.changed();
+  }
+
+  /** The connection was lost: what is presented is told anew when it stands again. */
+  forget() {
+    if (!this.state || this.driving) return;
+    this.state = null;
+    this.options.changed();
+  }
+
+  /** @param {boolean} alone */
+  look(alone) {
+    this.alone = alone;
+    this.options.changed();
+  }
+
+  /** @param {() => Presentation} what */
+  begin(what) {
+    this.driving = true;
+    this.alone = false;
+    this.sent = "";
+    this.put(what);
+  }
+
+  end() {
+    this.driving = false;
+    this.state = null;
+    this.next = null;
+    window.clearTimeout(this.timer);
+    this.timer = 0;
+    request("PUT", "/presenter", { on: false }).catch((e) => this.options.failed(e.message));
+    this.options.changed();
+  }
+
+  /**
+   * Hands on what is shown, the newest of it when called often.
+   * @param {() => Presentation} what
+   */
+  put(what) {
+    if (!this.driving) return;
+    this.next = what;
+    if (this.timer) return;
+    this.timer = window.setTimeout(() => void this.#send(), Math.max(0, this.sentAt + LEAST_BETWEEN_MS - performance.now()));
+  }
+
+  async #send() {
+    const p = this.next?.();
+    this.next = null;
+    const text = JSON.stringify(p);
+    if (p && this.driving && text !== this.sent) {
+      this.sent = text;
+      this.sentAt = performance.now();
+      try {
+        await request("PUT", "/presenter", p);
+      } catch (e) {
+        this.sent = "";
+        this.options.failed(e instanceof Error ? e.message : String(e));
+      }
+    }
+    this.timer = 0;
+    if (this.next) this.put(this.next);
+  }
+}
