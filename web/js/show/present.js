@@ -36,6 +36,8 @@ export class Present {
     this.timer = 0;
     this.sentAt = 0;
     this.sent = "";
+    /** The request on its way. @type {Promise<unknown>} */
+    this.flying = Promise.resolve();
     /** @type {(() => Presentation)|null} */
     this.next = null;
   }
@@ -86,7 +88,8 @@ export class Present {
     this.next = null;
     window.clearTimeout(this.timer);
     this.timer = 0;
-    request("PUT", "/presenter", { on: false }).catch((e) => this.options.failed(e.message));
+    const end = () => request("PUT", "/presenter", { on: false });
+    this.flying.then(end, end).catch((e) => this.options.failed(e.message)); // never before one on its way
     this.options.changed();
   }
 
@@ -109,7 +112,8 @@ export class Present {
       this.sent = text;
       this.sentAt = performance.now();
       try {
-        await request("PUT", "/presenter", p);
+        this.flying = request("PUT", "/presenter", p);
+        await this.flying;
       } catch (e) {
         this.sent = "";
         this.options.failed(e instanceof Error ? e.message : String(e));
