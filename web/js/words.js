@@ -1790,6 +1790,7 @@ export const reviewWords = {
   scoreAgainst: "score against the annotated beats",
   nextMiss: "next missed or extra beat, with shift the one before",
   fromAToB: "from A to B",
+  byHand: "by hand",
   goTo: "Go to",
   go: "Go",
   goToTime: "go to a time",
@@ -1831,6 +1832,7 @@ export const reviewScoreWords = {
   /** @param {unknown} n */
   andMore: (n) => `and ${n} more; choose a shorter stretch to list them`,
   noneMissed: "No beat is missed, and none is extra.",
+  asFound: " Scored are the beats as they were found; what was edited by hand does not count.",
 };
 
 /** scene/cursors.js */

@@ -17,6 +17,8 @@ const NEAR_CSS = 9;
 /** A beat that is added goes to what stands out within so many seconds. */
 const SNAP = 0.05;
 const LOOK = 0.3;
+/** More edits do not fit into one request. */
+const MOST_AT_ONCE = 1000;
 /** The server gives no more values at once. */
 const MOST_VALUES = 4000;
 
@@ -288,8 +290,11 @@ export class BeatEditor {
   /** All beats of the channel as they were found. */
   async #reset() {
     const channel = this.options.channel();
-    const take = this.#mine;
-    if (await this.#apply(channel, { take, put: [], out: [], into: [] })) this.options.reload();
+    const all = this.#mine;
+    for (let i = 0; i < all.length; i += MOST_AT_ONCE) {
+      if (!(await this.#apply(channel, { take: all.slice(i, i + MOST_AT_ONCE), put: [], out: [], into: [] }))) return;
+    }
+    this.options.reload();
   }
 
   /**

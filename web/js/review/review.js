@@ -215,7 +215,8 @@ class ReviewView {
       if (mine !== this.opening) return;
       detail.notes = whole.notes;
       detail.gaps = whole.gaps;
-      this.editor.show(id, whole.edits);
+      detail.edits = whole.edits; // one list with the editor's
+      this.editor.show(id, detail.edits);
       this.#showNotes();
       const { channels, annotated } = await library.beats(id);
       if (mine !== this.opening) return;
@@ -568,7 +569,7 @@ class ReviewView {
       const seconds = before ? (m.sample - before.sample) / rateHz : NaN;
       return h("li", {}, h("button", { type: "button", class: "review-row", onclick: () => this.#toBeat(a + i) },
         h("span", { class: "review-time" }, this.sheet.times.text(m.sample / rateHz, 0.01)),
-        h("span", {}, seconds > 0 && seconds < 10 ? `${significant(60 / seconds, 3)}\u00a0bpm` : "–"), h("span", { class: "hint" }, qualityWord(m.quality))));
+        h("span", {}, seconds > 0 && seconds < 10 ? `${significant(60 / seconds, 3)}\u00a0bpm` : "–"), h("span", { class: "hint" }, m.byHand ? W.byHand : qualityWord(m.quality))));
     }));
     if (b - a > MOST_ROWS) beatList.append(h("li", { class: "hint" }, W.andMoreZoomInTo(b - a - MOST_ROWS)));
   }

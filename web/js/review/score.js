@@ -82,7 +82,8 @@ export class RecordedScore extends StretchPanel {
     const rows = [[W.sensitivity, share(data.se)], [W.predictivity, share(data.ppv)], [W.f1, share(data.f1)], [W.annotated, String(data.annotated)], [W.found, String(data.found)], [W.missed, String(data.fn)], [W.extra, String(data.fp)],
       [W.apart, data.rmsSeconds === null ? "–" : duration(data.rmsSeconds)]];
     fill(this.facts, ...rows.flatMap(([name, value]) => [h("dt", {}, name), h("dd", {}, value)]));
-    setText(this.rule, W.rule(duration(data.windowSeconds)) + (data.kind === "pulse" ? W.delayed(duration(data.delaySeconds)) : ""));
+    const edited = (this.detail?.edits[this.channel] ?? []).length > 0;
+    setText(this.rule, W.rule(duration(data.windowSeconds)) + (data.kind === "pulse" ? W.delayed(duration(data.delaySeconds)) : "") + (edited ? W.asFound : ""));
     setText(this.count, this.faults.length > 0 ? String(this.faults.length) : "");
     fill(this.list, ...this.faults.slice(0, MOST_ROWS).map((f) => h("li", {}, h("button", { type: "button", class: "review-row", "data-sample": f.sample, onclick: () => this.#go(f.sample) },
       h("span", { class: "review-time" }, this.options.time(f.sample / data.rateHz, 0.01)), h("span", {}, f.missed ? W.missed : W.extra)))));
