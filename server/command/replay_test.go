@@ -4,6 +4,8 @@ package command
 
 import (
 	"encoding/json"
+	"errors"
+	"fmt"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -12,6 +14,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
@@ -72,5 +77,46 @@ func TestReplayHasItsNotes(t *testing.T) {
 	var p session.Playback
 	if err := json.NewDecoder(answer.Body).Decode(&p); err != nil || p.Speed != 0.1 || !p.SkipGaps || p.Position < 500 || p.Gaps != 0 {
 		t.Errorf("%+v, %v", p, err)
+	}
+}
+
+// TestPageReplaysSlowlyAndSkipsGaps: the replay's bar has slow motion and, for a recording with gaps, passes them; the
+// recording's note stands on the trace.
+func TestPageReplaysSlowlyAndSkipsGaps(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	c := simulate.Finger()
+	counts, g := simulatetest.Run(t, c, int64(20*c.RateHz))
+	path := filepath.Join(t.TempDir(), "gap.edf")
+	w, err := recording.Create(path, recording.Header{Info: acquire.Info{ClaimedRateHz: c.RateHz, Channels: g.Channels()}, NoSync: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := int64(len(counts[0])) / 2
+	hole := int64(3600 * c.RateHz)
+	err = errors.Join(w.Write([][]int32{counts[0][:half]}, 0), w.Gap(half, hole, "unplugged"), w.Write([][]int32{counts[0][half:]}, half+hole), w.Annotate(500, 0, "clip on"), w.Close())
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := program(t, "file:"+path+"?hold=1&speed=5")
+	open(t, ctx, address)
+	script(t, ctx, `window.at = (id) => document.querySelector('[data-testid="' + id + '"]')`)
+	soon(t, ctx, "the bar", `at("playback-skip") && !at("playback-skip").closest("label").hidden`, 10*time.Second)
+	script(t, ctx, `at("playback-skip").click()`)
+	soon(t, ctx, "the part behind an hour's gap", `/^1:00:1\d of 1:00:20/.test(at("playback-time").textContent)`, 20*time.Second)
+	if n := look[int](t, ctx, statsNow+".notes"); n != 1 {
+		t.Errorf("%d notes on the trace, want the recording's own", n)
+	}
+	script(t, ctx, `((e) => { e.value = "0.1"; e.dispatchEvent(new Event("change")); })(at("playback-speed"))`)
+	soon(t, ctx, "slow motion", `(fetch("/api/v1/state").then((r) => r.json()).then((s) => (window.now = s.playback)), window.now?.speed === 0.1 && window.now.skipGaps)`, 10*time.Second)
+	for _, size := range [][2]int64{{390, 844}, {1920, 1080}, {1280, 800}} {
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(200 * time.Millisecond)
+		if wide := look[float64](t, ctx, "document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide > 0 {
+			t.Errorf("at %d pixels the page is %v pixels too wide", size[0], wide)
+		}
+		picture(t, ctx, fmt.Sprint(size[0]))
 	}
 }
