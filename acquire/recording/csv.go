@@ -29,7 +29,7 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		f.remark("%d rows have more or fewer than %d fields; fields not there are missing samples", facts.odd, len(p.columns))
 	}
 	if len(p.words) > 0 && len(options.Columns) == 0 {
-		f.remark("columns of words were left out: %q", p.words)
+		f.remark("columns of words were left out: %s", strings.Join(p.words, ", "))
 	}
 	clock := csvClock{plan: p, step: p.step, quantum: p.step * math.Pow10(-facts.timeDigits)}
 	if p.clock < 0 || !clock.learn(facts.times) {
@@ -39,16 +39,21 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		clock.plan = nil
 	}
 	p.describe(f, facts)
-	store, unread, err := p.read(in, &clock)
+	store, unread, missing, err := p.read(in, &clock)
 	if err != nil {
 		return nil, err
 	}
 	if unread > 0 {
-		f.remark("%d fields are not numbers (or above 2,147,483,647 as counts) and are missing samples", unread)
+		f.remark("%s not numbers (or above 2,147,483,647 as counts): missing samples", plural(unread, "field is", "fields are"))
 	}
-	rate := facts.commentRate
+	if missing > 0 {
+		f.remark("%s empty or say that there is no number: missing samples", plural(missing, "field is", "fields are"))
+	}
+	rate := options.RateHz
 	if rate <= 0 {
-		rate = options.RateHz
+		rate = facts.commentRate
+	} else if facts.commentRate > 0 && math.Abs(rate/facts.commentRate-1) > 1e-6 && facts.meta == nil {
+		f.remark("a line in it says %.5g Hz: the given %.5g Hz was used", facts.commentRate, rate)
 	}
 	if facts.meta != nil && facts.meta.RateHz > 0 {
 		rate = facts.meta.RateHz
@@ -67,10 +72,14 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	if clock.back > 0 {
-		f.remark("the clock goes back %d times; the samples follow each other there", clock.back)
+		f.remark("the clock goes back %s; the samples follow each other there", plural(int64(clock.back), "time", "times"))
+	}
+	if clock.quick > store.n/50 {
+		store.Close()
+		return nil, &FormatError{Path: path, Offset: -1, Reason: fmt.Sprintf("the steps of its clock change, from %.4g s to less: a recording has one rate; cut the file there, or say -time none and the rate", clock.interval)}
 	}
 	if g := len(f.segments) - 1; g > 0 {
-		f.remark("the clock jumps %d times; gaps are kept as missing samples", g)
+		f.remark("the clock jumps %s; gaps are kept as missing samples", plural(int64(g), "time", "times"))
 	}
 	f.store = store
 	p.ask(f, &clock, facts)
@@ -78,9 +87,19 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	return f, nil
 }
 
+func plural(n int64, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}
+
 // csvFacts is what the first pass over a file learns besides its columns.
 type csvFacts struct {
 	commentRate float64 // that a comment tells, 0 for none
+	// rateDoubtful says that it may be another rate, rateText where it stands.
+	rateDoubtful bool
+	rateText     string
 	// scale and offset of all channels in volts, as a comment tells; scale 0 for none.
 	scale, offset float64
 	meta          *settings       // of a file this package wrote in counts, else nil
@@ -123,12 +142,16 @@ func (p *csvPlan) failed(r *csvReader, err error) error {
 func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 	facts := &csvFacts{}
 	r := p.reader(in, 0)
-	r.pairs = p.pairs
+	r.pairs, r.names, r.cells = p.pairs, p.names, p.cells
 	for _, line := range p.preamble {
 		facts.comment(line, len(p.channels))
 	}
-	r.comment = func(text string) { facts.comment(text, len(p.channels)) }
 	rows := int64(0)
+	r.comment = func(text string) {
+		if rows == 0 { // later ones are remarks
+			facts.comment(text, len(p.channels))
+		}
+	}
 	for i := 0; ; i++ {
 		fields, err := r.row()
 		if err == io.EOF {
@@ -148,7 +171,7 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 		}
 		if p.clock >= 0 && p.clock < len(fields) && len(facts.times) < csvLook {
 			p.orderShown = p.orderShown || p.kind == textClock && dayOrder(fields[p.clock]) == orderTold
-			if x, d, ok := p.time(fields[p.clock]); ok {
+			if x, d, ok := p.time(fields); ok {
 				if p.kind == textClock && facts.started.IsZero() {
 					_, facts.started, _ = p.times.read(fields[p.clock])
 				}
@@ -176,14 +199,15 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 		return nil, &FormatError{Path: p.path, Line: r.line, Reason: "no row of numbers in it"}
 	}
 	if facts.started.IsZero() && !facts.day.IsZero() && len(facts.times) > 0 && p.kind == textClock {
-		facts.started = facts.day.Add(time.Duration(facts.times[0] * float64(time.Second)))
+		_, offset := facts.day.Zone()
+		facts.started = facts.day.Add(time.Duration((facts.times[0] - float64(facts.day.Unix()+int64(offset))) * float64(time.Second)))
 	}
 	return facts, nil
 }
 
 // repeated tells the header heard again.
 func (p *csvPlan) repeated(fields []string) bool {
-	if len(p.names) == 0 || len(fields) != len(p.names) {
+	if p.pairs || len(p.names) == 0 || len(fields) != len(p.names) {
 		return false
 	}
 	for i, s := range fields {
@@ -196,16 +220,9 @@ func (p *csvPlan) repeated(fields []string) bool {
 
 // comment looks for a rate, a scale of all channels, and settings of ours.
 func (c *csvFacts) comment(text string, channels int) {
-	if m := rateInComment.FindStringSubmatch(text); m != nil && c.commentRate == 0 {
-		c.commentRate, _ = strconv.ParseFloat(m[1], 64)
-		if m[2] != "" {
-			c.commentRate *= 1000
-		}
-	}
-	if m := rateInWords.FindStringSubmatch(text); m != nil && c.commentRate == 0 {
-		c.commentRate, _ = strconv.ParseFloat(m[1], 64)
-		if m[2] != "" {
-			c.commentRate *= 1000
+	if c.commentRate == 0 {
+		if c.commentRate, c.rateDoubtful = rateIn(text); c.rateDoubtful {
+			c.rateText = text
 		}
 	}
 	if m := scaleInComment.FindStringSubmatch(text); m != nil && c.scale == 0 {
@@ -272,8 +289,8 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 }
 
 // read is the second pass: the counts, and the clock's times with them. unread is how many
-// fields are no number, or too great.
-func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, err error) {
+// fields are no number, or too great, missing how many are empty or say so.
+func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread, missing int64, err error) {
 	store = &spool{channels: len(p.channels)}
 	defer func() {
 		if err != nil {
@@ -281,7 +298,7 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, 
 		}
 	}()
 	r := p.reader(in, 1)
-	r.pairs = p.pairs
+	r.pairs, r.names, r.cells = p.pairs, p.names, p.cells
 	row := make([]int32, len(p.channels))
 	for i := 0; ; i++ {
 		fields, err := r.row()
@@ -289,7 +306,7 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, 
 			break
 		}
 		if err != nil {
-			return store, unread, p.failed(r, err)
+			return store, unread, missing, p.failed(r, err)
 		}
 		if i < p.header || p.repeated(fields) {
 			continue
@@ -298,6 +315,7 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, 
 		for c, k := range p.channels {
 			row[c] = acquire.MissingCount
 			if k >= len(fields) || missingWord(fields[k]) {
+				missing++
 				continue
 			}
 			if row[c] = p.count(k, fields[k]); row[c] == acquire.MissingCount {
@@ -312,24 +330,24 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread int64, 
 		if clock.plan != nil {
 			x, ok := math.NaN(), false
 			if p.clock < len(fields) {
-				x, _, ok = p.time(fields[p.clock])
+				x, _, ok = p.time(fields)
 			}
 			clock.row(store.n, x, ok)
 		}
 		if store.n >= mostRows {
-			return store, unread, &FormatError{Path: p.path, Line: r.line, Reason: fmt.Sprintf("more than %d rows: cut the file, or make it an EDF", mostRows)}
+			return store, unread, missing, &FormatError{Path: p.path, Line: r.line, Reason: fmt.Sprintf("more than %d rows: cut the file, or make it an EDF", mostRows)}
 		}
 		if len(clock.jumps) > mostGaps {
-			return store, unread, &FormatError{Path: p.path, Line: r.line, Reason: fmt.Sprintf("its clock jumped more than %d times: that many gaps cannot be shown", mostGaps)}
+			return store, unread, missing, &FormatError{Path: p.path, Line: r.line, Reason: fmt.Sprintf("its clock jumped more than %d times: that many gaps cannot be shown", mostGaps)}
 		}
 		if err := store.add(row); err != nil {
-			return store, unread, fmt.Errorf("recording: %s: %w", p.path, err)
+			return store, unread, missing, fmt.Errorf("recording: %s: %w", p.path, err)
 		}
 	}
 	if err := store.done(); err != nil {
-		return store, unread, fmt.Errorf("recording: %s: %w", p.path, err)
+		return store, unread, missing, fmt.Errorf("recording: %s: %w", p.path, err)
 	}
-	return store, unread, nil
+	return store, unread, missing, nil
 }
 
 // count is a field of column k as a count of the column's decimals.
@@ -357,11 +375,25 @@ func (p *csvPlan) count(k int, s string) int32 {
 	return int32(x)
 }
 
-// time reads the clock's field in its own unit.
-func (p *csvPlan) time(s string) (float64, int, bool) {
-	if p.kind == textClock {
-		x, _, ok := p.times.read(s)
-		return x, fractionDigits(s), ok
+// time reads the clock of a row in its own unit: with the day's column, if there is one beside a time
+// of day.
+func (p *csvPlan) time(fields []string) (x float64, digits int, ok bool) {
+	s := fields[p.clock]
+	if p.kind != textClock {
+		return number(s, p.point)
 	}
-	return number(s, p.point)
+	x, dated, ok := p.times.read(s)
+	if ok && dated.IsZero() && p.day >= 0 && p.day < len(fields) {
+		if fields[p.day] != p.dayText {
+			day, isDay := p.times.readDay(fields[p.day])
+			if !isDay {
+				return 0, 0, false
+			}
+			// Midnights as the calendar has them, whatever the clocks of the place do.
+			_, offset := day.Zone()
+			p.dayText, p.daySeconds = fields[p.day], float64(day.Unix()+int64(offset))
+		}
+		x += p.daySeconds
+	}
+	return x, fractionDigits(s), ok
 }

@@ -321,6 +321,12 @@ func (p *csvPlan) ask(f *File, clock *csvClock, facts *csvFacts) {
 	if clock.plan != nil && p.kind != countClock && clock.quantum > 1.5*clock.interval && facts.commentRate == 0 && o.RateHz == 0 {
 		f.doubt(Doubt{"rate", say("the times in %s change every %g s only: the rate is what the rows between come to, %.5g Hz", name(p.clock), clock.quantum, f.info.ClaimedRateHz), say("%.9g", f.info.ClaimedRateHz)}, "-rate")
 	}
+	if facts.rateDoubtful && clock.plan == nil && o.RateHz == 0 {
+		f.doubt(Doubt{"rate", say("%.5g Hz was taken for the sample rate, from the line %q", facts.commentRate, shorten(facts.rateText)), say("%.9g", facts.commentRate)}, "-rate")
+	}
+	if clock.plan != nil && p.kind != countClock && !clock.alike && clock.quantum <= 1.5*clock.interval && facts.commentRate == 0 && o.RateHz == 0 && clock.uneven() {
+		f.doubt(Doubt{"rate", say("the times in %s come unevenly: the rate is their mean, %.5g Hz", name(p.clock), f.info.ClaimedRateHz), say("%.9g", f.info.ClaimedRateHz)}, "-rate")
+	}
 	for _, i := range []int{p.clock, p.day} {
 		if i < 0 || o.Dates != "" || p.orderShown || len(p.firstRows) == 0 || i >= len(p.firstRows[0]) || dayOrder(p.firstRows[0][i]) != orderEither {
 			continue

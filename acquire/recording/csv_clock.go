@@ -23,6 +23,8 @@ type csvClock struct {
 	sum     float64 // of the steps without the gaps
 	steps   int64
 	back    int
+	quick   int64 // steps far shorter than the usual one, of a clock whose steps are alike
+	alike   bool
 	// sum and steps at the first and at the newest rise of the clock: between them the
 	// rate is exact even when many rows share a time.
 	firstRise, lastRise struct {
@@ -53,6 +55,10 @@ func (c *csvClock) learn(times []float64) bool {
 		return false
 	}
 	slices.Sort(steps)
+	if u := c.usual(steps); u > 0 {
+		c.interval, c.threshold, c.alike = u, max(1.5*u, u+c.quantum*(1-1e-6)), true
+		return true
+	}
 	p95 := steps[len(steps)*95/100]
 	// Mean of the steps that are no jumps; the median alone is wrong for times
 	// printed coarser than the interval.
@@ -81,6 +87,28 @@ func (c *csvClock) learn(times []float64) bool {
 	return true
 }
 
+// usual is the step of a clock that has one, whatever it loses: the mean of the smallest steps, if a fifth of all
+// are alike, nearly none are smaller, and the next greater ones stand apart. 0 for others, as stamps of arrival.
+func (c *csvClock) usual(steps []float64) float64 {
+	n := len(steps)
+	first := n / 50 // what is smaller may be an error
+	low := steps[first]
+	if low <= 0 || c.quantum > 0.5*low {
+		return 0
+	}
+	end := first
+	sum := 0.0
+	for end < n && steps[end] <= 1.1*low+1.001*c.quantum {
+		sum += steps[end]
+		end++
+	}
+	u := sum / float64(end-first)
+	if end-first < n/5 || end < n && steps[end] < 1.4*u {
+		return 0
+	}
+	return u
+}
+
 // row takes the time of stored sample n.
 func (c *csvClock) row(n int64, x float64, ok bool) {
 	if !ok {
@@ -92,6 +120,9 @@ func (c *csvClock) row(n int64, x float64, ok bool) {
 	}
 	if c.started {
 		d := (x - c.last) * c.step
+		if c.plan.kind == textClock && c.plan.day < 0 && d < -86400/2 && d > -86400 {
+			d += 86400 // a time of day, past midnight
+		}
 		switch {
 		case d < 0:
 			c.back++
@@ -102,6 +133,9 @@ func (c *csvClock) row(n int64, x float64, ok bool) {
 		default:
 			c.sum += d
 			c.steps++
+			if c.alike && d < 0.6*c.interval-0.4*c.quantum {
+				c.quick++
+			}
 			if d > 0 {
 				c.lastRise.sum, c.lastRise.steps = c.sum, c.steps
 				if c.firstRise.steps == 0 {
@@ -162,3 +196,6 @@ func span(seconds float64) string {
 	}
 	return fmt.Sprintf("%.4g s", seconds)
 }
+
+// uneven tells times of which single samples cannot be placed: some steps are twice the mean.
+func (c *csvClock) uneven() bool { return c.threshold > 2*c.interval }

@@ -18,20 +18,20 @@ type csvColumn struct {
 	unitSaid   bool // by the options
 }
 
-// rateInWords reads "Rate: 250", "fs=250", "sampling frequency;250".
-var rateInWords = regexp.MustCompile(`(?i)\b(?:fs|rate|freq|frequency|abtastrate|sampl\w*[ _]?(?:rate|freq\w*)?)\b["' ]*(?:[([]hz[)\]])?\s*[:=,;\t ]\s*["']?([0-9]+(?:\.[0-9]+)?)\s*(k?)(?:hz)?["']?\s*[,;]*$`)
-
-var rateInComment = regexp.MustCompile(`(?i)([0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?)\s*(k?)Hz\b`)
-
 // scaleInComment reads a line like "mV = (adc-2048)/130" for all channels.
 var scaleInComment = regexp.MustCompile(`(?i)\b([munµ]?V) = \([a-z]+ ?- ?([0-9.]+)\) ?/ ?([0-9.]+)`)
 
-// splitUnit takes "pulse [mV]", "pulse (mV)" or "pulse/mV" apart.
+// splitUnit takes "pulse [mV]", "pulse (mV)", "pulse/mV" or "pulse_mV" apart.
 func splitUnit(s string) (name, unit string) {
 	s = strings.TrimSpace(strings.Trim(strings.TrimSpace(s), "'"))
 	for _, pair := range []string{"[]", "()"} {
 		if i := strings.LastIndexByte(s, pair[0]); i > 0 && s[len(s)-1] == pair[1] {
 			return strings.TrimSpace(s[:i]), strings.TrimSpace(s[i+1 : len(s)-1])
+		}
+	}
+	if i := strings.LastIndexByte(s, '_'); i > 0 {
+		if _, volts := unitScale(s[i+1:]); volts && len(s[i+1:]) > 1 {
+			return s[:i], s[i+1:]
 		}
 	}
 	if i := strings.LastIndexByte(s, '/'); i > 0 && s[i+1:] != "" && allUnits([]string{s[i+1:]}) {
@@ -61,7 +61,12 @@ type csvPlan struct {
 	channels  []int // columns
 	firstRows [][]string
 	head      string   // TextLook.Head
-	words     []string // names of columns left out since they hold no numbers
+	cells     []string // units behind the numbers of each column, or nil
+	// the newest day read, and its midnight in seconds
+	dayText    string
+	daySeconds float64
+	rising     int      // a column that rises as a clock does, where none was found, or −1
+	words      []string // names of columns left out since they hold no numbers
 	// orderShown says that a later date told which of its numbers is the day.
 	orderShown bool
 }
@@ -89,7 +94,7 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 	p := &csvPlan{path: path, options: options, point: '.', clock: -1, day: -1, separator: options.Separator}
 	p.times.dates, p.head = options.Dates, headOf(lines[0])
 	if p.separator == 0 {
-		p.separator = pickSeparator(lines)
+		p.separator = pickSeparator(lines, options.Decimal)
 	}
 	if p.point = options.Decimal; p.point == 0 {
 		p.point = p.pickPoint(lines)
@@ -105,8 +110,11 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 	if !named {
 		p.columns = make([]csvColumn, len(first))
 	}
-	p.findClock(first, lines, options.Time)
 	p.unitsOfCells(first)
+	first = p.split(lines[p.header])
+	if err := p.findClock(first, lines, options.Time); err != nil {
+		return nil, err
+	}
 	p.findChannels(lines, named)
 	if len(p.channels) == 0 {
 		return nil, &FormatError{Path: path, Line: 1, Reason: "only a time column, no signal"}
@@ -120,22 +128,24 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 // split takes a line apart, of name:value the values.
 func (p *csvPlan) split(line string) []string {
 	fields := splitRow(nil, line, p.separator)
-	for i, f := range fields {
-		if _, value, ok := pair(f); ok && p.pairs {
-			fields[i] = value
-		}
+	if p.pairs {
+		fields = inOrder(fields, p.names)
 	}
-	return fields
+	return withoutUnits(fields, p.cells)
 }
 
-// pickPoint is a comma where fields have one and commas do not part them.
+// pickPoint is a comma where fields have one; where commas part the fields, only those in quotes count.
 func (p *csvPlan) pickPoint(lines []string) Sign {
-	if p.separator == ',' {
-		return '.'
-	}
 	for _, line := range lines[len(lines)/2:] {
 		for _, s := range splitRow(nil, line, p.separator) {
-			if _, d, ok := decimal(s, ','); ok && d > 0 {
+			if bare, unit := cellUnit(s); unit != "" {
+				s = bare
+			}
+			_, d, ok := decimal(s, ',')
+			if p.separator == ',' && thousands.MatchString(s) {
+				continue
+			}
+			if ok && d > 0 || pointed.MatchString(s) && strings.IndexByte(s, ',') > 0 {
 				return ','
 			}
 		}
@@ -147,6 +157,9 @@ func (p *csvPlan) pickPoint(lines []string) Sign {
 func (p *csvPlan) weigh(fields []string) (numbers, words int) {
 	for _, s := range fields {
 		_, _, ok := number(s, p.point)
+		if bare, unit := cellUnit(s); !ok && unit != "" {
+			_, _, ok = number(bare, p.point)
+		}
 		if !ok {
 			_, _, ok = p.times.read(s)
 		}
@@ -252,6 +265,7 @@ func (p *csvPlan) findPairs(lines []string) bool {
 	}
 	for _, f := range splitRow(nil, lines[0], p.separator) {
 		name, _, _ := pair(f)
+		p.names = append(p.names, name)
 		name, unit := splitUnit(name)
 		p.columns = append(p.columns, csvColumn{name: name, unit: unit})
 	}
@@ -260,10 +274,13 @@ func (p *csvPlan) findPairs(lines []string) bool {
 
 // findClock looks for the time among the columns: by the name asked for, by their
 // names, else by how the first one rises.
-func (p *csvPlan) findClock(first, lines []string, asked string) {
+func (p *csvPlan) findClock(first, lines []string, asked string) error {
 	asked, unit := splitUnit(asked)
 	said, unitSaid := clockUnits[strings.ToLower(unit)]
-	unitSaid = unitSaid && unit != ""
+	if !unitSaid {
+		return &FormatError{Path: p.path, Line: p.header + 1, Reason: fmt.Sprintf("time column %q: the unit %q is none of time; give s, ms, us, ns or min", asked, shorten(unit))}
+	}
+	unitSaid = unit != ""
 	for i := range p.columns {
 		c := &p.columns[i]
 		kind, step := clockOf(c.name, c.unit)
@@ -280,9 +297,9 @@ func (p *csvPlan) findClock(first, lines []string, asked string) {
 			}
 			p.clock, p.kind, p.step = i, secondsClock, step
 		case asked != "":
-		case kind == dateOnly:
+		case kind == dateOnly && p.dated(first[i]):
 			p.day = i
-		case kind != noClock && (p.clock < 0 || p.kind == countClock && kind == secondsClock):
+		case kind != noClock && kind != dateOnly && p.rises(i, lines[p.header:]) && (p.clock < 0 || p.kind == countClock && kind == secondsClock):
 			p.clock, p.kind, p.step = i, kind, step
 		}
 	}
@@ -298,6 +315,40 @@ func (p *csvPlan) findClock(first, lines []string, asked string) {
 		p.guessClock(lines[p.header:])
 		p.guessed = p.clock >= 0
 	}
+	return nil
+}
+
+// dated tells a date or a date with a time.
+func (p *csvPlan) dated(s string) bool {
+	_, date, ok := p.times.read(s)
+	_, day := p.times.readDay(s)
+	return day || ok && !date.IsZero()
+}
+
+// rises tells that a column's numbers or times go on from row to row, as those of a clock or a counter do: nearly
+// none goes back, and it does not stand.
+func (p *csvPlan) rises(column int, lines []string) bool {
+	last, up, down := math.NaN(), 0, 0
+	for _, line := range lines {
+		fields := p.split(line)
+		if column >= len(fields) {
+			continue
+		}
+		x, _, ok := number(fields[column], p.point)
+		if !ok {
+			x, _, ok = p.times.read(fields[column])
+		}
+		if !ok {
+			continue
+		}
+		if x > last {
+			up++
+		} else if x < last {
+			down++
+		}
+		last = x
+	}
+	return up+down == 0 || up >= 20*down
 }
 
 // readable tells a number, a time or a date.
@@ -306,19 +357,31 @@ func (p *csvPlan) readable(s string) bool {
 	return n > 0
 }
 
-// unitsOfCells takes units that stand behind the numbers, as in "512 mV".
+// unitsOfCells takes units that stand behind the numbers, as in "512 mV"; they come before the header's.
 func (p *csvPlan) unitsOfCells(first []string) {
+	if p.cells = cellUnits(first); p.cells == nil {
+		return
+	}
 	for i := range p.columns {
-		if i >= len(first) || p.columns[i].unit != "" {
-			continue
-		}
-		if _, unit := cellUnit(first[i]); unit != "" {
-			p.columns[i].unit = unit
-			if k, ok := clockUnits[strings.ToLower(unit)]; ok && i == p.clock && p.noUnit {
-				p.step, p.noUnit = k, false
-			}
+		if i < len(p.cells) && p.cells[i] != "" {
+			p.columns[i].unit = p.cells[i]
 		}
 	}
+}
+
+// cellUnits are the units behind a row's numbers; nil for none.
+func cellUnits(fields []string) (units []string) {
+	for i, s := range fields {
+		bare, unit := cellUnit(s)
+		if _, _, ok := number(bare, '.'); unit == "" || !ok && strings.Count(bare, ",") != 1 {
+			continue
+		}
+		if units == nil {
+			units = make([]string, len(fields))
+		}
+		units[i] = unit
+	}
+	return units
 }
 
 // findChannels takes the columns that are left: not a second clock, not one without a
@@ -328,7 +391,7 @@ func (p *csvPlan) findChannels(lines []string, named bool) {
 	for i := range p.columns {
 		c := &p.columns[i]
 		kind, _ := clockOf(c.name, c.unit)
-		clock := named && p.options.Time != noColumn && kind != noClock && i < len(first) && p.readable(first[i])
+		clock := named && p.options.Time != noColumn && kind != noClock && i < len(first) && p.readable(first[i]) && (kind == dateOnly && p.dated(first[i]) || kind != dateOnly && p.rises(i, lines[p.header:]))
 		counted, numbers, words := p.weighColumn(i, lines[p.header:])
 		nameless := named && c.name == "" && (counted || numbers == 0)
 		if i == p.clock || i == p.day || clock || nameless || numbers == 0 && words > 0 {
@@ -409,23 +472,51 @@ func (p *csvPlan) guessClock(lines []string) {
 	}
 }
 
-// pickSeparator takes the sign that splits most lines into the same number of
-// fields, above one.
-func pickSeparator(lines []string) Sign {
+// pickSeparator takes the sign that splits most lines into the same number of fields, above one, all of them numbers
+// or times; else that which splits most lines alike. Lines of one number each have none.
+func pickSeparator(lines []string, decimal Sign) Sign {
 	best, bestScore := Sign(','), 0
+	var times clockReader
+	value := func(s string) bool {
+		for _, point := range []Sign{'.', ','} {
+			if _, _, ok := number(s, point); ok {
+				return true
+			}
+			if bare, unit := cellUnit(s); unit != "" {
+				if _, _, ok := number(bare, point); ok {
+					return true
+				}
+			}
+		}
+		_, _, ok := times.read(s)
+		return ok || missingWord(s)
+	}
+	alone := 0
+	for _, line := range lines {
+		if s := strings.TrimSpace(line); s != "" && value(s) {
+			alone++
+		}
+	}
 	for _, sep := range []Sign{'\t', ';', ',', '|', arrow, ' '} {
-		counts := map[int]int{}
+		if sep == decimal {
+			continue
+		}
+		counts, numeric := map[int]int{}, map[int]int{}
 		for _, line := range lines {
-			counts[len(splitRow(nil, strings.TrimRight(line, " \t"), sep))]++
+			fields := splitRow(nil, strings.TrimRight(line, " \t"), sep)
+			counts[len(fields)]++
+			if !slices.ContainsFunc(fields, func(s string) bool { return !value(s) }) {
+				numeric[len(fields)]++
+			}
 		}
 		score := 0
 		for n, lines := range counts {
 			if n > 1 {
-				score = max(score, lines)
+				score = max(score, lines+2*numeric[n])
 			}
 		}
-		if sep == ' ' && (bestScore > 0 || 2*score <= len(lines)) {
-			continue // blanks only when nothing else splits, and more than a header's "pulse [V]"
+		if sep == ' ' && (2*score <= len(lines) || 2*alone > len(lines)) {
+			continue // more than a header's "pulse [V]", and not "512 mV" alone
 		}
 		if score > bestScore {
 			best, bestScore = sep, score

@@ -40,7 +40,10 @@ func decimal(s string, point Sign) (mantissa int64, digits int, ok bool) {
 }
 
 // thousands are grouped by commas, as a quoted "1,234.5" has them.
-var thousands = regexp.MustCompile(`^[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]*)?$`)
+var thousands = regexp.MustCompile(`^[+-]?[1-9][0-9]{0,2}(,[0-9]{3})+(\.[0-9]*)?$`)
+
+// pointed are thousands grouped by points, as a file with decimal commas has them.
+var pointed = regexp.MustCompile(`^[+-]?[1-9][0-9]{0,2}(\.[0-9]{3})+(,[0-9]*)?$`)
 
 // number reads any finite number, and how many decimals its text has.
 func number(s string, point Sign) (x float64, digits int, ok bool) {
@@ -48,6 +51,8 @@ func number(s string, point Sign) (x float64, digits int, ok bool) {
 		return float64(m) / math.Pow10(d), d, true
 	}
 	switch {
+	case point == ',' && pointed.MatchString(s):
+		s = strings.Replace(strings.ReplaceAll(s, ".", ""), ",", ".", 1)
 	case point == ',':
 		s = strings.Replace(s, ",", ".", 1)
 	case strings.IndexByte(s, ',') > 0 && thousands.MatchString(s):
@@ -57,11 +62,6 @@ func number(s string, point Sign) (x float64, digits int, ok bool) {
 		return 0, 0, false
 	}
 	x, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		if bare, unit := cellUnit(s); unit != "" {
-			return number(bare, '.')
-		}
-	}
 	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
 		return 0, 0, false
 	}

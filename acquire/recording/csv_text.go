@@ -6,8 +6,11 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
+	"unicode/utf8"
 
+	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
 )
 
@@ -25,9 +28,12 @@ type csvReader struct {
 	line      int  // of the row last read
 	next      int
 	fields    []string
-	pairs     bool // fields are name:value
+	pairs     bool     // fields are name:value
+	names     []string // of the pairs, in the order of the columns
+	cells     []string // units behind the numbers, or nil
 	comment   func(text string)
 	buffer    []byte
+	pending   []string // lines read ahead
 }
 
 var errLongLine = fmt.Errorf("a line of more than %d bytes", csvMaxLine)
@@ -66,7 +72,7 @@ func (p *csvPlan) reader(in *input, pass int) *csvReader {
 }
 
 // plainText gives UTF-8 with line ends of LF or CR LF: it takes a byte order mark away,
-// turns UTF-16 that has one into UTF-8, and lone CRs into LFs where no LF stands in the
+// turns UTF-16 that has one and what is no UTF-8, which Windows' letters of western Europe are then, into UTF-8, and lone CRs into LFs where no LF stands in the
 // first 64 KiB.
 func plainText(r *bufio.Reader) *bufio.Reader {
 	mark, _ := r.Peek(3)
@@ -76,6 +82,9 @@ func plainText(r *bufio.Reader) *bufio.Reader {
 	case len(mark) >= 2 && (string(mark[:2]) == "\xff\xfe" || string(mark[:2]) == "\xfe\xff"):
 		decoder := unicode.UTF16(unicode.LittleEndian, unicode.ExpectBOM).NewDecoder()
 		r = bufio.NewReaderSize(decoder.Reader(r), 1<<16)
+	}
+	if head, err := r.Peek(1 << 16); !utf8.Valid(head) && (err != nil || !utf8.Valid(head[:len(head)-utf8.UTFMax])) {
+		r = bufio.NewReaderSize(charmap.Windows1252.NewDecoder().Reader(r), 1<<16)
 	}
 	if head, _ := r.Peek(1 << 16); bytes.IndexByte(head, '\r') >= 0 && bytes.IndexByte(head, '\n') < 0 {
 		return bufio.NewReaderSize(lineEnds{r}, 1<<16)
@@ -133,7 +142,7 @@ func unwrapped(line, t string) string {
 	default:
 		return line
 	}
-	if u := strings.TrimRight(t, " \t,"); strings.IndexByte(t, closing) == len(u)-1 {
+	if u := strings.TrimRight(t, " \t,"); strings.IndexByte(t, closing) == len(u)-1 && (closing != ')' || strings.ContainsAny(u, ",;")) {
 		return u[1 : len(u)-1]
 	}
 	return line
@@ -151,6 +160,11 @@ func commentSign(line string) int {
 }
 
 func (c *csvReader) raw() (string, error) {
+	if len(c.pending) > 0 {
+		line := c.pending[0]
+		c.pending = c.pending[1:]
+		return line, nil
+	}
 	b, err := c.r.ReadSlice('\n')
 	if err == bufio.ErrBufferFull {
 		c.buffer = append(c.buffer[:0], b...)
@@ -177,23 +191,92 @@ func (c *csvReader) row() ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	for strings.Count(line, `"`)%2 == 1 && len(line) < 1<<16 {
-		c.next++
-		more, err := c.raw()
-		if err != nil {
-			break
-		}
-		line += "\n" + more
+	if strings.IndexByte(line, '"') >= 0 {
+		line = c.whole(line)
 	}
 	c.fields = splitRow(c.fields[:0], line, c.separator)
 	if c.pairs {
-		for i, f := range c.fields {
-			if _, value, ok := pair(f); ok {
-				c.fields[i] = value
-			}
+		c.fields = inOrder(c.fields, c.names)
+	}
+	return withoutUnits(c.fields, c.cells), nil
+}
+
+// inOrder takes the values of name:value fields, each to the column of its name.
+func inOrder(fields, names []string) []string {
+	moved := false
+	for i, f := range fields {
+		name, value, ok := pair(f)
+		if !ok {
+			continue
+		}
+		fields[i] = value
+		if i >= len(names) || names[i] != name {
+			fields[i], moved = f, true
 		}
 	}
-	return c.fields, nil
+	if !moved {
+		return fields
+	}
+	list := make([]string, len(names))
+	for i, f := range fields {
+		if name, value, ok := pair(f); !ok && i < len(names) {
+			list[i] = f // its value was taken above
+		} else if k := slices.Index(names, name); k >= 0 {
+			list[k] = value
+		}
+	}
+	return list
+}
+
+// withoutUnits takes each column's unit away behind its numbers.
+func withoutUnits(fields, units []string) []string {
+	for i, unit := range units {
+		if i < len(fields) && unit != "" {
+			fields[i] = strings.TrimSpace(strings.TrimSuffix(fields[i], unit))
+		}
+	}
+	return fields
+}
+
+// mostQuoted bounds the lines of one quoted field.
+const mostQuoted = 8
+
+// whole adds the lines that a field in quotes goes on in. Where the quote is not closed soon it is a sign like others.
+func (c *csvReader) whole(line string) string {
+	all := line
+	var more []string
+	for openQuote(all, c.separator) && len(more) < mostQuoted {
+		next, err := c.raw()
+		if err != nil {
+			break
+		}
+		more = append(more, next)
+		all += "\n" + next
+	}
+	if len(more) > 0 && openQuote(all, c.separator) {
+		c.pending = append(more, c.pending...)
+		return strings.ReplaceAll(line, `"`, "")
+	}
+	c.next += len(more)
+	return all
+}
+
+// openQuote tells a row that ends within a field in quotes.
+func openQuote(line string, separator Sign) bool {
+	quoted, start := false, true
+	for i := 0; i < len(line); i++ {
+		switch ch := line[i]; {
+		case ch == '"' && quoted && i+1 < len(line) && line[i+1] == '"':
+			i++
+		case ch == '"' && (quoted || start):
+			quoted, start = !quoted, false
+		case ch == byte(separator) && !quoted:
+			start = true
+		case ch != ' ' && ch != '\t':
+			start = false
+		}
+	}
+	return quoted
 }
 
 // pair takes name:value or name=value apart, the value a number.
@@ -239,7 +322,7 @@ func splitRow(fields []string, line string, separator Sign) []string {
 		case ch == '"' && quoted && i+1 < len(line) && line[i+1] == '"':
 			b.WriteByte('"')
 			i++
-		case ch == '"':
+		case ch == '"' && (quoted || strings.TrimSpace(b.String()) == ""):
 			quoted = !quoted
 		case ch == byte(separator) && !quoted:
 			fields = append(fields, strings.TrimSpace(b.String()))

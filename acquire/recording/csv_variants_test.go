@@ -117,7 +117,7 @@ func variants() []variant {
 		{name: "h:m:s:ms", text: strings.ReplaceAll(csvRows("time,adc\n", stamp("15:04:05.000")), ".", ":")},
 		{name: "past midnight", text: csvRows("time,adc\n", func(i int, s float64, v int) string {
 			return fmt.Sprintf("%s,%d", time.Date(2025, 3, 1, 23, 59, 59, i*4e6, time.UTC).Format("15:04:05.000"), v)
-		}), remark: "goes back"},
+		})},
 		{name: "stamps of whole seconds", text: csvRows("time,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d,%d", int(s+0.3), v) })},
 		{name: "words for missing values", text: strings.Replace(plain, "\n0.008,514\n", "\n0.008,NaN\n", 1)},
 		{name: "exponents", text: csvRows("time,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%.3e,%d", s, v) })},
