@@ -63,7 +63,11 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	}
 	if !(rate > 0) || math.IsInf(rate, 0) {
 		store.Close()
-		return nil, &FormatError{Path: path, Offset: -1, NoRate: true, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" gives it; give it, as in -rate 250"}
+		return nil, &FormatError{Path: path, Offset: -1, NoRate: true, Reason: "the sample rate is not known: no time column and no comment like \"# rate 250 Hz\" gives it; give it, as in -rate 250" + p.orTime()}
+	}
+	if p.noUnit && clock.plan != nil && rate < slowHz {
+		store.Close()
+		return nil, &FormatError{Path: path, Offset: -1, NoRate: true, Clock: fmt.Sprintf("%d [s]", p.clock+1), Reason: fmt.Sprintf("%s says no unit, and seconds would make %.4g samples a second: say the unit, as in -time %q", p.nameOf(p.clock), rate, p.optionOf(p.clock)+" [ms]")}
 	}
 	f.text.RateHz, f.text.Ours = rate, facts.meta != nil || facts.carried != nil
 	f.info.ClaimedRateHz = rate

@@ -238,8 +238,7 @@ type TextLook struct {
 	ClockTells bool         `json:"clockTells"` // the rate is the time column's
 	Doubts     []Doubt      `json:"doubts"`
 	Ours       bool         `json:"ours"` // written by this program, which says how to read it
-	// Head is the first line, with 0 for its numbers where it is none of names: files of one making have
-	// the same.
+	// Head is the line of names, which files of one making share; "" where there is none.
 	Head string `json:"-"`
 }
 
@@ -259,7 +258,7 @@ const lookRows = 6
 
 // tell describes the plan; lines are the file's first.
 func (p *csvPlan) tell() *TextLook {
-	t := &TextLook{Head: p.head, Separator: p.separator, Decimal: p.point, Preamble: []string{}, Doubts: []Doubt{}, Rows: [][]string{}, RateHz: p.options.RateHz}
+	t := &TextLook{Head: shorten(strings.Join(p.names, " | ")), Separator: p.separator, Decimal: p.point, Preamble: []string{}, Doubts: []Doubt{}, Rows: [][]string{}, RateHz: p.options.RateHz}
 	for _, line := range p.preamble[:min(len(p.preamble), lookRows)] {
 		t.Preamble = append(t.Preamble, safeText(line))
 	}
@@ -285,38 +284,62 @@ func (p *csvPlan) tell() *TextLook {
 	return t
 }
 
-// digits are runs of them.
-var digits = regexp.MustCompile(`[0-9]+`)
-
-// headOf is TextLook.Head of a first line.
-func headOf(line string) string {
-	if strings.ContainsFunc(line, latinLetter) {
-		return shorten(line)
-	}
-	return digits.ReplaceAllString(shorten(line), "0")
-}
-
 // slashDate is a date whose day and month may be taken for each other.
 var slashDate = regexp.MustCompile(`^\D*(\d{1,2})[/-](\d{1,2})[/-]\d{4}`)
 
-// slowHz is a rate below which seconds are doubted: no beat can be seen at it.
-const slowHz = 10
+// Rates of a clock whose unit is not said that are doubted: no beat can be seen at the slow one, and boards and sound
+// cards' recordings of it are slower than the fast one.
+const (
+	slowHz = 10
+	fastHz = 5000
+)
+
+// nameOf is a column in a sentence, optionOf in an option.
+func (p *csvPlan) nameOf(i int) string {
+	if p.columns[i].name == "" {
+		return fmt.Sprintf("column %d", i+1)
+	}
+	return fmt.Sprintf("column %q", shorten(p.columns[i].name))
+}
+
+func (p *csvPlan) optionOf(i int) string {
+	if p.columns[i].name == "" {
+		return strconv.Itoa(i + 1)
+	}
+	return shorten(p.columns[i].name)
+}
+
+// orTime is the hint at a column that may be the time, or "".
+func (p *csvPlan) orTime() string {
+	if p.rising < 0 {
+		return ""
+	}
+	return fmt.Sprintf("; or, if %s is the time, its unit, as in -time %q", p.nameOf(p.rising), p.optionOf(p.rising)+" [ms]")
+}
+
+// unitOf is the unit of a step in seconds.
+func unitOf(step float64) string {
+	for _, unit := range []string{"s", "ms", "us", "ns", "min"} {
+		if clockUnits[unit] == step {
+			return unit
+		}
+	}
+	return "s"
+}
 
 // ask notes what is doubtful in the way a file was read.
 func (p *csvPlan) ask(f *File, clock *csvClock, facts *csvFacts) {
 	o := p.options
-	name := func(i int) string {
-		if p.columns[i].name == "" {
-			return fmt.Sprintf("column %d", i+1)
-		}
-		return fmt.Sprintf("column %q", p.columns[i].name)
-	}
+	name := p.nameOf
 	say := fmt.Sprintf
 	if p.guessed && clock.plan != nil && o.Time == "" && p.kind == secondsClock {
 		f.doubt(Doubt{"time", say("%s has no name and rises evenly: it was taken for the time, in steps of %g s", name(p.clock), p.step), strconv.Itoa(p.clock + 1)}, "-time")
 	}
-	if p.noUnit && clock.plan != nil && f.info.ClaimedRateHz < slowHz {
-		f.doubt(Doubt{"time", say("%s says no unit: it was read as seconds, which makes %.4g samples a second", name(p.clock), f.info.ClaimedRateHz), say("%d [s]", p.clock+1)}, say("-time %q", shorten(p.columns[p.clock].name)+" [ms]"))
+	if hz := f.info.ClaimedRateHz; p.noUnit && clock.plan != nil && hz > fastHz {
+		f.doubt(Doubt{"time", say("%s says no unit: it was read in steps of %g s, which makes %.4g samples a second", name(p.clock), p.step, hz), say("%d [%s]", p.clock+1, unitOf(p.step))}, say("-time %q", p.optionOf(p.clock)+" [ms]"))
+	}
+	if p.rising >= 0 && len(o.Columns) == 0 {
+		f.doubt(Doubt{"columns", say("%s rises as a clock does and was read as a signal", name(p.rising)), ""}, say("-time %q", p.optionOf(p.rising)+" [ms]"))
 	}
 	if clock.plan != nil && p.kind != countClock && clock.quantum > 1.5*clock.interval && facts.commentRate == 0 && o.RateHz == 0 {
 		f.doubt(Doubt{"rate", say("the times in %s change every %g s only: the rate is what the rows between come to, %.5g Hz", name(p.clock), clock.quantum, f.info.ClaimedRateHz), say("%.9g", f.info.ClaimedRateHz)}, "-rate")

@@ -31,12 +31,17 @@ func TestCSVDoubts(t *testing.T) {
 		{"day and month", dated, "dates", "-dates day-first", OpenOptions{Dates: DayFirst}, func(f *File) bool { return f.info.Started.Month() == time.February }},
 		{"a nameless clock", nameless, "time", "-time", OpenOptions{Time: "1"}, func(f *File) bool { return f.info.ClaimedRateHz == 250 }},
 		{"coarse times", coarse, "rate", "-rate", OpenOptions{RateHz: 250}, func(f *File) bool { return f.info.ClaimedRateHz == 250 }},
-		{"no unit", noUnit, "time", `-time "time [ms]"`, OpenOptions{Time: "time [ms]"}, func(f *File) bool { return near(f.info.ClaimedRateHz, 250, 1e-9) }},
+		{"a column that rises", strings.Replace(noUnit, "time", "Laufzeit", 1), "columns", `-time "Laufzeit [ms]"`, OpenOptions{Time: "Laufzeit [ms]"}, func(f *File) bool { return near(f.info.ClaimedRateHz, 250, 1e-9) }},
+		{"no unit, fast", csvRows("time,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%.6f,%d", s/60, v) }), "time", `-time "time [ms]"`, OpenOptions{Time: "time [min]"}, func(f *File) bool { return near(f.info.ClaimedRateHz, 250, 1e-3) }},
 		{"three digits behind a comma", strings.Replace(grouped, "time", "t_ms", 1), "decimal", "-decimal", OpenOptions{Decimal: '.'}, func(f *File) bool { return f.info.Channels[0].Digits == 0 }},
 		{"decimals and no unit", decimals, "unit", "", OpenOptions{Units: []string{"mV"}}, func(f *File) bool { return near(f.info.Channels[0].VoltsPerCount, 1e-5, 1e-9) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			f, err := openBytes([]byte(c.text), "a.csv", OpenOptions{})
+			first := OpenOptions{}
+			if c.about == "columns" { // a rate is said, and the time was left to be found
+				first.RateHz = 250
+			}
+			f, err := openBytes([]byte(c.text), "a.csv", first)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -62,6 +67,11 @@ func TestCSVDoubts(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer f.Close()
+	for text, want := range map[string]string{noUnit: `-time "time [ms]"`, strings.Replace(noUnit, "time", "Laufzeit", 1): `-time "Laufzeit [ms]"`, strings.Replace(noUnit, "time,adc\n", "", 1): `-time "1 [ms]"`} {
+		if _, err := openBytes([]byte(text), "a.csv", OpenOptions{}); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, want %s in it", err, want)
+		}
+	}
 	if len(f.Text().Doubts) > 0 {
 		t.Errorf("a day above 12 leaves no doubt: %+v", f.Text().Doubts)
 	}

@@ -60,7 +60,6 @@ type csvPlan struct {
 	noUnit    bool  // the clock says none, and was taken for seconds
 	channels  []int // columns
 	firstRows [][]string
-	head      string   // TextLook.Head
 	cells     []string // units behind the numbers of each column, or nil
 	// the newest day read, and its midnight in seconds
 	dayText    string
@@ -92,7 +91,7 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 		return nil, &FormatError{Path: path, Line: r.line, Reason: "no row of numbers in it"}
 	}
 	p := &csvPlan{path: path, options: options, point: '.', clock: -1, day: -1, separator: options.Separator}
-	p.times.dates, p.head = options.Dates, headOf(lines[0])
+	p.times.dates = options.Dates
 	if p.separator == 0 {
 		p.separator = pickSeparator(lines, options.Decimal)
 	}
@@ -119,6 +118,7 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 	if len(p.channels) == 0 {
 		return nil, &FormatError{Path: path, Line: 1, Reason: "only a time column, no signal"}
 	}
+	p.rising = p.findRising(lines[p.header:])
 	for _, line := range lines[p.header:min(len(lines), p.header+lookRows)] {
 		p.firstRows = append(p.firstRows, p.split(line))
 	}
@@ -308,7 +308,7 @@ func (p *csvPlan) findClock(first, lines []string, asked string) error {
 			p.kind, p.step = textClock, 1
 		} else if p.step == 1 && p.columns[p.clock].unit == "" && !unitSaid {
 			p.step = epochStep(x)
-			p.noUnit = p.step == 1
+			p.noUnit = true
 		}
 	}
 	if asked == "" && p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "") {
@@ -349,6 +349,35 @@ func (p *csvPlan) rises(column int, lines []string) bool {
 		last = x
 	}
 	return up+down == 0 || up >= 20*down
+}
+
+// findRising finds a column that rises evenly, as a clock does, where none was found; −1 for none.
+func (p *csvPlan) findRising(lines []string) int {
+	if p.clock >= 0 || p.options.Time != "" || len(lines) < 10 {
+		return -1
+	}
+	for _, k := range p.channels {
+		low, high, last := math.Inf(1), 0.0, math.NaN()
+		for i, line := range lines {
+			fields := p.split(line)
+			x, ok := 0.0, k < len(fields)
+			if ok {
+				x, _, ok = number(fields[k], p.point)
+			}
+			if !ok {
+				low = 0
+				break
+			}
+			if i > 0 {
+				low, high = min(low, x-last), max(high, x-last)
+			}
+			last = x
+		}
+		if low > 0 && high <= 3*low {
+			return k
+		}
+	}
+	return -1
 }
 
 // readable tells a number, a time or a date.

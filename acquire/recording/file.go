@@ -112,8 +112,10 @@ type FormatError struct {
 	Offset int64 // byte offset, or −1
 	Line   int   // line number from 1, or 0
 	Reason string
-	// NoRate says that the sample rate is all that is missing.
+	// NoRate says that the sample rate is all that is missing; Clock is then an OpenOptions.Time with which the
+	// file can be looked at all the same, or "".
 	NoRate bool
+	Clock  string
 }
 
 func (e *FormatError) Error() string {

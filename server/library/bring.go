@@ -2,6 +2,7 @@ package library
 
 import (
 	"bytes"
+	"cmp"
 	"compress/gzip"
 	"context"
 	"errors"
@@ -151,7 +152,7 @@ func (s *Store) take(temporary, name, target string, how Reading) (done Imported
 			return done, err
 		}
 	}
-	if look != nil && !look.Ours {
+	if look != nil && !look.Ours && look.Head != "" {
 		_ = s.readings.Change(func(all map[string]Reading) error { all[look.Head] = how; return nil }) // only a convenience
 	}
 	s.loadCache()
@@ -198,6 +199,7 @@ type Preview struct {
 	Text   *recording.TextLook `json:"text"` // null for what is no text
 	// NoRate says that nothing can be read before a sample rate is said.
 	NoRate     bool             `json:"noRate"`
+	Missing    string           `json:"missing"`    // why, in a sentence without its stop
 	Remembered *Reading         `json:"remembered"` // how a file with such a head was read before, or null
 	Remarks    []string         `json:"remarks"`
 	Channels   []PreviewChannel `json:"channels"`
@@ -241,8 +243,10 @@ func (s *Store) Preview(name string, head []byte, whole bool, how Reading) (Prev
 	p := Preview{Whole: whole, Remarks: []string{}}
 	var format *recording.FormatError
 	if errors.As(err, &format) && format.NoRate {
-		p.NoRate = true
-		how.RateHz = 1
+		p.NoRate, p.Missing = true, format.Reason
+		if how.Time = cmp.Or(format.Clock, how.Time); format.Clock == "" {
+			how.RateHz = 1
+		}
 		f, err = open(how)
 	}
 	if err != nil {
@@ -254,7 +258,7 @@ func (s *Store) Preview(name string, head []byte, whole bool, how Reading) (Prev
 		if p.NoRate {
 			p.Text.RateHz = 0
 		}
-		if r, ok := s.readings.All()[p.Text.Head]; ok && !p.Text.Ours {
+		if r, ok := s.readings.All()[p.Text.Head]; ok && !p.Text.Ours && p.Text.Head != "" {
 			p.Remembered = &r
 		}
 	}

@@ -16,7 +16,7 @@ const TEXT = /\.(csv|txt|tsv|log)(\.gz)?$/i;
 const KNOWN = /\.(edf|bdf|wav|csv|txt|tsv|log)(\.gz)?$/i;
 const SVG = "http://www.w3.org/2000/svg";
 
-/** @typedef {{name: string, files: File[]}} Bundle one recording: a file, or a record's files @typedef {{name: string, entry?: Entry, told: string[], error?: string}} Outcome */
+/** @typedef {{name: string, files: File[]}} Bundle one recording: a file, or a record's files @typedef {{name: string, entry?: Entry, told: string[], error?: string, again?: File}} Outcome */
 
 /**
  * Puts files together that are one recording: a header (.hea) with the files that it names and its annotations.
@@ -215,16 +215,17 @@ class ImportDialog {
     const t = p.text;
     if (!t) return;
     this.asked = t.doubts;
-    setText(this.error, p.noRate ? W.noRate : "");
+    const clocked = t.columns.some((c) => c.role === "time");
+    setText(this.error, !p.noRate ? "" : clocked ? W.whichUnit : W.noRate);
     this.go.disabled = p.noRate;
     this.columns = t.columns.map((c) => ({ ...c }));
     fill(this.doubts, ...t.doubts.map((d) => h("li", {}, `${sentence(d.text)} ${d.taken ? W.isThatRight : W.sayIt}`)));
     this.doubts.hidden = t.doubts.length === 0;
     const asked = new Set(t.doubts.map((d) => d.about));
-    if (p.noRate) asked.add("rate");
+    if (p.noRate) asked.add(clocked ? "time" : "rate");
     for (const [name, e] of Object.entries(this.fields)) e.classList.toggle("asked", asked.has(name));
     this.fields.dates.hidden = !asked.has("dates") && !this.answers?.dates;
-    this.fields.time.hidden = !t.columns.some((c) => c.role === "time");
+    this.fields.time.hidden = !clocked;
     setText(this.rateNote, t.clockTells ? W.fromTheTimes(rateText(t.rateHz)) : t.rateHz > 0 && !this.answers?.rate ? W.fromTheFile(rateText(t.rateHz)) : "");
     for (const [s, found] of /** @type {[HTMLSelectElement, string][]} */ ([[this.separator, t.separator], [this.decimal, t.decimal]])) {
       const name = SIGNS[/** @type {keyof SIGNS} */ (found)];
@@ -233,7 +234,7 @@ class ImportDialog {
     this.#showTable(t);
     this.#showTraces(p);
     const told = p.remarks.filter((r) => !t.doubts.some((d) => r.startsWith(d.text)));
-    setText(this.result, [p.noRate ? "" : W.wouldBe(p.channels.length, rateText(t.rateHz), p.whole ? clockTime(Math.floor(p.seconds)) : ""), p.whole ? "" : W.beginningOnly, ...told.map(sentence)].filter(Boolean).join(" "));
+    setText(this.result, [p.noRate ? "" : W.wouldBe(p.channels.length, rateText(t.rateHz), p.whole ? clockTime(Math.floor(p.seconds)) : "", p.channels.map((c) => W.kinds[c.kind] ?? c.kind).join(", ")), p.whole ? "" : W.beginningOnly, ...told.map(sentence)].filter(Boolean).join(" "));
   }
 
   /** @param {NonNullable<Preview["text"]>} t */
@@ -310,7 +311,7 @@ let asking;
 /**
  * Brings files in, one after another: a bad one stops none.
  * @param {File[]} files
- * @param {{progress: (name: string, share: number) => void, done: (o: Outcome) => void, signal: AbortSignal}} tell
+ * @param {{progress: (name: string, share: number) => void, done: (o: Outcome) => void, signal: AbortSignal, ask?: boolean}} tell ask: also where it is known how
  */
 export async function importFiles(files, tell) {
   const { bundles, alone } = await bundlesOf(files);
@@ -320,18 +321,19 @@ export async function importFiles(files, tell) {
   for (const [i, b] of bundles.entries()) {
     if (tell.signal.aborted) return;
     try {
-      let answers = nothingSaid();
+      let answers = nothingSaid(), remembered = false;
       if (b.files.length === 1 && TEXT.test(b.name)) {
-        const how = await howToRead(b.files[0], same, bundles.slice(i + 1).filter((x) => TEXT.test(x.name)).length);
+        const how = await howToRead(b.files[0], same, bundles.slice(i + 1).filter((x) => TEXT.test(x.name)).length, tell.ask === true);
         if (!how) {
           tell.done({ name: b.name, told: [], error: W.wasLeftOut });
           continue;
         }
         answers = how.answers;
+        remembered = how.remembered === true;
         if (how.all) same = answers;
       }
       const entry = await bring(b.files, answers, (share) => tell.progress(b.name, share), tell.signal);
-      tell.done({ name: b.name, entry, told: entry.told });
+      tell.done({ name: b.name, entry, told: entry.told, again: remembered ? b.files[0] : undefined });
     } catch (e) {
       tell.done({ name: b.name, told: [], error: tell.signal.aborted ? W.cancelled : e instanceof Error ? e.message : String(e) });
     }
@@ -343,9 +345,10 @@ export async function importFiles(files, tell) {
  * @param {File} file
  * @param {Answers|null} same said for this file with those before
  * @param {number} more text files that follow
- * @returns {Promise<{answers: Answers, all: boolean}|null>}
+ * @param {boolean} must ask also what is known
+ * @returns {Promise<{answers: Answers, all: boolean, remembered?: boolean}|null>}
  */
-async function howToRead(file, same, more) {
+async function howToRead(file, same, more, must) {
   let answers = same ?? nothingSaid();
   let p = await preview(file, LOOKED_AT, answers);
   if (p.text?.ours || !p.text) return { answers, all: false };
@@ -357,7 +360,7 @@ async function howToRead(file, same, more) {
     } catch {
       // What was said then does not fit this file.
     }
-    if (answers === before && !p.noRate && !p.text?.doubts.some((d) => d.taken)) return { answers, all: false };
+    if (!must && answers === before && !p.noRate && !p.text?.doubts.some((d) => d.taken)) return { answers, all: false, remembered: true };
   }
   if (same && !p.noRate) return { answers, all: true };
   asking ??= new ImportDialog();

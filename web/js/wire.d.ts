@@ -848,6 +848,7 @@ export interface Preview {
   format: string;
   text: TextLook | null;
   noRate: boolean;
+  missing: string;
   remembered: LibraryReading | null;
   remarks: string[];
   channels: PreviewChannel[];

@@ -890,6 +890,10 @@ export const importBoxWords = {
   notHere: (name, why) => `${name}: ${why}`,
   /** @param {unknown} name */
   isHere: (name) => `${name} is here.`,
+  /** @param {unknown} rate @param {unknown} length */
+  whatCame: (rate, length) => `${length} long, ${rate}.`,
+  asBefore: "It was read as a file with the same names of columns was read before.",
+  readDifferently: "Read it differently …",
   clearThisList: "Clear this list",
 };
 export const importWords = {
@@ -923,14 +927,17 @@ export const importWords = {
   firstRows: "The first rows",
   leaveItOut: "Leave this file out",
   noRate: "The file does not say how many samples a second it has. Enter the number, or say which column holds the time.",
+  whichUnit: "The column that holds the time does not say in which unit. Choose the unit under “The time is in”.",
+  /** @type {Record<string, string>} */
+  kinds: { pulse: "pulse", ecg: "ECG", other: "something else" },
   sayIt: "Please say it, if you know it.",
   isThatRight: "Is that right?",
   /** @param {unknown} rate */
   fromTheTimes: (rate) => `${rate}, from the times in the file`,
   /** @param {unknown} rate */
   fromTheFile: (rate) => `${rate}, as the file says`,
-  /** @param {number} n @param {unknown} rate @param {unknown} length */
-  wouldBe: (n, rate, length) => `${n === 1 ? "1 channel" : `${n} channels`}, ${rate}${length ? `, ${length} long` : ""}.`,
+  /** @param {number} n @param {unknown} rate @param {unknown} length @param {unknown} kinds */
+  wouldBe: (n, rate, length, kinds) => `${n === 1 ? "1 channel" : `${n} channels`} (${kinds}), ${rate}${length ? `, ${length} long` : ""}.`,
   beginningOnly: "This is the beginning of the file.",
   signal: "signal",
   time: "time",

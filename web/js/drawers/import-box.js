@@ -2,7 +2,9 @@
 
 import { sentence } from "../api.js";
 import { button, fill, h, setText } from "../dom.js";
+import { clockTime, rate } from "../format.js";
 import { droppedFiles, importFiles } from "../import.js";
+import { library } from "../review/library.js";
 import { importBoxWords as W } from "../words.js";
 
 /** @import {Outcome} from "../import.js" */
@@ -21,8 +23,11 @@ const state = {
 };
 const changed = () => state.heard.dispatchEvent(new Event("changed"));
 
-/** @param {File[]} files */
-export async function bringIn(files) {
+/**
+ * @param {File[]} files
+ * @param {Outcome} [instead] that is read anew, and goes to the trash then
+ */
+export async function bringIn(files, instead) {
   if (files.length === 0) return;
   state.waiting.push(files);
   if (state.running) return;
@@ -32,6 +37,7 @@ export async function bringIn(files) {
   for (let some = state.waiting.shift(); some; some = state.waiting.shift()) {
     await importFiles(some, {
       signal: ended.signal,
+      ask: !!instead,
       progress: (name, share) => {
         Object.assign(state, { name, share });
         changed();
@@ -40,7 +46,10 @@ export async function bringIn(files) {
         state.outcomes.push(o);
         Object.assign(state, { name: "", share: 0 });
         changed();
-        if (o.entry) window.dispatchEvent(new CustomEvent("recordings-changed"));
+        if (!o.entry) return;
+        const told = () => window.dispatchEvent(new CustomEvent("recordings-changed"));
+        if (instead?.entry) void library.trash(instead.entry.id).then(told, told);
+        else told();
       },
     });
   }
@@ -107,7 +116,8 @@ export class ImportBox {
     if (key === this.key) return;
     this.key = key;
     if (this.seen > state.outcomes.length) this.seen = 0;
-    fill(this.list, ...state.outcomes.map((o) => h("li", { class: o.error ? "error" : "" }, o.error ? W.notHere(o.name, sentence(o.error)) : W.isHere(o.entry?.name || o.name), ...o.told.map((t) => h("small", {}, sentence(t))))),
+    fill(this.list, ...state.outcomes.map((o) => h("li", { class: o.error ? "error" : "" }, o.error ? W.notHere(o.name, sentence(o.error)) : W.isHere(o.entry?.name || o.name), o.entry ? h("small", {}, W.whatCame(rate(o.entry.rateHz), clockTime(Math.floor(o.entry.seconds)))) : null, ...o.told.map((t) => h("small", {}, sentence(t))),
+      o.again ? h("small", {}, W.asBefore, " ", h("button", { type: "button", class: "quiet", onclick: () => void bringIn([/** @type {File} */ (o.again)], o) }, W.readDifferently)) : null)),
       state.outcomes.length > 0 && !state.running ? h("li", {}, button("import-clear", W.clearThisList, () => {
         state.outcomes = [];
         changed();
