@@ -111,6 +111,15 @@ func parseMissing(text string) (channel int, ok bool) {
 	return n - 1, strings.HasPrefix(rest, " @") && err == nil && n > 0
 }
 
+// PlainNote is a note that somebody wrote, told apart from the program's own annotations where it reads as one.
+func PlainNote(text string) string {
+	_, _, edited := ParseEdit(Annotation{Text: text})
+	if !IsNote(text) || madeByWriter(text) || edited {
+		return "note: " + text
+	}
+	return text
+}
+
 func isGap(text string) bool { return text == textGap || strings.HasPrefix(text, textGap+": ") }
 
 func rateText(rateHz float64) string {

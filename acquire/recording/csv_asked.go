@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"pulsewright/acquire"
 )
 
 // Sign is a separator or a decimal sign; 0 is none.
@@ -122,6 +124,9 @@ func (o *OpenOptions) Check() error {
 	for _, u := range o.Units {
 		if len(u) > 40 || cleanText(u) != u {
 			return fmt.Errorf("unit %q: give up to 40 characters, as mV", u)
+		}
+		if err := acquire.CheckText("unit", u); err != nil {
+			return err
 		}
 	}
 	return nil

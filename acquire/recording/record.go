@@ -316,6 +316,8 @@ func openRecord(in *input, path string) (*File, error) {
 	if h.samples > 0 && h.samples != frames {
 		if h.samples > frames {
 			f.remark("the header says %d samples, the signal files hold %d: their end is missing", h.samples, frames)
+		} else if len(st.files) > 0 && frames-h.samples > 2 { // groups of three may be filled up
+			f.remark("the header says %d samples, the signal files hold %d: those beyond were left out", h.samples, frames)
 		}
 		frames = min(frames, h.samples)
 	}
@@ -364,7 +366,9 @@ func (st *recordStore) openFiles(path string) error {
 			name := filepath.Join(filepath.Dir(path), s.file)
 			data, err := openInput(name)
 			if errors.Is(err, os.ErrNotExist) {
-				data, err = openInput(name + ".gz")
+				if packed, packedErr := openInput(name + ".gz"); !errors.Is(packedErr, os.ErrNotExist) {
+					data, err = packed, packedErr
+				}
 			}
 			if err != nil {
 				return fmt.Errorf("%w (the header %s names this signal file: put it beside it)", err, path)

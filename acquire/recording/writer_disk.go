@@ -255,3 +255,7 @@ func (w *Writer) retime() error {
 	}
 	return nil
 }
+
+// Lock marks a file as held until it is closed; ErrInUse when another holds it. Where files cannot be locked the
+// error is another.
+func Lock(f *os.File) error { return lockFile(f) }

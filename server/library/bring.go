@@ -15,11 +15,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
 	"pulsewright/server/library/files"
+	"pulsewright/server/library/overview"
 )
 
 // readingName is the file of how text files were read, by what their heads look like.
@@ -102,12 +104,13 @@ func (s *Store) arrive(name, ext string, packed bool, body io.Reader) (path stri
 		}
 	}()
 	if packed {
-		z, err := gzip.NewReader(body)
+		counted := &counting{r: body}
+		z, err := gzip.NewReader(counted)
 		if err != nil {
 			temporary.Close()
 			return "", fmt.Errorf("file %s: it ends in .gz and is not packed so: %w", strconv.Quote(name), err)
 		}
-		body = io.LimitReader(z, MaxUpload+1)
+		body = &bounded{r: io.LimitReader(z, MaxUpload+1), packed: counted}
 	}
 	n, err := io.Copy(temporary, body)
 	if closeErr := temporary.Close(); err == nil {
@@ -125,9 +128,36 @@ func (s *Store) arrive(name, ext string, packed bool, body io.Reader) (path stri
 	return temporary.Name(), nil
 }
 
+// counting counts what is read.
+type counting struct {
+	r io.Reader
+	n int64
+}
+
+func (c *counting) Read(b []byte) (int, error) {
+	n, err := c.r.Read(b)
+	c.n += int64(n)
+	return n, err
+}
+
+// bounded ends what unpacks to far more than a packed recording does.
+type bounded struct {
+	r      io.Reader
+	packed *counting
+	n      int64
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	n, err := b.r.Read(p)
+	if b.n += int64(n); b.n > 64<<20+100*b.packed.n {
+		return n, fmt.Errorf("it unpacks to more than %d MB, far more than a packed recording does; unpack it yourself if you trust it", b.n>>20)
+	}
+	return n, err
+}
+
 // take looks into a file that arrived, keeps how it is read, and gives it its place in the folder.
 func (s *Store) take(temporary, name, target string, how Reading) (done Imported, err error) {
-	f, err := recording.OpenWith(temporary, how.OpenOptions)
+	f, err := recording.OpenWith(temporary, stillThere(temporary, how.OpenOptions))
 	if err != nil {
 		return done, s.unreadable(name, temporary, err)
 	}
@@ -146,6 +176,10 @@ func (s *Store) take(temporary, name, target string, how Reading) (done Imported
 		return done, err
 	}
 	id := filepath.Base(path)
+	if err := s.forget(id); err != nil { // of a file of this name that somebody else removed
+		os.Remove(path)
+		return done, err
+	}
 	if !said.Empty() {
 		if err := s.said.Change(func(all map[string]channel.Sidecar) error { all[id] = said; return nil }); err != nil {
 			os.Remove(path)
@@ -161,6 +195,33 @@ func (s *Store) take(temporary, name, target string, how Reading) (done Imported
 	}
 	done.Entry, err = s.Get(id)
 	return done, err
+}
+
+// stillThere keeps an arriving file from looking forgotten while it is read: see sweep.
+func stillThere(path string, o recording.OpenOptions) recording.OpenOptions {
+	last, tell := time.Now(), o.Progress
+	o.Progress = func(share float64) {
+		if now := time.Now(); now.Sub(last) > staleAfter/8 {
+			last = now
+			_ = os.Chtimes(path, now, now)
+		}
+		if tell != nil {
+			tell(share)
+		}
+	}
+	return o
+}
+
+// forget drops what is kept under an id.
+func (s *Store) forget(id string) error {
+	_, marks := s.marks.All()[id]
+	_, said := s.said.All()[id]
+	_, edits := s.edits.All()[id]
+	if _, remark := s.remarks.All()[id]; !marks && !said && !edits && !remark {
+		return nil
+	}
+	_ = os.Remove(overview.Path(s.folder, id))
+	return errors.Join(s.remarks.Delete([]string{id}), s.marks.Delete([]string{id}), s.said.Delete([]string{id}), s.edits.Delete([]string{id}))
 }
 
 func (s *Store) unreadable(name, temporary string, err error) error {
@@ -343,6 +404,7 @@ func (s *Store) AddRecord(parts func() (*multipart.Part, error), how Reading) (d
 
 // arriveParts writes a record's files into a folder and returns the header's name.
 func arriveParts(folder string, parts func() (*multipart.Part, error)) (header string, err error) {
+	var headers []string
 	for n := 0; ; n++ {
 		part, err := parts()
 		if err == io.EOF {
@@ -359,8 +421,8 @@ func arriveParts(folder string, parts func() (*multipart.Part, error)) (header s
 			return "", fmt.Errorf("record: a file named %s; give each its name", strconv.Quote(name))
 		}
 		plain, _ := unpackedName(name)
-		if strings.EqualFold(filepath.Ext(plain), ".hea") && (header == "" || len(name) < len(header)) {
-			header = name // those of segments have longer names
+		if strings.EqualFold(filepath.Ext(plain), ".hea") {
+			headers = append(headers, name)
 		}
 		f, err := os.OpenFile(filepath.Join(folder, name), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 		if err != nil {
@@ -372,6 +434,18 @@ func arriveParts(folder string, parts func() (*multipart.Part, error)) (header s
 		}
 		if err != nil {
 			return "", fmt.Errorf("record: file %s: it did not arrive whole: %w", strconv.Quote(name), err)
+		}
+	}
+	// Those of segments have longer names, and are named in the shortest.
+	slices.SortStableFunc(headers, func(a, b string) int { return cmp.Compare(len(a), len(b)) })
+	if len(headers) > 0 {
+		header = headers[0]
+	}
+	if len(headers) > 1 {
+		text, err := os.ReadFile(filepath.Join(folder, header))
+		first, _, _ := strings.Cut(string(text), "\n")
+		if err == nil && !strings.Contains(strings.SplitN(first, " ", 2)[0], "/") {
+			return "", fmt.Errorf("record: two headers, %s and %s: bring one record at a time", strconv.Quote(headers[0]), strconv.Quote(headers[1]))
 		}
 	}
 	if header == "" {

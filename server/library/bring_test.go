@@ -12,9 +12,11 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"pulsewright/acquire/recording"
+	"pulsewright/server/channel"
 )
 
 // doubtful is a text file of 125 Hz that does not say it, in volts that it does not say.
@@ -195,8 +197,9 @@ func TestAddRecord(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer g.Close()
-	if !sameSamples(t, f, g) || e.MedianBPM == 0 || !e.Invented {
-		t.Errorf("the record came as %+v", e)
+	marked, _, _ := recording.TakeMarked(g.Annotations(), 250)
+	if !sameSamples(t, f, g) || len(marked) < 20 || !e.Invented {
+		t.Errorf("the record came as %+v with %d beats", e, len(marked))
 	}
 	for _, wrong := range []struct {
 		files map[string][]byte
@@ -207,6 +210,7 @@ func TestAddRecord(t *testing.T) {
 		{map[string][]byte{"a.hea": []byte("a 1 250\n../../x.dat 16 200 0 0 0 0 0 x\n")}, "own folder"},
 		{map[string][]byte{".hea": []byte("x")}, "give each its name"},
 		{map[string][]byte{}, "no header"},
+		{map[string][]byte{"a.hea": files["chest_lead_a.hea"], "b2.hea": files["chest_lead_a.hea"], "chest_lead_a.dat": files["chest_lead_a.dat"]}, "one record at a time"},
 	} {
 		_, err := store.AddRecord(parts(t, wrong.files), Reading{})
 		if err == nil || !strings.Contains(err.Error(), wrong.want) || strings.Contains(err.Error(), store.Folder()) {
@@ -280,4 +284,72 @@ func TestImportEnds(t *testing.T) {
 		t.Errorf("a path in %q", err)
 	}
 	onlyThese(t, store)
+}
+
+// TestNothingOfAnotherFile: what was said of a file that somebody removed by hand does not come to the next of its name;
+// a bomb is refused; a note that reads as one of the program's stays a note.
+func TestNothingOfAnotherFile(t *testing.T) {
+	store := NewStore(t.TempDir())
+	how := Reading{Kinds: []string{"ecg"}}
+	how.RateHz = 250
+	e, err := store.Add("a.csv", strings.NewReader("ppg\n1\n2\n3\n"), how)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(store.SetNote(e.ID, "old remark"), store.AddMark(e.ID, recording.Annotation{Sample: 1, Text: "beat pulse 0.9"})); err != nil {
+		t.Fatal(err)
+	}
+	if marks := store.Marks(e.ID); len(marks) != 1 || !recording.IsNote(marks[0].Text) || !strings.Contains(marks[0].Text, "beat pulse 0.9") {
+		t.Errorf("the note is %+v", marks)
+	}
+	if err := os.Remove(filepath.Join(store.Folder(), e.ID)); err != nil {
+		t.Fatal(err)
+	}
+	again, err := store.Add("a.csv", strings.NewReader("t_ms,x\n0,1\n4,2\n8,3\n"), Reading{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again.ID != e.ID || again.Note != "" || again.RateHz != 250 || len(store.Marks(e.ID)) > 0 || !Said(filepath.Join(store.Folder(), e.ID)).Empty() {
+		t.Errorf("the new file is %+v", again)
+	}
+	if _, err := store.Add("bomb.csv.gz", packed(t, strings.Repeat("1,2\n", 40<<20)), Reading{}); err == nil || !strings.Contains(err.Error(), "far more than a packed recording does") {
+		t.Errorf("a bomb: %v", err)
+	}
+	onlyThese(t, store, e.ID)
+}
+
+// TestTwoProgramsOnAFolder: what two stores of one folder say at the same time is all kept.
+func TestTwoProgramsOnAFolder(t *testing.T) {
+	folder := t.TempDir()
+	a, b := NewStore(folder), NewStore(folder)
+	var ids []string
+	for n := range 8 {
+		e, err := a.Add(fmt.Sprintf("r%d.csv", n), strings.NewReader("t_ms,x\n0,1\n4,2\n8,3\n"), Reading{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ids = append(ids, e.ID)
+	}
+	kind := "ecg"
+	var wait sync.WaitGroup
+	for k, store := range []*Store{a, b} {
+		for n, id := range ids {
+			wait.Go(func() {
+				err := store.AddMark(id, recording.Annotation{Sample: int64(k), Text: fmt.Sprintf("note of program %d", k)})
+				if k == n%2 {
+					err = errors.Join(err, store.Say(id, []ChannelChange{{Said: channel.Said{Kind: &kind}}}), store.SetNote(id, "a remark"))
+				}
+				if err != nil {
+					t.Error(err)
+				}
+			})
+		}
+	}
+	wait.Wait()
+	for _, id := range ids {
+		e, err := a.Get(id)
+		if err != nil || e.Note != "a remark" || len(a.Marks(id)) != 2 || *Said(filepath.Join(folder, id)).Of(0).Kind != "ecg" {
+			t.Errorf("%s: %+v, %d notes, %v", id, e, len(a.Marks(id)), err)
+		}
+	}
 }

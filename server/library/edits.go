@@ -50,6 +50,8 @@ var ErrEdited = errors.New("the beats were edited elsewhere meanwhile: open the 
 // Edit keeps what somebody edits of a recording's beats beside it; the file itself stays as it was
 // recorded. It returns all edits.
 func (s *Store) Edit(id string, change EditChange) (analysis.Edits, error) {
+	s.moving.RLock()
+	defer s.moving.RUnlock()
 	path, err := s.Path(id)
 	if err != nil {
 		return nil, err

@@ -19,6 +19,8 @@ const (
 
 // SetNote keeps a remark of at most 2000 bytes on a recording; "" removes it.
 func (s *Store) SetNote(id, note string) error {
+	s.moving.RLock()
+	defer s.moving.RUnlock()
 	if _, err := s.Path(id); err != nil {
 		return err
 	}
@@ -44,9 +46,12 @@ func (s *Store) Marks(id string) []recording.Annotation { return s.marks.All()[i
 
 // AddMark puts a note at a sample of a recording.
 func (s *Store) AddMark(id string, a recording.Annotation) error {
+	s.moving.RLock()
+	defer s.moving.RUnlock()
 	if _, err := s.Path(id); err != nil {
 		return err
 	}
+	a.Text = recording.PlainNote(a.Text)
 	return s.marks.Change(func(marks map[string][]recording.Annotation) error {
 		if len(marks[id]) >= mostMarks {
 			return fmt.Errorf("recording %s: it has %d notes already, the most that are kept", strconv.Quote(id), mostMarks)
@@ -62,6 +67,8 @@ var ErrNoMark = errors.New("no such note was made afterwards; those in the recor
 
 // RemoveMark takes away a note made afterwards.
 func (s *Store) RemoveMark(id string, sample int64, text string) error {
+	s.moving.RLock()
+	defer s.moving.RUnlock()
 	return s.marks.Change(func(marks map[string][]recording.Annotation) error {
 		i := slices.IndexFunc(marks[id], func(a recording.Annotation) bool { return a.Sample == sample && a.Text == text })
 		if i < 0 {

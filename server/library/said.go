@@ -30,6 +30,8 @@ type ChannelChange struct {
 // Say keeps what is said of a recording's channels, all of it or, with an error, nothing. The
 // file itself stays as it is.
 func (s *Store) Say(id string, changes []ChannelChange) error {
+	s.moving.RLock()
+	defer s.moving.RUnlock()
 	path, err := s.Path(id)
 	if err != nil {
 		return err

@@ -16,6 +16,8 @@ import (
 // Rename gives a recording another name; the time in front of it stays. It
 // returns the new id. Nothing is overwritten.
 func (s *Store) Rename(id, name string) (string, error) {
+	s.moving.Lock()
+	defer s.moving.Unlock()
 	path, err := s.Path(id)
 	if err != nil {
 		return "", err
@@ -53,6 +55,8 @@ func (s *Store) release(id string) {
 // Trash moves a recording and its notes to the trash, from where Restore brings them
 // back.
 func (s *Store) Trash(id string) error {
+	s.moving.Lock()
+	defer s.moving.Unlock()
 	path, err := s.Path(id)
 	if err != nil {
 		return err
@@ -108,6 +112,8 @@ func (s *Store) Trashed() []Trashed {
 // Restore brings a recording back from the trash. When its name was taken
 // meanwhile it gets a number; the id it has now is returned.
 func (s *Store) Restore(id string) (string, error) {
+	s.moving.Lock()
+	defer s.moving.Unlock()
 	if _, err := s.path(id); err != nil {
 		return "", err
 	}
@@ -125,6 +131,8 @@ func (s *Store) Restore(id string) (string, error) {
 // Delete removes recordings from the trash for good, with what was said of them. It
 // returns what is gone; those named that are not in the trash are passed over.
 func (s *Store) Delete(ids []string) ([]Trashed, error) {
+	s.moving.Lock()
+	defer s.moving.Unlock()
 	gone, names := []Trashed{}, []string{}
 	for _, t := range s.Trashed() {
 		if !slices.Contains(ids, t.ID) {

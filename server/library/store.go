@@ -65,6 +65,8 @@ type Store struct {
 	// readings are how text files were read, by what their heads look like.
 	readings *files.Map[Reading]
 
+	// moving is held while recordings get other names, and read-held while something is said of one.
+	moving sync.RWMutex
 	saving sync.Mutex // held while the cache is written
 	load   sync.Once  // the cache of the run before was looked for
 

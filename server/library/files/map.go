@@ -7,6 +7,9 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
+
+	"pulsewright/acquire/recording"
 )
 
 // ErrBroken says that a file is no JSON of its kind.
@@ -33,6 +36,7 @@ func (m *Map[V]) All() map[string]V {
 func (m *Map[V]) Change(change func(map[string]V) error) error {
 	m.changing.Lock()
 	defer m.changing.Unlock()
+	defer lockFolder(filepath.Dir(m.path))()
 	all, err := Read[V](m.path)
 	if errors.Is(err, ErrBroken) {
 		err = SetAside(m.path)
@@ -48,6 +52,24 @@ func (m *Map[V]) Change(change func(map[string]V) error) error {
 		return err
 	}
 	return Replace(m.path, data)
+}
+
+// lockName is the file that is locked while another program on the same folder must wait.
+const lockName = ".lock"
+
+// mostWait bounds that wait: a program that stands still does not hold up another for good.
+const mostWait = 5 * time.Second
+
+// lockFolder waits until no other program changes a map of the folder; where files cannot be locked it does not wait.
+func lockFolder(folder string) (unlock func()) {
+	f, err := os.OpenFile(filepath.Join(folder, lockName), os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return func() {} // the change will say what is wrong
+	}
+	for until := time.Now().Add(mostWait); errors.Is(recording.Lock(f), recording.ErrInUse) && time.Now().Before(until); {
+		time.Sleep(2 * time.Millisecond)
+	}
+	return func() { f.Close() }
 }
 
 // Move gives what is kept under one name to another, if anything is.
