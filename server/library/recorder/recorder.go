@@ -354,7 +354,9 @@ func (r *Recorder) Beats(channel int, beats []beat.Beat, samplesPerPoint int) {
 }
 
 // Note implements session.Tap.
-func (r *Recorder) Note(first int64, text string) { r.tell(event{first: first, text: recording.PlainNote(text)}) }
+func (r *Recorder) Note(first int64, text string) {
+	r.tell(event{first: first, text: recording.PlainNote(text)})
+}
 
 // Text implements session.Tap.
 func (r *Recorder) Text(first int64, lines []string) {
