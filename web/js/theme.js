@@ -71,6 +71,18 @@ export const STYLES = [
   { width: 1.4, on: 14, off: 4 },
 ];
 
+/** Of traces laid over each other, in their order: told apart without colour. @type {LineStyle[]} */
+export const OVERLAID = [
+  { width: 1.2, on: 1, off: 0 },
+  { width: 3, on: 1, off: 0 },
+  { width: 2, on: 14, off: 7 },
+  { width: 2.4, on: 3, off: 6 },
+  { width: 3, on: 26, off: 6 },
+  { width: 1.2, on: 7, off: 10 },
+  { width: 3.4, on: 3, off: 14 },
+  { width: 1.2, on: 20, off: 4 },
+];
+
 /**
  * WCAG 2 contrast ratio of two colours #rrggbb.
  * @param {string} a

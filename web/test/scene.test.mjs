@@ -1,9 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { chartNumbers, chartScene } from "../js/scene/chart.js";
-import { colourOf, framed, stacked, withDots } from "../js/scene/scene.js";
+import { colourOf, framed, stacked, walk, withDots } from "../js/scene/scene.js";
 import { svgOf, traceData } from "../js/scene/svg.js";
-import { DARK, LIGHT } from "../js/theme.js";
+import { DARK, LIGHT, OVERLAID } from "../js/theme.js";
 
 /** @import {Item, Scene, Trace} from "../js/scene/scene.js" */
 
@@ -77,4 +77,23 @@ test("scenes one below the other, with a heading and a line below", () => {
   assert.match(svg, /<svg x="0" y="44" width="300" height="240" viewBox="0 0 300 240">\n<svg x="0" y="0" width="200" height="120"/);
   assert.match(svg, /<svg x="0" y="120" width="300"/);
   for (const words of ["T", "S", "F"]) assert.ok(svg.includes(`>${words}</text>`));
+});
+
+test("eight traces laid over each other are told apart by their lines alone", () => {
+  /** @type {Set<string>} */
+  const seen = new Set();
+  for (const style of OVERLAID) {
+    // What a pen draws of 240 columns: pieces and their lengths, and how thick.
+    /** @type {number[]} */
+    const pieces = [];
+    walk({ ...trace, ...style, low: new Array(240).fill(1), high: new Array(240).fill(1), size: 240, to: 240, x0: 0, dx: 1 }, { moveTo: () => pieces.push(0), lineTo: () => pieces[pieces.length - 1]++ }, 0.4);
+    seen.add(`${style.width} ${pieces.length} ${pieces[1] ?? "whole"}`);
+  }
+  assert.equal(seen.size, 8);
+  const widths = OVERLAID.slice(0, 4).filter((s) => s.off === 0).map((s) => s.width);
+  assert.ok(widths[1] >= 2 * widths[0], "whole lines differ in thickness twofold");
+  // Samples 12 pixels apart: still pieces of line, and gaps between them.
+  let lines = 0;
+  walk({ ...trace, ...OVERLAID[3], low: [0, 1, 0, 1, 0, 1, 0, 1], high: [0, 1, 0, 1, 0, 1, 0, 1], size: 8, to: 8, dx: 12 }, { moveTo: () => {}, lineTo: () => lines++ }, 0.4);
+  assert.equal(lines, 4, "two stubs and two lines of eight samples");
 });

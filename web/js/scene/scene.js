@@ -111,15 +111,18 @@ export function widthOf(text, size) {
  */
 export function walk(t, pen, stub = 0) {
   const { low, high, size, from, to, x0, dx, top, bottom, base, scale } = t;
-  const on = t.on ?? 1;
-  const period = stub > 0 ? on + (t.off ?? 0) : on;
+  // Of samples far apart whole ones are drawn and left out, at least a piece of line each.
+  const wide = dx > 2;
+  const on = wide && t.off ? Math.max(2, Math.round((t.on ?? 1) / dx)) : t.on ?? 1;
+  const off = wide && t.off ? Math.max(2, Math.round(t.off / dx)) : t.off ?? 0;
+  const period = stub > 0 ? on + off : on;
   let slot = from % size;
   let last = NaN;
   for (let k = from; k < to; k++) {
     const a = low[slot];
     const b = high[slot];
     if (++slot === size) slot = 0;
-    if (!(a <= b) || (period > on && Math.floor(k * dx) % period >= on)) {
+    if (!(a <= b) || (period > on && Math.floor(wide ? k : k * dx) % period >= on)) {
       last = NaN;
       continue;
     }

@@ -7,7 +7,7 @@ import { paint, pixelRatio } from "../scene/canvas.js";
 import { Cursors } from "../scene/cursors.js";
 import { register } from "../scene/picture.js";
 import { baseItems, inkItems, places, sheetScene, topItems } from "../scene/sheet.js";
-import { POINT_TITLES, STYLES, theme } from "../theme.js";
+import { OVERLAID, POINT_TITLES, STYLES, theme } from "../theme.js";
 import { reach } from "./curve.js";
 import { Labels } from "./labels.js";
 import { Lane, shareSpan } from "./lanes.js";
@@ -232,7 +232,7 @@ export class TracePanel {
 
   /** @param {Lane} lane */
   styleOf(lane) {
-    return STYLES[lane.probe.point];
+    return this.overlaid ? OVERLAID[this.lanes.indexOf(lane) % OVERLAID.length] : STYLES[lane.probe.point];
   }
 
   /**
