@@ -94,12 +94,18 @@ type gateParams struct {
 	levelEdge, levelShare float64
 	// Of the few beats of a new start, blunt ones may come no more unevenly than this.
 	fewUneven float64
+	// An electrode moves where heights differ by more than moveHeights, a logarithm, the
+	// level jumps by more than the share moveLevel of a beat's range, between the beats
+	// is more than the share moveCalm of their slope, and the beats look less alike than
+	// moveAlike.
+	moveHeights, moveLevel, moveCalm, moveAlike float64
 }
 
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, hide: 0.1,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
+		moveHeights: 0.13, moveLevel: 0.2, moveCalm: 0.24, moveAlike: 0.88,
 		pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
 		odds: [...]float64{6.672, -5.568, -12.148, -1.183, 3.198, 3.667, 0.678, -4.160, -0.298, -2.290}}
 	if k == Pulse {
@@ -137,6 +143,8 @@ type evidence struct {
 	slow    float64 // slope between the beats over the range of the signal: small where it wanders
 	wander  float64 // range of the signal over that of the beats
 	alike   float64 // correlation of the shapes
+	heights float64 // how far the beats' heights are from the middle one, as a logarithm
+	unlevel float64 // by how much the level changes from beat to beat, against their range
 	doubled bool    // a smaller wave follows, or comes before, every beat
 }
 
@@ -459,12 +467,13 @@ func (g *gate) look() {
 	if !(height > 0 && swing > 0) {
 		return
 	}
-	calm, between, unlevel := 0.0, 0.0, 0.0
+	calm, between := 0.0, 0.0
 	for i, b := range last {
 		between += min(g.p.between, b.between/height) / n
 		calm += min(2, b.calm/height) / n
+		s.heights += math.Abs(math.Log(max(b.height/height, 0.01))) / n
 		if i > 0 {
-			unlevel += min(2, math.Abs(b.level-last[i-1].level)/swing) / n
+			s.unlevel += min(2, math.Abs(b.level-last[i-1].level)/swing) / n
 		}
 	}
 	s.beats = len(last)
@@ -487,7 +496,7 @@ func (g *gate) look() {
 		evidenceUnevenQ: (1 - p) * s.uneven,
 		evidenceCalmP:   p * -math.Log(0.03+calm),
 		evidenceCalmQ:   (1 - p) * -math.Log(0.03+calm),
-		evidenceLevelQ:  (1 - p) * -math.Log(0.03+unlevel),
+		evidenceLevelQ:  (1 - p) * -math.Log(0.03+s.unlevel),
 		evidenceAlike:   s.alike,
 		evidenceBetween: between,
 	}
@@ -608,6 +617,14 @@ func (g *gate) blunt() bool {
 	return s.beats > 0 && s.uneven > g.p.bluntUneven && s.sharp < g.p.blunt
 }
 
+// moves tells of an electrode that moves, even where it keeps time: its waves differ in
+// height and stand on levels of their own, they do not look like one another, and it does
+// not rest between them. Each of these a heart may do.
+func (g *gate) moves() bool {
+	s := &g.seen
+	return g.kind == ECG && s.heights > g.p.moveHeights && s.unlevel > g.p.moveLevel && s.calm > g.p.moveCalm && s.alike < g.p.moveAlike
+}
+
 // unlike tells that the waves do not look like one another.
 func (g *gate) unlike() bool { return g.seen.beats > 0 && g.seen.alike < g.p.unlike }
 
@@ -617,7 +634,7 @@ func (g *gate) erratic() bool { return g.seen.uneven > g.p.erratic }
 // refuses tells that the beats are no heart's, whatever their probability: what the
 // records teach too little of.
 func (g *gate) refuses() bool {
-	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.unlike() || g.erratic()
+	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.moves() || g.unlike() || g.erratic()
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it:

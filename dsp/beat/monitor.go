@@ -586,7 +586,7 @@ func (m *Monitor) doubt() (State, string, float64) {
 		return StateTooNoisy, "the waves fall as they rise, a pulse does not: a lamp that flickers, or a movement?", nan
 	case s.alike >= unevenAlike && s.odds[evidenceBetween] <= unevenBetween && s.uneven > tellUnsteady:
 		return StateUneven, "the beats come too unevenly for a rate: some may be missing or too many", nan
-	case m.pulse == nil && (m.gate.blunt() || s.wander > movingRange && s.slow < movingSlow):
+	case m.pulse == nil && (m.gate.blunt() || m.gate.moves() || s.wander > movingRange && s.slow < movingSlow):
 		return StateMoving, "slow waves as large as the beats: hold still, press the electrodes on, fix the cables", nan
 	}
 	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still", nan
