@@ -82,6 +82,8 @@ type gateParams struct {
 	blunt, bluntUneven float64
 	// No rhythm is more uneven than this.
 	erratic float64
+	// Nor has so many intervals that are too short, of the last ones.
+	broken int
 	// Beats less alike than this in the mean are no heart's.
 	unlike float64
 	// Beats are not shown where a rate would be right with less than this probability.
@@ -104,8 +106,8 @@ type gateParams struct {
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, hide: 0.1,
-		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
-		moveHeights: 0.13, moveLevel: 0.2, moveCalm: 0.24, moveAlike: 0.88,
+		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
+		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.24, moveAlike: 0.88,
 		pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
 		odds: [...]float64{6.672, -5.568, -12.148, -1.183, 3.198, 3.667, 0.678, -4.160, -0.298, -2.290}}
 	if k == Pulse {
@@ -634,7 +636,7 @@ func (g *gate) erratic() bool { return g.seen.uneven > g.p.erratic }
 // refuses tells that the beats are no heart's, whatever their probability: what the
 // records teach too little of.
 func (g *gate) refuses() bool {
-	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.moves() || g.unlike() || g.erratic()
+	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.meter.broken() >= g.p.broken || g.moves() || g.unlike() || g.erratic()
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it:

@@ -43,6 +43,31 @@ func TestAlternatingPulsesAreNeverHalved(t *testing.T) {
 	}
 }
 
+// A P wave marked now and then leaves the rate of an ECG alone, also where the start or the
+// end of the memory cuts an interval in two; where hardly an interval is whole there are
+// broken ones.
+func TestMeterPairs(t *testing.T) {
+	for _, c := range []struct {
+		rr     []float64
+		bpm    float64
+		broken int
+	}{
+		{[]float64{0.28, 1, 1, 1}, 60, 0},
+		{[]float64{1, 0.72, 0.28, 0.72, 0.28, 1, 1, 1, 1, 1, 0.72, 0.28}, 80, 3},
+		{[]float64{0.28, 0.72, 0.28, 0.72, 0.28, 1, 1, 1, 1, 1, 1, 1}, 60, 0},
+		{[]float64{0.16, 0.64, 0.8, 0.16, 0.64, 0.16, 0.64, 0.16, 0.8, 0.64}, 60 * 10 / 4.8, 4},
+		{[]float64{0.8, 0.7, 0.34, 1, 0.6, 0.9, 0.45, 0.75}, 60 * 8 / 5.54, 1},
+	} {
+		m := rateMeter{short: 0.36}
+		for _, x := range c.rr {
+			m.add(x, 0.2)
+		}
+		if got, _ := m.bpm(); math.Abs(got-c.bpm) > 1e-9 || m.broken() != c.broken {
+			t.Errorf("%v: %.2f bpm, %d broken; want %.2f, %d", c.rr, got, m.broken(), c.bpm, c.broken)
+		}
+	}
+}
+
 // From a clean start the first rate stands within 6 s.
 func TestFirstRate(t *testing.T) {
 	for _, kind := range []Kind{ECG, Pulse} {

@@ -44,6 +44,11 @@ const (
 	mendNear    = 0.12
 	mendRegular = 0.7
 	mendHidden  = 0.3
+	// An interval is missed from the first share of the usual one on, and one too many below
+	// the second; below the third it is broken, as none of a heart is.
+	missedLong, missedShort, brokenShare = 1.7, 0.6, 0.5
+	// Intervals that no short one is beside are the measure, from so many on.
+	usualLeast = 3
 )
 
 func (m *rateMeter) reset() { m.n, m.mendedN, m.repairs, m.stepped = 0, 0, 0, false }
@@ -109,17 +114,19 @@ func (m *rateMeter) follow() {
 // make a usual one have a beat too many between them.
 func (m *rateMeter) mend() {
 	m.mendedN, m.repairs = 0, 0
-	v, med := m.rr[:m.n], m.median()
-	near := 0
+	v, med := m.rr[:m.n], m.usual()
+	near, all := 0, m.n
 	for i, x := range v {
 		switch {
 		case math.Abs(x-med) <= mendNear*med:
 			near++
+		case i == 0 && x < m.short:
+			all--
 		case i > 0 && min(x, v[i-1]) < m.short && max(x, v[i-1]) < (1-mendNear)*med && math.Abs(x+v[i-1]-med) <= mendNear*med:
 			near += 2 // a P or T wave between
 		}
 	}
-	regular := float64(near) >= mendRegular*float64(m.n)
+	regular := float64(near) >= mendRegular*float64(all)
 	put := func(x float64, times int) {
 		for range times {
 			m.mended[m.mendedN] = x
@@ -129,6 +136,8 @@ func (m *rateMeter) mend() {
 	for i := 0; i < len(v); i++ {
 		k := math.Round(v[i] / med)
 		switch {
+		case regular && i == 0 && all < m.n: // a part of one from a P or T wave on
+			m.repairs++
 		case regular && k >= 2 && k <= 3 && math.Abs(v[i]-k*med) <= mendNear*k*med && m.hidden[i] >= mendHidden:
 			put(v[i]/k, int(k))
 			m.repairs++
@@ -140,6 +149,35 @@ func (m *rateMeter) mend() {
 			put(v[i], 1)
 		}
 	}
+}
+
+// usual is the median of the intervals that no short one is beside, where half are such;
+// else of all.
+func (m *rateMeter) usual() float64 {
+	v := m.rr[:m.n]
+	var apart [rateKept]float64
+	n := 0
+	for i, x := range v {
+		if min(x, v[max(i-1, 0)], v[min(i+1, m.n-1)]) >= m.short {
+			apart[n] = x
+			n++
+		}
+	}
+	if 2*n < m.n || n < usualLeast {
+		return m.median()
+	}
+	return medianOf(apart[:n])
+}
+
+// broken is how many intervals, mended, are too short beside the usual one to be a heart's.
+func (m *rateMeter) broken() int {
+	n, med := 0, m.usual()
+	for _, x := range m.mended[:m.mendedN] {
+		if x < m.short && x < brokenShare*med {
+			n++
+		}
+	}
+	return n
 }
 
 // longest is the longest of the last four intervals, 0 for none.
@@ -184,7 +222,7 @@ func (m *rateMeter) unsteady() float64 {
 func (m *rateMeter) missed() float64 {
 	med, n := m.median(), float64(m.repairs)
 	for _, x := range m.mended[:m.mendedN] {
-		if x > 1.7*med || x < 0.6*med {
+		if x > missedLong*med || x < missedShort*med {
 			n++
 		}
 	}
