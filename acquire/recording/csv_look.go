@@ -308,7 +308,7 @@ func (p *csvPlan) findClock(first, lines []string, asked string) error {
 			p.kind, p.step = textClock, 1
 		} else if p.step == 1 && p.columns[p.clock].unit == "" && !unitSaid {
 			p.step = epochStep(x)
-			p.noUnit = true
+			p.noUnit = !namesUnit(p.columns[p.clock].name)
 		}
 	}
 	if asked == "" && p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "") {

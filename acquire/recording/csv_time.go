@@ -61,6 +61,13 @@ func clockOf(name, unit string) (clockKind, float64) {
 	return noClock, 0
 }
 
+// namesUnit tells that a clock's name ends in its unit, or is one, as time_s, sec or millis.
+func namesUnit(name string) bool {
+	n := strings.ToLower(strings.NewReplacer(" ", "_", "-", "_").Replace(name))
+	_, unit := clockUnits[n[strings.LastIndexByte(n, '_')+1:]]
+	return unit && n != ""
+}
+
 // epochStep is the step of times that are so large: seconds since 1970 have ten
 // digits, milliseconds thirteen, microseconds sixteen, nanoseconds nineteen.
 func epochStep(x float64) float64 {

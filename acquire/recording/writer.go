@@ -105,7 +105,7 @@ func Create(path string, h Header) (*Writer, error) {
 	case ".edf":
 		w.format, w.bytes = "EDF", 2
 		if !fits16Bits(h.fit) {
-			return nil, fmt.Errorf("recording: %s: a channel has a range of more than 16 bits or states none: name the file .bdf", path)
+			return nil, fmt.Errorf("recording: %s: %w: name the file .bdf", path, h.tooWide())
 		}
 	case ".bdf":
 		w.format, w.bytes = "BDF", 3

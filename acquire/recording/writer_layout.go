@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -56,6 +57,22 @@ func fits16Bits(channels []acquire.Channel) bool {
 		}
 	}
 	return true
+}
+
+// ErrTooWide says that a channel's counts do not fit in the 16 bits of EDF.
+var ErrTooWide = errors.New("more than the 16 bits of an .edf file")
+
+// tooWide names the first channel that does not fit.
+func (h *Header) tooWide() error {
+	for i, c := range h.fit {
+		if !fits16Bits(h.fit[i : i+1]) {
+			if c.MinCount >= c.MaxCount {
+				return fmt.Errorf("channel %d (%s) states no range, which may be %w", i+1, c.Label, ErrTooWide)
+			}
+			return fmt.Errorf("channel %d (%s) has counts from %d to %d, %w", i+1, c.Label, c.MinCount, c.MaxCount, ErrTooWide)
+		}
+	}
+	return ErrTooWide
 }
 
 // plan decides layout and scales.

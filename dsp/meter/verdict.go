@@ -132,7 +132,7 @@ func (j *judge) swing() {
 	p, h := &j.r.Pulse, &j.r.Hum
 	rails, of := j.cfg.SupplyHigh-j.cfg.SupplyLow, "swing.supply"
 	if !(rails > 0) {
-		rails, of = max(0, j.cfg.ConverterHigh-j.cfg.ConverterLow), "swing.converter"
+		rails, of = j.cfg.ConverterHigh-j.cfg.ConverterLow, "swing.converter"
 	}
 	steps := math.Inf(1)
 	if j.cfg.VoltsPerCount > 0 {
@@ -145,7 +145,7 @@ func (j *judge) swing() {
 		j.add(noAnswer, "swing.unknown", p.Reason)
 	case h.Found && h.ToPulseKnown && (h.ToPulseDB > 0 || p.Beats == 0 && h.ToPulseDB > humIsAllDB):
 		j.add(noAnswer, "swing.hum", amount(j.cfg, h.VoltsRMS))
-	case rails == 0:
+	case !(rails > 0): // NaN too
 		j.add(noAnswer, "swing.rails.unknown", height)
 	case share > 0.95:
 		j.add(grade(false, true), of+".full", height, 100*share)

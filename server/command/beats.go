@@ -35,10 +35,25 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	defer clear()
 	part.Progress = tell
 	t, add := analysis.BeatsCSV(stdout, part)
-	if err := analysis.Beats(ctx, part, add); err != nil {
+	listed := 0
+	if err := analysis.Beats(ctx, part, func(b beat.Beat) { listed++; add(b) }); err != nil {
 		return err
 	}
+	if clear(); listed == 0 {
+		tellNone(stderr, f.Arg(0), rec, n)
+	}
 	return t.End()
+}
+
+// tellNone tells that a channel has no beats, and which others there are.
+func tellNone(to io.Writer, file string, rec *channel.Recording, n int) {
+	fmt.Fprintf(to, "%s: no beats found in channel %d (%s)", file, n+1, rec.Channels[n].Label)
+	for k, c := range rec.Channels {
+		if k != n {
+			fmt.Fprintf(to, "; -channel %d is %s", k+1, c.Label)
+		}
+	}
+	fmt.Fprintln(to)
 }
 
 const foundUsage = "leave out what was edited by hand in Review"

@@ -55,6 +55,9 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if _, err := file.tell(rec.File, f.Arg(0), stderr); err != nil {
 		return err
 	}
+	if l := rec.Channels[n].Linear(rec.Info.Channels[n]); *supply != "" && l.Unit != "V" {
+		return fmt.Errorf("-supply %s: the channel is in %s, not in volts: say what a value is, as with -unit V, or set the volts on the page", *supply, l.Unit)
+	}
 	part := analysis.All(rec, n)
 	run, err := analysis.Longest(ctx, part, mostCheckedSeconds)
 	if err != nil {
@@ -83,6 +86,9 @@ func check(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 			StartSeconds float64 `json:"startSeconds"`
 			meter.Report
 		}{f.Arg(0), c.Label, hz, float64(run.Start) / hz, report})
+	}
+	if judged, whole := float64(len(run.Values))/run.RateHz, float64(rec.File.Len())/hz; judged < 0.99*whole && judged < mostCheckedSeconds {
+		fmt.Fprintf(stderr, "%s: judged is the longest part without a missing sample, %.1f s from %.1f s on, of %.1f s\n", f.Arg(0), judged, float64(run.Start)/hz, whole)
 	}
 	fmt.Fprintf(stdout, "%s, channel %d (%s), %s at %.5g Hz, %d beats\n\n", f.Arg(0), n+1, c.Label, fmt.Sprintf("%.1f s", float64(len(run.Values))/run.RateHz), hz, len(beats))
 	printReport(stdout, report)

@@ -111,7 +111,7 @@ func readBeatList(r io.Reader) (score.Reference, error) {
 	at, both := -1, -1
 	for i, name := range head {
 		switch strings.TrimSpace(name) {
-		case "sample":
+		case "sample", "peak": // a truth of testdata has the peak
 			at = i
 		case "both":
 			both = i

@@ -64,12 +64,12 @@ func TestArchive(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if n := len(out.NotesBetween(0, out.Len())); f.Name == "a.edf" && (out.Len() != 2000 || n != 1) || f.Name == "A 2.edf" && out.Len() != 500 || f.Name == "a.bdf" && out.Len() != 3 {
+		if n := len(out.NotesBetween(0, out.Len())); f.Name == "a.edf" && (out.Len() != 2000 || n != 1) || f.Name == "A 2.edf" && out.Len() != 500 || f.Name == "a 3.edf" && out.Len() != 3 {
 			t.Errorf("%s: %d samples, %d notes", f.Name, out.Len(), n)
 		}
 		out.Close()
 	}
-	if want := []string{"a.edf", "A 2.edf", "a.bdf", "broken.edf"}; !slices.Equal(names, want) {
+	if want := []string{"a.edf", "A 2.edf", "a 3.edf", "broken.edf"}; !slices.Equal(names, want) {
 		t.Errorf("files %q, want %q", names, want)
 	}
 	ended, end := context.WithCancel(context.Background())

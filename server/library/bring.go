@@ -80,7 +80,7 @@ func (s *Store) Add(name string, body io.Reader, how Reading) (Imported, error) 
 }
 
 // textEndings are other names of text files, which become .csv.
-var textEndings = []string{".txt", ".tsv", ".log"}
+var textEndings = []string{".txt", ".tsv", ".log", ".jsonl"}
 
 func unpackedName(name string) (plain string, packed bool) {
 	if ext := filepath.Ext(name); strings.EqualFold(ext, ".gz") {

@@ -2,6 +2,7 @@ package library
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -59,6 +60,9 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 	if as == "" && x.file.Unclosed() {
 		as = own
 	}
+	if text := x.file.Text(); as == "csv" && text != nil && !text.Ours {
+		own = "text" // as others wrote it
+	}
 	if as == "" || as == own && !x.adds(own, said, len(marks)+len(edits)) {
 		x.Path = path
 		return x, nil
@@ -110,7 +114,13 @@ func (x *Export) asEDF(own string, options recording.ExportOptions) (err error) 
 	if x.folder, err = os.MkdirTemp("", "pulsewright-"); err != nil {
 		return err
 	}
-	x.Path = filepath.Join(x.folder, "export"+ext)
-	x.Name = strings.TrimSuffix(x.Name, filepath.Ext(x.Name)) + ext
+	name := strings.TrimSuffix(x.Name, filepath.Ext(x.Name))
+	if ext == ".bdf" && (own == "csv" || own == "text") { // which states no range: its numbers decide
+		x.Path, x.Name = filepath.Join(x.folder, "export.edf"), name+".edf"
+		if err := recording.ExportEDF(x.Path, x.file, options); !errors.Is(err, recording.ErrTooWide) {
+			return err
+		}
+	}
+	x.Path, x.Name = filepath.Join(x.folder, "export"+ext), name+ext
 	return recording.ExportEDF(x.Path, x.file, options)
 }

@@ -12,8 +12,8 @@ import { importWords as W } from "./words.js";
 /** Bytes of a text file that are looked at first. */
 export const LOOKED_AT = 512 << 10;
 const SETTLE_MS = 250;
-const TEXT = /\.(csv|txt|tsv|log)(\.gz)?$/i;
-const KNOWN = /\.(edf|bdf|wav|csv|txt|tsv|log)(\.gz)?$/i;
+const TEXT = /\.(csv|txt|tsv|log|jsonl)(\.gz)?$/i;
+const KNOWN = /\.(edf|bdf|wav|csv|txt|tsv|log|jsonl)(\.gz)?$/i;
 const SVG = "http://www.w3.org/2000/svg";
 
 /** @typedef {{name: string, files: File[]}} Bundle one recording: a file, or a record's files @typedef {{name: string, entry?: Entry, told: string[], error?: string, again?: File}} Outcome */

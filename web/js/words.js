@@ -954,7 +954,7 @@ export const importWords = {
   fromTo: (low, high, unit) => `${low} to ${high} ${unit}`,
   noValue: "no value",
   headerMissing: "This is a part of a record. Choose it together with its header, the file that ends in .hea.",
-  notARecording: "This is not a recording. Recordings end in .edf, .bdf, .wav, .csv, .txt, .tsv, .log or .hea; .gz may follow.",
+  notARecording: "This is not a recording. Recordings end in .edf, .bdf, .wav, .csv, .txt, .tsv, .log, .jsonl or .hea; .gz may follow.",
   wasLeftOut: "It was left out.",
   cancelled: "It was cancelled.",
 };

@@ -93,7 +93,7 @@ export class ImportBox {
       });
       return input;
     };
-    this.file = picker("upload-file", { accept: ".edf,.bdf,.csv,.txt,.tsv,.log,.wav,.hea,.dat,.mat,.atr,.gz" });
+    this.file = picker("upload-file", { accept: ".edf,.bdf,.csv,.txt,.tsv,.log,.jsonl,.wav,.hea,.dat,.mat,.atr,.gz" });
     this.folder = picker("upload-folder", { webkitdirectory: true });
     this.buttons = h("span", { class: "owner-only row" }, button("upload", W.importFiles, () => this.file.click(), { title: W.whatFiles }), button("upload-all", W.aFolder, () => this.folder.click(), { class: "quiet", title: W.allInAFolder }), this.file, this.folder);
     this.now = h("span", {});
