@@ -146,7 +146,10 @@ func TestPageShowsABoardLive(t *testing.T) {
 	soon(t, second, "the rate on a second page", rate, 10*time.Second)
 
 	// Unplug: no rate is shown, the reason is; plugged in again it comes back.
+	script(t, second, `document.querySelector("[data-testid=cautions-ack]")?.click(); document.querySelector("[data-testid=wired-no]")?.click(); document.querySelector("[data-testid=show-open]").click()`)
 	b.unplug()
+	soon(t, second, "Show to say that the board is away", `document.querySelector("[data-testid=show-state]").textContent === "Nothing arrives" && /plug|wait|gone|away/i.test(document.querySelector("[data-testid=show-reason]").textContent)`, 15*time.Second)
+	picture(t, second, "show-unplugged")
 	soon(t, ctx, "the page to say that the board is away", `!/\d/.test(document.querySelector('[data-testid=rate]').textContent) && /wait|gone|away/i.test(document.body.innerText)`, 10*time.Second)
 	picture(t, ctx, "unplugged")
 	b.plug()

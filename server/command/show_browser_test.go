@@ -104,6 +104,9 @@ func TestShowLanes(t *testing.T) {
 	soon(t, ctx, "the sign to go", `!shown("show-recording")`, 10*time.Second)
 	inShow(t, ctx, address)
 	lanes("the choice remembered", "0:3 1:3")
+	soon(t, ctx, "a screen that stays on", `S().show.awake`, 5*time.Second)
+	script(t, ctx, `press("show-leave")`)
+	soon(t, ctx, "a screen that may go dark again", `!S().show.awake`, 5*time.Second)
 }
 
 // TestPresenterMovesThoseWhoFollow: freeze, zoom, traces, pointer and a line of words of the
@@ -159,10 +162,13 @@ func TestPresenterMovesThoseWhoFollow(t *testing.T) {
 	keyDown(t, watcher, "a")
 	same("the presenter's traces", "S().show.lanes")
 
-	// Reloaded, the owner's page still presents; its end ends it for all.
+	// Reloaded, the owner's page still presents what it did; its end ends it for all.
+	before := look[string](t, owner, "JSON.stringify([S().show.held, S().show.end, S().show.lanes, S().show.secondsAcross])")
 	open(t, owner, look[string](t, owner, "location.href"))
 	soon(t, owner, "to present after a reload", `window.pulsewright?.stats?.().show.presenting`, 30*time.Second)
 	ready(t, owner)
+	soon(t, owner, "what it showed before", fmt.Sprintf("JSON.stringify([S().show.held, S().show.end, S().show.lanes, S().show.secondsAcross]) === %q", before), 10*time.Second)
+	soon(t, watcher, "the same still", fmt.Sprintf("JSON.stringify([S().show.held, S().show.end, S().show.lanes, S().show.secondsAcross]) === %q", before), 10*time.Second)
 	script(t, owner, `at("cautions-ack")?.click(); if (!S().show.open) press("show-open"); if (S().show.presenting) press("show-present")`)
 	soon(t, watcher, "the end", `!S().show.following && !S().show.held && !shown("show-follow")`, 10*time.Second)
 	if text := look[string](t, watcher, `document.querySelector("[data-testid=show-join-open]").hidden ? "" : "a watcher can share"`); text != "" {

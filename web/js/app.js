@@ -203,7 +203,7 @@ const show = new ShowView({
   scale: () => ({ rateHz: trace.view.rateHz, secondsAcross: trace.view.secondsAcross, epoch, ageMs: lastAgeMs }),
   reading: () => store.state.readings[showChannel()],
   announce,
-  source: () => ({ name: store.state.server?.source?.name ?? "", address: address(), invented: invented(), wired: cautions.wired && owner(), owner: owner(), recording: !!store.state.server?.recording, problem: store.state.problem, lost: store.state.connection === "lost" ? store.state.connectionText : "" }),
+  source: () => ({ name: store.state.server?.source?.name ?? "", address: address(), invented: invented(), wired: cautions.wired && owner(), owner: owner(), recording: !!store.state.server?.recording, problem: store.state.problem, away: statusWords(), lost: store.state.connection === "lost" ? store.state.connectionText : "" }),
   offered: (offered) => watchOnly.offer(offered),
   // What lies behind it is not painted.
   changed: (open) => (open ? loop.remove(trace) : loop.add(trace)),
@@ -727,6 +727,14 @@ function withoutName(text, name) {
   return at >= 0 ? text.slice(at + head.length) : text;
 }
 
+/** Why the source does not run, "" when it does. */
+function statusWords() {
+  const server = store.state.server;
+  if (!server || server.status === "running") return "";
+  if (server.statusText && server.statusText !== server.status) return sentence(withoutName(server.statusText, server.source?.name ?? ""));
+  return words.status[server.status] || server.status;
+}
+
 /** @param {PageState} state */
 function showSource(state) {
   const server = state.server;
@@ -734,8 +742,7 @@ function showSource(state) {
   setText(byId("source-name"), server.source?.name || W.noSource);
   byId("source-invented").hidden = !invented();
   document.title = server.source?.name ? W.pulsewright(sourceName()) : W.pulsewright2;
-  const status = server.status === "running" ? "" : server.statusText || server.status;
-  setText(byId("source-status"), status && server.status !== "running" ? server.statusText && server.statusText !== server.status ? sentence(withoutName(server.statusText, server.source?.name ?? "")) : words.status[server.status] || server.status : "");
+  setText(byId("source-status"), statusWords());
   const clock = server.clock;
   const e = byId("clock");
   const used = clock?.usedRateHz || server.sourceRateHz;

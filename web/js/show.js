@@ -72,7 +72,7 @@ const PAPER_RATIO = 4;
  * @property {() => {rateHz: number, secondsAcross: number, epoch: number, ageMs: number}} scale ageMs: of the newest sample when it arrived
  * @property {() => Reading|undefined} reading of the first trace's channel
  * @property {(text: string) => void} announce
- * @property {() => {name: string, address: string, invented: boolean, wired: boolean, owner: boolean, recording: boolean, problem: string, lost: string}} source wired: electrodes on a person at this computer; lost: why there is no connection
+ * @property {() => {name: string, address: string, invented: boolean, wired: boolean, owner: boolean, recording: boolean, problem: string, away: string, lost: string}} source wired: electrodes on a person at this computer; away: why the source does not run; lost: why there is no connection
  * @property {(open: boolean) => void} changed
  * @property {(offered: boolean) => void} offered another page presents, or no longer
  */
@@ -89,13 +89,15 @@ export class ShowView {
     this.chosen = [{ channel: 0, point: CLEANED }];
     this.lanesFor = "";
     this.typical = prefs.get("show typical", false);
+    /** Where this page held the trace before it was loaded anew. @type {Presentation["frozen"]} */
+    this.adopted = null;
     /** Held because the presenter holds it. */
     this.followedHeld = false;
     this.textPx = 0;
     this.typicalFor = "";
     /** @type {import("./scene/show.js").Typical|null} */
     this.typicalMade = null;
-    this.present = new Present({ changed: () => this.#followed(), failed: (text) => this.#tell(text) });
+    this.present = new Present({ changed: () => this.#followed(), failed: (text) => this.#tell(text), adopt: (p) => this.#adopt(p) });
     this.screen = new Screen((full) => pressed(this.controls.full, full));
     this.join = new Join();
     this.chooser = new Chooser({ channels: options.channels, lanes: () => this.probes, set: (list) => this.#choose(list) });
@@ -393,6 +395,17 @@ export class ShowView {
     this.#followed();
   }
 
+  /** Goes on where this page presented before it was loaded anew. @param {Presentation} p */
+  #adopt(p) {
+    if (!this.open) return false;
+    this.chosen = p.lanes;
+    this.typical = p.typical;
+    this.view.secondsAcross = p.secondsAcross;
+    this.controls.line.value = p.line;
+    this.adopted = p.frozen?.epoch === this.options.scale().epoch ? p.frozen : null;
+    return true;
+  }
+
   /** What this page shows, for those who follow. @returns {Presentation} */
   presentation() {
     const { present, view } = this;
@@ -548,7 +561,7 @@ export class ShowView {
     if (source.address !== this.lanesFor && channels.length > 0) this.#ownLanes();
     const r = this.options.reading();
     const silent = this.lastFrameAt > 0 && performance.now() - this.lastFrameAt > STALE_AFTER_MS;
-    const say = source.lost ? { number: "–", state: W.noConnection, reason: source.lost } : readingWords(r, silent);
+    const say = source.lost ? { number: "–", state: W.noConnection, reason: source.lost } : readingWords(r, silent, source.away);
     setText(this.number, say.number);
     setText(this.state, say.state);
     setText(this.reason, say.reason);
@@ -574,6 +587,11 @@ export class ShowView {
     if (this.lanes.set(this.probes, rings, channels)) {
       this.head = rings.end;
       if (!this.present.followed) this.#setHeld(false);
+    }
+    if (this.adopted && this.adopted.end <= rings.end) {
+      this.view.end = this.adopted.end;
+      this.adopted = null;
+      this.#setHeld(true);
     }
     return this.lanes.list.length > 0 ? { rings, channels } : null;
   }
@@ -668,10 +686,11 @@ export class ShowView {
  * The reading in words for a room.
  * @param {Reading|undefined} r
  * @param {boolean} silent nothing has arrived for some seconds
+ * @param {string} [away] why the source does not run
  * @returns {{number: string, state: string, reason: string}}
  */
-export function readingWords(r, silent) {
-  if (silent) return { number: "–", state: W.noReadingNothingArrives, reason: W.theBoardOrTheConnection };
+export function readingWords(r, silent, away = "") {
+  if (silent) return { number: "–", state: W.nothingArrives, reason: away || W.theBoardOrTheConnection };
   if (!r) return { number: "–", state: W.searchingForBeats, reason: "" };
   if (r.state === "reading" && r.rateBpm > 0) return { number: String(Math.round(r.rateBpm)), state: upper(W.signal(qualityWord(r.quality))), reason: "" };
   return { number: "–", state: upper(readingHeading(r.state).replace(W.noReadingPrefix, "")), reason: r.reason ? sentence(r.reason) : "" };

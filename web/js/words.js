@@ -1961,7 +1961,7 @@ export const showWords = {
   light: "Light",
   darkGround: "Dark ground",
   lightGround: "Light ground",
-  noReadingNothingArrives: "No reading: nothing arrives",
+  nothingArrives: "Nothing arrives",
   theBoardOrTheConnection: "The board or the connection is silent.",
   searchingForBeats: "Searching for beats",
   /** @param {unknown} qualityWord */

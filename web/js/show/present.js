@@ -22,7 +22,8 @@ function ownName() {
 
 export class Present {
   /**
-   * @param {{changed: () => void, failed: (text: string) => void}} options changed: something to show; failed: why not
+   * @param {{changed: () => void, failed: (text: string) => void, adopt: (p: Presentation) => boolean}} options changed: something to show; failed: why not;
+   * adopt: this page, loaded anew, presented this; false: it cannot go on
    */
   constructor(options) {
     this.options = options;
@@ -56,7 +57,12 @@ export class Present {
   take(m) {
     const began = m.on && !this.offered;
     this.state = m.on ? m : null;
+    const drove = this.driving;
     this.driving = m.on && m.by === this.name;
+    if (this.driving && !drove && !this.options.adopt(m)) {
+      this.end();
+      return;
+    }
     if (began) this.alone = false;
     this.options.changed();
   }
