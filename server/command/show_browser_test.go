@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // inShow opens a source in the Show view with the helpers of ready.
@@ -139,6 +140,10 @@ func TestPresenterMovesThoseWhoFollow(t *testing.T) {
 	keyDown(t, owner, "+")
 	same("the seconds across", "S().show.secondsAcross")
 	same("where it is frozen", "[S().show.held, S().show.end]")
+	end := look[float64](t, owner, "S().show.end")
+	keyDown(t, owner, kb.ArrowLeft)
+	soon(t, owner, "the trace half a second back", fmt.Sprintf("Math.abs(S().show.end - (%g - S().show.secondsAcross * 25)) < 1", end), 5*time.Second)
+	same("where it was moved to", "[S().show.held, S().show.end]")
 	script(t, owner, `{ const e = at("show-line-input"); e.value = "Look at the notch"; e.dispatchEvent(new Event("input")); }`)
 	soon(t, watcher, "the line of words", `at("show-line").textContent === "Look at the notch"`, 10*time.Second)
 	keyDown(t, owner, "p")

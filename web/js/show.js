@@ -53,7 +53,7 @@ const SHORT_LINE = 24;
 /** Ink and ground with the greatest contrast; the grid keeps 3:1 for the back row, words behind the traces 7:1. */
 const LOOKS = {
   light: { ...LIGHT, paper: "#ffffff", ink: "#000000", faint: "#595959", traces: ["#000000"], grid: "#949494", mark: "#0a5a8c", gap: "#8a8a8a" },
-  dark: { ...LIGHT, paper: "#1b1e22", ink: "#ffffff", faint: "#bdbdbd", traces: ["#ffffff"], grid: "#70757b", mark: "#8cc7ee", gap: "#8f8f8f" },
+  dark: { ...LIGHT, paper: "#1b1e22", ink: "#ffffff", faint: "#a6a6a6", traces: ["#ffffff"], grid: "#70757b", mark: "#8cc7ee", gap: "#8f8f8f" },
 };
 /** On paper. */
 const PAPER_HEIGHT_CSS = 420;
@@ -494,10 +494,23 @@ export class ShowView {
    * @param {number} dy
    */
   #nudge(dx, dy) {
-    if (!this.pointer.on) return;
+    if (!this.pointer.on) {
+      this.#scroll(Math.sign(dx));
+      return;
+    }
     this.pointer.x = Math.min(1, Math.max(0, this.pointer.x + dx));
     this.pointer.y = Math.min(1, Math.max(0, this.pointer.y + dy));
     this.#placePointer();
+  }
+
+  /** A tenth of the picture along the frozen trace. @param {number} direction */
+  #scroll(direction) {
+    if (!this.view.held || direction === 0) return;
+    this.#own();
+    this.view.held = true;
+    this.#setHeld(true);
+    this.view.end += (direction * this.view.samplesAcross) / 10;
+    this.options.loop.dirty(this);
   }
 
   #placePointer() {

@@ -1971,7 +1971,7 @@ export const showWords = {
 /** show/choose.js */
 export const showChooseWords = {
   /** Of the points of the path, short enough for a room. */
-  points: ["raw", "drift out", "hum out", "cleaned", "beat finder"],
+  points: ["raw", "no drift", "no hum", "cleaned", "beat finder"],
   traces: "Traces",
   upToThree: "Up to three traces",
   done: "Done",
@@ -1979,6 +1979,7 @@ export const showChooseWords = {
 
 /** show/controls.js */
 export const showControlsWords = {
+  alongTheFrozenTrace: "along the frozen trace",
   freeze: "Freeze",
   freezeTheTraceSpace: "Freeze the trace (space)",
   pointer: "Pointer",
@@ -2040,7 +2041,7 @@ export const showJoinWords = {
 /** show/lanes.js */
 export const showLanesWords = {
   /** Of the points of the path, short enough for a room. */
-  points: ["raw", "drift out", "hum out", "cleaned", "beat finder"],
+  points: ["raw", "no drift", "no hum", "cleaned", "beat finder"],
 };
 
 /** sources.js */

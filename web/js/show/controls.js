@@ -41,5 +41,5 @@ export function pressed(b, on) {
 /** For the list of keys. @returns {Key[]} */
 export function showKeys() {
   return /** @type {[string, string][]} */ ([["space", W.freezeOrGoOn], ["p", W.aPointerForMouseFinger], ["m", W.aSoftTickAtEach2], ["r", W.asMeasuredOrCleaned], ["b", W.rawAboveCleaned2], ["n", W.theTypicalBeat], ["x", W.theNextChannel],
-    ["t", W.lightOrDarkGround], ["+ −", W.fewerOrMoreSecondsAcross], ["f", W.fullScreen2], ["j", W.howToJoin], ["g", W.presentToAll], ["a", W.followOrLookAlone], [W.esc, W.backToThePage]]).map(([shown, what]) => ({ key: "", shown, what, run: () => {} }));
+    ["t", W.lightOrDarkGround], ["+ −", W.fewerOrMoreSecondsAcross], ["← →", W.alongTheFrozenTrace], ["f", W.fullScreen2], ["j", W.howToJoin], ["g", W.presentToAll], ["a", W.followOrLookAlone], [W.esc, W.backToThePage]]).map(([shown, what]) => ({ key: "", shown, what, run: () => {} }));
 }
