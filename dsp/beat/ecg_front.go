@@ -15,6 +15,7 @@ import (
 // of 60 Hz: at 300 Hz six and five samples. That is why the rate is 300 Hz.
 type ecgFront struct {
 	// Immutable after newECGFront.
+	p      frontParams
 	mean   int     // inputs averaged
 	half   int     // of the median, 0 for none
 	ratio  float64 // means per sample made
@@ -46,13 +47,39 @@ const (
 	ecgChunk   = 256
 )
 
+// frontParams are the front's numbers; times in seconds, shares plain. What is held
+// against them is the raw input, where a fault shows best.
+type frontParams struct {
+	medianHalf  float64 // the running median takes so much to either side
+	medianTimes float64 // and replaces what is so many times as far from it as usual,
+	medianLearn float64 // usual being learned over this
+	lowPassHz   float64
+	tipNear     float64 // the height is the greatest so near to R,
+	baseSeconds float64 // less the mean over so long from reachSeconds on, to either side
+	railSeconds float64 // so near to a candidate
+	railShare   float64 // more than this share at the two ends
+	railEach    float64 // and this share at each is from rail to rail
+	spikeHalf   float64 // what a median with so much to either side takes away
+	spikeNear   float64 // so near to a candidate
+	spikeTimes  float64 // is a spike if it is so many times what it takes away
+	spikeFrom   float64 // so long before it
+	spikeTo     float64 // up to this,
+	spikeRange  float64 // and what the median leaves has less than this share of it
+}
+
+func defaultFrontParams() frontParams {
+	return frontParams{medianHalf: 0.003, medianTimes: 8, medianLearn: 0.5, lowPassHz: 40, tipNear: 0.016, baseSeconds: 0.04,
+		railSeconds: 0.2, railShare: 0.4, railEach: 0.05, spikeHalf: 0.0105, spikeNear: 0.05, spikeTimes: 2, spikeFrom: 0.25,
+		spikeTo: 0.1, spikeRange: 0.3}
+}
+
 func newECGFront(rateHz float64) (*ecgFront, error) {
-	f := &ecgFront{mean: max(int(rateHz/500), 1)}
+	f := &ecgFront{p: defaultFrontParams(), mean: max(int(rateHz/500), 1)}
 	rate := rateHz / float64(f.mean)
-	f.half = min(max(int(math.Round(0.003*rate)), 1), medianMax)
+	f.half = min(max(int(math.Round(f.p.medianHalf*rate)), 1), medianMax)
 	f.ratio = rate / ecgRateHz
-	f.learn = 1 / (0.5 * rate)
-	lp, err := filter.ButterworthLowPass(rate, min(40, 0.4*rate), 4)
+	f.learn = 1 / (f.p.medianLearn * rate)
+	lp, err := filter.ButterworthLowPass(rate, min(f.p.lowPassHz, 0.4*rate), 4)
 	if err != nil {
 		return nil, err
 	}
@@ -137,9 +164,9 @@ func (f *ecgFront) median(v float64) float64 {
 func (f *ecgFront) spike(median float64) float64 {
 	v := f.taps[(f.taken-1-int64(f.half)+int64(2*f.half+1))%int64(2*f.half+1)]
 	off := math.Abs(v - median)
-	if off > 8*f.off {
+	if off > f.p.medianTimes*f.off {
 		v = median
-		off = min(off, 8*f.off)
+		off = min(off, f.p.medianTimes*f.off)
 	}
 	f.off += (off - f.off) * f.learn
 	f.off = max(f.off, 1e-30)
@@ -191,19 +218,18 @@ func (f *ecgFront) input(j float64) int64 {
 // height is the raw input's about made sample j, over the middle of its means 80 to 120 ms
 // before and after, two cycles of 50 Hz hum each; sign says which way R points.
 func (f *ecgFront) height(j, sign float64) float64 {
-	mid := int64(math.Round((j - f.delay) * f.ratio))
-	rate := f.ratio * ecgRateHz
+	mid, rate := int64(math.Round((j-f.delay)*f.ratio)), f.ratio*ecgRateHz
 	oldest := max(f.taken-frontRing, 0)
 	at := func(i int64) float64 { return f.raw[min(max(i, oldest), f.taken-1)%frontRing] }
 	span := func(seconds float64) int64 { return int64(math.Round(seconds * rate)) }
 	best := mid
-	for i := mid - span(0.016); i <= mid+span(0.016); i++ {
+	for i := mid - span(f.p.tipNear); i <= mid+span(f.p.tipNear); i++ {
 		if sign*at(i) > sign*at(best) {
 			best = i
 		}
 	}
 	base, n := 0.0, 0.0
-	for k := span(reachSeconds); k < span(reachSeconds+0.04); k++ {
+	for k := span(reachSeconds); k < span(reachSeconds+f.p.baseSeconds); k++ {
 		base += at(mid-k) + at(mid+k)
 		n += 2
 	}
@@ -212,18 +238,17 @@ func (f *ecgFront) height(j, sign float64) float64 {
 
 // fault says why the raw input about made sample j is no QRS at all, "" if it may be one.
 func (f *ecgFront) fault(j float64) string {
-	mid := int64(math.Round((j - f.delay) * f.ratio))
-	rate := f.ratio * ecgRateHz
+	mid, rate := int64(math.Round((j-f.delay)*f.ratio)), f.ratio*ecgRateHz
 	oldest := max(f.taken-frontRing, 0)
 	at := func(i int64) float64 { return f.raw[min(max(i, oldest), f.taken-1)%frontRing] }
 	span := func(seconds float64) int64 { return int64(math.Round(seconds * rate)) }
 	// Thrown from rail to rail, or nothing but a converter's two values.
 	low, high := math.Inf(1), math.Inf(-1)
-	for i := mid - span(0.2); i <= mid+span(0.2); i++ {
+	for i := mid - span(f.p.railSeconds); i <= mid+span(f.p.railSeconds); i++ {
 		low, high = min(low, at(i)), max(high, at(i))
 	}
 	lows, highs, all := 0.0, 0.0, 0.0
-	for i := mid - span(0.2); i <= mid+span(0.2); i++ {
+	for i := mid - span(f.p.railSeconds); i <= mid+span(f.p.railSeconds); i++ {
 		v := at(i)
 		all++
 		if v == low {
@@ -232,12 +257,12 @@ func (f *ecgFront) fault(j float64) string {
 			highs++
 		}
 	}
-	if lows+highs > 0.4*all && min(lows, highs) > 0.05*all || low == high {
+	if lows+highs > f.p.railShare*all && min(lows, highs) > f.p.railEach*all || low == high {
 		return "clipped: from rail to rail"
 	}
 	// What a running median of 21 ms leaves is wider than half of that.
 	stride := max(int64(rate/500), 1)
-	half := max(int(math.Round(0.0105*rate/float64(stride))), 1)
+	half := max(int(math.Round(f.p.spikeHalf*rate/float64(stride))), 1)
 	var w [32]float64
 	median := func(i int64) float64 {
 		n := 0
@@ -254,15 +279,15 @@ func (f *ecgFront) fault(j float64) string {
 	}
 	taken, usual := 0.0, 0.0
 	low, high = math.Inf(1), math.Inf(-1)
-	for i := mid - span(0.05); i <= mid+span(0.05); i += stride {
+	for i := mid - span(f.p.spikeNear); i <= mid+span(f.p.spikeNear); i += stride {
 		m := median(i)
 		low, high = min(low, m), max(high, m)
 		taken = max(taken, math.Abs(at(i)-m))
 	}
-	for i := mid - span(0.25); i <= mid-span(0.1); i += stride {
+	for i := mid - span(f.p.spikeFrom); i <= mid-span(f.p.spikeTo); i += stride {
 		usual = max(usual, math.Abs(at(i)-median(i)))
 	}
-	if taken > 2*usual && high-low < 0.3*taken {
+	if taken > f.p.spikeTimes*usual && high-low < f.p.spikeRange*taken {
 		return "a spike: too narrow for a QRS"
 	}
 	return ""

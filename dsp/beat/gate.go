@@ -84,6 +84,14 @@ type gateParams struct {
 	erratic float64
 	// Nor has so many intervals that are too short, of the last ones.
 	broken int
+	// A new start takes so many beats.
+	few int
+	// The period is sought so near to the mean interval.
+	periodNear float64
+	// The signal wanders over so long.
+	wander float64
+	// Logarithms are of so much more, so that none is of nothing.
+	least float64
 	// Beats less alike than this in the mean are no heart's.
 	unlike float64
 	// Beats are not shown where a rate would be right with less than this probability.
@@ -106,7 +114,7 @@ type gateParams struct {
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, hide: 0.1,
-		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
+		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
 		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.24, moveAlike: 0.88,
 		pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
 		odds: [...]float64{6.672, -5.568, -12.148, -1.183, 3.198, 3.667, 0.678, -4.160, -0.298, -2.290}}
@@ -286,7 +294,7 @@ func (g *gate) settle() {
 // anew forgets what was before when the last few beats alone, evenly spaced, are surely a
 // heart's and with those before them are not: an artefact is over.
 func (g *gate) anew() {
-	const few = 5
+	few := g.p.few
 	if g.probability() >= g.p.show || g.beatsN <= few || g.meter.n < few {
 		return
 	}
@@ -427,10 +435,9 @@ func (g *gate) listen(most float64, over int64) {
 // repeats is the greatest correlation of what was listened to with itself at lags near
 // one, in work samples.
 func (g *gate) repeats(lag float64) float64 {
-	const share = 0.08
 	best, n := -1.0, len(g.heard)
 	lag /= float64(g.every)
-	for l := max(1, int(math.Round(lag*(1-share)))); l <= int(math.Round(lag*(1+share))); l++ {
+	for l := max(1, int(math.Round(lag*(1-g.p.periodNear)))); l <= int(math.Round(lag*(1+g.p.periodNear))); l++ {
 		m := n - l
 		if m < n/4 {
 			break
@@ -484,7 +491,7 @@ func (g *gate) look() {
 	g.listen(2*height, over)
 	s.period, s.half = g.repeats(lag), g.repeats(lag/2)
 	s.uneven = g.meter.unsteady()
-	lo, hi := g.span(4)
+	lo, hi := g.span(g.p.wander)
 	s.wander = (hi - lo) / swing
 	s.calm = calm
 	s.sharp = height / swing
@@ -496,9 +503,9 @@ func (g *gate) look() {
 		evidenceMissed:  g.meter.missed(),
 		evidenceUnevenP: p * s.uneven,
 		evidenceUnevenQ: (1 - p) * s.uneven,
-		evidenceCalmP:   p * -math.Log(0.03+calm),
-		evidenceCalmQ:   (1 - p) * -math.Log(0.03+calm),
-		evidenceLevelQ:  (1 - p) * -math.Log(0.03+s.unlevel),
+		evidenceCalmP:   p * -math.Log(g.p.least+calm),
+		evidenceCalmQ:   (1 - p) * -math.Log(g.p.least+calm),
+		evidenceLevelQ:  (1 - p) * -math.Log(g.p.least+s.unlevel),
 		evidenceAlike:   s.alike,
 		evidenceBetween: between,
 	}
