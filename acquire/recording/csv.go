@@ -150,7 +150,7 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 	for _, line := range p.preamble {
 		facts.comment(line, len(p.channels))
 	}
-	rows := int64(0)
+	rows, firstTime := int64(0), ""
 	r.comment = func(text string) {
 		if rows == 0 { // later ones are remarks
 			facts.comment(text, len(p.channels))
@@ -176,8 +176,8 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 		if p.clock >= 0 && p.clock < len(fields) && len(facts.times) < csvLook {
 			p.orderShown = p.orderShown || p.kind == textClock && dayOrder(fields[p.clock]) == orderTold
 			if x, d, ok := p.time(fields); ok {
-				if p.kind == textClock && facts.started.IsZero() {
-					_, facts.started, _ = p.times.read(fields[p.clock])
+				if p.kind == textClock && firstTime == "" {
+					firstTime = fields[p.clock]
 				}
 				facts.times = append(facts.times, x)
 				facts.timeDigits = max(facts.timeDigits, d)
@@ -201,6 +201,9 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 	}
 	if rows == 0 {
 		return nil, &FormatError{Path: p.path, Line: r.line, Reason: "no row of numbers in it"}
+	}
+	if firstTime != "" { // once all of them told which number is the day
+		_, facts.started, _ = p.times.read(firstTime)
 	}
 	if facts.started.IsZero() && !facts.day.IsZero() && len(facts.times) > 0 && p.kind == textClock {
 		_, offset := facts.day.Zone()

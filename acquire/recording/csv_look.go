@@ -90,12 +90,18 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 	if len(lines) == 0 {
 		return nil, &FormatError{Path: path, Line: r.line, Reason: "no row of numbers in it"}
 	}
-	p := &csvPlan{path: path, options: options, point: '.', clock: -1, day: -1, separator: options.Separator}
+	p := &csvPlan{path: path, options: options, clock: -1, day: -1, separator: options.Separator}
 	p.times.dates = options.Dates
 	if p.separator == 0 {
 		p.separator = pickSeparator(lines, options.Decimal)
 	}
-	if p.point = options.Decimal; p.point == 0 {
+	if p.separator == ',' && options.Separator == 0 && options.Decimal == 0 && loneDecimals(lines) {
+		p.separator, p.point = ';', ','
+	}
+	if p.point == 0 || options.Decimal != 0 {
+		p.point = options.Decimal
+	}
+	if p.point == 0 {
 		p.point = p.pickPoint(lines)
 	}
 	if err := p.findTable(lines); err != nil {
@@ -132,6 +138,29 @@ func (p *csvPlan) split(line string) []string {
 		fields = inOrder(fields, p.names)
 	}
 	return withoutUnits(fields, p.cells)
+}
+
+// loneDecimals tells lines of one number each with a decimal comma below one name, which look like two columns, and
+// lines without a name whose second halves begin with 0 as only decimals do.
+func loneDecimals(lines []string) bool {
+	named := len(splitRow(nil, lines[0], ',')) == 1 && strings.ContainsFunc(lines[0], latinLetter)
+	if named {
+		lines = lines[1:]
+	}
+	whole, zeros := 0, 0
+	for _, line := range lines {
+		parts := splitRow(nil, line, ',')
+		if len(parts) > 2 || strings.ContainsAny(line, "\".") {
+			return false
+		}
+		if len(parts) == 2 && parts[1] != "" {
+			whole++
+			if parts[1][0] == '0' && len(parts[1]) > 1 {
+				zeros++
+			}
+		}
+	}
+	return len(lines) > 2 && 10*whole >= 9*len(lines) && (named || zeros > 0)
 }
 
 // pickPoint is a comma where fields have one; where commas part the fields, only those in quotes count.

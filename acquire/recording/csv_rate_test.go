@@ -120,6 +120,9 @@ func TestCSVOddRows(t *testing.T) {
 		}), OpenOptions{}, "Puls", []float64{0.502}, ""},
 		{"thousands with points, decimals with commas", rows("t_ms;PPG\n", 500, func(i int) string { return fmt.Sprintf("%d;1.%03d,5", 4*i, i) }), OpenOptions{}, "PPG", []float64{1499.5}, ""},
 		{"blanks between decimal commas", rows("", 500, func(i int) string { return fmt.Sprintf("%d,5 0,%03d", i, i) }), OpenOptions{RateHz: 250}, "channel 1|channel 2", []float64{499.5, 0.499}, ""},
+		{"decimal commas alone below a name", rows("PPG [V]\n", 500, func(i int) string { return fmt.Sprintf("1,%03d", 100+i) }), OpenOptions{RateHz: 250}, "PPG", []float64{1.599}, ""},
+		{"decimal commas alone", rows("", 500, func(i int) string { return fmt.Sprintf("0,%03d", i) }), OpenOptions{RateHz: 250}, "channel 1", []float64{0.499}, ""},
+		{"microseconds behind a colon", rows("time,ppg\n", 500, func(i int) string { return fmt.Sprintf("12:00:%02d:%06d,%d", i*4000/1000000, i*4000%1000000, i) }), OpenOptions{}, "ppg", []float64{499}, ""},
 		{"units in the cells that change", rows("ppg\n", 500, func(i int) string {
 			if i > 200 {
 				return "1.146 V"

@@ -135,8 +135,8 @@ func (c *clockReader) read(s string) (seconds float64, date time.Time, ok bool) 
 		if !ok || x < 0 || d > 0 && i < len(parts)-1 {
 			return 0, time.Time{}, false
 		}
-		if i == 3 { // milliseconds after one more colon
-			seconds += float64(x) / 1000
+		if i == 3 { // a fraction of a second after one more colon
+			seconds += float64(x) / math.Pow10(len(p))
 			break
 		}
 		seconds = seconds*60 + float64(x)/math.Pow10(d)

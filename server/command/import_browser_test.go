@@ -110,6 +110,14 @@ func TestImportAsks(t *testing.T) {
 		t.Errorf("the second file has %v Hz", hz)
 	}
 
+	// It is told, and can be read anew: the one before goes to the trash.
+	look[bool](t, ctx, `([...document.querySelectorAll('[data-testid=import-outcomes] button')].find((e) => /differently/.test(e.innerText)).click(), true)`)
+	soon(t, ctx, "the question again", settled, 10*time.Second)
+	set("import-kind", "ecg")
+	soon(t, ctx, "the look with the other kind", settled+` && /ECG/.test(document.querySelector('[data-testid=import-result]').innerText)`, 10*time.Second)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=import-go]').click(), true)`)
+	soon(t, ctx, "the one before in the trash", `/next week/.test(document.querySelector('[data-testid=trash]').parentElement.textContent) && [...document.querySelectorAll('[data-recording]')].length === 2`, 20*time.Second)
+
 	// A record.
 	base := recordOfOurs(t)
 	record := map[string][]byte{}
