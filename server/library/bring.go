@@ -323,17 +323,21 @@ func (s *Store) Preview(name string, head []byte, whole bool, how Reading) (Prev
 			p.Remembered = &r
 		}
 	}
-	p.Channels, err = traces(f)
+	said, err := sayOnImport(f, how)
+	if err != nil {
+		return p, fmt.Errorf("file %s: %w", strconv.Quote(name), err)
+	}
+	p.Channels, err = traces(f, said)
 	p.Seconds = float64(f.Len()) / f.Describe().ClaimedRateHz
 	return p, err
 }
 
 // traces are the channels' extremes over the whole file.
-func traces(f *recording.File) ([]PreviewChannel, error) {
+func traces(f *recording.File, said channel.Sidecar) ([]PreviewChannel, error) {
 	list := []PreviewChannel{}
 	info := f.Describe()
 	columns := int(min(previewColumns, f.Len()))
-	for _, c := range channel.Open(f, channel.Sidecar{}).Channels {
+	for _, c := range channel.Open(f, said).Channels {
 		list = append(list, PreviewChannel{Label: c.Label, Kind: c.Kind, Low: make([]*float64, columns), High: make([]*float64, columns)})
 	}
 	err := f.Blocks(context.Background(), 0, f.Len(), func(at int64, counts [][]int32) error {
