@@ -5,8 +5,17 @@ import { colourOf, DROP, hatching, SANS, SERIF, signPoints, walk } from "./scene
 /** @import {Box, Item, Lines, Marks, Path, Words} from "./scene.js" */
 /** @import {Palette} from "../theme.js" */
 
-/** The font the canvas has: to set it costs more than to write. */
-let face = "";
+/** What the canvas has: to set it again costs as much as to paint. */
+const has = { font: "", align: "", fill: "", stroke: "" };
+
+function forget() {
+  has.font = has.align = has.fill = has.stroke = "";
+}
+
+/** @param {CanvasRenderingContext2D} ctx @param {string} colour */
+function fillWith(ctx, colour) {
+  if (colour !== has.fill) ctx.fillStyle = has.fill = colour;
+}
 
 /** A stroke without length paints nothing. */
 const STUB = 0.4;
@@ -42,7 +51,7 @@ export function paint(ctx, items, palette, on = {}) {
   ctx.save();
   ctx.setTransform(ratio, 0, 0, ratio, -left * ratio, 0);
   ctx.lineJoin = "round";
-  face = "";
+  forget();
   paintAll(ctx, items, palette, ratio);
   ctx.restore();
 }
@@ -61,24 +70,27 @@ function paintAll(ctx, items, palette, ratio) {
       ctx.beginPath();
       ctx.rect(item.x, item.y, item.width, item.height);
       ctx.clip();
-      face = "";
       paintAll(ctx, item.items, palette, ratio);
       ctx.restore();
-      face = "";
+      forget();
       continue;
     }
+    if ("at" in item && item.at.length === 0) continue;
     const colour = colourOf(palette, item.colour);
-    ctx.strokeStyle = colour;
-    ctx.fillStyle = colour;
-    ctx.lineWidth = ("width" in item && item.kind !== "box" ? item.width : 0) || 1;
+    if (item.kind === "words" || item.kind === "box") {
+      fillWith(ctx, colour);
+      if (item.kind === "words") words(ctx, item, palette);
+      else box(ctx, item, palette, ratio);
+      continue;
+    }
+    if (colour !== has.stroke) ctx.strokeStyle = has.stroke = colour;
+    ctx.lineWidth = item.width ?? 1;
     if (item.kind === "trace") {
       ctx.beginPath();
       walk(item, ctx, STUB);
       ctx.stroke();
-    } else if (item.kind === "words") words(ctx, item, palette);
-    else if (item.kind === "lines") lines(ctx, item, ratio);
-    else if (item.kind === "box") box(ctx, item, palette, ratio);
-    else if (item.kind === "path") path(ctx, item);
+    } else if (item.kind === "lines") lines(ctx, item, ratio);
+    else if (item.kind === "path") path(ctx, item, colour);
     else marks(ctx, item, palette);
   }
 }
@@ -124,8 +136,9 @@ function box(ctx, item, palette, ratio) {
 /**
  * @param {CanvasRenderingContext2D} ctx
  * @param {Path} item
+ * @param {string} colour
  */
-function path(ctx, item) {
+function path(ctx, item, colour) {
   if (item.dash) ctx.setLineDash(item.dash);
   ctx.globalAlpha = item.alpha ?? 1;
   ctx.beginPath();
@@ -137,8 +150,10 @@ function path(ctx, item) {
     if (there) pen ? ctx.lineTo(x, y) : ctx.moveTo(x, y);
     pen = there;
   }
-  if (item.fill) ctx.fill();
-  else ctx.stroke();
+  if (item.fill) {
+    fillWith(ctx, colour);
+    ctx.fill();
+  } else ctx.stroke();
   ctx.globalAlpha = 1;
   if (item.dash) ctx.setLineDash([]);
 }
@@ -162,7 +177,7 @@ function marks(ctx, item, palette) {
     }
   }
   if (item.fill) {
-    ctx.fillStyle = colourOf(palette, item.fill);
+    fillWith(ctx, colourOf(palette, item.fill));
     ctx.fill();
   }
   if (item.fill !== item.colour) ctx.stroke();
@@ -175,12 +190,12 @@ function marks(ctx, item, palette) {
  */
 function words(ctx, item, palette) {
   const font = `${item.italic ? "italic " : ""}${item.size}px ${item.italic ? SERIF : SANS}`;
-  if (font !== face) ctx.font = face = font;
-  ctx.textAlign = item.align ?? "left";
-  ctx.textBaseline = "alphabetic";
+  if (font !== has.font) ctx.font = has.font = font;
+  const align = item.align ?? "left";
+  if (align !== has.align) ctx.textAlign = has.align = align;
   const y = item.y + DROP * item.size;
   if (item.halo) {
-    ctx.strokeStyle = palette.paper;
+    ctx.strokeStyle = has.stroke = palette.paper;
     ctx.lineWidth = 5;
     ctx.strokeText(item.text, item.x, y);
   }

@@ -54,11 +54,10 @@ const DOT_SPACING_CSS = 9;
  * @returns {string}
  */
 export function colourOf(palette, role) {
-  const at = Number(role[5]);
-  if (role.startsWith("trace")) return palette.traces[at];
-  if (role.startsWith("other")) return palette.others[at];
   const own = palette[/** @type {"ink"} */ (role)];
-  return own ?? role;
+  if (own) return own;
+  if (role.startsWith("trace")) return palette.traces[Number(role[5])];
+  return role.startsWith("other") ? palette.others[Number(role[5])] : role;
 }
 
 /**

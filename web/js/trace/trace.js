@@ -542,7 +542,7 @@ export class TracePanel {
       for (const { curve } of s.lanes) if (curve) curve.from = Math.max(curve.from, origin - width + left - LEAD_COLUMNS);
     }
     ctx.clearRect(left, 0, width - left, height);
-    paint(ctx, inkItems(s), theme.palette, { left: s.left });
+    paint(ctx, inkItems({ ...s, left: s.left + left / this.ratio }), theme.palette, { left: s.left });
     ctx.restore();
     Object.assign(inked, { origin: view.inColumns ? origin : -1, samplesPerPx: view.samplesPerPx, version: rings.version, gaps: this.gaps, holes: this.holes });
   }
