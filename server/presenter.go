@@ -17,7 +17,7 @@ const (
 	mostLanes = 3
 	// mostLine is how many bytes a presenter's line of words may have, mostPage those of a
 	// page's name.
-	mostLine, mostPage = 120, 40
+	mostLine, mostPage = 240, 40
 	// leastAcross and mostAcross bound the seconds across.
 	leastAcross, mostAcross = 0.1, 600.0
 	// presenterAway is how long a presentation outlives the last page of an owner.

@@ -86,6 +86,7 @@ func TestInventedIsMarked(t *testing.T) {
 	tagged("print", `[...document.styleSheets].flatMap((s) => [...s.cssRules]).filter((r) => r.media?.mediaText === "print").flatMap((r) => [...r.cssRules]).some((r) => r.style?.display === "none" && at("source-invented").closest(r.selectorText)) ? "" : at("source-invented").textContent`)
 	script(t, ctx, `fetch("/api/v1/keep", {method: "POST", headers: {"Content-Type": "application/json"}, body: '{"minutes": 1, "name": "board A"}'}); press("drawer-recordings")`)
 	soon(t, ctx, "the list", `at("recording-0")`, 10*time.Second)
+	soon(t, ctx, "what is known of it", `document.querySelector("[data-recording] .invented")?.checkVisibility()`, 10*time.Second)
 	tagged("list", `[...document.querySelectorAll("[data-recording] .invented")].filter((e) => e.checkVisibility()).map((e) => e.textContent).join()`)
 	script(t, ctx, `press("recording-0")`)
 	soon(t, ctx, "the review", `shown("review-invented")`, 10*time.Second)

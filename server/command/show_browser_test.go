@@ -5,6 +5,9 @@ package command
 import (
 	"context"
 	"fmt"
+	"io"
+	"net/http"
+	"strings"
 	"testing"
 	"time"
 
@@ -63,6 +66,7 @@ func TestShowIsReadFromTheBack(t *testing.T) {
 		}
 		picture(t, ctx, fmt.Sprintf("%d", size[0]))
 	}
+	t.Logf("painting two traces and the typical beat, 1920 wide: %v", look[[]float64](t, ctx, `[S().paintMedianMs, S().paintP99Ms]`))
 }
 
 // TestShowLanes: before and after a block, raw and cleaned, finger and chest; three at most; the
@@ -187,7 +191,8 @@ func TestJoining(t *testing.T) {
 	t.Parallel()
 	needNetwork(t)
 	owner, watcher := browser(t, 1280, 720), browser(t, 1280, 720)
-	inShow(t, owner, program(t, "demo:finger"))
+	address := program(t, "demo:finger")
+	inShow(t, owner, address)
 	keyDown(t, owner, "j")
 	soon(t, owner, "that it is not shared", `shown("show-join-share")`, 10*time.Second)
 	picture(t, owner, "closed")
@@ -197,6 +202,16 @@ func TestJoining(t *testing.T) {
 	if high := look[float64](t, owner, `at("show-join-qr").clientHeight / innerHeight`); high < 0.6 {
 		t.Errorf("the picture code takes %.0f %% of the height", 100*high)
 	}
+	answer, err := http.Get(strings.TrimSuffix(address, "/") + "/api/v1/share/qr?for=short&view=show")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	bitmap, err := io.ReadAll(answer.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	samePicture(t, bitmap, "http://"+link+"?view=show")
 	for _, size := range [][2]int64{{1920, 1080}, {390, 844}, {1280, 800}} {
 		sized(t, owner, size[0], size[1])
 		if !look[bool](t, owner, `[at("show-join-link"), at("show-join-qr")].every((e) => { const r = e.getBoundingClientRect(); return r.left >= 0 && r.right <= innerWidth && r.top >= 0 && r.bottom <= innerHeight })`) {

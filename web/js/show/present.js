@@ -32,8 +32,8 @@ export class Present {
     this.state = null;
     /** This page presents. */
     this.driving = false;
-    /** This page looks on alone though another presents. */
-    this.alone = false;
+    /** The page beside which this one looks alone. @type {string|null} */
+    this.aloneFrom = null;
     this.timer = 0;
     this.sentAt = 0;
     this.sent = "";
@@ -41,6 +41,11 @@ export class Present {
     this.flying = Promise.resolve();
     /** @type {(() => Presentation)|null} */
     this.next = null;
+  }
+
+  /** This page looks alone though another presents. */
+  get alone() {
+    return this.state !== null && this.state.by === this.aloneFrom;
   }
 
   /** What this page follows, null when it looks alone. */
@@ -55,7 +60,7 @@ export class Present {
 
   /** A message of the stream. @param {Presentation} m */
   take(m) {
-    const began = m.on && !this.offered;
+    if (!m.on) this.aloneFrom = null;
     this.state = m.on ? m : null;
     const drove = this.driving;
     this.driving = m.on && m.by === this.name;
@@ -63,7 +68,6 @@ export class Present {
       this.end();
       return;
     }
-    if (began) this.alone = false;
     this.options.changed();
   }
 
@@ -76,14 +80,13 @@ export class Present {
 
   /** @param {boolean} alone */
   look(alone) {
-    this.alone = alone;
+    this.aloneFrom = alone && this.state ? this.state.by : null;
     this.options.changed();
   }
 
   /** @param {() => Presentation} what */
   begin(what) {
     this.driving = true;
-    this.alone = false;
     this.sent = "";
     this.put(what);
   }
