@@ -23,7 +23,6 @@ func rows(n int, line func(i int) string) string {
 // What a CSV may look like, and what it means. Expected values are read off the
 // text by eye.
 func TestCSVForms(t *testing.T) {
-	const m = acquire.MissingCount
 	for _, tc := range []struct {
 		name   string
 		text   string

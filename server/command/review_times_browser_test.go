@@ -57,9 +57,9 @@ func TestReviewTimesAndStretchNotes(t *testing.T) {
 
 	keyDown(t, ctx, "t")
 	soon(t, ctx, "the clock's time", `/^\d\d:\d\d:\d\d\.\d\d to /.test(at("review-where").textContent) && at("review-clock").getAttribute("aria-pressed") === "true"`, 5*time.Second)
-	started := look[string](t, ctx, `(fetch("/api/v1/recordings/chest.bdf").then((r) => r.json()).then((d) => (window.begun = d.started)), window.begun ?? "")`)
+	look[string](t, ctx, `(fetch("/api/v1/recordings/chest.bdf").then((r) => r.json()).then((d) => (window.begun = d.started)), window.begun ?? "")`)
 	soon(t, ctx, "when it began", `window.begun`, 5*time.Second)
-	started = look[string](t, ctx, `window.begun`)
+	started := look[string](t, ctx, `window.begun`)
 	began, err := time.Parse(time.RFC3339Nano, started)
 	if err != nil {
 		t.Fatal(err)

@@ -86,7 +86,7 @@ func (rs *Reviews) rate(ctx context.Context, id string) error {
 	if err != nil {
 		return err
 	}
-	bpm, err := rs.medianOf(ctx, id)
+	bpm, _ := rs.medianOf(ctx, id)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
