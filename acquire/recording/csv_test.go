@@ -7,8 +7,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"pulsewright/acquire"
 )
 
 // rows makes n lines.
