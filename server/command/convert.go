@@ -26,7 +26,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	if f.NArg() != 2 {
 		return fmt.Errorf("%w: name the recording and the new file, as in: pulsewright convert walk.edf walk.csv", errMisused)
 	}
-	if !(*from >= 0) || !(*to >= 0) || *to > 0 && *to <= *from {
+	if !(*from >= 0 && *from < 1e12) || !(*to >= 0 && *to < 1e12) || *to > 0 && *to <= *from {
 		return fmt.Errorf("%w: -from %g -to %g: give seconds from the start, the end after the beginning", errMisused, *from, *to)
 	}
 	open, err := file.options()
