@@ -32,6 +32,7 @@ import { BeatList, History, prefs, sameRun, Store } from "./store.js";
 import { Stream } from "./stream.js";
 import { DARK, DARK_STRONG, LIGHT, LIGHT_STRONG, theme } from "./theme.js";
 import { CalibrateDialog, screenMm } from "./trace/calibrate.js";
+import { tracePaper } from "./trace/on-paper.js";
 import { saveTrace } from "./trace/save.js";
 import { TracePanel } from "./trace/trace.js";
 import { WatchOnly } from "./watch-only.js";
@@ -159,12 +160,14 @@ const trace = new TracePanel(byId("trace"), {
   },
   calibrate: () => calibrate.show(),
   save: () => save(),
+  sheet: () => sheet(),
   paper: { mmPerSecond: 25, mmPerVolt: 0, ...prefs.get("paper", {}), on: false },
   paperChanged: (what) => prefs.set("paper", what),
 });
 const calibrate = new CalibrateDialog({ measured: (mm) => trace.mm.setScreen(mm) });
 trace.mm.setScreen(screenMm());
 const save = () => saveTrace(trace, sourceName(), store.state.server?.t0 ?? "");
+const sheet = () => tracePaper(trace, () => store.state.server && { server: store.state.server, channel: path.channel, report: store.state.meters[path.channel], rate: reading.words() });
 
 /** @type {BoardModel} */
 const board = new BoardModel({ channel: () => path.channel, problem });
@@ -840,6 +843,7 @@ const keys = new Keys([
     { key: "Z", shown: W.shiftZ, what: W.zoomOut, run: () => trace.zoom.out() },
     { key: "m", shown: "m", what: W.trueMillimetres25MmS, run: () => trace.mm.set({ on: !trace.paper.on }) },
     { key: "e", shown: "e", what: W.saveThisView, run: save },
+    { key: "P", shown: W.shiftP, what: W.aHandoutOrALab, run: sheet },
   ] },
   { title: W.path, keys: [
     ...[0, 1, 2, 3, 4].map((point) => ({ key: String(point + 1), shown: point === 0 ? "1 … 5" : "", what: W.setOrRemoveAProbe, run: () => setProbe({ channel: path.channel, point }) })),

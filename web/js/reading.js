@@ -104,6 +104,12 @@ export class ReadingPanel {
     return this.number.textContent ?? "";
   }
 
+  /** The rate with its unit, or why there is none. */
+  words() {
+    const none = this.root.classList.contains("none");
+    return none ? [this.state.textContent, this.reason.textContent].filter(Boolean).join(": ") : `${this.text()}\u00a0bpm, ${this.state.textContent}`;
+  }
+
   destroy() {
     window.clearTimeout(this.offAt);
     fill(this.root);

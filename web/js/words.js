@@ -213,6 +213,8 @@ export const appWords = {
   writeANote: "write a note",
   zoomBetweenTheCursorsOr: "zoom: between the cursors, or by the next drag",
   shiftZ: "Shift Z",
+  shiftP: "Shift P",
+  aHandoutOrALab: "Print a handout or a lab sheet",
   zoomOut: "zoom out",
   trueMillimetres25MmS: "true millimetres: 25 mm/s, 10 mm/mV",
   saveThisView: "save this view",
@@ -1703,6 +1705,9 @@ export const reviewEditorWords = {
 
 /** review/review.js */
 export const reviewWords = {
+  sheet: "Paper …",
+  aHandoutOrALab: "Print a handout or a lab sheet",
+  shiftP: "Shift P",
   saveSeen: "Save …",
   whatIsSeenAsA: "What is seen as a picture, a drawing or numbers",
   close: "Close",
@@ -2156,6 +2161,73 @@ export const saveWords = {
   thisBrowserCouldNotMake: "This browser could not make the picture; save the drawing (SVG) instead.",
 };
 
+/** paper.js */
+export const paperWords = {
+  paper: "Paper",
+  handout: "Handout",
+  onTheHandout: "the trace large, its settings, an empty millimetre grid to draw into, lines for name, date and answer",
+  labSheet: "Lab sheet",
+  onTheLabSheet: "trace, typical beat, the figures and verdicts of Check, settings, date, a line for the name",
+  onePageUpright: "One upright page, A4 or Letter. Print at 100 % so that the grid has true millimetres.",
+  nothingIsDrawnYet: "Nothing is drawn yet.",
+  workingOutTheFigures: "Working out the figures …",
+  name: "Name",
+  date: "Date",
+  answer: "Answer",
+  drawHere: "Draw here. The small squares are 1 mm wide.",
+  typicalBeat: "Typical beat",
+  noTypicalBeat: "Too few good beats for a typical beat.",
+  settings: "Settings",
+  check: "Check",
+  noFigures: "No figures yet.",
+  source: "Source",
+  time: "Time",
+  sampleRate: "Sample rate",
+  /** @param {string} hz @param {number} order */
+  driftRemoved: (hz, order) => `drift below ${hz} Hz removed (order ${order})`,
+  driftStays: "drift not removed",
+  /** @param {string} how @param {string} hz @param {number} harmonics */
+  humRemoved: (how, hz, harmonics) => `hum ${hz ? `of ${hz} Hz ` : ""}removed by a ${how}${harmonics > 1 ? ` (and its multiples, ${harmonics} in all)` : ""}`,
+  humStays: "hum not removed",
+  /** @param {string} hz @param {string} shape @param {number} order */
+  smoothed: (hz, shape, order) => `smooth: above ${hz} Hz removed (${shape}, order ${order})`,
+  notSmoothed: "not smoothed",
+  butterworth: "Butterworth",
+};
+
+/** trace/on-paper.js */
+export const traceOnPaperWords = {
+  /** @param {number} seconds @param {string} time */
+  secondsFrom: (seconds, time) => `${seconds} s from ${time}`,
+  /** @param {string} label */
+  pathOf: (label) => `Path of ${label}`,
+  /** @param {string} label @param {number} seconds @param {string} time */
+  newestOf: (label, seconds, time) => `of ${label}, the newest ${seconds} s at ${time}`,
+  /** @param {string} time */
+  rateAt: (time) => `Rate at ${time}`,
+  /** @param {string} name @param {number} beats */
+  meanOf: (name, beats) => `${name}: mean of ${beats} beats; shaded: from their lowest to their highest`,
+};
+
+/** review/on-paper.js */
+export const reviewOnPaperWords = {
+  /** @param {string} time */
+  recorded: (time) => `recorded ${time}`,
+  /** @param {string} where @param {string} name */
+  ofTheRecording: (where, name) => `${where} of ${name}.`,
+  /** @param {string} path */
+  drawnAfter: (path) => `drawn after this path: ${path}`,
+  /** @param {string} path */
+  drawnAsRecorded: (path) => `drawn as recorded; path when recorded: ${path}`,
+  /** @param {string} label @param {string} from @param {string} to */
+  ofTo: (label, from, to) => `of ${label}, ${from} to ${to}`,
+  medianRate: "Median rate",
+  /** @param {string} bpm @param {number} beats */
+  bpmBeats: (bpm, beats) => `${bpm}\u00a0bpm, ${beats} beats`,
+  /** @param {number} beats */
+  medianOf: (beats) => `Median of ${beats} beats; shaded: eight beats in ten`,
+};
+
 /** trace/save.js */
 export const traceSaveWords = {
   /** @param {unknown} a @param {unknown} Number */
@@ -2194,6 +2266,8 @@ export const traceSheetWords = {
 
 /** trace/toolbar.js */
 export const traceToolbarWords = {
+  sheet: "Paper …",
+  aHandoutOrALab: "Print a handout or a lab sheet (Shift P)",
   freeze: "Freeze",
   holdThePaperStillSpace: "Freeze the trace (space)",
   backToLive: "Back to live",

@@ -197,7 +197,7 @@ class CompareView {
     this.dialog = h("dialog", { class: "compare-view", id: "compare", "data-testid": "compare", "aria-labelledby": "compare-title" },
       h("header", { class: "review-head" }, h("h2", { id: "compare-title", tabindex: "-1" }, W.compare),
         h("span", { class: "spring" }), button("compare-swap", W.swapAAndB, () => this.#swap()),
-        button("compare-save", W.saveSeen, () => save({ root: this.dialog, name: "compare", title: W.compare, subtitle: this.forms.map((f, i) => `${NAMES[i]}: ${f.detail?.name ?? ""}`).join(", ") }), { title: W.whatIsSeenAsA }),
+        button("compare-save", W.saveSeen, () => save({ root: this.dialog, name: "compare", title: W.compare, subtitle: this.forms.map((f, i) => `${NAMES[i]}: ${f.detail?.invented ? INVENTED + " " : ""}${f.detail?.name ?? ""}`).join(", ") }), { title: W.whatIsSeenAsA }),
         h("button", { type: "button", class: "quiet close", "aria-label": W.close, "data-testid": "compare-close", onclick: () => this.dialog.close() }, "×")),
       h("div", { class: "compare-sides" }, this.forms.map((f) => f.root)), this.error,
       h("div", { class: "compare-body" },

@@ -11,6 +11,7 @@ import { RecordedCheck } from "./figures.js";
 import { RecordedIntervals } from "./intervals.js";
 import { library, replayAddress, SPEEDS } from "./library.js";
 import { BeatEditor } from "./editor.js";
+import { reviewPaper } from "./on-paper.js";
 import { PathFields } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
 import { RecordedScore } from "./score.js";
@@ -143,7 +144,7 @@ class ReviewView {
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": W.moreTimeAcross, title: W.moreTimeAcross2 }), this.seconds,
         button("review-in", "+", () => this.sheet.zoom(1 / ZOOM), { class: "step", "aria-label": W.lessTimeAcross, title: W.lessTimeAcross2 })),
-      this.lockButton, this.cursorButton, button("review-save", W.saveSeen, () => this.#save(), { title: W.whatIsSeenAsA }), this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score, this.editor.open, this.editor.bar,
+      this.lockButton, this.cursorButton, button("review-save", W.saveSeen, () => this.#save(), { title: W.whatIsSeenAsA }), button("review-sheet", W.sheet, () => this.#paper(), { title: W.aHandoutOrALab }), this.noteButton, this.noteForm, this.panelButtons.check, this.panelButtons.intervals, this.panelButtons.score, this.editor.open, this.editor.bar,
       h("span", { class: "owner-only group-loose" }, button("review-replay", W.replayFromHere, () => this.#replay(), { title: W.playItIntoTheLive }), this.speed),
       h("span", { class: "group-loose" }, button("review-as-a", W.compareAsA, () => this.#compare(0), { title: W.thisStretchOrWhatLies }), button("review-as-b", W.asB, () => this.#compare(1), { "aria-label": W.compareAsB })),
       this.goButton, this.goForm, this.clockButton, this.where);
@@ -710,8 +711,14 @@ class ReviewView {
   }
 
   #save() {
-    const name = this.detail?.name || this.detail?.id || "";
-    save({ root: this.sheet.box, name: "recording", title: name, subtitle: this.where.textContent ?? "" });
+    const { detail } = this;
+    if (!detail) return;
+    const name = detail.name || detail.id;
+    save({ root: this.sheet.box, name: "recording", title: detail.invented ? `${INVENTED} ${name}` : name, subtitle: this.where.textContent ?? "" });
+  }
+
+  #paper() {
+    if (this.detail) reviewPaper(this.sheet, this.detail, { channel: this.panels.check.channel, where: this.where.textContent ?? "", paths: this.paths });
   }
 
   /** @param {0|1} side */
@@ -746,7 +753,7 @@ class ReviewView {
     const keys = {
       ArrowLeft: () => sheet.pan(-0.1), ArrowRight: () => sheet.pan(0.1), PageUp: () => sheet.pan(-1), PageDown: () => sheet.pan(1),
       Home: () => sheet.pan(-Infinity), End: () => sheet.pan(Infinity), "+": () => sheet.zoom(1 / ZOOM), "=": () => sheet.zoom(1 / ZOOM), "-": () => sheet.zoom(ZOOM),
-      c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#togglePanel("intervals"), k: () => this.#togglePanel("check"),
+      c: () => this.#toggleCursors(), n: () => this.#openNote(), a: () => this.#toggleLock(), b: () => this.#beat(1), B: () => this.#beat(-1), p: () => void this.#replay(), i: () => this.#togglePanel("intervals"), k: () => this.#togglePanel("check"), P: () => this.#paper(),
       g: () => this.#openGo(), t: () => this.#toggleClock(),
       e: () => this.ctx.store.state.owner && this.editor.toggle(), s: () => this.#toggleScore(), m: () => this.#fault(1), M: () => this.#fault(-1),
     };
@@ -776,6 +783,6 @@ class ReviewView {
 }
 
 function keysHelp() {
-  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["g", W.goToTime], ["t", W.clockTimeOnTheAxis2], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["s", W.scoreAgainst], ["m", W.nextMiss], ["e", W.editBeatsKeys], ["p", W.replayFromHere2], [W.esc, "close"]];
+  const rows = [["← →", "scroll"], [W.pgUpPgDn, W.aPageBackAndForth], [W.homeEnd, W.beginningAndEnd], ["+ −", W.lessOrMoreTimeAcross], ["c", W.twoCursorsOnOneJump], ["n", W.writeANote], ["g", W.goToTime], ["t", W.clockTimeOnTheAxis2], ["b", W.nextBeatWithShiftThe], ["a", W.lockTheScale], ["k", W.checkSwingHumNoise], ["i", W.fromBeatToBeatIntervals], ["s", W.scoreAgainst], ["m", W.nextMiss], ["e", W.editBeatsKeys], ["p", W.replayFromHere2], [W.shiftP, W.aHandoutOrALab], [W.esc, "close"]];
   return h("dl", { class: "keys" }, rows.flatMap(([k, what]) => [h("dt", {}, k.split(" ").map((x) => h("kbd", {}, x))), h("dd", {}, what)]));
 }

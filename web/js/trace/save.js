@@ -7,6 +7,16 @@ import { traceSaveWords as W } from "../words.js";
 /** @import {TracePanel} from "./trace.js" */
 
 /**
+ * The wall clock of the left edge; now where it is not known.
+ * @param {TracePanel} trace
+ * @param {string} began wall clock of index 0
+ */
+export function beganAt({ view }, began) {
+  const at = Date.parse(began);
+  return Number.isFinite(at) ? new Date(at + (Math.max(0, view.end - view.samplesAcross) / view.rateHz) * 1000) : new Date();
+}
+
+/**
  * @param {TracePanel} trace
  * @param {string} title
  * @param {string} began wall clock of index 0
@@ -15,8 +25,7 @@ export function saveTrace(trace, title, began) {
   const { view, paper, mm, lanes, rings } = trace;
   const thaw = rings !== null && !view.held;
   if (thaw) trace.toggleFreeze();
-  const at = Date.parse(began);
-  const when = Number.isFinite(at) ? new Date(at + (Math.max(0, view.end - view.samplesAcross) / view.rateHz) * 1000) : new Date();
+  const when = beganAt(trace, began);
   save({
     root: trace.sheet, name: "trace", title, when, mmPerPx: paper.on ? mm.perCss : 0,
     subtitle: `${when.toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "medium" })}${paper.on ? `, ${mm.text()}` : ""}`,

@@ -116,12 +116,12 @@ export function withOver(t, s) {
 /**
  * What is seen, for a sheet of paper: as much of it as there is room for where millimetres are true.
  * @param {TracePanel} t
+ * @param {number} [height] without the line that says millimetres
  * @returns {Scene|null}
  */
-export function paperScene(t) {
+export function paperScene(t, height = PAPER_HEIGHT_CSS + Math.max(0, t.lanes.length - 2) * (t.overlaid ? 0 : PAPER_LANE_CSS)) {
   const { rings, lanes, mm } = t;
   if (!rings || lanes.length === 0) return null;
-  const height = PAPER_HEIGHT_CSS + Math.max(0, lanes.length - 2) * (t.overlaid ? 0 : PAPER_LANE_CSS);
   const trueScale = t.paper.on || t.printTrue;
   const mmPerCss = trueScale ? GUESS_MM_PER_CSS : 0; // of CSS's own inch
   const view = Object.assign(new View(), t.view, { widthPx: (PAPER_CSS - PAPER_LEFT_CSS) * PAPER_RATIO });

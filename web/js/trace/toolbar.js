@@ -46,7 +46,7 @@ export class Toolbar {
         button("seconds-less", "−", seconds(-1), { "aria-label": W.fewerSecondsAcross, class: "step" }), this.seconds,
         button("seconds-more", "+", seconds(1), { "aria-label": W.moreSecondsAcross, class: "step" })),
       button("auto-all", W.autoScale, () => trace.autoAll(), { title: W.letEveryTraceFindIts }), this.overlay, this.cursors, this.zoom, this.zoomOut, this.mm, this.mmGroup, this.note, this.noteForm,
-      button("save", W.save, () => options.save(), { title: W.whatIsSeenAsA }), this.where);
+      button("save", W.save, () => options.save(), { title: W.whatIsSeenAsA }), button("sheet-open", W.sheet, () => options.sheet(), { title: W.aHandoutOrALab }), this.where);
   }
 
   #openNote() {

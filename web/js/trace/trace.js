@@ -46,6 +46,7 @@ const LEAD_COLUMNS = 48;
  * @property {(head: number) => void} painted the paper was drawn to this sample, live
  * @property {() => void} calibrate asks for the screen's true size
  * @property {() => void} save offers what is seen as a file
+ * @property {() => void} sheet offers what is seen as a handout or a lab sheet
  * @property {{on: boolean, mmPerSecond: number, mmPerVolt: number}} paper
  * @property {(paper: {on: boolean, mmPerSecond: number, mmPerVolt: number}) => void} paperChanged
  */
