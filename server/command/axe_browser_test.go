@@ -107,7 +107,7 @@ func TestNothingSeriousForAxe(t *testing.T) {
 			picture(t, ctx, theme+"-"+id)
 			script(t, ctx, `document.querySelector("[data-testid=drawer-close]")?.click()`)
 		}
-		for name, open := range map[string]string{"sources": "s", "keys": "?", "save": "e"} {
+		for name, open := range map[string]string{"sources": "s", "keys": "?", "save": "e", "paper": "P"} {
 			keystroke(t, ctx, open)
 			soon(t, ctx, "the dialog "+name, `document.querySelector("dialog[open]")`, 5*time.Second)
 			time.Sleep(300 * time.Millisecond)

@@ -230,6 +230,7 @@ func pageControls() []control {
 		{id: "note-text", probe: `S().notes`, keys: "warm" + kb.Enter, mouse: "type", before: `if (!shown("note-text")) press("note-add")`},
 		{id: "note-save", probe: `S().notes`, before: `if (!shown("note-text")) press("note-add"); at("note-text").value = "cold"`},
 		dialog("save", "save-dialog"),
+		dialog("sheet-open", "sheet-dialog"),
 		dialog("term-scale", "glossary-dialog"), dialog("term-drift", "glossary-dialog"), dialog("term-hum", "glossary-dialog"),
 		dialog("term-smooth", "glossary-dialog"), dialog("term-beats", "glossary-dialog"),
 		{id: "trace-canvas", probe: `S().held`, keys: kb.ArrowLeft, mouse: "drag", before: narrow, after: `if (S().held) press("live")`},
@@ -313,7 +314,7 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 
 	// Dialogs.
 	in := func(opener string) string { return fmt.Sprintf(`if (!dialogOpen()) press(%q);`, opener) }
-	for id, opener := range map[string]string{"source-dialog": "source-open", "help-dialog": "help", "cautions-dialog": "cautions-open", "scale-dialog": "scale-open", "save-dialog": "save", "fit-dialog": "calibrate", "glossary-dialog": "term-hum"} {
+	for id, opener := range map[string]string{"source-dialog": "source-open", "help-dialog": "help", "cautions-dialog": "cautions-open", "scale-dialog": "scale-open", "save-dialog": "save", "sheet-dialog": "sheet-open", "fit-dialog": "calibrate", "glossary-dialog": "term-hum"} {
 		before := in(opener)
 		if opener == "calibrate" {
 			before = `if (!S().paper.on) press("paper");` + before
@@ -332,6 +333,7 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 	})
 	script(t, ctx, `window.prints = 0; window.print = () => { window.prints++ }`)
 	work([]control{{id: "save-true", probe: `window.prints`, before: in("save")}})
+	work([]control{{id: "sheet-handout", probe: `window.prints`, before: in("sheet-open")}, {id: "sheet-lab", probe: `window.prints`, before: in("sheet-open")}})
 	for _, kind := range []string{"png", "svg", "csv"} {
 		work([]control{{id: "save-" + kind, probe: `window.saved.filter((b) => /` + kind + `/.test(b.type)).length`, before: in("save"), after: `shut()`}})
 	}
