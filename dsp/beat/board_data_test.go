@@ -90,6 +90,7 @@ func (c *boardRates) report(t *testing.T, kind string, total score.Total, leastF
 }
 
 func TestBoardFinderOnMIT(t *testing.T) {
+	t.Parallel()
 	var total score.Total
 	var rates boardRates
 	scaled := func(s int64) int64 { return int64(math.Round(float64(s) * boardHz / mitdata.RateHz)) }

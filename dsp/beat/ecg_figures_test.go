@@ -156,6 +156,7 @@ func pTable(t testing.TB, p ecgParams) (bad, cells int, list []string) {
 // The same table through the monitor, from the first beat on: the rate is right, or there is
 // none, but for hardly any of the time. The bounds are what is reached today.
 func TestMonitorSharpP(t *testing.T) {
+	t.Parallel()
 	silent, shown, wrong, cells := 0, 0, 0, 0
 	for _, c := range pCells() {
 		m := c.make(360, 60)
@@ -196,6 +197,7 @@ func TestMonitorSharpP(t *testing.T) {
 // Sharp P waves of 0.2 to 0.9 of R, PR 120 to 280 ms, before a mono- or biphasic QRS of 0.3
 // or 2 mV, at 60, 75 and 100 bpm: one beat to each. The bound is what is reached today.
 func TestECGSharpP(t *testing.T) {
+	t.Parallel()
 	bad, cells, list := pTable(t, defaultECGParams())
 	t.Logf("%d of %d cells wrong\n%s", bad, cells, strings.Join(list, "\n"))
 	if bad > sharpPMost {

@@ -333,6 +333,7 @@ func ecgLeads(t testing.TB, path string) []lead {
 // others are told only: in a103l, a104s and a372s it lacks beats amid the artefact, and
 // in bidmc/03 lead II P is as great as R.
 func TestECGOtherRecords(t *testing.T) {
+	t.Parallel()
 	var total score.Total
 	for _, name := range present(t, append(slices.Clone(pulseRecords), unfitRecords...)) {
 		r := readRecord(t, name)

@@ -163,6 +163,7 @@ func triangle(x float64) float64 {
 // EC13: a T wave of 1.2 mV, 180 ms wide, QT 350 ms, beside a QRS of 1 mV and 100 ms
 // is not counted.
 func TestECGTallT(t *testing.T) {
+	t.Parallel()
 	for _, rate := range testRates {
 		for _, sign := range []float64{1, -1} {
 			for _, bpm := range []float64{60, 80} {
@@ -177,6 +178,7 @@ func TestECGTallT(t *testing.T) {
 // EC13's steps of rate, an amplitude jump of 20 both ways, a start in the middle of
 // a beat, wide extrasystoles.
 func TestECGChanges(t *testing.T) {
+	t.Parallel()
 	normal := func(int) qrs { return qrs{1e-3, 0.08, 0.25e-3, 0.18, 0.38} }
 	for _, rate := range testRates {
 		for _, to := range []float64{120, 40} {
@@ -234,6 +236,7 @@ func TestECGChanges(t *testing.T) {
 // Rhythms and shapes of the clinic, drawn from their textbook measures (from memory):
 // every beat is found and none besides, at every rate.
 func TestECGRhythms(t *testing.T) {
+	t.Parallel()
 	const seconds = 90
 	normal := qrs{1e-3, 0.08, 0.25e-3, 0.18, 0.38}
 	always := func(q qrs) func(int) qrs { return func(int) qrs { return q } }
@@ -416,6 +419,7 @@ func TestECGScaleAndPolarity(t *testing.T) {
 
 // Where there is no heart there is no beat.
 func TestECGSilence(t *testing.T) {
+	t.Parallel()
 	const seconds = 120
 	for _, rate := range []float64{125, 250, 360, 1000} {
 		n := int(seconds * rate)

@@ -111,6 +111,7 @@ func runMonitor(t testing.TB, kind Kind, r record, delay float64) ([]Beat, claim
 // pulses the beats are right and so are the rates claimed; of the others it is told
 // in how many seconds a rate is claimed.
 func TestMonitorPulseRecords(t *testing.T) {
+	t.Parallel()
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
 	var total score.Total
 	var all claims
@@ -159,6 +160,7 @@ func TestMonitorPulseRecords(t *testing.T) {
 // TestMonitorECGRecords: the rates claimed from the first lead of the development
 // MIT-BIH records.
 func TestMonitorECGRecords(t *testing.T) {
+	t.Parallel()
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
 	var all claims
 	for _, m := range mitRecords(t) {
@@ -187,6 +189,7 @@ func TestMonitorECGRecords(t *testing.T) {
 // converter's count, and again where the converter cuts off half of its swing. A rate is
 // claimed in hardly any second, and a beat shown in less than every third.
 func TestMonitorECGNoiseAlone(t *testing.T) {
+	t.Parallel()
 	data := openData(t, "nstdb")
 	for _, name := range []string{"bw_first", "ma_first"} {
 		first, second, err := mitdata.Signal(data, name)

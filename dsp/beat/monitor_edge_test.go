@@ -92,6 +92,7 @@ func listen(t *testing.T, c MonitorConfig, x []float64, bpm float64) (o told) {
 // TestMonitorEdges: what a person at home runs into. The rate is right, both ways up;
 // never is a wrong one claimed.
 func TestMonitorEdges(t *testing.T) {
+	t.Parallel()
 	type edge struct {
 		name string
 		c    MonitorConfig
@@ -221,6 +222,7 @@ func TestMonitorSpoilt(t *testing.T) {
 // the detector was not set on it. Of what is claimed hardly anything is wrong, and most of
 // the time something is claimed.
 func TestMonitorMotion(t *testing.T) {
+	t.Parallel()
 	right, wrong, n := 0, 0, 0
 	for _, bpm := range []float64{42, 60, 80, 110, 150} {
 		for seed := range uint64(3) {

@@ -245,6 +245,7 @@ func atEnd(d Detector, beats []Beat, r record) []Beat {
 // what is missed is in t106s (atrial fibrillation at 146 bpm: some beats move no
 // blood to the finger), f144s (drift ten times the pulse) and v158s (a moving hand).
 func TestPulseRecords(t *testing.T) {
+	t.Parallel()
 	var total score.Total
 	for _, name := range present(t, pulseRecords) {
 		r := readRecord(t, name)
@@ -269,6 +270,7 @@ func TestPulseRecords(t *testing.T) {
 // most is the length of the mean taken for drift: a shorter one lets f144s's drift
 // through, a longer one drowns t106s's weak beats.
 func TestPulsePerturbed(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("short")
 	}

@@ -168,6 +168,7 @@ func TestPulseAllocation(t *testing.T) {
 }
 
 func TestPulseRates(t *testing.T) {
+	t.Parallel()
 	for _, rate := range []float64{25, 50, 125, 250, 333, 1000} {
 		for _, bpm := range []float64{25, 40, 72, 120, 180, 250} {
 			t.Run(fmt.Sprintf("%g Hz, %g bpm", rate, bpm), func(t *testing.T) {
