@@ -65,6 +65,18 @@ func TestShowIsReadFromTheBack(t *testing.T) {
 			t.Errorf("%d×%d: a rate of three digits leaves no room for the words", size[0], size[1])
 		}
 		picture(t, ctx, fmt.Sprintf("%d", size[0]))
+		// The longest reason for no rate is read whole, above the foot, and leaves a trace.
+		if !look[bool](t, ctx, `(() => {
+			const put = {"show-rate": "–", "show-state": "Signal too small", "show-reason": "The beats are smaller than 0.15 mV: better contact of the electrodes, another place for them, and say the gain of the board."};
+			const was = Object.keys(put).map((id) => [id, at(id).textContent]);
+			at("show").classList.add("none");
+			for (const id in put) at(id).textContent = put[id];
+			const reason = at("show-reason").getBoundingClientRect(), ok = reason.bottom <= document.querySelector(".show-foot").getBoundingClientRect().top + 1 && reason.right <= innerWidth && at("show-trace").clientHeight >= 0.29 * innerHeight;
+			at("show").classList.remove("none");
+			for (const [id, text] of was) at(id).textContent = text;
+			return ok })()`) {
+			t.Errorf("%d×%d: the longest reason for no rate does not fit", size[0], size[1])
+		}
 	}
 	t.Logf("painting two traces and the typical beat, 1920 wide: %v", look[[]float64](t, ctx, `[S().paintMedianMs, S().paintP99Ms]`))
 }
