@@ -51,6 +51,17 @@ func TestInventedIsMarked(t *testing.T) {
 			t.Errorf("%s: %q is not marked %s", where, text, acquire.InventedTag)
 		}
 	}
+	savedAs := func(where, opener string) {
+		t.Helper()
+		for _, as := range []string{"svg", "csv"} {
+			script(t, ctx, `window.text = ""; press("`+opener+`"); press("save-`+as+`"); saved[saved.length - 1].text().then((s) => (window.text = s))`)
+			soon(t, ctx, "the "+as+" of "+where, `text !== ""`, 5*time.Second)
+			tagged(where+", "+as, `text`)
+			if !look[bool](t, ctx, `/learning aid/i.test(text)`) {
+				t.Errorf("%s, %s: lacks the learning aid", where, as)
+			}
+		}
+	}
 	seen := func(id string) string { return fmt.Sprintf(`shown(%q) ? at(%q).textContent : ""`, id, id) }
 	tagged("header", seen("source-invented"))
 	tagged("title", `document.title`)
@@ -64,14 +75,7 @@ func TestInventedIsMarked(t *testing.T) {
 	}
 	picture(t, ctx, "show")
 	script(t, ctx, `press("show-leave")`)
-	for _, as := range []string{"svg", "csv"} {
-		script(t, ctx, `window.text = ""; press("save"); press("save-`+as+`"); saved[saved.length - 1].text().then((s) => (window.text = s))`)
-		soon(t, ctx, "the "+as, `text !== ""`, 5*time.Second)
-		tagged(as, `text`)
-		if !look[bool](t, ctx, `/learning aid/i.test(text)`) {
-			t.Errorf("%s lacks the learning aid", as)
-		}
-	}
+	savedAs("page", "save")
 	// The tag is painted into the PNG, on a canvas that is not in the page.
 	script(t, ctx, `window.text = ""; window.count = saved.length; { const fill = CanvasRenderingContext2D.prototype.fillText; CanvasRenderingContext2D.prototype.fillText = function (s, ...at) { if (!this.canvas.isConnected) window.text += s; return fill.call(this, s, ...at); }; } press("save"); press("save-png")`)
 	soon(t, ctx, "the PNG", `saved.length > count && /png/.test(saved[saved.length - 1].type)`, 10*time.Second)
@@ -91,9 +95,13 @@ func TestInventedIsMarked(t *testing.T) {
 	script(t, ctx, `press("recording-0")`)
 	soon(t, ctx, "the review", `shown("review-invented")`, 10*time.Second)
 	tagged("review", seen("review-invented"))
+	soon(t, ctx, "its trace", `pulsewrightReview().piece?.exact`, 10*time.Second)
+	savedAs("review", "review-save")
 	script(t, ctx, `press("review-as-a")`)
 	soon(t, ctx, "the comparison", `at("compare")?.open && at("compare").querySelector("option")`, 10*time.Second)
 	tagged("compare", `[...at("compare").querySelectorAll("select")].map((s) => s.selectedOptions[0]?.textContent ?? "").join()`)
+	soon(t, ctx, "both sides", `document.querySelectorAll("[data-testid=compare-words] li").length > 0`, 20*time.Second)
+	savedAs("compare", "compare-save")
 	folder := strings.TrimPrefix(look[string](t, ctx, `at("recordings-folder").textContent`), "Saved in ")
 	files, _ := filepath.Glob(filepath.Join(folder, "*board A INVENTED.edf"))
 	if len(files) != 1 {

@@ -21,13 +21,16 @@ import { paperWords as W } from "./words.js";
  * @property {boolean} invented
  * @property {string} what said above the choices
  * @property {[string, string][]} settings term and words
+ * @property {number} lanes of the scene
  * @property {(height: number) => Scene|null} scene as wide as the sheet, CSS pixels; null while nothing is drawn
  * @property {(ended: AbortSignal) => Promise<Judged>} judged
  * @property {() => void} [closed]
  */
 
-const HANDOUT_SCENE_CSS = 350;
-const LAB_SCENE_CSS = 240;
+/** The trace: so high for two lanes, more for each further one, up to MOST_LANES. */
+const HANDOUT_SCENE = { css: 350, each: 40 };
+const LAB_SCENE = { css: 240, each: 25 };
+const MOST_LANES = 5;
 const TYPICAL_CSS = { width: 330, height: 170 };
 /** The empty grid is cut where the sheet ends. */
 const GRID_MM = { width: 186, height: 120 };
@@ -82,6 +85,11 @@ export function typicalScene(t) {
 /** @param {Scene} scene @param {string} title @param {number} [mmPerPx] */
 function drawing(scene, title, mmPerPx) {
   return document.importNode(new DOMParser().parseFromString(svgOf(scene, paperPalette(), { title, mmPerPx }), "image/svg+xml").documentElement, true);
+}
+
+/** @param {Paper} p @param {{css: number, each: number}} high */
+function sceneOf(p, high) {
+  return p.scene(high.css + high.each * Math.min(MOST_LANES - 2, Math.max(0, p.lanes - 2)));
 }
 
 /** @param {...string} names */
@@ -149,17 +157,17 @@ class PaperDialog {
     this.what = h("p", { class: "hint", "data-testid": "sheet-what" });
     this.state = h("p", { role: "status", class: "hint" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "sheet-error" });
-    const choice = (/** @type {string} */ id, /** @type {string} */ name, /** @type {string} */ text, /** @type {(p: Paper, scene: Scene) => void} */ run, /** @type {number} */ high) => {
+    const choice = (/** @type {string} */ id, /** @type {string} */ name, /** @type {string} */ text, /** @type {(p: Paper, scene: Scene) => void} */ run, /** @type {{css: number, each: number}} */ high) => {
       const b = button(id, "", () => {
-        const scene = this.paper?.scene(high);
+        const scene = this.paper && sceneOf(this.paper, high);
         if (this.paper && scene) run(this.paper, scene);
       }, { class: "choice" });
       b.append(h("b", {}, name), h("span", {}, text));
       return b;
     };
     this.choices = [
-      choice("sheet-handout", W.handout, W.onTheHandout, (p, scene) => this.#print(handout(scene, p)), HANDOUT_SCENE_CSS),
-      choice("sheet-lab", W.labSheet, W.onTheLabSheet, (p, scene) => void this.#lab(p, scene), LAB_SCENE_CSS),
+      choice("sheet-handout", W.handout, W.onTheHandout, (p, scene) => this.#print(handout(scene, p)), HANDOUT_SCENE),
+      choice("sheet-lab", W.labSheet, W.onTheLabSheet, (p, scene) => void this.#lab(p, scene), LAB_SCENE),
     ];
     this.dialog = dialog("sheet-dialog", W.paper, this.what, this.error, h("div", { class: "choice-list" }, this.choices), this.state, h("p", { class: "hint" }, W.onePageUpright));
     this.dialog.addEventListener("close", () => {
@@ -173,7 +181,7 @@ class PaperDialog {
   show(p) {
     if (this.dialog.open) return;
     this.paper = p;
-    const ready = p.scene(HANDOUT_SCENE_CSS) !== null;
+    const ready = sceneOf(p, HANDOUT_SCENE) !== null;
     setText(this.error, "");
     setText(this.what, ready ? p.what : W.nothingIsDrawnYet);
     this.#wait("", !ready);

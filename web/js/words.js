@@ -2190,7 +2190,7 @@ export const paperWords = {
   humRemoved: (how, hz, harmonics) => `hum ${hz ? `of ${hz} Hz ` : ""}removed by a ${how}${harmonics > 1 ? ` (and its multiples, ${harmonics} in all)` : ""}`,
   humStays: "hum not removed",
   /** @param {string} hz @param {string} shape @param {number} order */
-  smoothed: (hz, shape, order) => `smooth: above ${hz} Hz removed (${shape}, order ${order})`,
+  smoothed: (hz, shape, order) => `smoothed: above ${hz} Hz removed (${shape}, order ${order})`,
   notSmoothed: "not smoothed",
   butterworth: "Butterworth",
 };

@@ -15,7 +15,7 @@ test("a path in words: each step, or that it is left out", () => {
   Object.assign(on.drift, { on: true });
   Object.assign(on.hum, { mode: "cancel", freqHz: 0, harmonics: 3 });
   Object.assign(on.smooth, { shape: "butterworth", cutoffHz: 40, order: 4 });
-  assert.equal(pathWords(on, 59.98), "drift below 0.3 Hz removed (order 1); hum of 59.98 Hz removed by a canceller (and its multiples, 3 in all); smooth: above 40 Hz removed (Butterworth, order 4)");
+  assert.equal(pathWords(on, 59.98), "drift below 0.3 Hz removed (order 1); hum of 59.98 Hz removed by a canceller (and its multiples, 3 in all); smoothed: above 40 Hz removed (Butterworth, order 4)");
   Object.assign(on.hum, { mode: "notch", harmonics: 1 });
   assert.match(pathWords(on), /; hum removed by a notch;/, "hum that is not found yet has no frequency");
   on.hum.freqHz = 60;

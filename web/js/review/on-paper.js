@@ -28,6 +28,7 @@ export function reviewPaper(sheet, detail, at) {
       ...commonSettings({ source: detail.note || detail.format, time: [at.where, began].filter(Boolean).join(", "), rateHz: detail.rateHz }),
       ...shown.map(({ c, over }) => /** @type {[string, string]} */ ([c.label, over ? W.drawnAfter(pathWords(over)) : W.drawnAsRecorded(pathWords(c.path))])),
     ],
+    lanes: shown.length,
     scene: (height) => (sheet.source?.piece ? sheet.scene(PAPER_CSS, height) : null),
     judged: async (ended) => {
       const s = await library.analysis(detail.id, at.channel, from, to, ended);

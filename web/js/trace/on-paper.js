@@ -32,6 +32,7 @@ export function tracePaper(trace, now) {
       ...commonSettings({ source: source?.device ?? source?.address ?? "", time: across, rateHz }),
       ...shown.map(({ c }) => /** @type {[string, string]} */ ([W.pathOf(c.label), pathWords(c.path, c.humHz)])),
     ],
+    lanes: trace.overlaid ? 1 : trace.lanes.length,
     scene: (height) => paperScene(trace, height),
     judged: async () => {
       const n = now() ?? first;
