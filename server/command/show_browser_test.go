@@ -114,6 +114,18 @@ func TestShowLanes(t *testing.T) {
 	}
 	script(t, ctx, `press("show-sound")`)
 	soon(t, ctx, "how late the tick is", `/^The sound comes \d\.\d s after the beat\.$/.test(at("show-late").textContent)`, 30*time.Second)
+	// At once: before a beat is confirmed, and saying so.
+	script(t, ctx, `press("show-early")`)
+	soon(t, ctx, "ticks before the beats are confirmed", `S().show.early.ticks >= 12 && /before the beat is confirmed\. All/.test(at("show-late").textContent)`, 40*time.Second)
+	if early := look[struct {
+		Ticks, Wrong int
+		LateSeconds  float64
+	}](t, ctx, `S().show.early`); early.LateSeconds > 0.45 || early.Wrong > 0 {
+		t.Errorf("ticks at once: %+v, want none wrong and 0.45 s at most", early)
+	} else {
+		t.Logf("ticks at once: %+v", early)
+	}
+	script(t, ctx, `press("show-early")`)
 	script(t, ctx, `fetch("/api/v1/recording", {method: "POST", headers: {"Content-Type": "application/json"}, body: '{"name":"lesson"}'})`)
 	soon(t, ctx, "the recording sign", `shown("show-recording") && at("show-recording").textContent === "Recording"`, 10*time.Second)
 	picture(t, ctx, "recording")

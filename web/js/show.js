@@ -14,6 +14,7 @@ import { showPlot, showScene } from "./scene/show.js";
 import { Chooser } from "./show/choose.js";
 import { Controls, pressed } from "./show/controls.js";
 import { Join } from "./show/join.js";
+import { EarlyBeats } from "./show/early.js";
 import { CLEANED, laneName, RAW, ShowLanes, soundLanes } from "./show/lanes.js";
 import { Present } from "./show/present.js";
 import { Screen } from "./show/screen.js";
@@ -37,6 +38,8 @@ const STALE_AFTER_MS = 3000;
 const TOLD_MS = 7000;
 /** Beats reported later than this are no news for the ear. */
 const LATE_BEAT_SECONDS = 1.5;
+/** Where beats are looked for. */
+const BAND_PASS = 4;
 /** The lateness told is the middle one of so many ticks. */
 const LATE_KEPT = 9;
 const POINTER_STEP = 0.02;
@@ -113,6 +116,8 @@ export class ShowView {
     /** @type {"light"|"dark"} */
     this.ground = prefs.get("show ground", /** @type {"light"|"dark"|""} */ ("")) || "light";
     this.sound = new BeatSound();
+    this.early = new EarlyBeats();
+    this.atOnce = false;
     this.pointer = { on: false, x: 0.5, y: 0.4 };
 
     this.canvas = h("canvas", { class: "show-trace", role: "img", "aria-label": W.signalTrace, "data-testid": "show-trace" });
@@ -296,6 +301,28 @@ export class ShowView {
       if (why) this.#tell(why);
     }
     pressed(this.controls.sound, this.sound.on);
+    this.controls.early.hidden = !this.sound.on;
+    setText(this.late, "");
+  }
+
+  /** Ticks before or after a beat is confirmed. */
+  toggleEarly() {
+    this.atOnce = !this.atOnce;
+    this.early = new EarlyBeats();
+    this.lateness = [];
+    setText(this.late, "");
+    pressed(this.controls.early, this.atOnce);
+  }
+
+  /** Sounds a beat as it comes. @param {Rings} rings */
+  #soundEarly(rings) {
+    const scale = this.options.scale();
+    const samples = (this.options.beats()[this.channel]?.beats ?? []).slice(-12).map((b) => b.sample);
+    const signal = { ring: rings.ring(this.channel, BAND_PASS), capacity: rings.capacity, start: rings.start, end: rings.end, rateHz: scale.rateHz };
+    if (!this.early.push(signal, samples) || this.options.reading()?.state !== "reading") return;
+    this.sound.tick(performance.now());
+    const { ticks, wrong, lateSeconds } = this.early.stats();
+    if (ticks > 0 && !Number.isNaN(lateSeconds)) setText(this.late, W.theSoundComesAtOnce(fixed(lateSeconds + scale.ageMs / 1000, 1), wrong, ticks));
   }
 
   /** Something to read for a while, for eyes and ears. @param {string} text */
@@ -538,7 +565,10 @@ export class ShowView {
   /** A frame came and lies in the rings. */
   push() {
     this.lastFrameAt = performance.now();
-    if (this.open) this.options.loop.dirty(this);
+    if (!this.open) return;
+    this.options.loop.dirty(this);
+    const rings = this.options.rings();
+    if (rings && this.sound.on && this.atOnce) this.#soundEarly(rings);
   }
 
   /**
@@ -550,7 +580,8 @@ export class ShowView {
     const rings = this.options.rings();
     if (!this.open || !rings || sample < rings.end - LATE_BEAT_SECONDS * this.options.scale().rateHz) return;
     if (this.options.reading()?.state !== "reading") return;
-    const delay = this.sound.tick(arrivedMs);
+    if (this.atOnce) this.early.confirm(sample, this.options.scale().rateHz);
+    const delay = this.atOnce ? NaN : this.sound.tick(arrivedMs);
     if (delay >= 0) this.#tickedLate((rings.end - sample) / this.options.scale().rateHz + (this.options.scale().ageMs + delay) / 1000);
     const now = performance.now();
     if (this.options.still || now - this.flashedAt < LEAST_BETWEEN_FLASHES_MS) return;
@@ -682,7 +713,7 @@ export class ShowView {
   stats() {
     const { lanes, present } = this;
     return { open: this.open, held: this.view.held, ground: this.ground, pointer: this.pointer.on, channel: this.channel, point: this.probes[0].point, lanes: this.probes.map((p) => `${p.channel}:${p.point}`),
-      ranges: lanes.list.map(({ lane }) => ({ low: lane.low, high: lane.high })), secondsAcross: this.view.secondsAcross, sound: this.sound.stats(), end: this.view.end, textPx: this.textPx, typical: this.inset && this.typicalMade ? this.typicalMade.beats : 0,
+      ranges: lanes.list.map(({ lane }) => ({ low: lane.low, high: lane.high })), secondsAcross: this.view.secondsAcross, sound: this.sound.stats(), early: this.early.stats(), end: this.view.end, textPx: this.textPx, typical: this.inset && this.typicalMade ? this.typicalMade.beats : 0,
       awake: this.screen.lock !== null && !this.screen.lock.released, presenting: present.driving, following: present.followed !== null, ring: this.ring.hidden ? "" : this.ring.style.transform };
   }
 

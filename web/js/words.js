@@ -1956,6 +1956,8 @@ export const showWords = {
   noConnection: "No connection",
   /** @param {string} seconds */
   theSoundComes: (seconds) => `The sound comes ${seconds} s after the beat.`,
+  /** @param {unknown} seconds @param {number} wrong @param {number} ticks */
+  theSoundComesAtOnce: (seconds, wrong, ticks) => `The sound comes ${seconds} s after the beat, before the beat is confirmed. ${wrong === 0 ? "All" : `All but ${wrong}`} of the last ${ticks} were beats.`,
   noReadingPrefix: "no reading: ",
   showView: "Show view",
   thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
@@ -1989,6 +1991,8 @@ export const showControlsWords = {
   freezeTheTraceSpace: "Freeze the trace (space)",
   pointer: "Pointer",
   aRingThatFollowsThe: "A ring that follows the mouse, the finger or the arrow keys (p)",
+  atOnce: "At once",
+  soundsBeforeItIsConfirmed: "Sounds each beat as it comes, before it is confirmed: sometimes it is none",
   beatSound: "Beat sound",
   aSoftTickAtEach: "A soft tick at each beat (m)",
   raw: "Raw",

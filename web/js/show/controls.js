@@ -16,6 +16,8 @@ export class Controls {
     this.freeze = toggle("show-freeze", W.freeze, () => show.toggleFreeze(), W.freezeTheTraceSpace);
     this.pointer = toggle("show-point", W.pointer, () => show.togglePointer(), W.aRingThatFollowsThe);
     this.sound = toggle("show-sound", W.beatSound, () => show.toggleSound(), W.aSoftTickAtEach);
+    this.early = toggle("show-early", W.atOnce, () => show.toggleEarly(), W.soundsBeforeItIsConfirmed);
+    this.early.hidden = true;
     this.raw = toggle("show-raw", W.raw, () => show.toggleRaw(), W.asMeasuredBeforeTheSignal);
     this.both = toggle("show-both", W.beforeAndAfter, () => show.toggleBoth(), W.rawAboveCleaned);
     this.channel = button("show-channel", W.nextSignal, () => show.nextChannel(), { title: W.theNextChannelX });
@@ -28,7 +30,7 @@ export class Controls {
     this.line = h("input", { type: "text", id: "show-line-input", class: "show-line-input", "data-testid": "show-line-input", maxlength: String(MOST_LINE), placeholder: W.aLineOfWords, "aria-label": W.aLineOfWords, hidden: true });
     this.line.addEventListener("input", () => show.shared());
     this.leave = button("show-leave", W.leave, () => show.leave(), { title: W.backToThePageEsc });
-    this.root = h("div", { class: "show-controls", role: "toolbar", "aria-label": W.showView }, this.follow, this.freeze, this.pointer, this.sound, this.raw, this.both, this.channel, this.traces,
+    this.root = h("div", { class: "show-controls", role: "toolbar", "aria-label": W.showView }, this.follow, this.freeze, this.pointer, this.sound, this.early, this.raw, this.both, this.channel, this.traces,
       this.typical, this.ground, this.full, this.join, this.present, this.line, this.leave);
   }
 }
