@@ -136,6 +136,14 @@ func TestShowLanes(t *testing.T) {
 	soon(t, ctx, "a screen that stays on", `S().show.awake`, 5*time.Second)
 	script(t, ctx, `press("show-leave")`)
 	soon(t, ctx, "a screen that may go dark again", `!S().show.awake`, 5*time.Second)
+	// What is wrong is said in Show too: a ninth probe, of eight that there are.
+	for _, key := range []string{"2", "3", "5", "x", "2", "3"} {
+		keyDown(t, ctx, key)
+	}
+	soon(t, ctx, "the problem on the page", `/probes/.test(at("banner").textContent) && shown("banner")`, 5*time.Second)
+	script(t, ctx, `press("show-open")`)
+	soon(t, ctx, "the problem in Show", `shown("show-problem") && /probes/.test(at("show-problem").textContent)`, 5*time.Second)
+	picture(t, ctx, "problem")
 }
 
 // TestPresenterMovesThoseWhoFollow: freeze, zoom, traces, pointer and a line of words of the
