@@ -67,3 +67,23 @@ test("moved often, the newest is sent and not all; the end comes last", async ()
   await new Promise((done) => setTimeout(done, 150));
   assert.deepEqual(sent.at(-1), { on: false });
 });
+
+test("ended and begun again at once, it presents: what comes of the end is of before", async () => {
+  const { present, sent } = page();
+  present.begin(() => shown(present.name));
+  present.take(shown(present.name));
+  present.end();
+  present.begin(() => shown(present.name, "again"));
+  present.take({ ...shown(""), on: false });
+  assert.equal(present.driving, true);
+  await new Promise((done) => setTimeout(done, 150));
+  assert.deepEqual(sent.map((p) => p.on), [false, true]);
+  present.take(shown(present.name, "again"));
+  present.end();
+  present.take(shown(present.name, "late"));
+  assert.equal(present.driving, false, "what comes late of its own does not begin it again");
+  await new Promise((done) => setTimeout(done, 50));
+  present.take({ ...shown(""), on: false });
+  present.take(shown("other"));
+  assert.equal(present.followed?.by, "other");
+});

@@ -32,6 +32,10 @@ export class Present {
     this.state = null;
     /** This page presents. */
     this.driving = false;
+    /** Nothing of its own came back yet. */
+    this.beginning = false;
+    /** Its end did not come back yet. */
+    this.ending = false;
     /** The page beside which this one looks alone. @type {string|null} */
     this.aloneFrom = null;
     this.timer = 0;
@@ -60,6 +64,9 @@ export class Present {
 
   /** A message of the stream. @param {Presentation} m */
   take(m) {
+    if (this.beginning && m.by !== this.name) return; // of what was before
+    if (this.ending && m.on && m.by === this.name) return;
+    this.beginning = this.ending = false;
     if (!m.on) this.aloneFrom = null;
     this.state = m.on ? m : null;
     const drove = this.driving;
@@ -86,20 +93,27 @@ export class Present {
 
   /** @param {() => Presentation} what */
   begin(what) {
-    this.driving = true;
+    this.driving = this.beginning = true;
+    this.ending = false;
     this.sent = "";
     this.put(what);
   }
 
   end() {
-    this.driving = false;
+    this.driving = this.beginning = false;
+    this.ending = true;
     this.state = null;
     this.next = null;
     window.clearTimeout(this.timer);
     this.timer = 0;
-    const end = () => request("PUT", "/presenter", { on: false });
-    this.flying.then(end, end).catch((e) => this.options.failed(e.message)); // never before one on its way
+    this.#request({ on: false }).catch((e) => this.options.failed(e.message));
     this.options.changed();
+  }
+
+  /** One after the other, so that none overtakes another. @param {Presentation|{on: false}} p */
+  #request(p) {
+    const send = () => request("PUT", "/presenter", p);
+    return (this.flying = this.flying.then(send, send));
   }
 
   /**
@@ -121,10 +135,10 @@ export class Present {
       this.sent = text;
       this.sentAt = performance.now();
       try {
-        this.flying = request("PUT", "/presenter", p);
-        await this.flying;
+        await this.#request(p);
       } catch (e) {
         this.sent = "";
+        this.beginning = false;
         this.options.failed(e instanceof Error ? e.message : String(e));
       }
     }
