@@ -333,7 +333,9 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 	})
 	script(t, ctx, `window.prints = 0; window.print = () => { window.prints++ }`)
 	work([]control{{id: "save-true", probe: `window.prints`, before: in("save")}})
-	work([]control{{id: "sheet-handout", probe: `window.prints`, before: in("sheet-open")}, {id: "sheet-lab", probe: `window.prints`, before: in("sheet-open")}})
+	work([]control{{id: "sheet-handout", probe: `window.prints`, before: in("sheet-open")}, {id: "sheet-lab", probe: `window.prints`, before: in("sheet-open")},
+		{id: "sheet-marks", probe: `at("sheet-marks").checked`, keys: " ", before: in("sheet-open"), after: `shut()`},
+		{id: "sheet-question", probe: `at("sheet-question").value`, keys: "why?", mouse: "type", before: in("sheet-open"), after: `shut()`}})
 	for _, kind := range []string{"png", "svg", "csv"} {
 		work([]control{{id: "save-" + kind, probe: `window.saved.filter((b) => /` + kind + `/.test(b.type)).length`, before: in("save"), after: `shut()`}})
 	}

@@ -119,6 +119,19 @@ func TestPrintsSheets(t *testing.T) {
 		says(t, name, words, append(always, "Lab sheet", "mean of ", "Rate at ", "bpm, ", "Hum ", "Clipping ", "Polarity ", "Swing: ", "✓ good")...)
 		samples(name, curve(all, printedTrace))
 	}
+	// For a class to find the beats itself: a question, and no marks.
+	script(t, ctx, `press("sheet-open"); at("sheet-question").value = "How many beats in a minute?"; press("sheet-marks"); shut()`)
+	words, all, _ := sheet(t, ctx, "handout unmarked", "sheet-open", "sheet-handout", chromedp.PaperLetter)
+	says(t, "handout unmarked", words, "How many beats in a minute?")
+	samples("handout unmarked", curve(all, printedTrace))
+	for _, s := range all {
+		if s.fill && len(s.parts) > 0 && len(s.parts[0]) >= 3 && len(s.parts[0]) <= 4 && s.parts[0][0][1] == s.parts[0][1][1] && s.parts[0][2][0] > s.parts[0][0][0] && s.parts[0][2][0] < s.parts[0][1][0] {
+			t.Errorf("handout unmarked: a sign of a beat at %v", s.parts[0])
+		}
+	}
+	if regexp.MustCompile(`\d ms`).MatchString(words) || !look[bool](t, ctx, `S().beats[0] > 5`) {
+		t.Errorf("handout unmarked: intervals stand on %q, or the page has lost its beats", words)
+	}
 	if got := look[string](t, ctx, `document.documentElement.dataset.theme + S().held`); got != "darktrue" {
 		t.Errorf("after printing the page is %q, want dark and held as before", got)
 	}

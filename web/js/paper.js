@@ -22,7 +22,7 @@ import { paperWords as W } from "./words.js";
  * @property {string} what said above the choices
  * @property {[string, string][]} settings term and words
  * @property {number} lanes of the scene
- * @property {(height: number) => Scene|null} scene as wide as the sheet, CSS pixels; null while nothing is drawn
+ * @property {(height: number, marked: boolean) => Scene|null} scene as wide as the sheet, CSS pixels; null while nothing is drawn; marked: with its beats
  * @property {(ended: AbortSignal) => Promise<Judged>} judged
  * @property {() => void} [closed]
  */
@@ -87,9 +87,9 @@ function drawing(scene, title, mmPerPx) {
   return document.importNode(new DOMParser().parseFromString(svgOf(scene, paperPalette(), { title, mmPerPx }), "image/svg+xml").documentElement, true);
 }
 
-/** @param {Paper} p @param {{css: number, each: number}} high */
-function sceneOf(p, high) {
-  return p.scene(high.css + high.each * Math.min(MOST_LANES - 2, Math.max(0, p.lanes - 2)));
+/** @param {Paper} p @param {{css: number, each: number}} high @param {boolean} [marked] */
+function sceneOf(p, high, marked = true) {
+  return p.scene(high.css + high.each * Math.min(MOST_LANES - 2, Math.max(0, p.lanes - 2)), marked);
 }
 
 /** @param {...string} names */
@@ -107,12 +107,12 @@ function head(p, name) {
   return h("header", { class: "sheet-head" }, h("h1", {}, p.title, p.invented ? " " : null, p.invented ? h("b", { class: "sheet-invented" }, INVENTED) : null), h("span", {}, name));
 }
 
-/** @param {Scene} scene @param {Paper} p */
-function handout(scene, p) {
+/** @param {Scene} scene @param {Paper} p @param {string} question */
+function handout(scene, p, question) {
   return [
     head(p, W.handout), lines(W.name, W.date), drawing(scene, p.title), settings(p.settings),
     h("p", { class: "sheet-hint" }, W.drawHere), h("div", { class: "sheet-grid" }, drawing(gridScene(GRID_MM), W.drawHere, 1 / UNITS_PER_MM)),
-    lines(W.answer), ...Array.from({ length: ANSWER_LINES - 1 }, () => lines("")),
+    question ? h("p", { class: "sheet-question" }, question) : null, lines(W.answer), ...Array.from({ length: ANSWER_LINES - 1 }, () => lines("")),
   ];
 }
 
@@ -157,19 +157,23 @@ class PaperDialog {
     this.what = h("p", { class: "hint", "data-testid": "sheet-what" });
     this.state = h("p", { role: "status", class: "hint" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "sheet-error" });
-    const choice = (/** @type {string} */ id, /** @type {string} */ name, /** @type {string} */ text, /** @type {(p: Paper, scene: Scene) => void} */ run, /** @type {{css: number, each: number}} */ high) => {
+    this.question = h("input", { type: "text", id: "sheet-question", "data-testid": "sheet-question", maxlength: "200", placeholder: W.howManyBeats });
+    this.marks = h("input", { type: "checkbox", id: "sheet-marks", "data-testid": "sheet-marks" });
+    this.marks.checked = true;
+    const options = h("div", { class: "sheet-options" }, h("label", { for: "sheet-question" }, W.questionOnTheHandout), this.question, h("label", { class: "check" }, this.marks, h("span", {}, W.markTheBeats)));
+    const choice = (/** @type {string} */ id, /** @type {string} */ name, /** @type {string} */ text, /** @type {(p: Paper, scene: Scene) => void} */ run, /** @type {(p: Paper) => Scene|null} */ draw) => {
       const b = button(id, "", () => {
-        const scene = this.paper && sceneOf(this.paper, high);
+        const scene = this.paper && draw(this.paper);
         if (this.paper && scene) run(this.paper, scene);
       }, { class: "choice" });
       b.append(h("b", {}, name), h("span", {}, text));
       return b;
     };
     this.choices = [
-      choice("sheet-handout", W.handout, W.onTheHandout, (p, scene) => this.#print(handout(scene, p)), HANDOUT_SCENE),
-      choice("sheet-lab", W.labSheet, W.onTheLabSheet, (p, scene) => void this.#lab(p, scene), LAB_SCENE),
+      choice("sheet-handout", W.handout, W.onTheHandout, (p, scene) => this.#print(handout(scene, p, this.question.value.trim())), (p) => sceneOf(p, HANDOUT_SCENE, this.marks.checked)),
+      choice("sheet-lab", W.labSheet, W.onTheLabSheet, (p, scene) => void this.#lab(p, scene), (p) => sceneOf(p, LAB_SCENE)),
     ];
-    this.dialog = dialog("sheet-dialog", W.paper, this.what, this.error, h("div", { class: "choice-list" }, this.choices), this.state, h("p", { class: "hint" }, W.onePageUpright));
+    this.dialog = dialog("sheet-dialog", W.paper, this.what, this.error, options, h("div", { class: "choice-list" }, this.choices), this.state, h("p", { class: "hint" }, W.onePageUpright));
     this.dialog.addEventListener("close", () => {
       this.asking?.abort();
       this.paper?.closed?.();

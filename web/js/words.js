@@ -2169,9 +2169,12 @@ export const saveWords = {
 export const paperWords = {
   paper: "Paper",
   handout: "Handout",
-  onTheHandout: "the trace large, its settings, an empty millimetre grid to draw into, lines for name, date and answer",
+  onTheHandout: "the trace large, its settings, a question, an empty millimetre grid to draw into, lines for name, date and answer",
   labSheet: "Lab sheet",
   onTheLabSheet: "trace, typical beat, the figures and verdicts of Check, settings, date, a line for the name",
+  questionOnTheHandout: "Question on the handout (may be left empty)",
+  howManyBeats: "such as: how many beats does this heart make in a minute?",
+  markTheBeats: "Mark the beats and their intervals on the handout",
   onePageUpright: "One upright page, A4 or Letter. Print at 100 % so that the grid has true millimetres.",
   nothingIsDrawnYet: "Nothing is drawn yet.",
   workingOutTheFigures: "Working out the figures …",

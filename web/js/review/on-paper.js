@@ -29,7 +29,12 @@ export function reviewPaper(sheet, detail, at) {
       ...shown.map(({ c, over }) => /** @type {[string, string]} */ ([c.label, over ? W.drawnAfter(pathWords(over)) : W.drawnAsRecorded(pathWords(c.path))])),
     ],
     lanes: shown.length,
-    scene: (height) => (sheet.source?.piece ? sheet.scene(PAPER_CSS, height) : null),
+    scene: (height, marked) => {
+      const { beats, annotated } = sheet;
+      if (!marked) Object.assign(sheet, { beats: [], annotated: [] });
+      const scene = sheet.source?.piece ? sheet.scene(PAPER_CSS, height) : null;
+      return Object.assign(sheet, { beats, annotated }) && scene;
+    },
     judged: async (ended) => {
       const s = await library.analysis(detail.id, at.channel, from, to, ended);
       const label = detail.channelDetails[at.channel]?.label ?? "";

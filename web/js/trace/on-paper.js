@@ -33,7 +33,13 @@ export function tracePaper(trace, now) {
       ...shown.map(({ c }) => /** @type {[string, string]} */ ([W.pathOf(c.label), pathWords(c.path, c.humHz)])),
     ],
     lanes: trace.overlaid ? 1 : trace.lanes.length,
-    scene: (height) => paperScene(trace, height),
+    scene: (height, marked) => {
+      const { beats } = trace;
+      if (!marked) trace.beats = [];
+      const scene = paperScene(trace, height);
+      trace.beats = beats;
+      return scene;
+    },
     judged: async () => {
       const n = now() ?? first;
       const label = channels[n.channel]?.label ?? "";
