@@ -153,4 +153,17 @@ func TestPrintsSheets(t *testing.T) {
 			millimetres(t, name, all)
 		}
 	}
+	// Much to say on one page: in smaller letters, with the worst of it without remedies.
+	script(t, ctx, `const ask = window.fetch; window.fetch = async (a, ...rest) => {
+		const answer = await ask(a, ...rest);
+		if (!String(a.url ?? a).includes("/analysis")) return answer;
+		const j = await answer.json();
+		for (const v of j.report.verdicts) { v.text += " and so it goes on".repeat(window.more); v.remedy += " Change a part.".repeat(window.more); }
+		return new Response(JSON.stringify(j), {headers: {"Content-Type": "application/json"}});
+	}`)
+	for _, more := range []int{5, 12} {
+		script(t, ctx, fmt.Sprintf(`window.more = %d`, more))
+		words, _, _ := sheet(t, ctx, fmt.Sprintf("review lab, %d times as much", more), "review-sheet", "sheet-lab", chromedp.PaperLetter)
+		says(t, "a long lab sheet", words, strings.Repeat(" and so it goes on", more), "Polarity ")
+	}
 }
