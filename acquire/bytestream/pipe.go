@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"sync"
+	"sync/atomic"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/guard"
@@ -17,9 +18,8 @@ import (
 type Input struct {
 	r io.Reader
 
-	mu     sync.Mutex
-	begun  bool
-	taken  bool
+	begin  sync.Once
+	taken  atomic.Bool
 	pieces chan []byte // one at a time: what is not wanted yet stays in the pipe
 	err    error       // set before pieces is closed
 }
@@ -49,16 +49,10 @@ func (in *Input) Open(ctx context.Context, a acquire.Address) (acquire.Source, e
 	if a.Path != "-" {
 		return nil, &acquire.AddressError{Address: a.String(), Part: fmt.Sprintf("path %q", a.Path), Rule: "standard input has no path: write - or stdin:-"}
 	}
-	in.mu.Lock()
-	defer in.mu.Unlock()
-	if in.taken {
+	if !in.taken.CompareAndSwap(false, true) {
 		return nil, fmt.Errorf("bytestream: standard input: already open; close that source first")
 	}
-	if !in.begun {
-		in.begun = true
-		go in.run()
-	}
-	in.taken = true
+	in.begin.Do(func() { go in.run() })
 	return openPipe(ctx, a, serialport.Stream{Link: &inputLink{in: in, closed: make(chan struct{})}, Who: "bytestream: standard input", Name: "standard input",
 		Silent: "does the program before the pipe print lines, and does it flush them?", Ends: true, Waits: true})
 }
@@ -96,11 +90,7 @@ func (l *inputLink) Read(p []byte) (int, error) {
 func (l *inputLink) Close() error {
 	l.once.Do(func() {
 		close(l.closed)
-		go func() { // Open holds the lock while it fails
-			l.in.mu.Lock()
-			l.in.taken = false
-			l.in.mu.Unlock()
-		}()
+		l.in.taken.Store(false)
 	})
 	return nil
 }

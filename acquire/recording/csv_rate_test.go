@@ -63,6 +63,9 @@ func TestCSVUnevenClocks(t *testing.T) {
 		{"packets of twelve with one time, some lost", table(func(i int) float64 { return 0.048 * float64(i/12) }, func(i int) bool { return i/12%10 != 3 }), 0, 0, "unevenly"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			if c.text == "" && testing.Short() {
+				t.Skip("420,000 rows")
+			}
 			if c.text == "" {
 				var b strings.Builder
 				b.WriteString("t_ms,pulse [V]\n")

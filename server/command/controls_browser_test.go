@@ -389,6 +389,7 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 		{id: "show-point", probe: `S().show.pointer`, before: show},
 		{id: "show-sound", probe: pressed("show-sound"), before: show},
 		{id: "show-raw", probe: `S().show.point`, before: show},
+		{id: "show-early", probe: pressed("show-early"), before: show + `if (!S().show.sound.on) press("show-sound")`, when: `shown("show-early")`},
 		{id: "show-both", probe: `S().show.lanes.join()`, before: show},
 		{id: "show-traces", probe: `shown("show-choose")`, before: show},
 		{id: "show-lane-0-1", probe: `S().show.lanes.join()`, before: show + `if (!shown("show-choose")) press("show-traces")`},

@@ -27,7 +27,8 @@ export class Join {
 
   show() {
     this.root.hidden = false;
-    this.shown = "";
+    this.shown = "?"; // nothing yet
+    if (this.root.childElementCount === 0) fill(this.root, this.#back());
     void this.#look();
     this.timer = window.setInterval(() => void this.#look(), LOOK_EVERY_MS);
     this.root.focus();
@@ -52,7 +53,7 @@ export class Join {
       if (link) this.#link(link, s.short.length > 0);
       else this.#closed();
     } catch (e) {
-      this.shown = "";
+      this.shown = "?";
       fill(this.root, h("p", { class: "show-join-say", role: "alert" }, e instanceof Error ? e.message : String(e)), this.#back());
     }
   }
