@@ -358,8 +358,12 @@ func (s *Server) requireRole(next http.Handler) http.Handler {
 			return
 		}
 		role, visitor := s.access.role(r)
+		if role != Nobody && r.Method == http.MethodGet && isCode(r.URL.Path) { // that was typed, right or wrong
+			http.Redirect(w, r, "/", http.StatusSeeOther)
+			return
+		}
 		if role == Nobody && r.Method == http.MethodGet && len(r.URL.Path) == codeLength+1 {
-			s.exchange(w, r, r.URL.Path[1:])
+			s.exchange(w, r, strings.ToLower(r.URL.Path[1:]))
 			return
 		}
 		if role == Nobody && r.Context().Value(strangerKey{}) != nil {

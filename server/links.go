@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 )
 
 // Links are what lets others in. They last until the owner renews them, so that a
@@ -67,6 +68,11 @@ const codeLetters = "346789abcdefghjkmnpqrtwxy"
 // codeLength gives 25^5, ten million codes. Wrong ones are counted like wrong keys, and
 // a code is for one sharing only.
 const codeLength = 5
+
+// isCode tells a path that is a code, however its letters are typed.
+func isCode(path string) bool {
+	return len(path) == codeLength+1 && strings.Trim(strings.ToLower(path[1:]), codeLetters) == ""
+}
 
 // randomCode is a short way to watch, to be typed.
 func randomCode() string {

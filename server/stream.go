@@ -25,7 +25,7 @@ const StatusLinkClosed websocket.StatusCode = 4401
 
 var (
 	errClosing    = errors.New("the program is closing")
-	errLinkClosed = errors.New("the owner has closed your link: ask for a new one")
+	errLinkClosed = errors.New("the owner has closed your link: open it again later, or ask for a new one")
 )
 
 const (

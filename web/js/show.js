@@ -310,7 +310,7 @@ export class ShowView {
     this.atOnce = !this.atOnce;
     this.early = new EarlyBeats();
     this.lateness = [];
-    setText(this.late, "");
+    setText(this.late, this.atOnce ? W.theSoundComesBefore : "");
     pressed(this.controls.early, this.atOnce);
   }
 

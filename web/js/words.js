@@ -1956,6 +1956,7 @@ export const showWords = {
   noConnection: "No connection",
   /** @param {string} seconds */
   theSoundComes: (seconds) => `The sound comes ${seconds} s after the beat.`,
+  theSoundComesBefore: "The sound comes before the beat is confirmed.",
   /** @param {unknown} seconds @param {number} wrong @param {number} ticks */
   theSoundComesAtOnce: (seconds, wrong, ticks) => `The sound comes ${seconds} s after the beat, before the beat is confirmed. ${wrong === 0 ? "All" : `All but ${wrong}`} of the last ${ticks} were beats.`,
   noReadingPrefix: "no reading: ",

@@ -66,7 +66,7 @@ test("a chart: points where its axes put them, on a linear and a logarithmic one
 test("a chart's numbers: a row for each point, with the axes' units", () => {
   const axis = { low: 0, high: 1 };
   assert.equal(chartNumbers({ x: { ...axis, label: "frequency", unit: "Hz" }, y: { ...axis, unit: "mV, rms" }, curves: [{ x: [1, 2], y: [3, 4], colour: "ink", label: "a, b" }, { x: [1], y: [0.5], band: [0.75], colour: "ink" }], rules: [], bare: false }),
-    ["curve,frequency [Hz],\"[mV, rms]\"", "\"a, b\",1,3", "\"a, b\",2,4", "2,1,0.5,0.75"].join("\r\n"));
+    ["curve,frequency [Hz],\"[mV, rms]\",upper", "\"a, b\",1,3,", "\"a, b\",2,4,", "2,1,0.5,0.75"].join("\r\n"));
 });
 
 test("scenes one below the other, with a heading and a line below", () => {

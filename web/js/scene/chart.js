@@ -129,8 +129,9 @@ function legend(curves, e) {
  */
 export function chartNumbers(chart) {
   const head = (/** @type {Axis} */ a) => quoted([a.label, a.unit && `[${a.unit}]`].filter(Boolean).join(" "));
-  const rows = chart.curves.flatMap((c, i) => Array.from(c.x, (x, k) => [quoted(c.label ?? String(i + 1)), x, c.y[k], ...(c.band ? [c.band[k]] : [])].join(",")));
-  return [["curve", head(chart.x), head(chart.y)].join(","), ...rows].join("\r\n");
+  const bands = chart.curves.some((c) => c.band);
+  const rows = chart.curves.flatMap((c, i) => Array.from(c.x, (x, k) => [quoted(c.label ?? String(i + 1)), x, c.y[k], ...(bands ? [c.band?.[k] ?? ""] : [])].join(",")));
+  return [["curve", head(chart.x), head(chart.y), ...(bands ? ["upper"] : [])].join(","), ...rows].join("\r\n");
 }
 
 /**
