@@ -735,7 +735,7 @@ export class ShowView {
  */
 export function readingWords(r, silent, away = "") {
   if (silent) return { number: "–", state: W.nothingArrives, reason: away || W.theBoardOrTheConnection };
-  if (!r) return { number: "–", state: W.searchingForBeats, reason: "" };
+  if (!r) return { number: "–", state: away ? W.nothingArrives : W.searchingForBeats, reason: away };
   if (r.state === "reading" && r.rateBpm > 0) return { number: String(Math.round(r.rateBpm)), state: upper(W.signal(qualityWord(r.quality))), reason: "" };
   return { number: "–", state: upper(readingHeading(r.state).replace(W.noReadingPrefix, "")), reason: r.reason ? sentence(r.reason) : "" };
 }
