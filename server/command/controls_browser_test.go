@@ -233,7 +233,7 @@ func pageControls() []control {
 		dialog("sheet-open", "sheet-dialog"),
 		dialog("term-scale", "glossary-dialog"), dialog("term-drift", "glossary-dialog"), dialog("term-hum", "glossary-dialog"),
 		dialog("term-smooth", "glossary-dialog"), dialog("term-beats", "glossary-dialog"),
-		{id: "trace-canvas", probe: `S().held`, keys: kb.ArrowLeft, mouse: "drag", before: narrow, after: `if (S().held) press("live")`},
+		{id: "trace-canvas", probe: `S().held`, keys: kb.ArrowLeft, mouse: "drag", before: narrow + `; if (S().held) press("live")`, after: `if (S().held) press("live")`},
 		{id: "scrub", probe: `S().held`, keys: kb.PageUp, before: narrow, after: `if (S().held) press("live")`},
 
 		{id: "channel-0", probe: `S().channel`, before: click("channel-1")},

@@ -121,6 +121,5 @@ func TestReviewEditsBeats(t *testing.T) {
 	soon(t, ctx, "the review closed", `!`+reviewNow+`.id`, 5*time.Second)
 	script(t, ctx, `at("recording-0").click()`)
 	soon(t, ctx, "it as it was left", fmt.Sprintf(`JSON.stringify(%s.marks[0]?.map((m) => m.sample)) === %q`, reviewNow, strings.ReplaceAll(fmt.Sprint(left), " ", ",")), 20*time.Second)
-	script(t, ctx, `at("review-edit-reset").click()`)
-	soon(t, ctx, "it as found", fmt.Sprintf(`JSON.stringify(%s.marks[0]?.map((m) => m.sample)) === %q`, reviewNow, strings.ReplaceAll(fmt.Sprint(found), " ", ",")), 20*time.Second)
+	soon(t, ctx, "it as found", fmt.Sprintf(`JSON.stringify(%s.marks[0]?.map((m) => m.sample)) === %q || (at("review-edit-reset")?.click(), false)`, reviewNow, strings.ReplaceAll(fmt.Sprint(found), " ", ",")), 20*time.Second)
 }
