@@ -8,6 +8,14 @@ import (
 	"unicode/utf8"
 )
 
+// Number says how many of something there are.
+func Number(n int64, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}
+
 // CheckText tells what is wrong with a line of text that somebody gave: what is no UTF-8, and
 // signs that are not seen and may turn the text around it (Unicode's categories Cc and Cf; the two
 // joiners, which some scripts need, are no such signs). what names it in the error.

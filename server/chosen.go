@@ -12,9 +12,6 @@ import (
 	"pulsewright/server/channel"
 )
 
-// pointNames are the points of a channel in the order of a frame.
-var pointNames = []string{"scale", "drift", "hum", "smooth", "beats"}
-
 // chosen is what of the stream somebody wants; nil is all.
 type chosen struct {
 	channels, points []int
@@ -37,12 +34,9 @@ func choose(q url.Values) (c chosen, err error) {
 	case "none":
 		c.noFrames = true
 	default:
-		for part := range strings.SplitSeq(text, ",") {
-			n := slices.Index(pointNames, strings.TrimSpace(part))
-			if n < 0 || slices.Contains(c.points, n) {
-				return c, fmt.Errorf("points=%s: give each once, of %s; or none for no samples", text, strings.Join(pointNames, ", "))
-			}
-			c.points = append(c.points, n)
+		var ok bool
+		if c.points, ok = channel.PointsOf(text); !ok {
+			return c, fmt.Errorf("points=%s: give each once, of %s; or none for no samples", text, strings.Join(channel.PointNames[:], ", "))
 		}
 	}
 	return c, nil

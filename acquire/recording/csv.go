@@ -44,10 +44,10 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	if unread > 0 {
-		f.remark("%s not numbers (or above 2,147,483,647 as counts): missing samples", plural(unread, "field is", "fields are"))
+		f.remark("%s not numbers (or above 2,147,483,647 as counts): missing samples", acquire.Number(unread, "field is", "fields are"))
 	}
 	if missing > 0 {
-		f.remark("%s empty or say that there is no number: missing samples", plural(missing, "field is", "fields are"))
+		f.remark("%s empty or say that there is no number: missing samples", acquire.Number(missing, "field is", "fields are"))
 	}
 	rate := options.RateHz
 	if rate <= 0 {
@@ -76,26 +76,19 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	if clock.back > 0 {
-		f.remark("the clock goes back %s; the samples follow each other there", plural(int64(clock.back), "time", "times"))
+		f.remark("the clock goes back %s; the samples follow each other there", acquire.Number(int64(clock.back), "time", "times"))
 	}
 	if clock.quick > store.n/50 {
 		store.Close()
 		return nil, &FormatError{Path: path, Offset: -1, Reason: fmt.Sprintf("the steps of its clock change, from %.4g s to less: a recording has one rate; cut the file there, or say -time none and the rate", clock.interval)}
 	}
 	if g := len(f.segments) - 1; g > 0 {
-		f.remark("the clock jumps %s; gaps are kept as missing samples", plural(int64(g), "time", "times"))
+		f.remark("the clock jumps %s; gaps are kept as missing samples", acquire.Number(int64(g), "time", "times"))
 	}
 	f.store = store
 	p.ask(f, &clock, facts)
 	in.Close() // the text is no longer needed
 	return f, nil
-}
-
-func plural(n int64, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
 }
 
 // csvFacts is what the first pass over a file learns besides its columns.
@@ -126,7 +119,7 @@ func (c *csvFacts) signs(s string) {
 	if comma < 0 {
 		return
 	}
-	if thousands.MatchString(s) && strings.IndexByte(s, '.') < 0 && s[0] != '0' {
+	if thousands.MatchString(s) && strings.IndexByte(s, '.') < 0 {
 		c.grouped, c.groupedAs = true, s
 		return
 	}

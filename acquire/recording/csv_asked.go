@@ -218,7 +218,7 @@ func (p *csvPlan) heed() error {
 
 // A Doubt is what of a text file could be read in more than one way.
 type Doubt struct {
-	About string `json:"about"` // rate, time, dates, decimal or unit
+	About string `json:"about"` // rate, time, columns, dates, decimal or unit
 	// Text says in a sentence, without its stop, what was taken, and why that is in doubt.
 	Text string `json:"text"`
 	// Taken is what the option of that name would be to confirm it, "" where nothing was taken: what is
@@ -261,7 +261,7 @@ func (f *File) Text() *TextLook { return f.text }
 // lookRows are shown of a text file.
 const lookRows = 6
 
-// tell describes the plan; lines are the file's first.
+// tell describes the plan.
 func (p *csvPlan) tell() *TextLook {
 	t := &TextLook{Head: shorten(strings.Join(p.names, " | ")), Separator: p.separator, Decimal: p.point, Preamble: []string{}, Doubts: []Doubt{}, Rows: [][]string{}, RateHz: p.options.RateHz}
 	for _, line := range p.preamble[:min(len(p.preamble), lookRows)] {

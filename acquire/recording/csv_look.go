@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -98,10 +99,7 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 	if p.separator == ',' && options.Separator == 0 && options.Decimal == 0 && loneDecimals(lines) {
 		p.separator, p.point = ';', ','
 	}
-	if p.point == 0 || options.Decimal != 0 {
-		p.point = options.Decimal
-	}
-	if p.point == 0 {
+	if p.point = cmp.Or(p.point, options.Decimal); p.point == 0 {
 		p.point = p.pickPoint(lines)
 	}
 	if err := p.findTable(lines); err != nil {
@@ -116,18 +114,19 @@ func look(in *input, path string, options OpenOptions) (*csvPlan, error) {
 		p.columns = make([]csvColumn, len(first))
 	}
 	p.unitsOfCells(first)
-	first = p.split(lines[p.header])
-	if err := p.findClock(first, lines, options.Time); err != nil {
+	var rows [][]string
+	for _, line := range lines[p.header:] {
+		rows = append(rows, p.split(line))
+	}
+	if err := p.findClock(rows, options.Time); err != nil {
 		return nil, err
 	}
-	p.findChannels(lines, named)
+	p.findChannels(rows, named)
 	if len(p.channels) == 0 {
 		return nil, &FormatError{Path: path, Line: 1, Reason: "only a time column, no signal"}
 	}
-	p.rising = p.findRising(lines[p.header:])
-	for _, line := range lines[p.header:min(len(lines), p.header+lookRows)] {
-		p.firstRows = append(p.firstRows, p.split(line))
-	}
+	p.rising = p.findRising(rows)
+	p.firstRows = rows[:min(len(rows), lookRows)]
 	return p, p.heed()
 }
 
@@ -303,7 +302,8 @@ func (p *csvPlan) findPairs(lines []string) bool {
 
 // findClock looks for the time among the columns: by the name asked for, by their
 // names, else by how the first one rises.
-func (p *csvPlan) findClock(first, lines []string, asked string) error {
+func (p *csvPlan) findClock(rows [][]string, asked string) error {
+	first := rows[0]
 	asked, unit := splitUnit(asked)
 	said, unitSaid := clockUnits[strings.ToLower(unit)]
 	if !unitSaid {
@@ -326,9 +326,10 @@ func (p *csvPlan) findClock(first, lines []string, asked string) error {
 			}
 			p.clock, p.kind, p.step = i, secondsClock, step
 		case asked != "":
-		case kind == dateOnly && p.dated(first[i]):
+		case !p.holds(i, kind, rows):
+		case kind == dateOnly:
 			p.day = i
-		case kind != noClock && kind != dateOnly && p.rises(i, lines[p.header:]) && (p.clock < 0 || p.kind == countClock && kind == secondsClock):
+		case p.clock < 0 || p.kind == countClock && kind == secondsClock:
 			p.clock, p.kind, p.step = i, kind, step
 		}
 	}
@@ -341,10 +342,22 @@ func (p *csvPlan) findClock(first, lines []string, asked string) error {
 		}
 	}
 	if asked == "" && p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "") {
-		p.guessClock(lines[p.header:])
+		p.guessClock(rows)
 		p.guessed = p.clock >= 0
 	}
 	return nil
+}
+
+// holds tells that a column is what its name says: dates, or a clock or a counter that goes on.
+func (p *csvPlan) holds(column int, kind clockKind, rows [][]string) bool {
+	first := rows[0]
+	switch {
+	case kind == noClock || column >= len(first) || !p.readable(first[column]):
+		return false
+	case kind == dateOnly:
+		return p.dated(first[column])
+	}
+	return p.rises(column, rows)
 }
 
 // dated tells a date or a date with a time.
@@ -356,10 +369,9 @@ func (p *csvPlan) dated(s string) bool {
 
 // rises tells that a column's numbers or times go on from row to row, as those of a clock or a counter do: nearly
 // none goes back, and it does not stand.
-func (p *csvPlan) rises(column int, lines []string) bool {
+func (p *csvPlan) rises(column int, rows [][]string) bool {
 	last, up, down := math.NaN(), 0, 0
-	for _, line := range lines {
-		fields := p.split(line)
+	for _, fields := range rows {
 		if column >= len(fields) {
 			continue
 		}
@@ -381,14 +393,13 @@ func (p *csvPlan) rises(column int, lines []string) bool {
 }
 
 // findRising finds a column that rises evenly, as a clock does, where none was found; −1 for none.
-func (p *csvPlan) findRising(lines []string) int {
-	if p.clock >= 0 || p.options.Time != "" || len(lines) < 10 {
+func (p *csvPlan) findRising(rows [][]string) int {
+	if p.clock >= 0 || p.options.Time != "" || len(rows) < 10 {
 		return -1
 	}
 	for _, k := range p.channels {
 		low, high, last := math.Inf(1), 0.0, math.NaN()
-		for i, line := range lines {
-			fields := p.split(line)
+		for i, fields := range rows {
 			x, ok := 0.0, k < len(fields)
 			if ok {
 				x, _, ok = number(fields[k], p.point)
@@ -444,13 +455,12 @@ func cellUnits(fields []string) (units []string) {
 
 // findChannels takes the columns that are left: not a second clock, not one without a
 // name and a number.
-func (p *csvPlan) findChannels(lines []string, named bool) {
-	first := p.split(lines[p.header])
+func (p *csvPlan) findChannels(rows [][]string, named bool) {
 	for i := range p.columns {
 		c := &p.columns[i]
 		kind, _ := clockOf(c.name, c.unit)
-		clock := named && p.options.Time != noColumn && kind != noClock && i < len(first) && p.readable(first[i]) && (kind == dateOnly && p.dated(first[i]) || kind != dateOnly && p.rises(i, lines[p.header:]))
-		counted, numbers, words := p.weighColumn(i, lines[p.header:])
+		clock := named && p.options.Time != noColumn && p.holds(i, kind, rows)
+		counted, numbers, words := p.weighColumn(i, rows)
 		nameless := named && c.name == "" && (counted || numbers == 0)
 		if i == p.clock || i == p.day || clock || nameless || numbers == 0 && words > 0 {
 			if i != p.clock && i != p.day && !clock && words > 0 && c.name != "" {
@@ -464,11 +474,10 @@ func (p *csvPlan) findChannels(lines []string, named bool) {
 
 // weighColumn counts numbers and words in a column's first rows, and tells whether the numbers just
 // count the rows.
-func (p *csvPlan) weighColumn(column int, lines []string) (counted bool, numbers, words int) {
+func (p *csvPlan) weighColumn(column int, rows [][]string) (counted bool, numbers, words int) {
 	counted = true
 	last := math.NaN()
-	for _, line := range lines {
-		fields := p.split(line)
+	for _, fields := range rows {
 		if column >= len(fields) {
 			continue
 		}
@@ -489,16 +498,15 @@ func (p *csvPlan) weighColumn(column int, lines []string) (counted bool, numbers
 // guessClock takes a nameless first column as a clock if it holds times, or rises
 // evenly: by one, sample numbers; by less than a second with decimals, seconds; as the
 // time since 1970 does, that.
-func (p *csvPlan) guessClock(lines []string) {
+func (p *csvPlan) guessClock(rows [][]string) {
 	var last, low, high float64
 	digits := 0
 	low = math.Inf(1)
-	if len(lines) < 3 {
+	if len(rows) < 3 {
 		return
 	}
 	texts := 0
-	for i, line := range lines {
-		fields := p.split(line)
+	for i, fields := range rows {
 		x, d, ok := number(fields[0], p.point)
 		if !ok {
 			if _, _, isTime := p.times.read(fields[0]); !isTime {
@@ -513,11 +521,11 @@ func (p *csvPlan) guessClock(lines []string) {
 		}
 		last = x
 	}
-	if texts == len(lines) {
+	if texts == len(rows) {
 		p.clock, p.kind, p.step = 0, textClock, 1
 		return
 	}
-	if len(lines) < 10 || texts > 0 {
+	if len(rows) < 10 || texts > 0 {
 		return
 	}
 	switch q := math.Pow10(-digits); {

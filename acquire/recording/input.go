@@ -77,6 +77,43 @@ func unpack(r io.Reader, path string, most int64) (*input, error) {
 	return hold(z, path, most, "gzip")
 }
 
+// Unpacked reads a gzip stream as it comes. One that unpacks to far more than a packed recording does fails.
+func Unpacked(packed io.Reader) (io.Reader, error) {
+	counted := &counting{r: packed}
+	z, err := gzip.NewReader(counted)
+	if err != nil {
+		return nil, err
+	}
+	return &bounded{r: z, packed: counted}, nil
+}
+
+// counting counts what is read.
+type counting struct {
+	r io.Reader
+	n int64
+}
+
+func (c *counting) Read(b []byte) (int, error) {
+	n, err := c.r.Read(b)
+	c.n += int64(n)
+	return n, err
+}
+
+// bounded ends what unpacks to far more than a packed recording does.
+type bounded struct {
+	r      io.Reader
+	packed *counting
+	n      int64
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	n, err := b.r.Read(p)
+	if b.n += int64(n); b.n > memoryLimit+mostRatio*b.packed.n {
+		return n, fmt.Errorf("it unpacks to more than %d MB, far more than a packed recording does; unpack it yourself if you trust it", b.n>>20)
+	}
+	return n, err
+}
+
 // hold keeps what an unpacker gives: in memory, above memoryLimit in a temporary file. What is cut
 // short gives what is there, more than most bytes are refused.
 func hold(z io.Reader, path string, most int64, packing string) (*input, error) {

@@ -33,15 +33,12 @@ type Signal struct {
 	Progress func(share float64)
 }
 
-// Points by the names that the stream has.
-var pointNames = []string{"scale", "drift", "hum", "smooth", "beats"}
-
 // ParsePoint reads the name of a point.
 func ParsePoint(name string) (int, error) {
-	if n := slices.Index(pointNames, name); n >= 0 {
+	if n := slices.Index(channel.PointNames[:], name); n >= 0 {
 		return n, nil
 	}
-	return 0, fmt.Errorf("point %q: choose %s", name, strings.Join(pointNames, ", "))
+	return 0, fmt.Errorf("point %q: choose %s", name, strings.Join(channel.PointNames[:], ", "))
 }
 
 // RateHz is that of the values.

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
@@ -44,6 +46,21 @@ const (
 	PointBeats  = signalpath.Points
 	Points      = signalpath.Points + 1
 )
+
+// PointNames are the points' names, in their order: in requests, on the command line and in files.
+var PointNames = [Points]string{"scale", "drift", "hum", "smooth", "beats"}
+
+// PointsOf reads names of points with commas between them, each once; ok is false for anything else.
+func PointsOf(list string) (points []int, ok bool) {
+	for name := range strings.SplitSeq(list, ",") {
+		n := slices.Index(PointNames[:], strings.TrimSpace(name))
+		if n < 0 || slices.Contains(points, n) {
+			return nil, false
+		}
+		points = append(points, n)
+	}
+	return points, true
+}
 
 // Parts are what of an engine works; what is not asked for costs nothing.
 type Parts uint

@@ -3,6 +3,7 @@ package channel
 import (
 	"cmp"
 	"encoding/json"
+	"fmt"
 	"slices"
 
 	"pulsewright/acquire"
@@ -126,6 +127,24 @@ func (s *Sidecar) Set(n int, said Said) {
 		s.Channels = append(s.Channels, Said{})
 	}
 	s.Channels[n] = said
+}
+
+// SayKinds says the kinds of so many channels, one for all or one for each, which CheckKind has seen; none says
+// nothing.
+func (s *Sidecar) SayKinds(kinds []string, channels int) error {
+	if len(kinds) == 0 {
+		return nil
+	}
+	if len(kinds) > 1 && len(kinds) != channels {
+		return fmt.Errorf("%d kinds for %d channels: give one for all, or one for each", len(kinds), channels)
+	}
+	for n := range channels {
+		kind := kinds[min(n, len(kinds)-1)]
+		one := s.Of(n)
+		one.Kind = &kind
+		s.Set(n, one)
+	}
+	return nil
 }
 
 // Empty reports whether nothing was said.

@@ -7,15 +7,11 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
-	"io"
-	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
-
-	"github.com/chromedp/chromedp"
 )
 
 // dropFiles drops files on the page's trace.
@@ -75,17 +71,7 @@ func TestImportAsks(t *testing.T) {
 	if points := look[int](t, ctx, `document.querySelector('.import-traces path').getAttribute("d").split("L").length`); points < 300 {
 		t.Errorf("the trace has %d points", points)
 	}
-	picture(t, ctx, "import-1280")
-	for _, size := range [][2]int64{{1920, 1080}, {390, 844}} {
-		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
-			t.Fatal(err)
-		}
-		picture(t, ctx, fmt.Sprintf("import-%d", size[0]))
-	}
-	if wide := look[float64](t, ctx, `(() => { const d = document.querySelector("#import-dialog"); return d.scrollWidth - d.clientWidth })()`); wide > 0 {
-		t.Errorf("at 390 pixels the dialog is %v pixels too wide", wide)
-	}
-	_ = chromedp.Do(ctx, chromedp.EmulateViewport(1280, 800))
+	everyScreen(t, ctx, "#import-dialog")
 	look[bool](t, ctx, `(document.querySelector('[data-testid=import-go]').click(), true)`)
 	soon(t, ctx, "three outcomes", `document.querySelectorAll('[data-testid=import-outcomes] > li').length === 4`, 20*time.Second)
 	said := text("import-outcomes")
@@ -94,7 +80,8 @@ func TestImportAsks(t *testing.T) {
 			t.Errorf("told %q, want %q in it", said, want)
 		}
 	}
-	detail := ask(t, address, "/api/v1/recordings/evening%20class.csv")
+	detail := map[string]any{}
+	asks(t, "GET", address+"/api/v1/recordings/evening%20class.csv", "", &detail)
 	channels, _ := detail["channelDetails"].([]any)
 	if hz, _ := detail["rateHz"].(float64); hz < 124.99 || hz > 125.01 || len(channels) != 1 {
 		t.Fatalf("the recording has %v Hz and the channels %v", detail["rateHz"], channels)
@@ -106,7 +93,9 @@ func TestImportAsks(t *testing.T) {
 	// The same head again: not asked.
 	dropFiles(t, ctx, map[string][]byte{"next week.csv": []byte(rows)})
 	soon(t, ctx, "the second file", `/next week is here/.test(document.querySelector('[data-testid=import-outcomes]').innerText)`, 20*time.Second)
-	if hz := ask(t, address, "/api/v1/recordings/next%20week.csv")["rateHz"].(float64); hz < 124.99 || hz > 125.01 {
+	next := map[string]any{}
+	asks(t, "GET", address+"/api/v1/recordings/next%20week.csv", "", &next)
+	if hz := next["rateHz"].(float64); hz < 124.99 || hz > 125.01 {
 		t.Errorf("the second file has %v Hz", hz)
 	}
 
@@ -131,7 +120,8 @@ func TestImportAsks(t *testing.T) {
 	base = filepath.Base(base)
 	dropFiles(t, ctx, record)
 	soon(t, ctx, "the record", fmt.Sprintf(`[...document.querySelectorAll('[data-testid=import-outcomes] > li')].some((e) => e.innerText.startsWith(%q))`, base+" is here"), 20*time.Second)
-	entry := ask(t, address, "/api/v1/recordings/"+base+".edf")
+	entry := map[string]any{}
+	asks(t, "GET", address+"/api/v1/recordings/"+base+".edf", "", &entry)
 	if n, _ := entry["seconds"].(float64); n < 1 || entry["invented"] != true {
 		t.Errorf("the record is %v", entry)
 	}
@@ -145,23 +135,4 @@ func recordOfOurs(t *testing.T) string {
 		t.Fatal("no record in testdata")
 	}
 	return strings.TrimSuffix(found[0], ".hea")
-}
-
-// ask is a GET whose answer is an object.
-func ask(t *testing.T, address, path string) map[string]any {
-	t.Helper()
-	answer, err := http.Get(address + path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer answer.Body.Close()
-	body, err := io.ReadAll(answer.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	v := map[string]any{}
-	if err := json.Unmarshal(body, &v); err != nil {
-		t.Fatalf("%s: %s", path, body)
-	}
-	return v
 }

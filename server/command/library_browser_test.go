@@ -14,8 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
-
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
 )
@@ -54,16 +52,7 @@ func TestRecordingsAsALibrary(t *testing.T) {
 	}
 	script(t, ctx, `at("recordings-all") && (at("recording-0-mark").click(), at("recordings-all").click())`)
 	soon(t, ctx, "all chosen", `at("recordings-chosen").textContent === "3 chosen" && at("recordings-compare").disabled`, 5*time.Second)
-	for _, size := range [][2]int64{{390, 844}, {1920, 1080}, {1280, 800}} {
-		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
-			t.Fatal(err)
-		}
-		time.Sleep(200 * time.Millisecond)
-		if wide := look[float64](t, ctx, "document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide > 0 {
-			t.Errorf("at %d pixels the page is %v pixels too wide", size[0], wide)
-		}
-		picture(t, ctx, fmt.Sprint(size[0]))
-	}
+	everyScreen(t, ctx, "html")
 	script(t, ctx, `addEventListener("click", (e) => { if (e.target.id === "recordings-archive") e.preventDefault(); }, true); at("recordings-download").click()`)
 	soon(t, ctx, "the archive", `at("recordings-archive")`, 5*time.Second)
 	answer, err := http.Get(look[string](t, ctx, `at("recordings-archive").href`))

@@ -85,6 +85,22 @@ func picture(t testing.TB, ctx context.Context, name string) {
 	}
 }
 
+// everyScreen shows the page at a phone's size, a projector's and the usual one, at which it stays; an element of it, by
+// its selector, must be nowhere wider than its room.
+func everyScreen(t *testing.T, ctx context.Context, element string) {
+	t.Helper()
+	for _, size := range [][2]int64{{390, 844}, {1920, 1080}, {1280, 800}} {
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(200 * time.Millisecond)
+		if wide := look[float64](t, ctx, fmt.Sprintf(`((e) => e.scrollWidth - e.clientWidth)(document.querySelector(%q))`, element)); wide > 0 {
+			t.Errorf("at %d pixels %s is %v pixels too wide", size[0], element, wide)
+		}
+		picture(t, ctx, fmt.Sprint(size[0]))
+	}
+}
+
 func open(t testing.TB, ctx context.Context, address string) {
 	t.Helper()
 	if err := chromedp.Do(ctx, chromedp.Navigate(address)); err != nil {

@@ -5,7 +5,6 @@ package command
 import (
 	"encoding/json"
 	"errors"
-	"fmt"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -13,8 +12,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"github.com/chromedp/chromedp"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
@@ -64,19 +61,10 @@ func TestReplayHasItsNotes(t *testing.T) {
 	if !slices.Equal(state.Notes, want) || !slices.Equal(state.Text, []string{"lamp on", "the recording has ended"}) {
 		t.Errorf("notes %v, want %v; text %q", state.Notes, want, state.Text)
 	}
-	r, err := http.NewRequest("PUT", address+"/api/v1/playback", strings.NewReader(`{"speed": 0.1, "skipGaps": true, "position": 500}`))
-	if err != nil {
-		t.Fatal(err)
-	}
-	r.Header.Set("Content-Type", "application/json")
-	answer, err := http.DefaultClient.Do(r)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer answer.Body.Close()
 	var p session.Playback
-	if err := json.NewDecoder(answer.Body).Decode(&p); err != nil || p.Speed != 0.1 || !p.SkipGaps || p.Position < 500 || p.Gaps != 0 {
-		t.Errorf("%+v, %v", p, err)
+	asks(t, "PUT", address+"/api/v1/playback", `{"speed": 0.1, "skipGaps": true, "position": 500}`, &p)
+	if p.Speed != 0.1 || !p.SkipGaps || p.Position < 500 || p.Gaps != 0 {
+		t.Errorf("%+v", p)
 	}
 }
 
@@ -109,14 +97,5 @@ func TestPageReplaysSlowlyAndSkipsGaps(t *testing.T) {
 	}
 	script(t, ctx, `((e) => { e.value = "0.1"; e.dispatchEvent(new Event("change")); })(at("playback-speed"))`)
 	soon(t, ctx, "slow motion", `(fetch("/api/v1/state").then((r) => r.json()).then((s) => (window.now = s.playback)), window.now?.speed === 0.1 && window.now.skipGaps)`, 10*time.Second)
-	for _, size := range [][2]int64{{390, 844}, {1920, 1080}, {1280, 800}} {
-		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
-			t.Fatal(err)
-		}
-		time.Sleep(200 * time.Millisecond)
-		if wide := look[float64](t, ctx, "document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide > 0 {
-			t.Errorf("at %d pixels the page is %v pixels too wide", size[0], wide)
-		}
-		picture(t, ctx, fmt.Sprint(size[0]))
-	}
+	everyScreen(t, ctx, "html")
 }

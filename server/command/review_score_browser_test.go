@@ -13,8 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
-
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
@@ -113,15 +111,7 @@ func TestReviewScoresAnnotatedBeats(t *testing.T) {
 	if r := look[reviewStats](t, ctx, reviewNow); r.From > float64(truth[20]) || r.To < float64(truth[20]) {
 		t.Errorf("m leads to %g to %g, the extra beat lies at %d", r.From, r.To, truth[20])
 	}
-	for _, size := range [][2]int64{{1280, 800}, {1920, 1080}, {390, 844}} {
-		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
-			t.Fatal(err)
-		}
-		if wide := look[float64](t, ctx, `((d) => d.scrollWidth - d.clientWidth)(document.querySelector("dialog.review"))`); wide > 0 {
-			t.Errorf("at %d pixels the review is %v pixels too wide", size[0], wide)
-		}
-		picture(t, ctx, fmt.Sprint(size[0]))
-	}
+	everyScreen(t, ctx, "dialog.review")
 	keyDown(t, ctx, "s")
 	soon(t, ctx, "the panel put away", `at("review-score").hidden && `+reviewNow+`.faults === null`, 5*time.Second)
 }

@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
 	"pulsewright/acquire/recording"
@@ -72,16 +71,7 @@ func TestReviewTimesAndStretchNotes(t *testing.T) {
 	script(t, ctx, `at("review-note-span").click(); at("review-note").value = "clip loose"; at("review-note-save").click()`)
 	soon(t, ctx, "the note with from and to", `/\d\d:\d\d:\d\d\.\d\u2009–\u2009\d\d:\d\d:\d\d\.\dclip loose/.test(at("review-notes").textContent)`, 5*time.Second)
 	r := look[reviewStats](t, ctx, reviewNow)
-	for _, size := range [][2]int64{{390, 844}, {1920, 1080}, {1280, 800}} {
-		if err := chromedp.Do(ctx, chromedp.EmulateViewport(size[0], size[1])); err != nil {
-			t.Fatal(err)
-		}
-		if wide := look[float64](t, ctx, `((d) => d.scrollWidth - d.clientWidth)(document.querySelector("dialog.review"))`); wide > 0 {
-			t.Errorf("at %d pixels the review is %v pixels too wide", size[0], wide)
-		}
-		time.Sleep(200 * time.Millisecond)
-		picture(t, ctx, fmt.Sprint(size[0]))
-	}
+	everyScreen(t, ctx, "dialog.review")
 	answer, err := http.Get(address + "/api/v1/recordings/chest.bdf/file?as=edf")
 	if err != nil {
 		t.Fatal(err)

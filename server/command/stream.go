@@ -9,7 +9,6 @@ import (
 	"io"
 	"log/slog"
 	"os"
-	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -17,6 +16,7 @@ import (
 	"time"
 
 	"pulsewright/acquire"
+	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 	"pulsewright/server/library/remembered"
 	"pulsewright/server/session"
@@ -25,9 +25,6 @@ import (
 // streamFrames is how many frames may wait to be printed: more than a minute of a
 // board's. A source that gives its samples faster than its clock is made to wait.
 const streamFrames = 4096
-
-// pointNames are the points of the path as -points names them, in the order of a frame.
-var pointNames = []string{"scale", "drift", "hum", "smooth", "beats"}
 
 type streamFlags struct {
 	source, data, kind string
@@ -67,12 +64,9 @@ func streamLive(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	if o.json && *table {
 		return fmt.Errorf("%w: -json and -csv: choose one", errMisused)
 	}
-	for name := range strings.SplitSeq(*points, ",") {
-		p := slices.Index(pointNames, strings.TrimSpace(name))
-		if p < 0 || slices.Contains(o.points, p) {
-			return fmt.Errorf("%w: -points %s: name each once, of %s", errMisused, *points, strings.Join(pointNames, ", "))
-		}
-		o.points = append(o.points, p)
+	var ok bool
+	if o.points, ok = channel.PointsOf(*points); !ok {
+		return fmt.Errorf("%w: -points %s: name each once, of %s", errMisused, *points, strings.Join(channel.PointNames[:], ", "))
 	}
 	switch o.kind {
 	case "", acquire.KindECG, acquire.KindPulse, acquire.KindOther:

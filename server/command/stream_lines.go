@@ -9,6 +9,7 @@ import (
 	"strconv"
 
 	"pulsewright/dsp/beat"
+	"pulsewright/server/channel"
 	"pulsewright/server/session"
 )
 
@@ -78,7 +79,7 @@ func (p *printer) header(s session.State) error {
 	p.readings = make([]session.ChannelReading, len(s.Channels))
 	line := sourceLine{Type: "source", Address: s.Source.Address, Name: s.Source.Name, RateHz: s.RateHz}
 	for _, n := range p.points {
-		line.Points = append(line.Points, pointNames[n])
+		line.Points = append(line.Points, channel.PointNames[n])
 	}
 	row := []string{"sample", "time_s"}
 	for _, c := range s.Channels {
@@ -166,7 +167,7 @@ func (p *printer) jsonSamples(first int64, n, channels int, value valueOf) error
 				b = append(b, ',')
 			}
 			b = append(b, '"')
-			b = append(b, pointNames[point]...)
+			b = append(b, channel.PointNames[point]...)
 			b = append(b, `":[`...)
 			for i := range n {
 				if i > 0 {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
 )
@@ -50,17 +51,13 @@ func sayKinds(said *channel.Sidecar, kinds string, channels int) error {
 		return nil
 	}
 	list := strings.Split(kinds, ",")
-	if len(list) > 1 && len(list) != channels {
-		return fmt.Errorf("-kind %s: %d kinds for %d channels: give one for all, or one for each", kinds, len(list), channels)
+	if err := said.SayKinds(list, channels); err != nil {
+		return fmt.Errorf("-kind %s: %w", kinds, err)
 	}
-	for n := range channels {
-		kind := list[min(n, len(list)-1)]
+	for _, kind := range list {
 		if channel.CheckKind(kind) != nil {
 			return fmt.Errorf("%w: -kind %q: choose pulse, ecg or other", errMisused, kind)
 		}
-		one := said.Of(n)
-		one.Kind = &kind
-		said.Set(n, one)
 	}
 	return nil
 }
@@ -84,14 +81,7 @@ func (t *telling) err() error {
 	if !t.strict || t.told == 0 {
 		return nil
 	}
-	return fmt.Errorf("%s: %s lost or changed, as listed above, and -strict was given; leave it out to go on", t.file, count(t.told, "thing was", "things were"))
-}
-
-func count(n int, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
+	return fmt.Errorf("%s: %s lost or changed, as listed above, and -strict was given; leave it out to go on", t.file, acquire.Number(int64(t.told), "thing was", "things were"))
 }
 
 // tell tells what of an open file was assumed, mended or left out, and what cannot be shown
@@ -108,7 +98,7 @@ func (f fileFlags) tell(file *recording.File, path string, stderr io.Writer) (*t
 		}
 	}
 	if beyond > 0 {
-		t.tell(count(beyond, "annotation lies", "annotations lie") + " before the first sample or beyond the last")
+		t.tell(acquire.Number(int64(beyond), "annotation lies", "annotations lie") + " before the first sample or beyond the last")
 	}
 	return t, t.err()
 }

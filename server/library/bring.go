@@ -56,7 +56,7 @@ func Open(path string, given recording.OpenOptions) (*recording.File, error) {
 }
 
 // Add takes in a recording under a name. What cannot be read as a recording is refused and nothing is
-// kept of it. The context's progress and end are those of how.
+// kept of it. How's context ends it, how's progress is told.
 func (s *Store) Add(name string, body io.Reader, how Reading) (Imported, error) {
 	name = filepath.Base(strings.ReplaceAll(name, "\\", "/"))
 	plain, packed := unpackedName(name)
@@ -89,14 +89,22 @@ func unpackedName(name string) (plain string, packed bool) {
 	return name, false
 }
 
+// inFolder makes something in the folder, and the folder before where it is not there.
+func (s *Store) inFolder(make func() error) error {
+	if err := os.MkdirAll(s.folder, 0o700); err != nil {
+		return fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
+	}
+	if err := make(); err != nil {
+		return fmt.Errorf("recordings folder: %w; free some space, or choose a folder that you may write to with -data", err)
+	}
+	return nil
+}
+
 // arrive writes what comes into a file of the folder.
 func (s *Store) arrive(name, ext string, packed bool, body io.Reader) (path string, err error) {
-	if err := os.MkdirAll(s.folder, 0o700); err != nil {
-		return "", fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
-	}
-	temporary, err := os.CreateTemp(s.folder, incoming+"*"+ext)
-	if err != nil {
-		return "", fmt.Errorf("recordings folder: %w; free some space, or choose a folder that you may write to with -data", err)
+	var temporary *os.File
+	if err := s.inFolder(func() (err error) { temporary, err = os.CreateTemp(s.folder, incoming+"*"+ext); return err }); err != nil {
+		return "", err
 	}
 	defer func() {
 		if err != nil {
@@ -104,13 +112,12 @@ func (s *Store) arrive(name, ext string, packed bool, body io.Reader) (path stri
 		}
 	}()
 	if packed {
-		counted := &counting{r: body}
-		z, err := gzip.NewReader(counted)
+		z, err := recording.Unpacked(body)
 		if err != nil {
 			temporary.Close()
 			return "", fmt.Errorf("file %s: it ends in .gz and is not packed so: %w", strconv.Quote(name), err)
 		}
-		body = &bounded{r: io.LimitReader(z, MaxUpload+1), packed: counted}
+		body = io.LimitReader(z, MaxUpload+1)
 	}
 	n, err := io.Copy(temporary, body)
 	if closeErr := temporary.Close(); err == nil {
@@ -128,38 +135,11 @@ func (s *Store) arrive(name, ext string, packed bool, body io.Reader) (path stri
 	return temporary.Name(), nil
 }
 
-// counting counts what is read.
-type counting struct {
-	r io.Reader
-	n int64
-}
-
-func (c *counting) Read(b []byte) (int, error) {
-	n, err := c.r.Read(b)
-	c.n += int64(n)
-	return n, err
-}
-
-// bounded ends what unpacks to far more than a packed recording does.
-type bounded struct {
-	r      io.Reader
-	packed *counting
-	n      int64
-}
-
-func (b *bounded) Read(p []byte) (int, error) {
-	n, err := b.r.Read(p)
-	if b.n += int64(n); b.n > 64<<20+100*b.packed.n {
-		return n, fmt.Errorf("it unpacks to more than %d MB, far more than a packed recording does; unpack it yourself if you trust it", b.n>>20)
-	}
-	return n, err
-}
-
 // take looks into a file that arrived, keeps how it is read, and gives it its place in the folder.
 func (s *Store) take(temporary, name, target string, how Reading) (done Imported, err error) {
 	f, err := recording.OpenWith(temporary, stillThere(temporary, how.OpenOptions))
 	if err != nil {
-		return done, s.unreadable(name, temporary, err)
+		return done, unreadable(name, temporary, err)
 	}
 	said, err := sayOnImport(f, how)
 	done.Told, how.OpenOptions = append([]string{}, f.Remarks()...), keptOf(f, how.OpenOptions)
@@ -214,17 +194,12 @@ func stillThere(path string, o recording.OpenOptions) recording.OpenOptions {
 
 // forget drops what is kept under an id.
 func (s *Store) forget(id string) error {
-	_, marks := s.marks.All()[id]
-	_, said := s.said.All()[id]
-	_, edits := s.edits.All()[id]
-	if _, remark := s.remarks.All()[id]; !marks && !said && !edits && !remark {
-		return nil
-	}
 	_ = os.Remove(overview.Path(s.folder, id))
-	return errors.Join(s.remarks.Delete([]string{id}), s.marks.Delete([]string{id}), s.said.Delete([]string{id}), s.edits.Delete([]string{id}))
+	return s.deleteBeside([]string{id})
 }
 
-func (s *Store) unreadable(name, temporary string, err error) error {
+// unreadable names a file as its sender does.
+func unreadable(name, temporary string, err error) error {
 	return fmt.Errorf("file %s: %s", strconv.Quote(name), strings.ReplaceAll(err.Error(), temporary, "it"))
 }
 
@@ -240,13 +215,8 @@ func keptOf(f *recording.File, o recording.OpenOptions) recording.OpenOptions {
 
 // sayOnImport is what is kept beside a file that arrives.
 func sayOnImport(f *recording.File, how Reading) (said channel.Sidecar, err error) {
-	n := len(f.Describe().Channels)
-	if len(how.Kinds) > 1 && len(how.Kinds) != n {
-		return said, fmt.Errorf("%d kinds for %d channels: give one for all, or one for each", len(how.Kinds), n)
-	}
-	for k := 0; k < n && len(how.Kinds) > 0; k++ {
-		kind := how.Kinds[min(k, len(how.Kinds)-1)]
-		said.Set(k, channel.Said{Kind: &kind})
+	if err := said.SayKinds(how.Kinds, len(f.Describe().Channels)); err != nil {
+		return said, err
 	}
 	if kept := keptOf(f, how.OpenOptions); !kept.Zero() {
 		said.Read = &kept
@@ -311,7 +281,7 @@ func (s *Store) Preview(name string, head []byte, whole bool, how Reading) (Prev
 		f, err = open(how)
 	}
 	if err != nil {
-		return p, s.unreadable(name, plain, err)
+		return p, unreadable(name, plain, err)
 	}
 	defer f.Close()
 	p.Format, p.Text, p.Remarks = f.Format(), f.Text(), append(p.Remarks, f.Remarks()...)
@@ -370,21 +340,21 @@ const mostParts = 100
 // AddRecord takes in a record that is several files, its header (.hea), its signal files and perhaps its
 // annotations, as one EDF+ or BDF+ recording. parts gives one after another, io.EOF after the last; of how the kinds count.
 func (s *Store) AddRecord(parts func() (*multipart.Part, error), how Reading) (done Imported, err error) {
-	if err := os.MkdirAll(s.folder, 0o700); err != nil {
-		return done, fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
-	}
-	folder, err := os.MkdirTemp(s.folder, incoming+"*")
-	if err != nil {
-		return done, fmt.Errorf("recordings folder: %w; free some space, or choose a folder that you may write to with -data", err)
+	var folder string
+	if err := s.inFolder(func() (err error) { folder, err = os.MkdirTemp(s.folder, incoming+"*"); return err }); err != nil {
+		return done, err
 	}
 	defer os.RemoveAll(folder)
 	header, err := arriveParts(folder, parts)
 	if err != nil {
 		return done, err
 	}
+	failed := func(err error) error {
+		return fmt.Errorf("record %s: %s", strconv.Quote(header), strings.ReplaceAll(err.Error(), folder+string(filepath.Separator), ""))
+	}
 	f, err := recording.Open(filepath.Join(folder, header))
 	if err != nil {
-		return done, fmt.Errorf("record %s: %s", strconv.Quote(header), strings.ReplaceAll(err.Error(), folder+string(filepath.Separator), ""))
+		return done, failed(err)
 	}
 	defer f.Close()
 	ext := ".edf"
@@ -399,7 +369,7 @@ func (s *Store) AddRecord(parts func() (*multipart.Part, error), how Reading) (d
 	told := append([]string{}, f.Remarks()...)
 	written := filepath.Join(folder, "whole"+ext)
 	if err := recording.ExportEDF(written, f, recording.ExportOptions{Context: how.Context, Tell: func(text string) { told = append(told, text) }}); err != nil {
-		return done, fmt.Errorf("record %s: %s", strconv.Quote(header), strings.ReplaceAll(err.Error(), folder+string(filepath.Separator), ""))
+		return done, failed(err)
 	}
 	done, err = s.take(written, header, target, Reading{Kinds: how.Kinds})
 	done.Told = append(told, done.Told...)

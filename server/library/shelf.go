@@ -143,13 +143,37 @@ func (s *Store) Delete(ids []string) ([]Trashed, error) {
 		}
 		gone, names = append(gone, t), append(names, inTrash(t.ID))
 	}
-	return gone, errors.Join(s.remarks.Delete(names), s.marks.Delete(names), s.said.Delete(names), s.edits.Delete(names), s.rates.Delete(names))
+	return gone, s.deleteBeside(names)
+}
+
+// kept is what is kept beside the recordings, by id.
+type kept interface {
+	Move(from, to string) error
+	Delete(names []string) error
+}
+
+// beside is all of it.
+func (s *Store) beside() []kept {
+	return []kept{s.remarks, s.marks, s.said, s.edits, s.rates}
+}
+
+// deleteBeside drops what is kept under ids.
+func (s *Store) deleteBeside(ids []string) error {
+	var errs []error
+	for _, m := range s.beside() {
+		errs = append(errs, m.Delete(ids))
+	}
+	return errors.Join(errs...)
 }
 
 // moveBeside lets the remark, the notes, what was said and the beats edited of a recording follow it to another
 // id, or into the trash and out of it.
 func (s *Store) moveBeside(from, to string) error {
-	if err := errors.Join(s.remarks.Move(from, to), s.marks.Move(from, to), s.said.Move(from, to), s.edits.Move(from, to), s.rates.Move(from, to)); err != nil {
+	var errs []error
+	for _, m := range s.beside() {
+		errs = append(errs, m.Move(from, to))
+	}
+	if err := errors.Join(errs...); err != nil {
 		return fmt.Errorf("the recording is now %s, but its notes, what was said of its channels or its edited beats did not follow: %w", to, err)
 	}
 	return nil

@@ -5,6 +5,7 @@ import { sentence } from "./api.js";
 import { button, dialog, fill, h, select, setText } from "./dom.js";
 import { clockTime, rate as rateText, significant } from "./format.js";
 import { bring, preview } from "./review/library.js";
+import { traceData } from "./scene/svg.js";
 import { importWords as W } from "./words.js";
 
 /** @import {Entry, Preview, Reading} from "./review/library.js" */
@@ -276,7 +277,7 @@ class ImportDialog {
       svg.setAttribute("preserveAspectRatio", "none");
       svg.setAttribute("aria-hidden", "true");
       const path = document.createElementNS(SVG, "path");
-      path.setAttribute("d", tracePath(c.low, c.high, low, high));
+      path.setAttribute("d", traceIn(c.low, c.high, low, high));
       svg.append(path);
       const ends = Number.isFinite(low) ? W.fromTo(significant(low, 4), significant(high, 4), c.unit || W.counts) : W.noValue;
       return h("figure", {}, svg, h("figcaption", {}, `${c.label}: ${ends}`));
@@ -285,24 +286,16 @@ class ImportDialog {
 }
 
 /**
- * The path of a trace in a box 40 high, one wide for each column.
+ * The trace in a box 40 high, one wide for each column.
  * @param {(number|null)[]} low
  * @param {(number|null)[]} high
  * @param {number} least
  * @param {number} most
  */
-export function tracePath(low, high, least, most) {
-  const y = (/** @type {number} */ v) => (most > least ? 38 - (36 * (v - least)) / (most - least) : 20).toFixed(2);
-  let d = "", pen = false;
-  low.forEach((a, i) => {
-    const b = high[i];
-    if (a === null || b === null) pen = false;
-    else {
-      d += `${pen ? "L" : "M"}${i + 0.5} ${y(a)}L${i + 0.5} ${y(b)}`;
-      pen = true;
-    }
-  });
-  return d;
+function traceIn(low, high, least, most) {
+  const span = most - least;
+  const known = (/** @type {(number|null)[]} */ list) => list.map((v) => v ?? NaN);
+  return traceData({ kind: "trace", low: known(low), high: known(high), size: low.length, from: 0, to: low.length, x0: 0.5, dx: 1, top: 2, bottom: 38, base: span > 0 ? least : least - 18, scale: span > 0 ? 36 / span : 1, colour: "ink", width: 1 });
 }
 
 /** @type {ImportDialog|undefined} */

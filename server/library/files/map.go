@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -84,8 +85,12 @@ func (m *Map[V]) Move(from, to string) error {
 	})
 }
 
-// Delete forgets what is kept under names.
+// Delete forgets what is kept under names, if anything is.
 func (m *Map[V]) Delete(names []string) error {
+	all := m.All()
+	if !slices.ContainsFunc(names, func(name string) bool { _, ok := all[name]; return ok }) {
+		return nil
+	}
 	return m.Change(func(all map[string]V) error {
 		for _, name := range names {
 			delete(all, name)

@@ -1,6 +1,8 @@
 // Beats as they come, before the program has confirmed them: for a tick that is not late. Only where a rate is
 // shown; what it told is held against the confirmed beats.
 
+import { quantile } from "../loop.js";
+
 /** A peak counts from this share of the usual height on, and has passed when it fell to this share of itself. */
 const HEIGHT_SHARE = 0.55;
 const PASSED_SHARE = 0.8;
@@ -17,7 +19,7 @@ const AFTER_SECONDS = 0.3;
 const KEPT = 60;
 
 /** @param {number[]} list */
-const median = (list) => [...list].sort((a, b) => a - b)[list.length >> 1];
+const median = (list) => quantile([...list].sort((a, b) => a - b), 0.5);
 
 /** @typedef {{ring: Float32Array, capacity: number, start: number, end: number, rateHz: number}} Signal the band-pass's points, as rings keep them */
 
