@@ -141,7 +141,7 @@ func (s *Server) patchRecordingBeats(w http.ResponseWriter, r *http.Request) {
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	edits, err := s.recordings.Store.Edit(chi.URLParam(r, "id"), body)
+	edits, err := s.recordings.Store.Edit(r.Context(), chi.URLParam(r, "id"), body)
 	if errors.Is(err, library.ErrEdited) {
 		FailWith(w, http.StatusConflict, err)
 		return

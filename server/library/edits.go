@@ -19,6 +19,8 @@ const (
 	// editsName is the file of the beats edited by hand, by recording.
 	editsName = ".edits.json"
 	mostEdits = 100_000
+	// sureSeconds after a place all beats at it are told.
+	sureSeconds = 10
 )
 
 // EditsOf are the beats edited by hand of the recording at a path: what is kept beside it, else what
@@ -49,7 +51,7 @@ var ErrEdited = errors.New("the beats were edited elsewhere meanwhile: open the 
 
 // Edit keeps what somebody edits of a recording's beats beside it; the file itself stays as it was
 // recorded. It returns all edits.
-func (s *Store) Edit(id string, change EditChange) (analysis.Edits, error) {
+func (s *Store) Edit(ctx context.Context, id string, change EditChange) (analysis.Edits, error) {
 	s.moving.RLock()
 	defer s.moving.RUnlock()
 	path, err := s.Path(id)
@@ -64,6 +66,9 @@ func (s *Store) Edit(id string, change EditChange) (analysis.Edits, error) {
 	info := file.Describe()
 	if change.Channel < 0 || change.Channel >= len(info.Channels) {
 		return nil, &AskError{fmt.Sprintf("channel=%d: the recording has %d, counted from 0", change.Channel, len(info.Channels)), true}
+	}
+	if err := checkFound(ctx, file, path, change); err != nil {
+		return nil, err
 	}
 	var edits analysis.Edits
 	err = s.edits.Change(func(all map[string]analysis.Edits) error {
@@ -90,6 +95,53 @@ func (s *Store) Edit(id string, change EditChange) (analysis.Edits, error) {
 		return nil
 	})
 	return edits, err
+}
+
+// checkFound refuses to move or remove a beat that neither is stored in the recording nor is found in it.
+func checkFound(ctx context.Context, file *recording.File, path string, change EditChange) error {
+	var was []int64 // rising
+	known := EditsOf(path, file.Annotations)[change.Channel]
+	for _, e := range change.Put {
+		if e.Was == nil || *e.Was < 0 || *e.Was >= file.Len() || slices.ContainsFunc(known, func(k recording.Edit) bool { return k.Was != nil && *k.Was == *e.Was }) {
+			continue // none, told elsewhere, or found before
+		}
+		was = append(was, *e.Was)
+	}
+	if len(was) == 0 {
+		return nil
+	}
+	slices.Sort(was)
+	rec := channel.Open(file, Said(path))
+	hz := rec.Info.ClaimedRateHz
+	reach := int64(analysis.EditReachSeconds*hz) + int64(rec.Start.Ratio)
+	strike := func(at int64) {
+		i, _ := slices.BinarySearch(was, at-reach)
+		if i < len(was) && was[i] <= at+reach {
+			was = slices.Delete(was, i, i+1)
+		}
+	}
+	for _, a := range file.Annotations() {
+		if _, _, c, ok := recording.ParseBeat(a.Text); ok && max(c, 0) == change.Channel {
+			strike(a.Sample)
+		}
+	}
+	// Near the place first, which is quick; the finder may find more when it began at the recording's start.
+	for _, whole := range []bool{false, true} {
+		if len(was) == 0 {
+			return nil
+		}
+		part := analysis.All(rec, change.Channel)
+		if part.To = min(part.To, was[len(was)-1]+int64(sureSeconds*hz)); !whole {
+			part.Whole, part.From = false, max(0, was[0]-reach)
+		}
+		if err := analysis.Beats(ctx, part, func(b beat.Beat) { strike(b.Sample) }); err != nil {
+			return err
+		}
+	}
+	if len(was) == 0 {
+		return nil
+	}
+	return &AskError{text: fmt.Sprintf("was=%d: no beat was found within %g s of this sample (%.2f s) in channel %d, and only a found beat can be moved or removed; to add a beat give at alone, to take an added one away take its edit", was[0], analysis.EditReachSeconds, float64(was[0])/hz, change.Channel)}
 }
 
 // edits are the beats edited by hand.

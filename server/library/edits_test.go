@@ -3,6 +3,7 @@ package library
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -55,7 +56,7 @@ func TestEditedBeats(t *testing.T) {
 	}
 	added := (found[4] + found[5]) / 2
 	put := []recording.Edit{{At: at(added)}, {At: at(found[10] + 7), Was: at(found[10])}, {Was: at(found[20] + 3)}} // the finder may begin elsewhere
-	edits, err := store.Edit(id, EditChange{Put: put})
+	edits, err := store.Edit(t.Context(), id, EditChange{Put: put})
 	if err != nil || edits.Count(0, 0, 1<<40) != (analysis.Edited{Added: 1, Moved: 1, Removed: 1}) {
 		t.Fatalf("%v, %v", edits, err)
 	}
@@ -104,15 +105,21 @@ func TestEditedBeats(t *testing.T) {
 
 	for _, bad := range []EditChange{{Channel: 1}, {Put: []recording.Edit{{}}}, {Put: []recording.Edit{{At: at(-1)}}}, {Put: []recording.Edit{{At: at(added + 3)}}}, {Put: []recording.Edit{{Was: at(found[10])}}}, {Put: []recording.Edit{{At: at(1 << 40)}}}} {
 		var ask *AskError
-		if _, err := store.Edit(id, bad); !errors.As(err, &ask) {
+		if _, err := store.Edit(t.Context(), id, bad); !errors.As(err, &ask) {
 			t.Errorf("%v: %v, want what is wrong", bad, err)
 		}
 	}
-	if _, err := store.Edit(id, EditChange{Take: []recording.Edit{{At: at(3)}}}); !errors.Is(err, ErrEdited) {
+	for what, edit := range map[string]recording.Edit{"removed": {Was: at(found[12] + 60)}, "moved": {Was: at(added), At: at(added + 70)}} {
+		var ask *AskError
+		if _, err := store.Edit(t.Context(), id, EditChange{Put: []recording.Edit{{Was: at(found[2])}, edit}}); !errors.As(err, &ask) || !strings.Contains(err.Error(), fmt.Sprintf("was=%d: no beat", *edit.Was)) {
+			t.Errorf("%s where none was found: %v", what, err)
+		}
+	}
+	if _, err := store.Edit(t.Context(), id, EditChange{Take: []recording.Edit{{At: at(3)}}}); !errors.Is(err, ErrEdited) {
 		t.Errorf("taken what is not there: %v", err)
 	}
 	same("after refusals", id)
-	if _, err := store.Edit(id, EditChange{Take: put}); err != nil {
+	if _, err := store.Edit(t.Context(), id, EditChange{Take: put}); err != nil {
 		t.Fatal(err)
 	}
 	if got := samples(t, rs, id, BeatQuery{Find: 0}); !slices.Equal(got, found) {
@@ -126,7 +133,7 @@ func TestEditsGoWithADownload(t *testing.T) {
 	store, rs, id := chest(t)
 	found := samples(t, rs, id, BeatQuery{Find: 0})
 	put := []recording.Edit{{At: at((found[4] + found[5]) / 2)}, {At: at(found[10] - 7), Was: at(found[10])}, {Was: at(found[20])}}
-	if _, err := store.Edit(id, EditChange{Put: put}); err != nil {
+	if _, err := store.Edit(t.Context(), id, EditChange{Put: put}); err != nil {
 		t.Fatal(err)
 	}
 	want := samples(t, rs, id, BeatQuery{Find: 0})
@@ -159,7 +166,7 @@ func TestEditsGoWithADownload(t *testing.T) {
 			t.Errorf("found\n%v, want\n%v", got, want)
 		}
 		more := recording.Edit{Was: at(found[22+2*round])}
-		if _, err := store.Edit(id, EditChange{Put: []recording.Edit{more}}); err != nil {
+		if _, err := store.Edit(t.Context(), id, EditChange{Put: []recording.Edit{more}}); err != nil {
 			t.Fatal(err)
 		}
 		before := len(want)

@@ -51,7 +51,7 @@ func TestMedianRatesAreKept(t *testing.T) {
 	if e, open := look(store, rs); open != 0 || e.MedianBPM == 0 {
 		t.Errorf("renamed: %+v, %d open", e, open)
 	}
-	if _, err := store.Edit(id, EditChange{Put: []recording.Edit{{At: at(60)}}}); err != nil {
+	if _, err := store.Edit(t.Context(), id, EditChange{Put: []recording.Edit{{At: at(60)}}}); err != nil {
 		t.Fatal(err)
 	}
 	if _, open := look(store, rs); open != 1 {
