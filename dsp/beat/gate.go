@@ -50,6 +50,8 @@ type gate struct {
 // gateParams are the gate's numbers for one kind of signal, times in seconds. How each
 // was chosen, and what is lost without it, stands in METHOD.md.
 type gateParams struct {
+	meter rateParams
+
 	workHz float64 // the signal is looked at so often a second, up to twice as often
 	smooth float64 // a running mean besides those over one period of 50 and of 60 Hz
 	slope  float64 // the slope is taken over so long
@@ -112,7 +114,7 @@ type gateParams struct {
 }
 
 func defaultGateParams(k Kind) gateParams {
-	p := gateParams{workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
+	p := gateParams{meter: defaultRateParams(), workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, hide: 0.1,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
 		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.24, moveAlike: 0.88,
@@ -199,6 +201,7 @@ func newGate(kind Kind, rateHz float64, p gateParams) *gate {
 	g.raw = make([]float64, pow2(float64(len(g.taps)+1)))
 	size := pow2(16 * g.workHz)
 	g.z, g.e = make([]float64, size), make([]float64, size)
+	g.meter.p = p.meter
 	if kind == ECG {
 		g.meter.short = p.pairSeconds
 	}
@@ -299,7 +302,7 @@ func (g *gate) anew() {
 		return
 	}
 	meter, beats, seen := g.meter, g.beatsN, g.seen
-	if _, worst := spread(meter.rr[meter.n-few+1 : meter.n]); worst > rateSteady {
+	if _, worst := spread(meter.rr[meter.n-few+1 : meter.n]); worst > g.p.meter.steady {
 		return
 	}
 	g.meter.keep(few - 1)
@@ -379,7 +382,7 @@ func (g *gate) measure(b gateBeat) {
 	g.beats[n] = b
 	g.beatsN++
 	switch {
-	case b.rr > 60.0/minRateBPM:
+	case b.rr > 60/g.p.meter.least:
 		g.meter.reset()
 	case b.rr > 0 && n > 0:
 		g.meter.add(b.rr, b.between/min(b.height, g.beats[n-1].height))

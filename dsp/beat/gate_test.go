@@ -58,7 +58,7 @@ func TestMeterPairs(t *testing.T) {
 		{[]float64{0.16, 0.64, 0.8, 0.16, 0.64, 0.16, 0.64, 0.16, 0.8, 0.64}, 60 * 10 / 4.8, 4},
 		{[]float64{0.8, 0.7, 0.34, 1, 0.6, 0.9, 0.45, 0.75}, 60 * 8 / 5.54, 1},
 	} {
-		m := rateMeter{short: 0.36}
+		m := rateMeter{p: defaultRateParams(), short: 0.36}
 		for _, x := range c.rr {
 			m.add(x, 0.2)
 		}

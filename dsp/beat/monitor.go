@@ -60,6 +60,7 @@ type MonitorConfig struct {
 type Monitor struct {
 	// Immutable after NewMonitor.
 	config  MonitorConfig
+	p       monitorParams
 	find    Detector
 	pulse   *PulseDetector  // nil for an ECG
 	band    *filter.Cascade // an ECG's point
@@ -92,10 +93,69 @@ type Monitor struct {
 	figure  float64
 }
 
-const (
-	hopSeconds = 0.25
-	hopKept    = 32 // 8 s
-)
+const hopKept = 32 // 8 s
+
+// monitorParams are the monitor's numbers: times in seconds, hops where it says so.
+// METHOD.md tells what the rules are for.
+type monitorParams struct {
+	gate gateParams
+
+	hop float64 // what is said of the rate changes so often
+
+	// Whether the input moves, and stands free.
+	standing      float64 // equal samples for so long stand still,
+	standingLeast int     // so many of them at least
+	stillHops     int     // it does not move where in so many hops
+	stillCounts   float64 // it moves by no more than so many counts,
+	offCounts     float64 // and the sensor is off where it moves by more than this
+	stillBeatHops int     // of a beat at least so many hops are asked for it
+	beatShare     float64 // a pulse smaller than this share of the range there is none
+	slideHops     int     // it slides where in so many hops
+	slideShare    float64 // less than this share of all movement goes the other way
+	sameHops      int     // counts are coarse where in so many hops
+	sameShare     float64 // this share of the samples equals the one before
+	clippedHops   int     // the reading is told to be clipped by so many hops,
+	clippedTold   float64 // from more than this share of them on
+	clippedBeat   float64 // a stretch clipped by more than this share claims no beats
+	clippedPulse  int     // hops before a pulse that are asked for it
+	humHops       int     // hum is told by the strongest of so many hops
+	humShare      float64 // where its swing is more than this share of the range
+
+	// Which beats are let through.
+	smallBeats  int     // the QRS is too small where of so many beats at least
+	smallVolts  float64 // the middle one is no more than this (EC13)
+	smallCounts float64 // beats of no more than so many counts are told to be too small
+	hideBeats   int     // beats are held back by the gate once it knows so many
+	hideShare   float64 // or by this share of the last eight: noise after a lost pulse
+
+	// Which rate is shown.
+	known       int     // it takes so many intervals, but after a step
+	standTimes  float64 // an old rate stands for so many of the longest recent intervals,
+	standLeast  float64 // so long at least
+	standMost   float64 // and at most
+	slow        int     // so many intervals in a row longer than the slowest rate's are out of range,
+	slowSeconds float64 // told for so long after the last beat
+	uneven      float64 // from this unsteadiness on the reason tells of it
+
+	// A rate is withheld for the uneven rhythm alone where the beats are at least so alike
+	// and what lies between them is no more than this share of theirs.
+	unevenAlike, unevenBetween float64
+	// And for a moving electrode where the signal ranges over more than so many beats'
+	// height, slowly: the mean slope between beats is less than this share of it.
+	movingRange, movingSlow float64
+}
+
+func defaultMonitorParams(k Kind) monitorParams {
+	return monitorParams{
+		gate: defaultGateParams(k), hop: 0.25,
+		standing: 0.06, standingLeast: 3, stillHops: 4, stillCounts: 2.5, offCounts: 0.5, stillBeatHops: 2, beatShare: 1e-3,
+		slideHops: 16, slideShare: 0.02, sameHops: 16, sameShare: 0.2,
+		clippedHops: 8, clippedTold: 0.25, clippedBeat: 0.5, clippedPulse: 4, humHops: 8, humShare: 0.5,
+		smallBeats: 3, smallVolts: 0.15e-3, smallCounts: 3, hideBeats: 6, hideShare: 0.05,
+		known: 3, standTimes: 1.8, standLeast: 2, standMost: 3.2, slow: 2, slowSeconds: 10, uneven: 0.1,
+		unevenAlike: 0.85, unevenBetween: 0.4, movingRange: 1.5, movingSlow: 0.16,
+	}
+}
 
 // hopStats describe a quarter of a second of the input.
 type hopStats struct {
@@ -111,7 +171,11 @@ type hopStats struct {
 
 // NewMonitor makes a monitor. Errors name the value and its range.
 func NewMonitor(c MonitorConfig) (*Monitor, error) {
-	m := &Monitor{config: c}
+	return newMonitor(c, defaultMonitorParams(c.Kind))
+}
+
+func newMonitor(c MonitorConfig, p monitorParams) (*Monitor, error) {
+	m := &Monitor{config: c, p: p}
 	switch c.Kind {
 	case Pulse:
 		d, err := NewPulse(c.RateHz)
@@ -146,17 +210,17 @@ func NewMonitor(c MonitorConfig) (*Monitor, error) {
 	if !(c.Step >= 0) || math.IsInf(c.Step, 1) {
 		return nil, fmt.Errorf("beat: monitor: step of one count %g; must be 0 (unknown) or more", c.Step)
 	}
-	m.hop = max(2, int(math.Round(hopSeconds*c.RateHz)))
+	m.hop = max(2, int(math.Round(p.hop*c.RateHz)))
 	m.latency = m.find.LatencySamples()
 	m.rateHz = c.RateHz
-	m.still = max(3, int(math.Round(0.06*c.RateHz)))
+	m.still = max(p.standingLeast, int(math.Round(p.standing*c.RateHz)))
 	for i, hz := range []float64{50, 60} {
 		if c.RateHz > 2.2*hz {
 			s, co := math.Sincos(-2 * math.Pi * hz / c.RateHz)
 			m.turn[i] = complex(co, s)
 		}
 	}
-	m.gate = newGate(c.Kind, c.RateHz, defaultGateParams(c.Kind))
+	m.gate = newGate(c.Kind, c.RateHz, p.gate)
 	m.fresh = make([]Beat, 0, 64)
 	m.Reset()
 	return m, nil
@@ -374,26 +438,26 @@ func (m *Monitor) window(end int64, k int) (h hopStats) {
 	return h
 }
 
-// flat tells whether a stretch holds nothing: it moves by no more than two counts,
+// flat tells whether a stretch holds nothing: it moves by no more than a few counts,
 // known or the smallest seen.
 func (m *Monitor) flat(h hopStats) bool {
 	if h.n == 0 {
 		return false
 	}
-	return h.high-h.low <= max(stillCounts*m.count(), 1e-9*max(math.Abs(h.low), math.Abs(h.high)))
+	return h.high-h.low <= max(m.p.stillCounts*m.count(), 1e-9*max(math.Abs(h.low), math.Abs(h.high)))
 }
 
-// slides tells that four seconds only rose, or only fell: no heart does, but the steps of
+// slides tells that the last seconds only rose, or only fell: no heart does, but the steps of
 // a converter on a slope come as evenly as beats.
 func (m *Monitor) slides() bool {
-	h := m.window(m.hopN, 16)
-	return h.n > 0 && min(h.up, h.down) < slideShare*(h.up+h.down)
+	h := m.window(m.hopN, m.p.slideHops)
+	return h.n > 0 && min(h.up, h.down) < m.p.slideShare*(h.up+h.down)
 }
 
 // count is one count of the converter or, where that is not known and samples of the last
 // seconds are often equal, the smallest difference seen; else 0.
 func (m *Monitor) count() float64 {
-	if h := m.window(m.hopN, 16); m.config.Step > 0 || float64(h.same) < sameShare*float64(h.n) || math.IsInf(m.step, 1) {
+	if h := m.window(m.hopN, m.p.sameHops); m.config.Step > 0 || float64(h.same) < m.p.sameShare*float64(h.n) || math.IsInf(m.step, 1) {
 		return m.config.Step
 	}
 	return m.step
@@ -418,26 +482,6 @@ func (m *Monitor) clipped(h hopStats) float64 {
 	return float64(c) / float64(h.n)
 }
 
-const (
-	// A stretch clipped by more than this claims no beats, and the reading says so
-	// from half of it.
-	clippedShare = 0.5
-	// An input that moves by no more than this many counts does not move.
-	stillCounts = 2.5
-	// Of all movement at least this share goes the other way.
-	slideShare = 0.02
-	// Where counts are as coarse as that so many samples equal the one before.
-	sameShare = 0.2
-	// A QRS of no more than this is not answered (EC13).
-	leastECGVolts = 0.15e-3
-	// Nor beats of no more than this many counts.
-	leastCounts = 3
-	// Beats are held back by the gate once it knows so many.
-	hideBeats = 6
-	// Nor one that is smaller than this share of the last eight: noise after a lost pulse.
-	hideShare = 0.05
-)
-
 // admit judges one beat and lets it through or not.
 func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	// The hops that hold the beat, as far as they are complete.
@@ -451,9 +495,9 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	h := m.window(end, max(k, 1))
 	heldBack := ""
 	switch {
-	case m.flat(m.window(end, max(k, 2))) || m.pulse != nil && b.Amplitude < 1e-3*(h.high-h.low):
+	case m.flat(m.window(end, max(k, m.p.stillBeatHops))) || m.pulse != nil && b.Amplitude < m.p.beatShare*(h.high-h.low):
 		heldBack = "held back: the input does not move there"
-	case m.clipped(h) > clippedShare || m.pulse != nil && m.clipped(m.window(end, max(k, 4))) > clippedShare: // of a pulse, a second
+	case m.clipped(h) > m.p.clippedBeat || m.pulse != nil && m.clipped(m.window(end, max(k, m.p.clippedPulse))) > m.p.clippedBeat:
 		heldBack = "held back: clipped there"
 	case m.tooSmall():
 		heldBack = "held back: the signal is too small"
@@ -463,14 +507,14 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 		m.broken = true
 		return dst
 	}
-	rr := float64(b.Sample-m.shown) / m.rateHz
+	rr, longest := float64(b.Sample-m.shown)/m.rateHz, 60/m.p.gate.meter.least
 	m.shown = b.Sample
 	switch {
-	case !m.have || m.broken && rr <= 60.0/minRateBPM:
+	case !m.have || m.broken && rr <= longest:
 		rr = 0
-	case rr > 60.0/minRateBPM && m.broken:
+	case rr > longest && m.broken:
 		m.slow = 0
-	case rr > 60.0/minRateBPM:
+	case rr > longest:
 		m.slow++
 	default:
 		m.slow = 0
@@ -478,10 +522,10 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	m.gate.beat(b, rr)
 	m.last, m.have, m.broken = b, true, false
 	switch {
-	case m.gate.seen.beats >= hideBeats && m.gate.probability() < m.gate.p.hide:
+	case m.gate.seen.beats >= m.p.hideBeats && m.gate.probability() < m.gate.p.hide:
 		m.tell(b, "held back: the waves around are too unlike a heart's")
 		return dst
-	case m.gate.probability() < m.gate.p.show && math.Abs(b.Amplitude) < hideShare*m.seen.median():
+	case m.gate.probability() < m.gate.p.show && math.Abs(b.Amplitude) < m.p.hideShare*m.seen.median():
 		m.tell(b, "held back: far smaller than the beats before")
 		return dst
 	}
@@ -491,7 +535,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 
 // tooSmall tells that the usual QRS is smaller than what may be answered.
 func (m *Monitor) tooSmall() bool {
-	return m.pulse == nil && m.config.Volts && m.heights.len() >= 3 && m.heights.median() <= leastECGVolts
+	return m.pulse == nil && m.config.Volts && m.heights.len() >= m.p.smallBeats && m.heights.median() <= m.p.smallVolts
 }
 
 // update makes the reading anew, at the end of a hop.
@@ -503,24 +547,25 @@ func (m *Monitor) update() {
 	if m.have {
 		since = float64(m.n-m.last.Sample) / m.rateHz
 	}
-	meter := &m.gate.meter
-	limit := min(max(2, 1.8*meter.longest()), 3.2) + float64(m.latency)/m.rateHz
+	p, meter := &m.p, &m.gate.meter
+	least, most := meter.p.least, meter.p.most
+	limit := min(max(p.standLeast, p.standTimes*meter.longest()), p.standMost) + float64(m.latency)/m.rateHz
 	rate, intervals := meter.bpm()
-	known := intervals >= 3 || meter.stepped && intervals > 0
-	switch c := m.clipped(m.window(m.hopN, 8)); {
-	case m.flat(m.window(m.hopN, 4)):
+	known := intervals >= p.known || meter.stepped && intervals > 0
+	switch c := m.clipped(m.window(m.hopN, p.clippedHops)); {
+	case m.flat(m.window(m.hopN, p.stillHops)):
 		r.State, r.Quality, r.Reason = StateNoSignal, 0, "the input does not move: is the sensor on and connected?"
-		if h := m.window(m.hopN, 4); h.high-h.low > 0.5*m.count() {
+		if h := m.window(m.hopN, p.stillHops); h.high-h.low > p.offCounts*m.count() {
 			r.State, r.Reason = StateSensorOff, "the input moves by no more than two counts of the converter: is the sensor on and in its place?"
 		}
 	case m.slides():
 		r.State, r.Quality, r.Reason = StateSearching, 0, "the input only rises, or only falls: let it settle"
-	case c > clippedShare/2:
+	case c > p.clippedTold:
 		r.State, r.Quality = StateClipping, 0
 		r.Reason, m.figure = "%.0f %% of the last two seconds are cut off at the end of the range: less gain, less light, or wait until it settles", 100*c
-	case m.slow >= 2 && since < 10:
+	case m.slow >= p.slow && since < p.slowSeconds:
 		r.State = StateOutOfRange
-		r.Reason, m.figure = "below %.0f bpm", minRateBPM
+		r.Reason, m.figure = "below %.0f bpm", least
 	case m.tooSmall():
 		r.State, r.Quality = StateTooSmall, 0
 		r.Reason = "the beats are smaller than 0.15 mV: better contact of the electrodes, another place for them, and say the gain of the board"
@@ -533,19 +578,19 @@ func (m *Monitor) update() {
 		}
 	case !known:
 		r.State, r.Quality, r.Reason = StateSearching, 0, "waiting for a few beats in a row"
-	case rate > maxRateBPM:
-		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", maxRateBPM
-	case rate < minRateBPM:
-		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm", minRateBPM
+	case rate > most:
+		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", most
+	case rate < least:
+		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm", least
 	case r.Quality < m.gate.p.show || m.gate.refuses():
 		r.State, r.Reason, m.figure = m.doubt()
 		r.Quality = min(r.Quality, m.gate.p.show)
 	default:
 		r.State, r.RateBPM = StateReading, rate
 		switch {
-		case meter.unsteady() > tellUnsteady && m.pulse != nil:
+		case meter.unsteady() > p.uneven && m.pulse != nil:
 			r.Reason = reasonUneven
-		case meter.unsteady() > tellUnsteady:
+		case meter.unsteady() > p.uneven:
 			r.Reason = "the beats are clear and come unevenly"
 		default:
 			r.Reason = "the beats look alike and come evenly"
@@ -553,22 +598,9 @@ func (m *Monitor) update() {
 	}
 }
 
-const (
-	// From this unsteadiness the reason tells of it.
-	tellUnsteady = 0.1
-	// A rate is withheld for the uneven rhythm alone where the beats are at least so alike
-	// and what lies between them is no more than this share of theirs.
-	unevenAlike   = 0.85
-	unevenBetween = 0.4
-	// And for a moving electrode where the signal ranges over more than so many beats'
-	// height, slowly: the mean slope between beats is no more than this share of it.
-	movingRange = 1.5
-	movingSlow  = 0.16
-)
-
 // doubt says why the beats cannot be trusted.
 func (m *Monitor) doubt() (State, string, float64) {
-	s := &m.gate.seen
+	s, p := &m.gate.seen, &m.p
 	if hz := m.hum(); hz > 0 && !m.gate.halved() && !s.doubled {
 		return StateTooNoisy, "%.0f Hz hum hides the beat", hz
 	}
@@ -576,7 +608,7 @@ func (m *Monitor) doubt() (State, string, float64) {
 	switch {
 	case s.doubled:
 		return StateTooNoisy, "two waves in every heartbeat look like beats: move the electrodes or the sensor a little", nan
-	case m.heights.median() <= leastCounts*m.count():
+	case m.heights.median() <= p.smallCounts*m.count():
 		return StateTooSmall, "the beats are no more than three counts of the converter high: more gain, or more light", nan
 	case m.gate.halved():
 		return StateTooNoisy, "every other beat may be missing: hold still, or move the sensor a little", nan
@@ -584,9 +616,9 @@ func (m *Monitor) doubt() (State, string, float64) {
 		return StateTooNoisy, "the input jumps between two levels, a heart does not: a loose wire, or light switched?", nan
 	case m.gate.swings():
 		return StateTooNoisy, "the waves fall as they rise, a pulse does not: a lamp that flickers, or a movement?", nan
-	case s.alike >= unevenAlike && s.odds[evidenceBetween] <= unevenBetween && s.uneven > tellUnsteady:
+	case s.alike >= p.unevenAlike && s.odds[evidenceBetween] <= p.unevenBetween && s.uneven > p.uneven:
 		return StateUneven, "the beats come too unevenly for a rate: some may be missing or too many", nan
-	case m.pulse == nil && (m.gate.blunt() || m.gate.moves() || s.wander > movingRange && s.slow < movingSlow):
+	case m.pulse == nil && (m.gate.blunt() || m.gate.moves() || s.wander > p.movingRange && s.slow < p.movingSlow):
 		return StateMoving, "slow waves as large as the beats: hold still, press the electrodes on, fix the cables", nan
 	}
 	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still", nan
@@ -599,9 +631,9 @@ const reasonUneven = "the beats come unevenly: of those that move little blood s
 // hum is the frequency of the mains where that makes up most of what the signal does,
 // 0 where it does not.
 func (m *Monitor) hum() float64 {
-	two := m.window(m.hopN, 8)
+	last := m.window(m.hopN, m.p.humHops)
 	var amp [2]float64
-	for i := max(0, m.hopN-8); i < m.hopN; i++ {
+	for i := max(0, m.hopN-int64(m.p.humHops)); i < m.hopN; i++ {
 		w := &m.hops[i%hopKept]
 		for j, z := range w.mains {
 			amp[j] = max(amp[j], 2*math.Hypot(real(z), imag(z))/float64(w.n))
@@ -611,7 +643,7 @@ func (m *Monitor) hum() float64 {
 	if amp[1] > a {
 		hz, a = 60, amp[1]
 	}
-	if 2*a > 0.5*(two.high-two.low) {
+	if 2*a > m.p.humShare*(last.high-last.low) {
 		return hz
 	}
 	return 0

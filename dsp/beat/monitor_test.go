@@ -115,12 +115,13 @@ func TestMonitorRange(t *testing.T) {
 					x = signal(c.kind, rate, times, seconds)
 				}
 				w := watch(t, MonitorConfig{Kind: c.kind, RateHz: rate, Low: math.NaN(), High: math.NaN()})
-				inside := bpm >= minRateBPM && bpm <= c.most
+				limits := defaultRateParams()
+				inside := bpm >= limits.least && bpm <= c.most
 				right, wrong, outside := 0, 0, 0
 				w.hear(x, func(at float64, r Reading) {
 					switch {
 					case at < 25:
-					case r.State == StateReading && bpm >= minRateBPM && bpm <= maxRateBPM && near(r.RateBPM, bpm):
+					case r.State == StateReading && bpm >= limits.least && bpm <= limits.most && near(r.RateBPM, bpm):
 						right++
 					case r.State == StateReading:
 						wrong++
@@ -137,7 +138,7 @@ func TestMonitorRange(t *testing.T) {
 				}
 				// Below 10 bpm beats are too far apart to be seen as alike, above 340 a QRS
 				// and its neighbours run together: nothing is claimed.
-				if told := bpm < minRateBPM || bpm > maxRateBPM; told && (c.kind == Pulse || bpm >= 10 && bpm <= 340) && outside < 300 {
+				if told := bpm < limits.least || bpm > limits.most; told && (c.kind == Pulse || bpm >= 10 && bpm <= 340) && outside < 300 {
 					t.Errorf("%d of 350 readings say out of range", outside)
 				}
 				// The detector misses none, but for those at the end, not yet known.
@@ -332,7 +333,7 @@ func TestRateMeter(t *testing.T) {
 		{"a step down after two", []float64{0.75, 0.75, 0.75, 0.75, 0.75, 0.75, 1.5, 1.5}, 40},
 		{"no step from an irregular rhythm", []float64{0.5, 1.1, 0.7, 1.2, 0.6, 0.9, 0.5, 0.5, 0.5}, 60 * 9 / 6.5},
 	} {
-		var m rateMeter
+		m := rateMeter{p: defaultRateParams()}
 		for _, x := range c.rr {
 			m.add(x, 0)
 		}

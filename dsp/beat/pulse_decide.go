@@ -502,6 +502,9 @@ func (t *takes) judged(steep int64, quality float64) {
 	}
 }
 
+// rateSteady is the share of their mean within which intervals are steady.
+const rateSteady = 0.12
+
 // steady tells that those taken in turn, from first on, come in a steady rhythm.
 func (t *takes) steady(first int) bool {
 	var rr [takesKept / 2]float64

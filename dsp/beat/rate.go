@@ -1,6 +1,9 @@
 package beat
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // rateMeter makes a heart rate of the intervals between beats.
 //
@@ -12,12 +15,13 @@ import "math"
 // before are forgotten: the new rate shows as soon as three or four intervals (two long
 // ones) agree on it.
 type rateMeter struct {
+	p      rateParams
 	rr     [rateKept]float64 // seconds, newest last
 	hidden [rateKept]float64 // the greatest wave in each, as a share of its beats'
 	n      int
 	// The intervals kept began with a step, so that two of them are believed.
 	stepped bool
-	mended  [3 * rateKept]float64 // rr as the heart's
+	mended  [mendTimes * rateKept]float64 // rr as the heart's
 	mendedN int
 	repairs int // in it
 	// Two waves sooner than this after one another may be one beat's; 0: none are.
@@ -25,31 +29,40 @@ type rateMeter struct {
 }
 
 const (
-	rateKept = 12
-	rateSlow = 4   // and so many of
-	rateLong = 1.2 // seconds
-	// Intervals within this share of their mean are steady.
-	rateSteady = 0.12
-	// And two that are to be believed alone, within this.
-	rateTwo = 0.05
-	// A change is followed when it is greater than this.
-	rateChange = 0.3
-	// Rates outside are said to be outside (EC13 asks for 30 to 200 at least).
-	minRateBPM = 20
-	maxRateBPM = 300
-
-	// Intervals within this share of the middle one, or of a multiple of it, are near it;
-	// where this share of them is, the rhythm is regular. A wave of this share of the
-	// beats' height may be a missed beat.
-	mendNear    = 0.12
-	mendRegular = 0.7
-	mendHidden  = 0.3
-	// An interval is missed from the first share of the usual one on, and one too many below
-	// the second; below the third it is broken, as none of a heart is.
-	missedLong, missedShort, brokenShare = 1.7, 0.6, 0.5
-	// Intervals that no short one is beside are the measure, from so many on.
-	usualLeast = 3
+	rateKept  = 12 // intervals
+	mendTimes = 3  // the longest that is mended, in usual intervals
 )
+
+// rateParams are the rate meter's numbers: counts of intervals, seconds, and shares of an
+// interval. METHOD.md tells what the rules are for.
+type rateParams struct {
+	least, most float64 // bpm: rates outside are said to be outside (EC13 asks for 30 to 200 at least)
+
+	slow int     // the rate is of so many intervals where
+	long float64 // all but the first of them are longer than this
+
+	fresh        int     // so many intervals at most are a new rhythm's,
+	old, oldMost int     // so many at least, and at most, that of before
+	steady       float64 // both are steady where intervals are within this share of their mean,
+	steadyTwo    float64 // two alone within this
+	change       float64 // and the step, a logarithm, is greater than this
+	recent       int     // the longest of so many is how long to wait for the next
+	near         float64 // intervals within this share of the usual one, or of a multiple of it, are near it
+	regular      float64 // where this share of them is, the rhythm is regular
+	hidden       float64 // a wave of this share of the beats' height may be a missed beat
+	missedLong   float64 // an interval is missed from this share of the usual one on,
+	missedShort  float64 // and one too many below this;
+	broken       float64 // below this it is broken, as none of a heart is
+	apartLeast   int     // intervals that no short one is beside are the measure, from so many on
+}
+
+func defaultRateParams() rateParams {
+	return rateParams{
+		least: 20, most: 300, slow: 4, long: 1.2,
+		fresh: 4, old: 3, oldMost: 6, steady: 0.12, steadyTwo: 0.05, change: 0.3, recent: 4,
+		near: 0.12, regular: 0.7, hidden: 0.3, missedLong: 1.7, missedShort: 0.6, broken: 0.5, apartLeast: 3,
+	}
+}
 
 func (m *rateMeter) reset() { m.n, m.mendedN, m.repairs, m.stepped = 0, 0, 0, false }
 
@@ -90,18 +103,18 @@ func spread(v []float64) (mean, worst float64) {
 // follow forgets the past when a steady rhythm has given way to another.
 func (m *rateMeter) follow() {
 	v := m.rr[:m.n]
-	for k := 2; k <= 4 && len(v) >= k+3; k++ {
-		old, fresh := v[max(0, len(v)-k-6):len(v)-k], v[len(v)-k:]
+	for k := 2; k <= m.p.fresh && len(v) >= k+m.p.old; k++ {
+		old, fresh := v[max(0, len(v)-k-m.p.oldMost):len(v)-k], v[len(v)-k:]
 		oldMean, oldWorst := spread(old)
 		mean, worst := spread(fresh)
-		steady := rateSteady
+		steady := m.p.steady
 		if k == 2 {
-			steady = rateTwo
-			if mean < rateLong {
+			steady = m.p.steadyTwo
+			if mean < m.p.long {
 				continue
 			}
 		}
-		if oldWorst < rateSteady && worst < steady && math.Abs(math.Log(mean/oldMean)) > rateChange {
+		if oldWorst < m.p.steady && worst < steady && math.Abs(math.Log(mean/oldMean)) > m.p.change {
 			m.keep(k)
 			m.stepped = true
 			return
@@ -114,19 +127,19 @@ func (m *rateMeter) follow() {
 // make a usual one have a beat too many between them.
 func (m *rateMeter) mend() {
 	m.mendedN, m.repairs = 0, 0
-	v, med := m.rr[:m.n], m.usual()
+	v, med, share := m.rr[:m.n], m.usual(), m.p.near
 	near, all := 0, m.n
 	for i, x := range v {
 		switch {
-		case math.Abs(x-med) <= mendNear*med:
+		case math.Abs(x-med) <= share*med:
 			near++
 		case i == 0 && x < m.short:
 			all--
-		case i > 0 && min(x, v[i-1]) < m.short && max(x, v[i-1]) < (1-mendNear)*med && math.Abs(x+v[i-1]-med) <= mendNear*med:
+		case i > 0 && min(x, v[i-1]) < m.short && max(x, v[i-1]) < (1-share)*med && math.Abs(x+v[i-1]-med) <= share*med:
 			near += 2 // a P or T wave between
 		}
 	}
-	regular := float64(near) >= mendRegular*float64(all)
+	regular := float64(near) >= m.p.regular*float64(all)
 	put := func(x float64, times int) {
 		for range times {
 			m.mended[m.mendedN] = x
@@ -138,10 +151,10 @@ func (m *rateMeter) mend() {
 		switch {
 		case regular && i == 0 && all < m.n: // a part of one from a P or T wave on
 			m.repairs++
-		case regular && k >= 2 && k <= 3 && math.Abs(v[i]-k*med) <= mendNear*k*med && m.hidden[i] >= mendHidden:
+		case regular && k >= 2 && k <= mendTimes && math.Abs(v[i]-k*med) <= share*k*med && m.hidden[i] >= m.p.hidden:
 			put(v[i]/k, int(k))
 			m.repairs++
-		case regular && i+1 < len(v) && max(v[i], v[i+1]) < (1-mendNear)*med && math.Abs(v[i]+v[i+1]-med) <= mendNear*med:
+		case regular && i+1 < len(v) && max(v[i], v[i+1]) < (1-share)*med && math.Abs(v[i]+v[i+1]-med) <= share*med:
 			put(v[i]+v[i+1], 1)
 			m.repairs++
 			i++
@@ -163,7 +176,7 @@ func (m *rateMeter) usual() float64 {
 			n++
 		}
 	}
-	if 2*n < m.n || n < usualLeast {
+	if 2*n < m.n || n < m.p.apartLeast {
 		return m.median()
 	}
 	return medianOf(apart[:n])
@@ -173,17 +186,17 @@ func (m *rateMeter) usual() float64 {
 func (m *rateMeter) broken() int {
 	n, med := 0, m.usual()
 	for _, x := range m.mended[:m.mendedN] {
-		if x < m.short && x < brokenShare*med {
+		if x < m.short && x < m.p.broken*med {
 			n++
 		}
 	}
 	return n
 }
 
-// longest is the longest of the last four intervals, 0 for none.
+// longest is the longest of the last few intervals, 0 for none.
 func (m *rateMeter) longest() float64 {
 	l := 0.0
-	for _, x := range m.rr[max(0, m.n-4):m.n] {
+	for _, x := range m.rr[max(0, m.n-m.p.recent):m.n] {
 		l = max(l, x)
 	}
 	return l
@@ -195,8 +208,8 @@ func (m *rateMeter) bpm() (rate float64, n int) {
 		return 0, 0
 	}
 	v := m.mended[:m.mendedN]
-	if k := len(v); k > rateSlow && v[k-1] > rateLong && v[k-2] > rateLong && v[k-3] > rateLong {
-		v = v[k-rateSlow:]
+	if k := len(v) - m.p.slow; k > 0 && slices.Min(v[k+1:]) > m.p.long {
+		v = v[k:]
 	}
 	mean, _ := spread(v)
 	return 60 / mean, m.n
@@ -222,7 +235,7 @@ func (m *rateMeter) unsteady() float64 {
 func (m *rateMeter) missed() float64 {
 	med, n := m.median(), float64(m.repairs)
 	for _, x := range m.mended[:m.mendedN] {
-		if x > missedLong*med || x < missedShort*med {
+		if x > m.p.missedLong*med || x < m.p.missedShort*med {
 			n++
 		}
 	}
