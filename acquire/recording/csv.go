@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"pulsewright/acquire"
 )
@@ -25,8 +28,11 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	f := &File{format: "CSV", path: path, text: p.tell()}
+	if n := len(p.tail); n > 0 {
+		f.remark("%s with words, as %q, and %s left out: what sums a table up is no sample", acquire.Number(int64(n), "row at the end begins", "rows at the end begin"), shorten(p.tail[0][leading(p.tail[0])]), map[bool]string{true: "was", false: "were"}[n == 1])
+	}
 	if facts.odd > 0 {
-		f.remark("%d rows have more or fewer than %d fields; fields not there are missing samples", facts.odd, len(p.columns))
+		f.remark("%s more or fewer than %d fields; fields not there are missing samples", acquire.Number(facts.odd, "row has", "rows have"), len(p.columns))
 	}
 	if len(p.words) > 0 && len(options.Columns) == 0 {
 		f.remark("columns of words were left out: %s", strings.Join(p.words, ", "))
@@ -44,10 +50,10 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	if unread > 0 {
-		f.remark("%s not numbers (or above 2,147,483,647 as counts): missing samples", acquire.Number(unread, "field is", "fields are"))
+		f.remark("%s (or above 2,147,483,647 as counts): missing samples", acquire.Number(unread, "field is no number", "fields are no numbers"))
 	}
 	if missing > 0 {
-		f.remark("%s empty or say that there is no number: missing samples", acquire.Number(missing, "field is", "fields are"))
+		f.remark("%s that there is no number: missing samples", acquire.Number(missing, "field is empty or says", "fields are empty or say"))
 	}
 	rate := options.RateHz
 	if rate <= 0 {
@@ -102,8 +108,10 @@ type csvFacts struct {
 	meta          *settings       // of a file this package wrote in counts, else nil
 	carried       json.RawMessage // Header.Settings of a file that it wrote in units, or nil
 	invented      bool            // a comment says so
+	rows          int64           // of the table
 	times         []float64       // the first of the clock, in its own unit
 	timeDigits    int
+	firstTime     string // that the clock could be read from
 	started       time.Time
 	day           time.Time // that a column of its own tells
 	odd           int64     // rows of another number of fields
@@ -143,12 +151,13 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 	for _, line := range p.preamble {
 		facts.comment(line, len(p.channels))
 	}
-	rows, firstTime := int64(0), ""
 	r.comment = func(text string) {
-		if rows == 0 { // later ones are remarks
+		if facts.rows == 0 { // later ones are remarks
 			facts.comment(text, len(p.channels))
 		}
 	}
+	p.end = math.MaxInt
+	goesOn := false // more rows begin with words than sum a table up
 	for i := 0; ; i++ {
 		fields, err := r.row()
 		if err == io.EOF {
@@ -160,49 +169,87 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 		if i < p.header || p.repeated(fields) {
 			continue
 		}
-		if len(fields) != len(p.columns) {
-			facts.odd++
+		words := facts.rows > 0 && p.wordsFirst(fields)
+		if goesOn = words && (goesOn || len(p.tail) == mostTail); words && !goesOn {
+			p.end = min(p.end, i)
+			p.tail = append(p.tail, slices.Clone(fields))
+			continue
 		}
-		if p.day >= 0 && p.day < len(fields) && facts.day.IsZero() {
-			facts.day, _ = p.times.readDay(fields[p.day])
+		for _, before := range p.tail { // the table goes on
+			facts.learn(p, before)
 		}
-		if p.clock >= 0 && p.clock < len(fields) && len(facts.times) < csvLook {
-			p.orderShown = p.orderShown || p.kind == textClock && dayOrder(fields[p.clock]) == orderTold
-			if x, d, ok := p.time(fields); ok {
-				if p.kind == textClock && firstTime == "" {
-					firstTime = fields[p.clock]
-				}
-				facts.times = append(facts.times, x)
-				facts.timeDigits = max(facts.timeDigits, d)
-			}
-		}
-		any := false
-		for _, k := range p.channels {
-			if k >= len(fields) {
-				continue
-			}
-			if x, d, ok := number(fields[k], p.point); ok {
-				any = true
-				facts.signs(fields[k])
-				c := &p.columns[k]
-				c.digits, c.high = max(c.digits, d), max(c.high, math.Abs(x))
-			}
-		}
-		if any || len(fields) == len(p.columns) {
-			rows++
-		}
+		p.tail, p.end = nil, math.MaxInt
+		facts.learn(p, fields)
 	}
-	if rows == 0 {
+	if facts.rows == 0 {
 		return nil, &FormatError{Path: p.path, Line: r.line, Reason: "no row of numbers in it"}
 	}
-	if firstTime != "" { // once all of them told which number is the day
-		_, facts.started, _ = p.times.read(firstTime)
+	if facts.firstTime != "" { // once all of them told which number is the day
+		_, facts.started, _ = p.times.read(facts.firstTime)
 	}
 	if facts.started.IsZero() && !facts.day.IsZero() && len(facts.times) > 0 && p.kind == textClock {
 		_, offset := facts.day.Zone()
 		facts.started = facts.day.Add(time.Duration((facts.times[0] - float64(facts.day.Unix()+int64(offset))) * float64(time.Second)))
 	}
 	return facts, nil
+}
+
+// learn takes a row of the table in.
+func (c *csvFacts) learn(p *csvPlan, fields []string) {
+	if len(fields) != len(p.columns) {
+		c.odd++
+	}
+	if p.day >= 0 && p.day < len(fields) && c.day.IsZero() {
+		c.day, _ = p.times.readDay(fields[p.day])
+	}
+	if p.clock >= 0 && p.clock < len(fields) && len(c.times) < csvLook {
+		p.orderShown = p.orderShown || p.kind == textClock && dayOrder(fields[p.clock]) == orderTold
+		if x, d, ok := p.time(fields); ok {
+			if p.kind == textClock && c.firstTime == "" {
+				c.firstTime = fields[p.clock]
+			}
+			c.times = append(c.times, x)
+			c.timeDigits = max(c.timeDigits, d)
+		}
+	}
+	any := false
+	for _, k := range p.channels {
+		if k >= len(fields) {
+			continue
+		}
+		if x, d, ok := number(fields[k], p.point); ok {
+			any = true
+			c.signs(fields[k])
+			column := &p.columns[k]
+			column.digits, column.high = max(column.digits, d), max(column.high, math.Abs(x))
+		}
+	}
+	if any || len(fields) == len(p.columns) {
+		c.rows++
+	}
+}
+
+// mostTail bounds the rows at the table's end that sum it up.
+const mostTail = 20
+
+// wordsFirst tells a row that begins with words in a column that holds numbers or times, as "Mean" or "Max" below a table.
+func (p *csvPlan) wordsFirst(fields []string) bool {
+	k := leading(fields)
+	if p.pairs || k >= len(fields) || k >= len(p.firstRows[0]) {
+		return false
+	}
+	r, _ := utf8.DecodeRuneInString(fields[k])
+	return unicode.IsLetter(r) && p.readable(p.firstRows[0][k]) && !p.readable(fields[k])
+}
+
+// leading is a row's first field that says something, len(fields) for none.
+func leading(fields []string) int {
+	for k, s := range fields {
+		if !missingWord(s) {
+			return k
+		}
+	}
+	return len(fields)
 }
 
 // repeated tells the header heard again.
@@ -307,6 +354,9 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread, missin
 		}
 		if err != nil {
 			return store, unread, missing, p.failed(r, err)
+		}
+		if i >= p.end {
+			break
 		}
 		if i < p.header || p.repeated(fields) {
 			continue

@@ -61,6 +61,8 @@ type csvPlan struct {
 	noUnit    bool  // the clock says none, and was taken for seconds
 	channels  []int // columns
 	firstRows [][]string
+	tail      [][]string // rows below the table that begin with words; the first is row end
+	end       int
 	cells     []string // units behind the numbers of each column, or nil
 	// the newest day read, and its midnight in seconds
 	dayText    string

@@ -131,7 +131,7 @@ func TestCSVOddRows(t *testing.T) {
 				return "1.146 V"
 			}
 			return "912 mV"
-		}), OpenOptions{RateHz: 250}, "ppg", nil, "not numbers"},
+		}), OpenOptions{RateHz: 250}, "ppg", nil, "no number"},
 		{"units in the cells and others in the header", rows("ppg [V]\n", 100, func(i int) string { return "512 mV" }), OpenOptions{RateHz: 250}, "ppg", []float64{0.512}, ""},
 		{"pairs in another order", rows("", 500, func(i int) string {
 			if i%2 == 1 {
