@@ -61,7 +61,17 @@ type gateParams struct {
 	own    float64 // what is nearer than this to a beat belongs to it
 	before float64 // the shape that is compared begins so long before a beat
 	after  float64 // and ends so long after it
-	memory float64 // so much signal is asked for its period
+	memory float64 // so much signal at most is asked for its period,
+	// periods at least, so often a second, no steeper than so many beats' height; and it is
+	// laid over itself by this share of it at least.
+	memoryTimes, listenHz, steepest, overlap float64
+	// The level before a beat is that from one share of before on, over another.
+	levelFrom, levelOver float64
+
+	beats int // a rate is judged from so many on
+	// Of a beat no more counts of the calm before it and of its level, shares of the usual
+	// height, and no smaller height, a share of it.
+	calmMost, levelMost, heightLeast float64
 
 	between  float64 // a wave between beats counts as this share of them at most: it may be a second one of each
 	brothers int     // a beat has to look like so many others of the last gateBeats
@@ -74,7 +84,9 @@ type gateParams struct {
 	sure float64
 	// Two beats in every interval: nearer than pairSeconds, the short interval less than
 	// pairShare of the long one, their heights apart by more than pairHeight, a logarithm, all
-	// intervals within pairNear of both, or more like every second one by pairOther.
+	// intervals within pairNear of both, or more like every second one by pairOther; from
+	// pairs to pairsMost intervals are looked at.
+	pairs, pairsMost                                        int
 	pairSeconds, pairShare, pairHeight, pairNear, pairOther float64
 	// A correlation half a period on from which every other beat may be missing,
 	// and the share of that one period on.
@@ -115,10 +127,11 @@ type gateParams struct {
 
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{meter: defaultRateParams(), workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
+		memoryTimes: 2.5, listenHz: 60, steepest: 2, overlap: 0.25, levelFrom: 0.5, levelOver: 0.25, beats: 3, calmMost: 2, levelMost: 2, heightLeast: 0.01,
 		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, hide: 0.1,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
 		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.24, moveAlike: 0.88,
-		pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
+		pairs: 3, pairsMost: 6, pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
 		odds: [...]float64{6.672, -5.568, -12.148, -1.183, 3.198, 3.667, 0.678, -4.160, -0.298, -2.290}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
@@ -196,7 +209,7 @@ func newGate(kind Kind, rateHz float64, p gateParams) *gate {
 	if kind == Pulse {
 		g.late = work(p.drift)
 	}
-	g.every = max(1, int64(g.workHz/60))
+	g.every = max(1, int64(g.workHz/p.listenHz))
 	g.heard, g.sums = make([]float64, 0, g.memory+1), make([][2]float64, 0, g.memory+2)
 	g.raw = make([]float64, pow2(float64(len(g.taps)+1)))
 	size := pow2(16 * g.workHz)
@@ -356,7 +369,7 @@ func (g *gate) measure(b gateBeat) {
 	}
 	s := g.shapes[n]
 	lo, hi := math.Inf(1), math.Inf(-1)
-	quarter := g.before / 4
+	begin, over := int64(g.p.levelFrom*float64(g.before)), int64(g.p.levelOver*float64(g.before))
 	for i := range s {
 		k := max(0, b.at-g.before+int64(i))
 		s[i] = g.z[k&mask]
@@ -364,8 +377,8 @@ func (g *gate) measure(b gateBeat) {
 			s[i] = sign * g.e[(k+g.late)&mask]
 		}
 		lo, hi = min(lo, s[i]), max(hi, s[i])
-		if i := int64(i); i >= g.before/2 && i < g.before/2+quarter {
-			b.level += s[i] / float64(quarter)
+		if i := int64(i); i >= begin && i < begin+over {
+			b.level += s[i] / float64(over)
 		}
 	}
 	b.swing = hi - lo
@@ -439,10 +452,11 @@ func (g *gate) listen(most float64, over int64) {
 // one, in work samples.
 func (g *gate) repeats(lag float64) float64 {
 	best, n := -1.0, len(g.heard)
+	least := int(g.p.overlap * float64(n))
 	lag /= float64(g.every)
 	for l := max(1, int(math.Round(lag*(1-g.p.periodNear)))); l <= int(math.Round(lag*(1+g.p.periodNear))); l++ {
 		m := n - l
-		if m < n/4 {
+		if m < least {
 			break
 		}
 		ab := 0.0
@@ -467,7 +481,7 @@ func (g *gate) look() {
 	last := g.beats[from:g.beatsN]
 	n := float64(len(last))
 	rate, intervals := g.meter.bpm()
-	if n < 3 || intervals == 0 {
+	if len(last) < g.p.beats || intervals == 0 {
 		return
 	}
 	var heights, swings [gateLast]float64
@@ -482,16 +496,16 @@ func (g *gate) look() {
 	calm, between := 0.0, 0.0
 	for i, b := range last {
 		between += min(g.p.between, b.between/height) / n
-		calm += min(2, b.calm/height) / n
-		s.heights += math.Abs(math.Log(max(b.height/height, 0.01))) / n
+		calm += min(g.p.calmMost, b.calm/height) / n
+		s.heights += math.Abs(math.Log(max(b.height/height, g.p.heightLeast))) / n
 		if i > 0 {
-			s.unlevel += min(2, math.Abs(b.level-last[i-1].level)/swing) / n
+			s.unlevel += min(g.p.levelMost, math.Abs(b.level-last[i-1].level)/swing) / n
 		}
 	}
 	s.beats = len(last)
 	lag := 60 / rate * g.workHz
-	over := min(g.memory, max(int64(2.5*lag), int64(g.meter.sum()*g.workHz)))
-	g.listen(2*height, over)
+	over := min(g.memory, max(int64(g.p.memoryTimes*lag), int64(g.meter.sum()*g.workHz)))
+	g.listen(g.p.steepest*height, over)
 	s.period, s.half = g.repeats(lag), g.repeats(lag/2)
 	s.uneven = g.meter.unsteady()
 	lo, hi := g.span(g.p.wander)
@@ -549,11 +563,11 @@ func (g *gate) brother(i int) float64 {
 
 // doubled tells that in every interval of a heart stand two beats, as when P or T waves
 // are counted: one interval shorter than early beats come, the next one longer or of other
-// waves, in turn, as far back as six intervals are known.
+// waves, in turn, as far back as a few intervals are known.
 func (g *gate) doubled(from int) bool {
-	from = max(from, g.beatsN-7)
+	from = max(from, g.beatsN-1-g.p.pairsMost)
 	last := g.beats[from:g.beatsN]
-	if len(last) < 4 {
+	if len(last) <= g.p.pairs {
 		return false
 	}
 	other := 0.0 // by how much beats are less like the one before than the one before that
