@@ -123,7 +123,7 @@ var endpoints = []endpoint{
 }
 
 // reading is how a file is to be read.
-var reading = []field{{"name", "of the file"}, {"rate", "sample rate in Hz of a file that does not say it"}, {"time", "name or number of the time column, or none"}, {"separator", "comma, semicolon, tab, blank, or the sign"}, {"decimal", "point or comma"}, {"columns", "names or numbers of the signal columns, parted by commas"}, {"unit", "of the values, one or one for each column"}, {"dates", "day-first or month-first"}, {"kind", "pulse, ecg or other, one or one for each channel"}}
+var reading = []field{{"name", "of the file"}, {"rate", "sample rate in Hz of a file that does not say it"}, {"time", "name or number of the time column, or none"}, {"separator", "comma, semicolon, tab, blank, or the sign"}, {"decimal", "point or comma"}, {"columns", "names or numbers of the signal columns, parted by commas"}, {"unit", "of the values, one or one for each column"}, {"dates", "day-first or month-first"}, {"names", "first-row or none: where the columns' names stand"}, {"kind", "pulse, ecg or other, one or one for each channel"}}
 
 // schemaOptions translate what writes its JSON itself.
 func schemaOptions() *jsonschema.ForOptions {

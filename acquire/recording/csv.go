@@ -9,8 +9,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"pulsewright/acquire"
 )
@@ -30,6 +28,9 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	f := &File{format: "CSV", path: path, text: p.tell()}
 	if n := len(p.tail); n > 0 {
 		f.remark("%s with words, as %q, and %s left out: what sums a table up is no sample", acquire.Number(int64(n), "row at the end begins", "rows at the end begin"), shorten(p.tail[0][leading(p.tail[0])]), map[bool]string{true: "was", false: "were"}[n == 1])
+	}
+	if n := p.above; n > 0 {
+		f.remark("%s below the names %s left out: what sums a table up is no sample", acquire.Number(int64(n), "row", "rows"), map[bool]string{true: "was", false: "were"}[n == 1])
 	}
 	if facts.odd > 0 {
 		f.remark("%s more or fewer than %d fields; fields not there are missing samples", acquire.Number(facts.odd, "row has", "rows have"), len(p.columns))
@@ -229,29 +230,6 @@ func (c *csvFacts) learn(p *csvPlan, fields []string) {
 	}
 }
 
-// mostTail bounds the rows at the table's end that sum it up.
-const mostTail = 20
-
-// wordsFirst tells a row that begins with words in a column that holds numbers or times, as "Mean" or "Max" below a table.
-func (p *csvPlan) wordsFirst(fields []string) bool {
-	k := leading(fields)
-	if p.pairs || k >= len(fields) || k >= len(p.firstRows[0]) {
-		return false
-	}
-	r, _ := utf8.DecodeRuneInString(fields[k])
-	return unicode.IsLetter(r) && p.readable(p.firstRows[0][k]) && !p.readable(fields[k])
-}
-
-// leading is a row's first field that says something, len(fields) for none.
-func leading(fields []string) int {
-	for k, s := range fields {
-		if !missingWord(s) {
-			return k
-		}
-	}
-	return len(fields)
-}
-
 // repeated tells the header heard again.
 func (p *csvPlan) repeated(fields []string) bool {
 	if p.pairs || len(p.names) == 0 || len(fields) != len(p.names) {
@@ -302,6 +280,8 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 		ch := acquire.Channel{Label: c.name, Unit: c.unit, Digits: c.digits}
 		if c.name == "" {
 			ch.Label = fmt.Sprintf("channel %d", i+1)
+		} else if _, err := strconv.Atoi(c.name); err == nil {
+			ch.Label = "column " + c.name
 		}
 		if c.unit != "" {
 			ch.VoltsPerCount = math.Pow10(-c.digits)

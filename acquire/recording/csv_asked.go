@@ -72,7 +72,7 @@ func parseDecimal(s string) (Sign, error) {
 }
 
 // ParseOptions reads options from texts by the names that they have at a terminal and in a request:
-// rate, time, separator, decimal, columns, unit, dates; "" is not said. An error begins with the name.
+// rate, time, separator, decimal, columns, unit, dates, names; "" is not said. An error begins with the name.
 func ParseOptions(text func(name string) string) (o OpenOptions, err error) {
 	if s := text("rate"); s != "" {
 		if o.RateHz, err = strconv.ParseFloat(s, 64); err != nil {
@@ -85,7 +85,7 @@ func ParseOptions(text func(name string) string) (o OpenOptions, err error) {
 	if o.Decimal, err = parseDecimal(text("decimal")); err != nil {
 		return o, err
 	}
-	o.Time, o.Dates, o.Columns, o.Units = text("time"), text("dates"), parted(text("columns")), parted(text("unit"))
+	o.Time, o.Dates, o.Names, o.Columns, o.Units = text("time"), text("dates"), text("names"), parted(text("columns")), parted(text("unit"))
 	return o, o.Check()
 }
 
@@ -121,6 +121,9 @@ func (o *OpenOptions) Check() error {
 	if o.Dates != "" && o.Dates != DayFirst && o.Dates != MonthFirst {
 		return fmt.Errorf("dates %q: give %s or %s", o.Dates, DayFirst, MonthFirst)
 	}
+	if o.Names != "" && o.Names != firstRow && o.Names != noNames {
+		return fmt.Errorf("names %q: give %s or %s", o.Names, firstRow, noNames)
+	}
 	for _, u := range o.Units {
 		if len(u) > 40 || cleanText(u) != u {
 			return fmt.Errorf("unit %q: give up to 40 characters, as mV", u)
@@ -134,7 +137,7 @@ func (o *OpenOptions) Check() error {
 
 // Zero reports whether nothing was said.
 func (o OpenOptions) Zero() bool {
-	return o.RateHz == 0 && o.Separator == 0 && o.Decimal == 0 && o.Time == "" && len(o.Columns) == 0 && len(o.Units) == 0 && o.Dates == ""
+	return o.RateHz == 0 && o.Separator == 0 && o.Decimal == 0 && o.Time == "" && len(o.Columns) == 0 && len(o.Units) == 0 && o.Dates == "" && o.Names == ""
 }
 
 // Over is o where it says something, else what base says; base may be nil.
@@ -144,7 +147,7 @@ func (o OpenOptions) Over(base *OpenOptions) OpenOptions {
 	}
 	o.RateHz = cmp.Or(o.RateHz, base.RateHz)
 	o.Separator, o.Decimal = cmp.Or(o.Separator, base.Separator), cmp.Or(o.Decimal, base.Decimal)
-	o.Time, o.Dates = cmp.Or(o.Time, base.Time), cmp.Or(o.Dates, base.Dates)
+	o.Time, o.Dates, o.Names = cmp.Or(o.Time, base.Time), cmp.Or(o.Dates, base.Dates), cmp.Or(o.Names, base.Names)
 	if len(o.Columns) == 0 {
 		o.Columns = base.Columns
 	}
@@ -154,13 +157,13 @@ func (o OpenOptions) Over(base *OpenOptions) OpenOptions {
 	return o
 }
 
-// column finds one by its name or its number from 1; −1 for none.
+// column finds one by its number from 1 or its name; −1 for none.
 func (p *csvPlan) column(asked string) int {
-	if i := slices.IndexFunc(p.columns, func(c csvColumn) bool { return c.name != "" && strings.EqualFold(c.name, asked) }); i >= 0 {
-		return i
-	}
 	if n, err := strconv.Atoi(asked); err == nil && n >= 1 && n <= len(p.columns) {
 		return n - 1
+	}
+	if i := slices.IndexFunc(p.columns, func(c csvColumn) bool { return c.name != "" && strings.EqualFold(c.name, asked) }); i >= 0 {
+		return i
 	}
 	return -1
 }
@@ -218,7 +221,7 @@ func (p *csvPlan) heed() error {
 
 // A Doubt is what of a text file could be read in more than one way.
 type Doubt struct {
-	About string `json:"about"` // rate, time, columns, dates, decimal or unit
+	About string `json:"about"` // rate, time, columns, dates, decimal, names or unit
 	// Text says in a sentence, without its stop, what was taken, and why that is in doubt.
 	Text string `json:"text"`
 	// Taken is what the option of that name would be to confirm it, "" where nothing was taken: what is
@@ -308,7 +311,7 @@ func (p *csvPlan) nameOf(i int) string {
 }
 
 func (p *csvPlan) optionOf(i int) string {
-	if p.columns[i].name == "" {
+	if _, err := strconv.Atoi(p.columns[i].name); err == nil || p.columns[i].name == "" {
 		return strconv.Itoa(i + 1)
 	}
 	return shorten(p.columns[i].name)
@@ -337,6 +340,9 @@ func (p *csvPlan) ask(f *File, clock *csvClock, facts *csvFacts) {
 	o := p.options
 	name := p.nameOf
 	say := fmt.Sprintf
+	if d := p.namesDoubt; d.About != "" && o.Names == "" && facts.meta == nil {
+		f.doubt(d, "-names "+map[string]string{firstRow: noNames, noNames: firstRow}[d.Taken])
+	}
 	if p.guessed && clock.plan != nil && o.Time == "" && p.kind == secondsClock {
 		f.doubt(Doubt{"time", say("%s has no name and rises evenly: it was taken for the time, in steps of %g s", name(p.clock), p.step), strconv.Itoa(p.clock + 1)}, "-time")
 	}

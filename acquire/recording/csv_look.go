@@ -63,7 +63,11 @@ type csvPlan struct {
 	firstRows [][]string
 	tail      [][]string // rows below the table that begin with words; the first is row end
 	end       int
-	cells     []string // units behind the numbers of each column, or nil
+	above     int  // rows between the names and the table that sum it up
+	numbered  bool // the names are numbers that count the columns
+	// namesDoubt is how the first row was taken where it may be names or a sample.
+	namesDoubt Doubt
+	cells      []string // units behind the numbers of each column, or nil
 	// the newest day read, and its midnight in seconds
 	dayText    string
 	daySeconds float64
@@ -212,36 +216,45 @@ func (p *csvPlan) findTable(lines []string) error {
 	if p.findPairs(lines) {
 		return nil
 	}
-	isRow := func(line string) bool {
-		numbers, words := p.weigh(p.split(line))
-		return numbers > words || words == 0 && numbers+words == 0
-	}
-	usual := usualWidth(lines, p.separator)
-	begin := slices.IndexFunc(lines, func(line string) bool { return len(p.split(line)) == usual && isRow(line) })
+	t := p.tableOf(lines)
+	begin := slices.IndexFunc(t.lines, t.isRow)
 	if begin < 0 {
 		return &FormatError{Path: p.path, Line: 1, Reason: fmt.Sprintf("%q and what follows is no row of numbers: names may stand in a line above them, and units in one between", shorten(lines[0]))}
 	}
 	p.header = begin
-	wide := len(p.split(lines[begin]))
-	var head [][]string // the names, or the units and the names
-	for i := begin - 1; i >= 0 && len(head) < 2; i-- {
-		fields := p.split(lines[i])
-		if len(fields) != wide && len(fields)+1 != wide || len(head) == 1 && !allUnits(head[0]) {
-			break
-		}
-		head = append(head, fields)
-	}
-	p.preamble = lines[:begin-len(head)]
-	if len(head) == 0 {
+	if p.options.Names == noNames {
+		p.preamble = lines[:begin]
 		return nil
 	}
-	p.names = head[len(head)-1]
-	for _, s := range p.names {
-		name, unit := splitUnit(s)
-		p.columns = append(p.columns, csvColumn{name: name, unit: unit})
+	above := begin // the line below the names
+	for above > 0 && t.sums(t.lines[above-1]) {
+		above--
+	}
+	if above == 0 || !t.named(above-1) {
+		above = begin
+	}
+	p.above = begin - above
+	var head []tableLine // the names, or the units and the names
+	for i := above - 1; i >= 0 && len(head) < 2; i-- {
+		n := len(t.lines[i].fields)
+		if n != t.width && n+1 != t.width || len(head) == 1 && !allUnits(head[0].fields) {
+			break
+		}
+		head = append(head, t.lines[i])
+	}
+	p.preamble = lines[:above-len(head)]
+	if len(head) == 0 {
+		p.nameByFirst(t, begin)
+		return nil
+	}
+	names := head[len(head)-1]
+	p.nameColumns(names.fields)
+	p.names = names.fields
+	if t.sums(names) && !counted(names.fields[1:]) {
+		p.namesDoubt = firstDoubt(names.fields, "the columns' names", firstRow)
 	}
 	if len(head) == 2 {
-		for i, s := range head[0] {
+		for i, s := range head[0].fields {
 			if s = strings.Trim(s, "'[]() "); i < len(p.columns) && s != "" && p.columns[i].unit == "" {
 				p.columns[i].unit = s
 			}
@@ -343,7 +356,7 @@ func (p *csvPlan) findClock(rows [][]string, asked string) error {
 			p.noUnit = !namesUnit(p.columns[p.clock].name)
 		}
 	}
-	if asked == "" && p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "") {
+	if asked == "" && p.clock < 0 && len(first) > 1 && (len(p.columns) == 0 || p.columns[0].name == "" || p.numbered) {
 		p.guessClock(rows)
 		p.guessed = p.clock >= 0
 	}

@@ -54,6 +54,8 @@ type OpenOptions struct {
 	Units []string `json:"units,omitempty"`
 	// Dates is DayFirst or MonthFirst; "": found.
 	Dates string `json:"dates,omitempty"`
+	// Names is where the columns' names stand: "first-row", of the table, whatever is in it, or "none"; "": found.
+	Names string `json:"names,omitempty"`
 	// Context ends the reading of a long text with its cause; nil never does. Progress, unless nil,
 	// is told now and then which share of it is read.
 	Context  context.Context     `json:"-"`

@@ -107,6 +107,14 @@ func TestImportAsks(t *testing.T) {
 	look[bool](t, ctx, `(document.querySelector('[data-testid=import-go]').click(), true)`)
 	soon(t, ctx, "the one before in the trash", `/next week/.test(document.querySelector('[data-testid=trash]').parentElement.textContent) && [...document.querySelectorAll('[data-recording]')].length === 2`, 20*time.Second)
 
+	// Names that are numbers: asked.
+	dropFiles(t, ctx, map[string][]byte{"counted.csv": []byte("# rate 100 Hz\n0,1\n" + strings.Repeat("2.5,3.1\n2.6,3.0\n", 40))})
+	soon(t, ctx, "the question for the names", settled+` && /taken for the columns. names. Is that right/.test(document.querySelector('[data-testid=import-doubts]').innerText)`, 10*time.Second)
+	everyScreen(t, ctx, "#import-dialog")
+	set("import-names", "none")
+	soon(t, ctx, "the row among the others", settled+` && document.querySelector('.import-table td').innerText === "0"`, 10*time.Second)
+	look[bool](t, ctx, `(document.querySelector('[data-testid=import-skip]').click(), true)`)
+
 	// A record.
 	base := recordOfOurs(t)
 	record := map[string][]byte{}

@@ -14,7 +14,7 @@ import (
 // fileFlags are what may be said of a file that does not say everything itself.
 type fileFlags struct {
 	rateHz                                         *float64
-	time, separator, decimal, columns, unit, dates *string
+	time, separator, decimal, columns, unit, dates, names *string
 	strict                                         *bool
 }
 
@@ -28,13 +28,14 @@ func newFileFlags(f *flag.FlagSet) fileFlags {
 		columns:   f.String("columns", "", "`columns` of a text file that hold the signals, parted by commas: names or numbers from 1, as 2,3 (default: found)"),
 		unit:      f.String("unit", "", "`unit` of a text file's values, as V or mV: one for all columns, or one for each, parted by commas (default: what the file says)"),
 		dates:     f.String("dates", "", "`day-first or month-first`: how to read 01/02/2026 in a text file (default: found)"),
+		names:     f.String("names", "", "`first-row or none`: where the names of a text file's columns stand; first-row is the first row of numbers too (default: found)"),
 		strict:    f.Bool("strict", false, "fail when something of the file was lost or changed (without it: only a message)"),
 	}
 }
 
 // options are those that were given, checked.
 func (f fileFlags) options() (recording.OpenOptions, error) {
-	given := map[string]string{"time": *f.time, "separator": *f.separator, "decimal": *f.decimal, "columns": *f.columns, "unit": *f.unit, "dates": *f.dates}
+	given := map[string]string{"time": *f.time, "separator": *f.separator, "decimal": *f.decimal, "columns": *f.columns, "unit": *f.unit, "dates": *f.dates, "names": *f.names}
 	o, err := recording.ParseOptions(func(name string) string { return given[name] })
 	if o.RateHz = *f.rateHz; err == nil {
 		err = o.Check()

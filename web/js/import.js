@@ -85,10 +85,10 @@ export async function droppedFiles(data) {
   return list.filter((f) => !f.name.startsWith("."));
 }
 
-/** What a person may say of a text file. @typedef {{rate: string, time: string, separator: string, decimal: string, columns: string, unit: string, dates: string, kind: string}} Answers */
+/** What a person may say of a text file. @typedef {{rate: string, time: string, separator: string, decimal: string, columns: string, unit: string, dates: string, names: string, kind: string}} Answers */
 
 /** @returns {Answers} */
-const nothingSaid = () => ({ rate: "", time: "", separator: "", decimal: "", columns: "", unit: "", dates: "", kind: "" });
+const nothingSaid = () => ({ rate: "", time: "", separator: "", decimal: "", columns: "", unit: "", dates: "", names: "", kind: "" });
 
 const SIGNS = { ",": "comma", ";": "semicolon", "\t": "tab", " ": "blank", "|": "|", ">": "" };
 
@@ -100,7 +100,7 @@ const SIGNS = { ",": "comma", ";": "semicolon", "\t": "tab", " ": "blank", "|": 
 export function answersOf(r) {
   return {
     rate: r.rateHz ? String(r.rateHz) : "", time: r.time ?? "", separator: r.separator ? (SIGNS[/** @type {keyof SIGNS} */ (r.separator)] ?? r.separator) : "",
-    decimal: r.decimal === "," ? "comma" : r.decimal === "." ? "point" : "", columns: (r.columns ?? []).join(","), unit: (r.units ?? []).join(","), dates: r.dates ?? "", kind: (r.kinds ?? []).join(","),
+    decimal: r.decimal === "," ? "comma" : r.decimal === "." ? "point" : "", columns: (r.columns ?? []).join(","), unit: (r.units ?? []).join(","), dates: r.dates ?? "", names: r.names ?? "", kind: (r.kinds ?? []).join(","),
   };
 }
 
@@ -127,6 +127,7 @@ class ImportDialog {
     this.separator = select("import-separator", [["", W.found], ["comma", W.comma], ["semicolon", W.semicolon], ["tab", W.tab], ["blank", W.blank], ["|", W.bar]], (separator) => this.#change({ separator, time: "", columns: "", unit: "" }));
     this.decimal = select("import-decimal", [["", W.found], ["point", W.point], ["comma", W.comma]], (decimal) => this.#change({ decimal }));
     this.dates = select("import-dates", [["", W.found], ["day-first", W.dayFirst], ["month-first", W.monthFirst]], (dates) => this.#change({ dates }));
+    this.names = select("import-names", [["", W.found], ["first-row", W.inTheFirstRow], ["none", W.nowhere]], (names) => this.#change({ names }));
     this.kind = select("import-kind", [["", W.byTheNames], ["pulse", W.pulse], ["ecg", W.ecg], ["other", W.other]], (kind) => this.#change({ kind }));
     this.timeUnit = select("import-time-unit", [["", W.asTheFileSays], ["s", "s"], ["ms", "ms"], ["us", "µs"], ["min", "min"]], () => this.#columnsChanged());
     this.doubts = h("ul", { class: "import-doubts", "data-testid": "import-doubts" });
@@ -138,7 +139,7 @@ class ImportDialog {
     this.allRow = h("label", { class: "check" }, this.all, h("span", {}, W.sameForTheRest));
     this.go = button("import-go", W.importText, () => this.#end("import"), { class: "accent" });
     const field = (/** @type {string} */ label, /** @type {HTMLElement} */ input, /** @type {HTMLElement|null} */ note = null) => h("label", { class: "field" }, h("span", {}, label), input, note);
-    this.fields = { rate: field(W.sampleRateHz, this.rateInput, this.rateNote), separator: field(W.betweenColumns, this.separator), decimal: field(W.decimalSign, this.decimal), dates: field(W.datesBegin, this.dates), time: field(W.timeIsIn, this.timeUnit), kind: field(W.whatItShows, this.kind) };
+    this.fields = { rate: field(W.sampleRateHz, this.rateInput, this.rateNote), separator: field(W.betweenColumns, this.separator), decimal: field(W.decimalSign, this.decimal), dates: field(W.datesBegin, this.dates), names: field(W.namesStand, this.names), time: field(W.timeIsIn, this.timeUnit), kind: field(W.whatItShows, this.kind) };
     this.dialog = dialog("import-dialog", W.readAFile, this.doubts, h("div", { class: "import-scroll", tabindex: "0", role: "region", "aria-label": W.firstRows }, this.table),
       h("div", { class: "import-fields" }, ...Object.values(this.fields)), this.picture, this.result, this.error, this.allRow,
       h("div", { class: "dialog-foot" }, button("import-skip", W.leaveItOut, () => this.#end("skip")), this.go));
@@ -163,7 +164,7 @@ class ImportDialog {
     this.all.checked = false;
     this.allRow.hidden = more === 0;
     this.timeUnit.value = /\[(\w+)\]$/.exec(said.time)?.[1] ?? "";
-    for (const [input, name] of /** @type {[HTMLInputElement|HTMLSelectElement, keyof Answers][]} */ ([[this.rateInput, "rate"], [this.separator, "separator"], [this.decimal, "decimal"], [this.dates, "dates"], [this.kind, "kind"]])) input.value = said[name];
+    for (const [input, name] of /** @type {[HTMLInputElement|HTMLSelectElement, keyof Answers][]} */ ([[this.rateInput, "rate"], [this.separator, "separator"], [this.decimal, "decimal"], [this.dates, "dates"], [this.names, "names"], [this.kind, "kind"]])) input.value = said[name];
     this.#show(first);
     this.dialog.showModal();
     return new Promise((ok) => {
@@ -226,6 +227,7 @@ class ImportDialog {
     if (p.noRate) asked.add(clocked ? "time" : "rate");
     for (const [name, e] of Object.entries(this.fields)) e.classList.toggle("asked", asked.has(name));
     this.fields.dates.hidden = !asked.has("dates") && !this.answers?.dates;
+    this.fields.names.hidden = !asked.has("names") && !this.answers?.names;
     this.fields.time.hidden = !clocked;
     setText(this.rateNote, t.clockTells ? W.fromTheTimes(rateText(t.rateHz)) : t.rateHz > 0 && !this.answers?.rate ? W.fromTheFile(rateText(t.rateHz)) : "");
     for (const [s, found] of /** @type {[HTMLSelectElement, string][]} */ ([[this.separator, t.separator], [this.decimal, t.decimal]])) {

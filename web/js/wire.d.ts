@@ -626,6 +626,7 @@ export interface LibraryReading {
   columns?: string[];
   units?: string[];
   dates?: string;
+  names?: string;
   kinds?: string[];
 }
 export interface Look {
