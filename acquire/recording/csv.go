@@ -26,18 +26,7 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	f := &File{format: "CSV", path: path, text: p.tell()}
-	if n := len(p.tail); n > 0 {
-		f.remark("%s with words, as %q, and %s left out: what sums a table up is no sample", acquire.Number(int64(n), "row at the end begins", "rows at the end begin"), shorten(p.tail[0][leading(p.tail[0])]), map[bool]string{true: "was", false: "were"}[n == 1])
-	}
-	if n := p.above; n > 0 {
-		f.remark("%s below the names %s left out: what sums a table up is no sample", acquire.Number(int64(n), "row", "rows"), map[bool]string{true: "was", false: "were"}[n == 1])
-	}
-	if facts.odd > 0 {
-		f.remark("%s more or fewer than %d fields; fields not there are missing samples", acquire.Number(facts.odd, "row has", "rows have"), len(p.columns))
-	}
-	if len(p.words) > 0 && len(options.Columns) == 0 {
-		f.remark("columns of words were left out: %s", strings.Join(p.words, ", "))
-	}
+	p.told(f, facts)
 	clock := csvClock{plan: p, step: p.step, quantum: p.step * math.Pow10(-facts.timeDigits)}
 	if p.clock < 0 || !clock.learn(facts.times) {
 		if p.clock >= 0 && p.kind != countClock {
@@ -96,6 +85,23 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 	p.ask(f, &clock, facts)
 	in.Close() // the text is no longer needed
 	return f, nil
+}
+
+// told remarks on rows and columns that were left out or are odd.
+func (p *csvPlan) told(f *File, facts *csvFacts) {
+	const why = "what sums a table up is no sample"
+	if n := int64(len(p.tail)); n > 0 {
+		f.remark("%s left out; the first begins with %q: %s", acquire.Number(n, "row of words at the end was", "rows of words at the end were"), shorten(p.tail[0][leading(p.tail[0])]), why)
+	}
+	if n := int64(p.above); n > 0 {
+		f.remark("%s left out: %s", acquire.Number(n, "row below the names was", "rows below the names were"), why)
+	}
+	if facts.odd > 0 {
+		f.remark("%s more or fewer than %d fields; fields not there are missing samples", acquire.Number(facts.odd, "row has", "rows have"), len(p.columns))
+	}
+	if len(p.words) > 0 && len(p.options.Columns) == 0 {
+		f.remark("columns of words were left out: %s", strings.Join(p.words, ", "))
+	}
 }
 
 // csvFacts is what the first pass over a file learns besides its columns.

@@ -13,9 +13,9 @@ import (
 
 // fileFlags are what may be said of a file that does not say everything itself.
 type fileFlags struct {
-	rateHz                                         *float64
+	rateHz                                                *float64
 	time, separator, decimal, columns, unit, dates, names *string
-	strict                                         *bool
+	strict                                                *bool
 }
 
 // newFileFlags adds them to a command's.
