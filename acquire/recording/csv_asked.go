@@ -135,6 +135,22 @@ func (o *OpenOptions) Check() error {
 	return nil
 }
 
+// onlyText refuses what can be said of a text file alone, of another one.
+func (o OpenOptions) onlyText(f *File) error {
+	if o.RateHz = 0; f.text != nil || o.Zero() {
+		return nil
+	}
+	for _, said := range []struct{ name, value string }{
+		{"columns", strings.Join(o.Columns, ",")}, {"unit", strings.Join(o.Units, ",")}, {"time", o.Time}, {"separator", o.Separator.String()},
+		{"decimal", o.Decimal.String()}, {"dates", o.Dates}, {"names", o.Names},
+	} {
+		if said.value != "" {
+			return &FormatError{Path: f.path, Offset: -1, Reason: fmt.Sprintf("%s %q can be said of a text file only, and this one (%s) says itself how it is read: leave %s out", said.name, said.value, f.format, said.name)}
+		}
+	}
+	return nil
+}
+
 // Zero reports whether nothing was said.
 func (o OpenOptions) Zero() bool {
 	return o.RateHz == 0 && o.Separator == 0 && o.Decimal == 0 && o.Time == "" && len(o.Columns) == 0 && len(o.Units) == 0 && o.Dates == "" && o.Names == ""

@@ -124,6 +124,22 @@ func TestCSVColumns(t *testing.T) {
 	}
 }
 
+// TestOnlyOfTextFiles: what only a text file can be told is refused of another, by its name; a rate is not.
+func TestOnlyOfTextFiles(t *testing.T) {
+	for _, path := range []string{"lamp_clip_a.edf", "lamp_clip_a.wav", "chest_lead_a.hea"} {
+		for name, o := range map[string]OpenOptions{"columns": {Columns: []string{"2"}}, "unit": {Units: []string{"mV"}}, "time": {Time: "none"}, "separator": {Separator: ';'}, "decimal": {Decimal: ','}, "dates": {Dates: DayFirst}, "names": {Names: "none"}} {
+			if _, err := OpenWith("../../testdata/"+path, o); err == nil || !strings.Contains(err.Error(), ": "+name+" ") || !strings.Contains(err.Error(), "leave "+name+" out") {
+				t.Errorf("%s, %s: %v", path, name, err)
+			}
+		}
+		f, err := OpenWith("../../testdata/"+path, OpenOptions{RateHz: 10})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f.Close()
+	}
+}
+
 // TestOptionsKept: options come back from JSON as they were, and what is said now comes before.
 func TestOptionsKept(t *testing.T) {
 	o := OpenOptions{RateHz: 250, Separator: '\t', Decimal: ',', Time: "2", Columns: []string{"a"}, Units: []string{"mV"}, Dates: DayFirst}

@@ -197,6 +197,10 @@ func open(in *input, path string, options OpenOptions) (*File, error) {
 		return nil, err
 	}
 	f.path = path
+	if err := options.onlyText(f); err != nil {
+		f.store.Close()
+		return nil, err
+	}
 	if err := f.finish(); err != nil {
 		f.store.Close()
 		return nil, err

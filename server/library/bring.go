@@ -352,7 +352,9 @@ func (s *Store) AddRecord(parts func() (*multipart.Part, error), how Reading) (d
 	failed := func(err error) error {
 		return fmt.Errorf("record %s: %s", strconv.Quote(header), strings.ReplaceAll(err.Error(), folder+string(filepath.Separator), ""))
 	}
-	f, err := recording.Open(filepath.Join(folder, header))
+	given := how.OpenOptions
+	given.Context, given.Progress = nil, nil
+	f, err := recording.OpenWith(filepath.Join(folder, header), given)
 	if err != nil {
 		return done, failed(err)
 	}
