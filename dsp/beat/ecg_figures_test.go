@@ -11,12 +11,12 @@ import (
 )
 
 // scoreCases scores a way of finding beats, two cases at a time.
-func scoreCases(t testing.TB, list []ecgCase, find func(x []float64, rateHz float64) []int64) score.Result {
+func scoreCases(t testing.TB, list []ecgCase, find func(c ecgCase) []int64) score.Result {
 	t.Helper()
 	results := make([]score.Result, len(list))
 	twoAtATime(len(list), func(i int) {
 		c := list[i]
-		r, err := score.Match(c.ref, find(c.x, c.rateHz), score.Config{RateHz: c.rateHz, LearningSeconds: c.learning})
+		r, err := score.Match(c.ref, find(c), score.Config{RateHz: c.rateHz, LearningSeconds: c.learning})
 		if err != nil {
 			t.Error(err)
 		}
@@ -42,7 +42,7 @@ func ecgSets(t testing.TB, all bool) []ecgSet {
 	sets := []ecgSet{
 		{"MIT-BIH, first lead", first, 0.05},
 		{"MIT-BIH and hum of 4 mV, 50.2 Hz", withHum(first, 50.2, 800), 0.05},
-		{"MIT-BIH and electrode motion at 6 dB", withNoise(first, noiseRecord(t, "em_first", 0), 6), 0},
+		{"MIT-BIH and electrode motion at 6 dB", withNoise(first, electrodeNoise(t, "em_first")[0], 6), 0},
 		{"AD8232 in motion, degrees 1 to 3", motionCases(t), 0.05},
 		{"wrist, chest lead", wristCases(t), 0},
 		{"LUDB, all leads", unpaced, 0.05},
@@ -61,7 +61,7 @@ func ecgSets(t testing.TB, all bool) []ecgSet {
 			if k == "em_first" && snr == 6 {
 				continue
 			}
-			sets = append(sets, ecgSet{fmt.Sprintf("MIT-BIH and %s at %g dB", k[:2], snr), withNoise(first, noiseRecord(t, k, 0), snr), 0.1})
+			sets = append(sets, ecgSet{fmt.Sprintf("MIT-BIH and %s at %g dB", k[:2], snr), withNoise(first, electrodeNoise(t, k)[0], snr), 0.1})
 		}
 	}
 	return sets
@@ -74,8 +74,8 @@ func TestECGBesidePeer(t *testing.T) {
 		t.Skip("short")
 	}
 	for _, s := range ecgSets(t, os.Getenv("PULSEWRIGHT_FIGURES") != "") {
-		ours := scoreCases(t, s.list, func(x []float64, rate float64) []int64 { return runECG(t, x, rate, defaultECGParams()) })
-		peer := scoreCases(t, s.list, func(x []float64, rate float64) []int64 { return twoAverages(t, x, rate) })
+		ours := scoreCases(t, s.list, func(c ecgCase) []int64 { return c.found(t) })
+		peer := scoreCases(t, s.list, func(c ecgCase) []int64 { return twoAverages(t, c.x, c.rateHz) })
 		t.Logf("%-38s beats %5d: ours FN %4d FP %4d Se %.2f +P %.2f F1 %.2f, R %.1f ms off in the middle; two averages FN %4d FP %4d F1 %.2f", s.name, ours.Beats(), ours.FN, ours.FP,
 			100*ours.Se(), 100*ours.PPV(), f1(ours), 1000*ours.MedianAbs(), peer.FN, peer.FP, f1(peer))
 		if !(f1(ours) >= f1(peer)-s.margin) {
@@ -243,7 +243,7 @@ func TestECGAblation(t *testing.T) {
 		rule.off(&p)
 		row := "| " + rule.name + " |"
 		for _, s := range sets {
-			r := scoreCases(t, s.list, func(x []float64, rate float64) []int64 { return runECG(t, x, rate, p) })
+			r := scoreCases(t, s.list, func(c ecgCase) []int64 { return runECG(t, c.x, c.rateHz, p) })
 			row += fmt.Sprintf(" %d+%d |", r.FN, r.FP)
 		}
 		bad, _, _ := pTable(t, p)

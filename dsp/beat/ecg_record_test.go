@@ -78,16 +78,15 @@ func scoreAll(t testing.TB, list []annotated, p ecgParams, learning float64) []s
 // findAll gives the beats found in each.
 func findAll(t testing.TB, list []annotated, p ecgParams) [][]int64 {
 	found := make([][]int64, len(list))
-	twoAtATime(len(list), func(i int) {
-		d, err := newECG(ECGConfig{RateHz: mitdata.RateHz}, p)
-		if err != nil {
-			t.Error(err)
-			return
-		}
-		for _, b := range d.Process(nil, list[i].x) {
-			found[i] = append(found[i], b.Sample)
-		}
-	})
+	twoAtATime(len(list), func(i int) { found[i] = runECG(t, list[i].x, mitdata.RateHz, p) })
+	return found
+}
+
+// foundInMIT are the beats of mitRecords by the detector as it is.
+func foundInMIT(t testing.TB) [][]int64 {
+	list := mitCases(t, 0)
+	found := make([][]int64, len(list))
+	twoAtATime(len(list), func(i int) { found[i] = list[i].found(t) })
 	return found
 }
 
@@ -123,7 +122,7 @@ var countedBeats = map[string][2]int{
 // the learning period of EC57, 98.5 % at least on each, R within 10 ms in the median.
 func TestECGMIT(t *testing.T) {
 	list := mitRecords(t)
-	found := findAll(t, list, defaultECGParams())
+	found := foundInMIT(t)
 	whole, after := scoreBeats(t, list, found, 0), scoreBeats(t, list, found, score.Learning)
 	t.Log("record   beats   FN   FP     Se     +P | after 5 min    FN   FP     Se     +P | RMS ms  median ms")
 	for i, r := range list {
@@ -200,7 +199,6 @@ func TestECGNoise(t *testing.T) {
 		t.Skip("short")
 	}
 	list := mitRecords(t)
-	data := openData(t, "nstdb")
 	t.Log("noise            SNR    FN   FP     Se     +P     F1")
 	for _, kind := range []struct {
 		name, file string
@@ -209,10 +207,7 @@ func TestECGNoise(t *testing.T) {
 		{"baseline wander", "bw_first", map[float64]float64{24: 99.7, 18: 99.7, 12: 99.6, 6: 99.4, 0: 98.6}},
 		{"muscle", "ma_first", map[float64]float64{24: 99.7, 18: 99.7, 12: 99.4, 6: 97, 0: 86}},
 	} {
-		noise, _, err := mitdata.Signal(data, kind.file)
-		if err != nil {
-			t.Fatal(err)
-		}
+		noise := electrodeNoise(t, kind.file)[0]
 		for _, snr := range []float64{12, 0} { // the others: PULSEWRIGHT_FIGURES, TestECGBesidePeer
 			var with []annotated
 			for _, r := range list {
@@ -251,7 +246,7 @@ func TestECGPerturbed(t *testing.T) {
 		t.Skip("short")
 	}
 	list := mitRecords(t)
-	base := 100 * sum(scoreAll(t, list, defaultECGParams(), 0)).Gross.F1()
+	base := 100 * sum(scoreBeats(t, list, foundInMIT(t), 0)).Gross.F1()
 	draws := uint64(4)
 	if os.Getenv("PULSEWRIGHT_FIGURES") != "" {
 		draws = 24
@@ -276,6 +271,10 @@ type lead struct {
 // repeats the one before: a flat line.
 func ecgLeads(t testing.TB, path string) []lead {
 	t.Helper()
+	return once("leads of "+path, func() []lead { return readECGLeads(t, path) })
+}
+
+func readECGLeads(t testing.TB, path string) []lead {
 	folder, name, _ := strings.Cut(path, "/")
 	data := openData(t, folder)
 	var list []lead
@@ -340,7 +339,8 @@ func TestECGOtherRecords(t *testing.T) {
 		for _, l := range ecgLeads(t, name) {
 			end := int64(len(l.x)) - int64(0.5*r.rateHz)
 			ref := score.Reference{Samples: r.sure, Uncertain: r.unsure, Excluded: []score.Span{{First: end, Last: math.MaxInt64}}}
-			res, err := score.Match(ref, runECG(t, l.x, r.rateHz, defaultECGParams()), score.Config{RateHz: r.rateHz})
+			c := ecgCase{name: name, rateHz: r.rateHz, x: l.x, own: name + " " + l.name}
+			res, err := score.Match(ref, c.found(t), score.Config{RateHz: r.rateHz})
 			if err != nil {
 				t.Fatal(err)
 			}

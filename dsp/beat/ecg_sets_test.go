@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/csv"
+	"fmt"
 	"io"
 	"io/fs"
 	"math"
@@ -24,6 +25,7 @@ type ecgCase struct {
 	x        []float64
 	ref      score.Reference
 	learning float64 // seconds
+	own      string  // name of x, as for once; "" where something was done to it
 }
 
 // mitCases are one lead, 0 or 1, of the development records of the MIT-BIH Arrhythmia
@@ -36,17 +38,20 @@ func mitCases(t testing.TB, lead int) []ecgCase {
 		if _, err := fs.Stat(data, name+".atr"); err != nil {
 			continue
 		}
-		first, second, err := mitdata.Signal(data, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ann, err := mitdata.Annotations(data, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		list = append(list, ecgCase{name, mitdata.RateHz, [][]float64{first, second}[lead], score.FromAnnotations(ann), score.Learning})
+		r := readMIT(t, name)
+		list = append(list, ecgCase{name, mitdata.RateHz, r.leads[lead], r.ref, score.Learning, fmt.Sprintf("%s/%d", name, lead+1)})
 	}
 	return list
+}
+
+// found are the beats of a case by the detector as it is.
+func (c ecgCase) found(t testing.TB) []int64 {
+	t.Helper()
+	find := func() []int64 { return runECG(t, c.x, c.rateHz, defaultECGParams()) }
+	if c.own == "" {
+		return find()
+	}
+	return once("beats of "+c.own, find)
 }
 
 // otherCases are the ECG leads of bidmc and challenge2015 fit for scoring.
@@ -58,7 +63,7 @@ func otherCases(t testing.TB) []ecgCase {
 		for _, l := range ecgLeads(t, name) {
 			end := int64(len(l.x)) - int64(0.5*r.rateHz)
 			ref := score.Reference{Samples: r.sure, Uncertain: r.unsure, Excluded: []score.Span{{First: end, Last: math.MaxInt64}}}
-			list = append(list, ecgCase{name + " " + l.name, r.rateHz, l.x, ref, 0})
+			list = append(list, ecgCase{name + " " + l.name, r.rateHz, l.x, ref, 0, name + " " + l.name})
 		}
 	}
 	return list
@@ -100,9 +105,7 @@ func motionCases(t testing.TB) []ecgCase {
 			continue
 		}
 		c := ecgCase{name: f[0], rateHz: number(t, f[4]), ref: marks(t, data, "derived/"+f[0]+"_r.csv"), learning: 5}
-		for _, v := range strings.Fields(string(readGzip(t, data, f[0]+".csv.gz")))[1:] {
-			c.x = append(c.x, number(t, v))
-		}
+		c.x = motionSignal(t, f[0])
 		exclude := func(first, last float64) {
 			c.ref.Excluded = append(c.ref.Excluded, score.Span{First: int64(first), Last: int64(last)})
 		}
@@ -247,7 +250,7 @@ func withHum(list []ecgCase, hz, peak float64) []ecgCase {
 			w := 2 * math.Pi * hz * float64(i) / c.rateHz
 			y[i] += peak * (math.Sin(w) + 0.3*math.Sin(3*w+1) + 0.15*math.Sin(5*w+2))
 		}
-		c.x = y
+		c.x, c.own = y, ""
 		out = append(out, c)
 	}
 	return out
@@ -257,27 +260,8 @@ func withHum(list []ecgCase, hz, peak float64) []ecgCase {
 func withNoise(list []ecgCase, noise []float64, snr float64) []ecgCase {
 	var out []ecgCase
 	for _, c := range list {
-		c.x = noisy(annotated{c.name, c.x, c.ref}, noise, snr).x
+		c.x, c.own = noisy(annotated{c.name, c.x, c.ref}, noise, snr).x, ""
 		out = append(out, c)
 	}
 	return out
-}
-
-// noiseRecord is a channel of an nstdb record.
-func noiseRecord(t testing.TB, name string, lead int) []float64 {
-	t.Helper()
-	data := openData(t, "nstdb")
-	if name != "em_first" {
-		first, second, err := mitdata.Signal(data, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return [][]float64{first, second}[lead]
-	}
-	b := readGzip(t, data, name+".dat.gz")
-	var x []float64
-	for i := 2 * lead; i+1 < len(b); i += 4 {
-		x = append(x, float64(int16(binary.LittleEndian.Uint16(b[i:]))))
-	}
-	return x
 }

@@ -26,6 +26,7 @@ type situation struct {
 	known  func(second int) bool
 	silent bool
 	step   float64 // of the converter, 0 unknown
+	own    bool    // the record as it is, under its own name
 }
 
 // has lists the names of a folder's files with an ending, without it; none when the
@@ -42,29 +43,20 @@ func has(t testing.TB, folder, ending string) []string {
 	return list
 }
 
-// mitLead is one lead of a record of the MIT-BIH Arrhythmia Database (Moody and Mark
-// 2001), counts of 5 µV.
+// mitLead is lead 1 or 2 of a record; see readMIT.
 func mitLead(t testing.TB, name string, lead int) record {
 	t.Helper()
-	data := openData(t, "mitdb")
-	first, second, err := mitdata.Signal(data, name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	ann, err := mitdata.Annotations(data, name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	x := first
-	if lead == 2 {
-		x = second
-	}
-	return record{name: fmt.Sprintf("%s/%d", name, lead), rateHz: mitdata.RateHz, x: x, sure: score.FromAnnotations(ann).Samples}
+	r := readMIT(t, name)
+	return record{name: fmt.Sprintf("%s/%d", name, lead), rateHz: mitdata.RateHz, x: r.leads[lead-1], sure: r.ref.Samples}
 }
 
 // electrodeNoise is bw, ma or em of the Noise Stress Test Database (Moody et al. 1984).
 func electrodeNoise(t testing.TB, name string) [2][]float64 {
 	t.Helper()
+	return once("nstdb/"+name, func() [2][]float64 { return readNoise(t, name) })
+}
+
+func readNoise(t testing.TB, name string) [2][]float64 {
 	data := openData(t, "nstdb")
 	if name != "em_first" {
 		a, b, err := mitdata.Signal(data, name)
@@ -103,15 +95,24 @@ func derivedBeats(t testing.TB, data fs.FS, name string, r *record) {
 	}
 }
 
+// motionSignal is a recording of an AD8232 in motion (Kalouskova 2024).
+func motionSignal(t testing.TB, name string) []float64 {
+	t.Helper()
+	data := openData(t, "cvut-motion")
+	return once("cvut-motion/"+name, func() (x []float64) {
+		for _, l := range strings.Fields(string(readGzip(t, data, name+".csv.gz")))[1:] {
+			x = append(x, number(t, l))
+		}
+		return x
+	})
+}
+
 // motionLeads are the recordings of an AD8232 in motion (Kalouskova 2024): degrees 1 to 3
 // of artefact and degree 4, by the author's labels.
 func motionLeads(t testing.TB) (list []situation) {
 	data := openData(t, "cvut-motion")
 	for _, name := range has(t, "cvut-motion", ".csv.gz") {
-		r := record{name: name, rateHz: 497.45}
-		for _, l := range strings.Split(strings.TrimSpace(string(readGzip(t, data, name+".csv.gz"))), "\n")[1:] {
-			r.x = append(r.x, number(t, l))
-		}
+		r := record{name: name, rateHz: 497.45, x: motionSignal(t, name)}
 		derivedBeats(t, data, name, &r)
 		b, err := fs.ReadFile(data, name+"_labels.csv")
 		if err != nil {
@@ -129,11 +130,11 @@ func motionLeads(t testing.TB) (list []situation) {
 			}
 			return d
 		}
-		list = append(list, situation{group: "motion 1-3", kind: ECG, record: r, known: func(s int) bool { return worst(s) < 4 }})
+		list = append(list, situation{group: "motion 1-3", kind: ECG, record: r, own: true, known: func(s int) bool { return worst(s) < 4 }})
 		hard := r
 		hard.sure, hard.unsure = append(slices.Clone(r.sure), r.unsure...), nil
 		slices.Sort(hard.sure)
-		list = append(list, situation{group: "motion 4", kind: ECG, record: hard, known: func(s int) bool { return worst(s) == 4 }})
+		list = append(list, situation{group: "motion 4", kind: ECG, record: hard, own: true, known: func(s int) bool { return worst(s) == 4 }})
 	}
 	return list
 }
@@ -183,17 +184,17 @@ func situations(t testing.TB, leads ...int) (list []situation) {
 	for _, lead := range leads {
 		for _, name := range has(t, "mitdb", ".dat.gz") {
 			r := mitLead(t, name, lead)
-			list = append(list, situation{group: fmt.Sprintf("mit %d", lead), kind: ECG, record: r})
+			list = append(list, situation{group: fmt.Sprintf("mit %d", lead), kind: ECG, record: r, own: true})
 			for _, file := range []string{"em_first", "ma_first", "bw_first"} {
 				noise := electrodeNoise(t, file)[lead-1]
 				for _, snr := range []float64{12, 6, 0} {
 					with := noisy(annotated{name, r.x, score.Reference{Samples: r.sure}}, noise, snr)
-					// From 4 min on, a minute before the noise.
-					const from = 240 * 360
+					// From 4 min on, a minute before the noise, to its second end.
+					const from, to = 240 * 360, 660 * 360
 					s := situation{group: fmt.Sprintf("%s %g", file[:2], snr), kind: ECG, record: record{name: r.name, rateHz: r.rateHz}}
-					s.x = with.x[from:min(len(with.x), 780*360)]
+					s.x = with.x[from:min(len(with.x), to)]
 					for _, at := range r.sure {
-						if at >= from {
+						if at >= from && at < to {
 							s.sure = append(s.sure, at-from)
 						}
 					}
@@ -235,8 +236,7 @@ func situations(t testing.TB, leads ...int) (list []situation) {
 			if !slices.Contains(pulseRecords, path) {
 				unfit = " unfit"
 			}
-			_, delay := scorePulse(t, r, runPulse(t, r, defaultPulseParams()))
-			list = append(list, situation{group: "pulse" + unfit, kind: Pulse, record: r, delay: delay})
+			list = append(list, situation{group: "pulse" + unfit, kind: Pulse, record: r, delay: pulseDelay(t, r), own: true})
 			e := r
 			e.x = r.ecg
 			list = append(list, situation{group: "hospital ECG" + unfit, kind: ECG, record: e})
@@ -256,38 +256,75 @@ type verdict struct {
 	f                    evidence
 }
 
+// monitored is what a monitor makes of a record.
+type monitored struct {
+	latency float64 // seconds
+	seconds []said
+	beats   []Beat
+}
+
+// said is what it says, and has seen, at the end of a second.
+type said struct {
+	reading   Reading
+	rate      float64
+	candidate bool // a rate could be worked out
+	seen      evidence
+}
+
+// monitor runs a record through a monitor that does not know the converter's ends.
+func monitor(t testing.TB, r record, c MonitorConfig, p monitorParams) (out monitored) {
+	t.Helper()
+	c.RateHz, c.Low, c.High = r.rateHz, math.NaN(), math.NaN()
+	m, err := newMonitor(c, p)
+	if err != nil {
+		t.Error(err)
+		return out
+	}
+	out.latency = float64(m.latency) / r.rateHz
+	seconds := int(float64(len(r.x)) / r.rateHz)
+	for i := range seconds {
+		out.beats = m.Process(out.beats, r.x[int(float64(i)*r.rateHz):int(float64(i+1)*r.rateHz)])
+		rate, n := m.gate.meter.bpm()
+		since := float64(m.n-m.last.Sample) / m.rateHz
+		out.seconds = append(out.seconds, said{m.Reading(), rate, n >= 3 && m.have && since < min(max(2, 1.8*m.gate.meter.longest()), 3.2)+out.latency, m.gate.seen})
+	}
+	out.beats = atEnd(m, m.Process(out.beats, r.x[int(float64(seconds)*r.rateHz):]), r)
+	return out
+}
+
+// monitoredOnce is a record under its own name through the monitor as it is.
+func monitoredOnce(t testing.TB, kind Kind, r record) monitored {
+	t.Helper()
+	return once(fmt.Sprintf("%s monitored as %s", r.name, kind), func() monitored {
+		return monitor(t, r, MonitorConfig{Kind: kind}, defaultMonitorParams(kind))
+	})
+}
+
 // follow asks the monitor at the end of each second.
 func (s situation) follow(t testing.TB) []verdict {
 	t.Helper()
-	m, err := NewMonitor(MonitorConfig{Kind: s.kind, RateHz: s.rateHz, Low: math.NaN(), High: math.NaN(), Step: s.step})
-	if err != nil {
-		t.Error(err)
-		return nil
-	}
-	var ref []referenceRate
-	if s.silent {
-		ref = make([]referenceRate, int(float64(len(s.x))/s.rateHz))
+	var m monitored
+	if s.own {
+		m = monitoredOnce(t, s.kind, s.record)
 	} else {
-		ref = referenceRates(s.record, s.delay+float64(m.LatencySamples())/s.rateHz)
+		m = monitor(t, s.record, MonitorConfig{Kind: s.kind, Step: s.step}, defaultMonitorParams(s.kind))
+	}
+	ref := make([]referenceRate, len(m.seconds))
+	if !s.silent {
+		ref = referenceRates(s.record, s.delay+m.latency)
 	}
 	tolerance := func(x float64) float64 { return max(5, 0.1*x) }
 	var out []verdict
-	var beats []Beat
 	for i, o := range ref {
-		beats = m.Process(beats[:0], s.x[int(float64(i)*s.rateHz):int(float64(i+1)*s.rateHz)])
-		v := verdict{reading: m.Reading(), truth: o}
+		said := &m.seconds[i]
+		v := verdict{reading: said.reading, truth: o, rate: said.rate, candidate: said.candidate, f: said.seen}
 		ok := func(bpm float64) bool {
 			return o.common > 0 && bpm >= o.low-tolerance(o.low) && bpm <= o.high+tolerance(o.high)
 		}
 		v.shown = v.reading.State == StateReading
 		v.judged = (s.silent || o.common > 0) && (s.known == nil || s.known(i))
 		v.right = v.shown && ok(v.reading.RateBPM)
-		rate, n := m.gate.meter.bpm()
-		v.rate = rate
-		since := float64(m.n-m.last.Sample) / m.rateHz
-		v.candidate = n >= 3 && m.have && since < min(max(2, 1.8*m.gate.meter.longest()), 3.2)+float64(m.latency)/m.rateHz
-		v.candidateRight = v.candidate && ok(rate)
-		v.f = m.gate.seen
+		v.candidateRight = v.candidate && ok(v.rate)
 		if s.known == nil || s.known(i) {
 			out = append(out, v)
 		}

@@ -68,18 +68,12 @@ func referenceRates(r record, late float64) []referenceRate {
 // right within ±10 % or ±5 bpm, whichever is greater (EC13, FACTS.md B).
 func runMonitor(t testing.TB, kind Kind, r record, delay float64) ([]Beat, claims) {
 	t.Helper()
-	m, err := NewMonitor(MonitorConfig{Kind: kind, RateHz: r.rateHz})
-	if err != nil {
-		t.Fatal(err)
-	}
-	var beats []Beat
+	m := monitoredOnce(t, kind, r)
 	c := claims{states: map[State]int{}}
-	ref := referenceRates(r, delay+float64(m.LatencySamples())/r.rateHz)
+	ref := referenceRates(r, delay+m.latency)
 	tolerance := func(x float64) float64 { return max(5, 0.1*x) }
 	for i, o := range ref {
-		a, b := int(float64(i)*r.rateHz), int(float64(i+1)*r.rateHz)
-		beats = m.Process(beats, r.x[a:b])
-		g := m.Reading()
+		g := m.seconds[i].reading
 		c.seconds++
 		c.states[g.State]++
 		if g.State != StateReading {
@@ -104,7 +98,7 @@ func runMonitor(t testing.TB, kind Kind, r record, delay float64) ([]Beat, claim
 			c.strict++
 		}
 	}
-	return atEnd(m, m.Process(beats, r.x[int(float64(len(ref))*r.rateHz):]), r), c
+	return m.beats, c
 }
 
 // TestMonitorPulseRecords: what a person is shown. On the records fit for scoring
@@ -117,7 +111,7 @@ func TestMonitorPulseRecords(t *testing.T) {
 	var all claims
 	for _, name := range present(t, append(slices.Clone(pulseRecords), unfitRecords...)) {
 		r := readRecord(t, name)
-		_, delay := scorePulse(t, r, runPulse(t, r, defaultPulseParams()))
+		delay := pulseDelay(t, r)
 		beats, c := runMonitor(t, Pulse, r, delay)
 		res, _ := scorePulse(t, r, beats)
 		t.Logf("%-20s Se %6.2f +P %6.2f F1 %6.2f  claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d, %6.2f %% of the %d even ones  %v", name,
@@ -163,8 +157,8 @@ func TestMonitorECGRecords(t *testing.T) {
 	t.Parallel()
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
 	var all claims
-	for _, m := range mitRecords(t) {
-		r := record{name: m.name, rateHz: mitdata.RateHz, x: m.x, sure: m.ref.Samples}
+	for _, name := range has(t, "mitdb", ".dat.gz") {
+		r := mitLead(t, name, 1)
 		_, c := runMonitor(t, ECG, r, 0)
 		t.Logf("%s claimed %5.1f %% of seconds, right %6.2f %% (of the common average %6.2f %%) of %d  %v", r.name,
 			share(c.claimed, c.seconds), share(c.right, c.judged), share(c.strict, c.judged), c.judged, c.states)
@@ -190,13 +184,8 @@ func TestMonitorECGRecords(t *testing.T) {
 // claimed in hardly any second, and a beat shown in less than every third.
 func TestMonitorECGNoiseAlone(t *testing.T) {
 	t.Parallel()
-	data := openData(t, "nstdb")
 	for _, name := range []string{"bw_first", "ma_first"} {
-		first, second, err := mitdata.Signal(data, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for lead, x := range [][]float64{first, second} {
+		for lead, x := range electrodeNoise(t, name) {
 			for _, c := range []struct {
 				gain float64 // counts of 5 µV
 				end  float64 // of the converter, counts; 0 unknown

@@ -72,9 +72,9 @@ func readGzip(t testing.TB, data fs.FS, name string) []byte {
 }
 
 func number(t testing.TB, s string) float64 {
-	t.Helper()
 	v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
 	if err != nil {
+		t.Helper() // slow: only then
 		t.Fatal(err)
 	}
 	return v
@@ -93,6 +93,10 @@ func column(header, name string) int {
 // readRecord reads "bidmc/06" or "challenge2015/b124s".
 func readRecord(t testing.TB, path string) record {
 	t.Helper()
+	return once(path, func() record { return readRecordAnew(t, path) })
+}
+
+func readRecordAnew(t testing.TB, path string) record {
 	folder, name, _ := strings.Cut(path, "/")
 	data := openData(t, folder)
 	r := record{name: path}
@@ -249,7 +253,7 @@ func TestPulseRecords(t *testing.T) {
 	var total score.Total
 	for _, name := range present(t, pulseRecords) {
 		r := readRecord(t, name)
-		res, delay := scorePulse(t, r, runPulse(t, r, defaultPulseParams()))
+		res, delay := scorePulse(t, r, pulseBeats(t, r))
 		total.Add(res)
 		t.Logf("%-20s beats %4d  FN %3d  FP %3d  Se %6.2f  +P %6.2f  F1 %6.2f  delay %.3f s  RMS %.0f ms", name, res.Beats(), res.FN, res.FP,
 			100*res.Se(), 100*res.PPV(), 100*res.F1(), delay, 1000*res.RMS())
