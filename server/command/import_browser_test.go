@@ -133,6 +133,10 @@ func TestImportAsks(t *testing.T) {
 	if n, _ := entry["seconds"].(float64); n < 1 || entry["invented"] != true {
 		t.Errorf("the record is %v", entry)
 	}
+
+	// Its annotations alone: for the recording of that name, which has them.
+	dropFiles(t, ctx, map[string][]byte{base + ".atr": record[base+".atr"]})
+	soon(t, ctx, "what is said of the annotations", `/annotated beats already/.test(document.querySelector('[data-testid=import-outcomes]').innerText)`, 20*time.Second)
 }
 
 // recordOfOurs is the path of the invented record in testdata, without its ending.

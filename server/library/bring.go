@@ -50,9 +50,17 @@ type Imported struct {
 	Told []string `json:"told"` // what of the file was assumed, lost or changed
 }
 
-// Open opens a recording the way it was said to be read, if it was; what is given here comes before that.
+// Open opens a recording the way it was said to be read, if it was, with the annotated beats that were brought in later; what is
+// given here comes before that.
 func Open(path string, given recording.OpenOptions) (*recording.File, error) {
-	return recording.OpenWith(path, given.Over(Said(path).Read))
+	f, err := recording.OpenWith(path, given.Over(Said(path).Read))
+	if err != nil {
+		return nil, err
+	}
+	if data := annotatedOf(path); data != nil {
+		_, _ = f.Annotate(data) // to a file that was exchanged meanwhile they may not belong
+	}
+	return f, nil
 }
 
 // Add takes in a recording under a name. What cannot be read as a recording is refused and nothing is
@@ -60,12 +68,15 @@ func Open(path string, given recording.OpenOptions) (*recording.File, error) {
 func (s *Store) Add(name string, body io.Reader, how Reading) (Imported, error) {
 	name = filepath.Base(strings.ReplaceAll(name, "\\", "/"))
 	plain, packed := unpackedName(name)
+	if recording.IsAnnotations(plain) {
+		return s.attach(plain, packed, body)
+	}
 	ext := strings.ToLower(filepath.Ext(plain))
 	if slices.Contains(textEndings, ext) {
 		ext = ".csv"
 	}
 	if !slices.Contains(extensions, ext) {
-		return Imported{}, fmt.Errorf("file %s: bring a recording that ends in %s, %s, or .hea together with its signal file; .gz may follow", strconv.Quote(name), strings.Join(extensions, ", "), strings.Join(textEndings, ", "))
+		return Imported{}, fmt.Errorf("file %s: bring a recording that ends in %s, %s, or .hea together with its signal file, or a recording's annotations (.atr); .gz may follow", strconv.Quote(name), strings.Join(extensions, ", "), strings.Join(textEndings, ", "))
 	}
 	target := files.CleanName(strings.TrimSuffix(plain, filepath.Ext(plain))) + ext
 	if err := files.CheckName(name, target); err != nil {

@@ -63,7 +63,7 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 	if text := x.file.Text(); as == "csv" && text != nil && !text.Ours {
 		own = "text" // as others wrote it
 	}
-	if as == "" || as == own && !x.adds(own, said, len(marks)+len(edits)) {
+	if as == "" || as == own && !x.adds(own, said, len(marks)+len(edits)+len(annotatedOf(path))) {
 		x.Path = path
 		return x, nil
 	}

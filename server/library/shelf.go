@@ -154,7 +154,7 @@ type kept interface {
 
 // beside is all of it.
 func (s *Store) beside() []kept {
-	return []kept{s.remarks, s.marks, s.said, s.edits, s.rates}
+	return []kept{s.remarks, s.marks, s.said, s.edits, s.rates, s.annotated}
 }
 
 // deleteBeside drops what is kept under ids.

@@ -61,7 +61,9 @@ type Store struct {
 	marks   *files.Map[[]recording.Annotation]
 	said    *files.Map[channel.Sidecar]
 	edits   *files.Map[analysis.Edits] // of beats, by hand
-	rates   *files.Map[keptRate]       // median rates
+	// annotated are files of annotated beats that were brought in later.
+	annotated *files.Map[[]byte]
+	rates     *files.Map[keptRate] // median rates
 	// readings are how text files were read, by what their heads look like.
 	readings *files.Map[Reading]
 
@@ -93,7 +95,7 @@ const readAnew = 20
 // NewStore keeps recordings in folder, which is made when first needed.
 func NewStore(folder string) *Store {
 	return &Store{folder: folder, cache: map[string]cached{}, remarks: files.NewMap[string](folder, notesName), marks: files.NewMap[[]recording.Annotation](folder, marksName), said: files.NewMap[channel.Sidecar](folder, saidName),
-		edits: files.NewMap[analysis.Edits](folder, editsName), rates: files.NewMap[keptRate](folder, ratesName), readings: files.NewMap[Reading](folder, readingName)}
+		edits: files.NewMap[analysis.Edits](folder, editsName), rates: files.NewMap[keptRate](folder, ratesName), readings: files.NewMap[Reading](folder, readingName), annotated: files.NewMap[[]byte](folder, annotatedName)}
 }
 
 // Folder is where the recordings are.

@@ -14,6 +14,7 @@ import { importWords as W } from "./words.js";
 export const LOOKED_AT = 512 << 10;
 const SETTLE_MS = 250;
 const TEXT = /\.(csv|txt|tsv|log|jsonl)(\.gz)?$/i;
+const ANNOTATIONS = /\.atr(\.gz)?$/i;
 const KNOWN = /\.(edf|bdf|wav|csv|txt|tsv|log|jsonl)(\.gz)?$/i;
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -23,7 +24,7 @@ const SVG = "http://www.w3.org/2000/svg";
  * Puts files together that are one recording: a header (.hea) with the files that it names and its annotations.
  * @template {{name: string, text?: () => Promise<string>}} F
  * @param {F[]} files
- * @returns {Promise<{bundles: {name: string, files: F[]}[], alone: string[]}>} alone: files that are none by themselves
+ * @returns {Promise<{bundles: {name: string, files: F[]}[], alone: string[]}>} alone: files that are none by themselves; annotations (.atr) without a header are, and come last
  */
 export async function bundlesOf(files) {
   const left = new Map(files.map((f) => [f.name.toLowerCase(), f]));
@@ -51,9 +52,11 @@ export async function bundlesOf(files) {
   const alone = [];
   for (const f of files) {
     if (!left.has(f.name.toLowerCase())) continue;
-    if (KNOWN.test(f.name)) bundles.push({ name: f.name, files: [f] });
+    if (KNOWN.test(f.name) || ANNOTATIONS.test(f.name)) bundles.push({ name: f.name, files: [f] });
     else alone.push(f.name);
   }
+  // Annotations go to a recording that is there by then.
+  bundles.sort((a, b) => Number(ANNOTATIONS.test(a.name)) - Number(ANNOTATIONS.test(b.name)));
   return { bundles, alone };
 }
 
@@ -310,7 +313,7 @@ let asking;
  */
 export async function importFiles(files, tell) {
   const { bundles, alone } = await bundlesOf(files);
-  for (const name of alone) if (!/\.(dat|atr|mat)(\.gz)?$/i.test(name) || bundles.length === 0) tell.done({ name, told: [], error: /\.(dat|atr|mat)$/i.test(name) ? W.headerMissing : W.notARecording });
+  for (const name of alone) if (!/\.(dat|mat)(\.gz)?$/i.test(name) || bundles.length === 0) tell.done({ name, told: [], error: /\.(dat|mat)(\.gz)?$/i.test(name) ? W.headerMissing : W.notARecording });
   /** @type {Answers|null} */
   let same = null;
   for (const [i, b] of bundles.entries()) {
