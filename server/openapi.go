@@ -45,6 +45,7 @@ const (
 var (
 	span2     = []field{{"from", "first sample, from 0"}, {"to", "the sample behind the last; left out, the end"}}
 	channel0  = field{"channel", "channel, counted from 0"}
+	found1    = field{"found", "1: without what was edited by hand"}
 	progress1 = field{"progress", "1: lines that tell how far the work is come first"}
 )
 
@@ -114,12 +115,12 @@ var endpoints = []endpoint{
 	{"delete", "/recordings/{id}/notes", "takes such a note away", nil, markBody{}, markBody{}},
 	{"get", "/recordings/{id}/file", "the file", []field{{"as", "edf, csv or wav"}}, nil, bytesType},
 	{"get", "/recordings/{id}/view", "a stretch in columns", append([]field{{"columns", "1 to 4000"}, {"path", "PathSettings as JSON"}}, span2...), nil, bytesType},
-	{"get", "/recordings/{id}/beats", "the beats stored, or found anew", append([]field{{"find", "channel to find them in"}, {"found", "1: without what was edited by hand"}, {"as", "json or compact"}, progress1}, span2...), nil, foundBeats{}},
+	{"get", "/recordings/{id}/beats", "the beats stored, or found anew", append([]field{{"find", "channel to find them in"}, found1, {"as", "json or compact"}, progress1}, span2...), nil, foundBeats{}},
 	{"patch", "/recordings/{id}/beats", "edits beats by hand", nil, library.EditChange{}, editedBeats{}},
 	{"get", "/recordings/{id}/analysis", "a stretch judged", append([]field{channel0}, span2...), nil, analysis.Stretch{}},
-	{"get", "/recordings/{id}/variability", "a stretch's intervals", append([]field{channel0, progress1}, span2...), nil, analysis.Intervals{}},
-	{"get", "/recordings/{id}/score", "the found beats against those annotated", append([]field{{"learning", "seconds at the start that are left out; EC57 uses 300"}, channel0, progress1}, span2...), nil, analysis.Score{}},
-	{"get", "/recordings/{id}/taken", "a file of what is asked for", append([]field{{"what", "signal, beats, intervals, measures, score, spectrum, typical or figures"}, {"as", "csv or, of the signal, edf, bdf or wav"}, {"point", "scale, drift, hum, smooth or beats"}, {"learning", "of the score: seconds at the start left out"}, channel0}, span2...), nil, bytesType},
+	{"get", "/recordings/{id}/variability", "a stretch's intervals", append([]field{found1, channel0, progress1}, span2...), nil, analysis.Intervals{}},
+	{"get", "/recordings/{id}/score", "the found beats against those annotated", append([]field{{"learning", "seconds at the start that are left out; EC57 uses 300"}, found1, channel0, progress1}, span2...), nil, analysis.Score{}},
+	{"get", "/recordings/{id}/taken", "a file of what is asked for", append([]field{{"what", "signal, beats, intervals, measures, score, spectrum, typical or figures"}, {"as", "csv or, of the signal, edf, bdf or wav"}, {"point", "scale, drift, hum, smooth or beats"}, {"learning", "of the score: seconds at the start left out"}, found1, channel0}, span2...), nil, bytesType},
 }
 
 // reading is how a file is to be read.

@@ -249,7 +249,7 @@ func learningOf(q url.Values) (int64, error) {
 	return learning, err
 }
 
-// part opens the stretch asked for by channel, from and to, or answers itself and returns false.
+// part opens the stretch asked for by channel, from and to, with found=1 without the beats edited by hand, or answers itself and returns false.
 func (s *Server) part(w http.ResponseWriter, r *http.Request) (part analysis.Part, ok bool) {
 	q := r.URL.Query()
 	from, to, ok := span(w, q)
@@ -267,6 +267,9 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) (part analysis.Par
 	if part, err = s.recordings.Reviews.Part(chi.URLParam(r, "id"), int(min(n, math.MaxInt32)), from, to); err != nil {
 		failRecording(w, err)
 		return part, false
+	}
+	if q.Get("found") == "1" {
+		part.Edits = nil
 	}
 	return part, true
 }

@@ -32,11 +32,13 @@ type Score struct {
 	// DelaySeconds is how long after the annotated R peak a pulse comes in the middle; it is
 	// subtracted first. 0 for an ECG.
 	DelaySeconds float64 `json:"delaySeconds"`
-	Annotated    int     `json:"annotated"` // beats scored
-	Found        int     `json:"found"`
-	TP           int     `json:"tp"`
-	FN           int     `json:"fn"`
-	FP           int     `json:"fp"`
+	// Edited are the beats edited by hand in the stretch, which were scored as they stand now; none with the beats as found.
+	Edited    Edited `json:"edited"`
+	Annotated int    `json:"annotated"` // beats scored
+	Found     int    `json:"found"`
+	TP        int    `json:"tp"`
+	FN        int    `json:"fn"`
+	FP        int    `json:"fp"`
 	// Se is the share of the annotated beats that was found, PPV the share of the found ones that is annotated,
 	// F1 their harmonic mean, 0 to 1; RMSSeconds how far the pairs lie apart. null without any.
 	Se         *float64 `json:"se"`
@@ -49,12 +51,12 @@ type Score struct {
 	Extra  []int64 `json:"extra"`
 }
 
-// Scored scores the beats that the live view's detector finds in a stretch, learningSeconds at the
+// Scored scores the beats that the live view's detector finds in a stretch, with the part's edits, learningSeconds at the
 // recording's start left out, against the recording's annotated beats, by the rules of ANSI/AAMI EC57
 // (dsp/beat/score). The detector begins at the recording's start.
 func Scored(ctx context.Context, p Part, learningSeconds float64) (Score, error) {
 	settings, hz := p.settings(), p.Rec.Info.ClaimedRateHz
-	s := Score{Channel: settings.Label, Kind: settings.Kind, RateHz: hz, From: p.From, To: p.To, WindowSeconds: ScoreWindowSeconds, LearningSeconds: learningSeconds, Missed: []int64{}, Extra: []int64{}}
+	s := Score{Channel: settings.Label, Kind: settings.Kind, RateHz: hz, From: p.From, To: p.To, WindowSeconds: ScoreWindowSeconds, LearningSeconds: learningSeconds, Edited: p.Edits.Count(p.Channel, p.From, p.To), Missed: []int64{}, Extra: []int64{}}
 	if settings.Kind == acquire.KindOther {
 		return s, fmt.Errorf("channel %d (%s): it is neither a pulse nor an ECG, so it has no beats", p.Channel+1, settings.Label)
 	}
@@ -70,7 +72,6 @@ func Scored(ctx context.Context, p Part, learningSeconds float64) (Score, error)
 		ref.Excluded = append(ref.Excluded, score.Span(f))
 	}
 	var found []int64
-	p.Edits = nil // what the finder finds is scored
 	p.From, p.To, p.Whole = 0, min(p.Rec.File.Len(), p.To+int64(toldSeconds*hz)), true
 	if err := Beats(ctx, p, func(b beat.Beat) { found = append(found, b.Sample) }); err != nil {
 		return s, err

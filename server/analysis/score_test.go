@@ -77,6 +77,11 @@ func TestScoredNamesMissedAndExtra(t *testing.T) {
 		t.Errorf("Se %g, +P %g, F1 %g of %d, want %g", *s.Se, *s.PPV, *s.F1, s.TP, want)
 	}
 	part := analysis.All(rec, ecg)
+	part.Edits = analysis.Edits{ecg: {{At: &add}, {Was: &s.Extra[0]}}}
+	if e, err := analysis.Scored(ctx, part, 5); err != nil || e.FN != 0 || e.FP != 0 || e.TP != s.TP+1 || e.Edited != (analysis.Edited{Added: 1, Removed: 1}) {
+		t.Errorf("edited by hand: %+v, %v", e, err)
+	}
+	part.Edits = nil
 	part.From, part.To = add+1, truth[drop]-int64(hz)
 	if s, err = analysis.Scored(ctx, part, 0); err != nil || s.FN != 0 || s.FP != 0 || s.TP < 5 {
 		t.Errorf("between the two: %+v, %v", s, err)

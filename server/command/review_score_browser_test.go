@@ -111,7 +111,22 @@ func TestReviewScoresAnnotatedBeats(t *testing.T) {
 	if r := look[reviewStats](t, ctx, reviewNow); r.From > float64(truth[20]) || r.To < float64(truth[20]) {
 		t.Errorf("m leads to %g to %g, the extra beat lies at %d", r.From, r.To, truth[20])
 	}
+	// The extra beat deleted by hand: scored is what is seen, and it is said; as found it counts again.
+	extra := got.Extra[len(got.Extra)-1]
+	keyDown(t, ctx, "e")
+	keyDown(t, ctx, "B")
+	if look[int64](t, ctx, reviewNow+".chosen") != extra {
+		keyDown(t, ctx, "b")
+	}
+	if chosen := look[int64](t, ctx, reviewNow+".chosen"); chosen != extra {
+		t.Fatalf("chosen %d, want the extra beat %d", chosen, extra)
+	}
+	keyDown(t, ctx, "x")
+	soon(t, ctx, "the score of what is seen", fmt.Sprintf(`/Beats as edited/.test(at("review-score-facts").textContent) && /1 beat edited by hand: 1 deleted/.test(at("review-score-rule").textContent) && %s.faults.extra.length === %d`, reviewNow, len(got.Extra)-1), 20*time.Second)
 	everyScreen(t, ctx, "dialog.review")
+	script(t, ctx, `at("review-score-which").value = "1"; at("review-score-which").dispatchEvent(new Event("change"))`)
+	soon(t, ctx, "the score as found", fmt.Sprintf(`/as they were found/.test(at("review-score-rule").textContent) && %s.faults.extra.length === %d`, reviewNow, len(got.Extra)), 20*time.Second)
+	keyDown(t, ctx, "e")
 	keyDown(t, ctx, "s")
 	soon(t, ctx, "the panel put away", `at("review-score").hidden && `+reviewNow+`.faults === null`, 5*time.Second)
 }

@@ -992,6 +992,7 @@ export interface Score {
   windowSeconds: number;
   learningSeconds: number;
   delaySeconds: number;
+  edited: Edited;
   annotated: number;
   found: number;
   tp: number;

@@ -1848,6 +1848,12 @@ export const reviewScoreWords = {
   andMore: (n) => `and ${n} more; choose a shorter stretch to list them`,
   noneMissed: "No beat is missed, and none is extra.",
   asFound: " Scored are the beats as they were found; what was edited by hand does not count.",
+  /** @param {number} n @param {{added: number, moved: number, removed: number}} c */
+  edited: (n, c) => ` Scored are the beats as they stand now. ${edited(n, c)}`,
+  whichBeats: "Which beats are scored",
+  asEdited: "beats as edited",
+  asWereFound: "beats as found",
+  foundEdited: "Beats as edited",
 };
 
 /** scene/cursors.js */

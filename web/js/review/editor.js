@@ -27,6 +27,7 @@ const MOST_VALUES = 4000;
  * @property {Sheet} sheet
  * @property {() => number} channel whose beats are edited
  * @property {() => void} changed the list of beats is another
+ * @property {() => void} saved and the server knows it
  * @property {() => void} find finds the beats of a channel that has none
  * @property {() => void} reload shows the beats as the server has them
  * @property {(text: string) => void} announce
@@ -316,6 +317,7 @@ export class BeatEditor {
     const done = this.busy.then(async () => {
       try {
         await library.editBeats(id, channel, change.take, change.put);
+        this.options.saved();
         return true;
       } catch (e) {
         if (id === this.id) show(undone(change));

@@ -64,8 +64,8 @@ export const library = {
   editBeats: (id, channel, take, put) => request("PATCH", `${at(id)}/beats`, { channel, take, put }),
   /** @param {string} id @param {number} channel @param {(share: number) => void} progress @param {AbortSignal} ended @returns {Promise<Mark[][]>} those found in a channel */
   findBeats: async (id, channel, progress, ended) => decodeBeats(await long(`${at(id)}/beats?as=compact&find=${channel}`, progress, ended, LONG_MS)).channels,
-  /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {number} learning seconds left out @param {AbortSignal} ended @param {(share: number) => void} progress @returns {Promise<Score>} */
-  score: async (id, channel, from, to, learning, ended, progress) => JSON.parse(new TextDecoder().decode(await long(`${at(id)}/score?channel=${channel}&from=${from}&to=${to}&learning=${learning}`, progress, ended, LONG_MS))),
+  /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {string} how learning=, seconds left out, and found=1 @param {AbortSignal} ended @param {(share: number) => void} progress @returns {Promise<Score>} */
+  score: async (id, channel, from, to, how, ended, progress) => JSON.parse(new TextDecoder().decode(await long(`${at(id)}/score?channel=${channel}&from=${from}&to=${to}&${how}`, progress, ended, LONG_MS))),
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} ended @param {(share: number) => void} progress @returns {Promise<RecordedVariability>} */
   variability: async (id, channel, from, to, ended, progress) => JSON.parse(new TextDecoder().decode(await long(`${at(id)}/variability?channel=${channel}&from=${from}&to=${to}`, progress, ended, LONG_MS))),
   /** @param {string} id @param {number} channel @param {number} from @param {number} to @param {AbortSignal} [ended] @returns {Promise<Stretch>} */

@@ -90,7 +90,7 @@ class ReviewView {
       ctx.loop.dirty(this.sheet);
       this.#showFound();
     }) };
-    this.editor = new BeatEditor({ sheet: this.sheet, channel: () => this.beatChannel, changed: () => this.#edited(), find: () => void this.#findBeats(), reload: () => void this.#reload(), announce: ctx.announce, failed: (e) => this.#failed(e) });
+    this.editor = new BeatEditor({ sheet: this.sheet, channel: () => this.beatChannel, changed: () => this.#edited(), saved: () => this.#editsSaved(), find: () => void this.#findBeats(), reload: () => void this.#reload(), announce: ctx.announce, failed: (e) => this.#failed(e) });
     this.title = h("h2", { id: "review-title", tabindex: "-1", "data-testid": "review-title" });
     this.facts = h("p", { class: "review-facts", "data-testid": "review-facts" });
     this.error = h("p", { class: "error", role: "alert", "data-testid": "review-error" });
@@ -618,9 +618,15 @@ class ReviewView {
   #edited() {
     this.sheet.trendKey = "";
     this.#showBeats(true);
-    this.panels.intervals.key = "";
-    this.panels.intervals.follow();
     this.ctx.loop.dirty(this.sheet);
+  }
+
+  /** The server has them too. */
+  #editsSaved() {
+    for (const panel of [this.panels.intervals, this.panels.score]) {
+      panel.key = "";
+      panel.follow();
+    }
   }
 
   /** The same place, as the server has it. */

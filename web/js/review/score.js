@@ -38,6 +38,10 @@ export class RecordedScore extends StretchPanel {
       this.key = "";
       this.follow(0);
     }, { "aria-label": W.whereScoringBegins });
+    this.which = select("review-score-which", [["", W.asEdited], ["1", W.asWereFound]], () => {
+      this.key = "";
+      this.follow(0);
+    }, { "aria-label": W.whichBeats, hidden: true });
     this.facts = h("dl", { class: "facts", "data-testid": "review-score-facts" });
     this.rule = h("p", { class: "hint", "data-testid": "review-score-rule" });
     this.count = h("span", { "data-testid": "review-score-count" });
@@ -46,13 +50,14 @@ export class RecordedScore extends StretchPanel {
       h("div", { class: "row" }, h("h3", {}, W.missedAndExtra), this.count, h("span", { class: "spring" }),
         button("review-score-before", "‹", () => this.step(-1), { class: "step", "aria-label": W.before, title: W.before }), button("review-score-next", "›", () => this.step(1), { class: "step", "aria-label": W.next, title: W.next })),
       this.list);
-    this.root.append(this.head, this.learning, this.where, this.state, this.work, this.body);
+    this.root.append(this.head, this.learning, this.which, this.where, this.state, this.work, this.body);
   }
 
   /** @param {string} id @param {number} from @param {number} to @param {AbortSignal} ended @param {(share: number) => void} progress */
   ask(id, from, to, ended, progress) {
-    this.about.takes = [[`what=score&learning=${this.learning.value}`, W.missedAndExtra]];
-    return library.score(id, this.channel, from, to, Number(this.learning.value), ended, progress);
+    const how = `learning=${this.learning.value}${this.which.value ? "&found=1" : ""}`;
+    this.about.takes = [[`what=score&${how}`, W.missedAndExtra]];
+    return library.score(id, this.channel, from, to, how, ended, progress);
   }
 
   clear() {
@@ -78,12 +83,13 @@ export class RecordedScore extends StretchPanel {
     this.learning.hidden = (this.detail?.seconds ?? 0) <= LEARNING;
     this.faults = faultsOf(data);
     setText(this.where, this.span(data.from / data.rateHz, data.to / data.rateHz));
+    this.which.hidden = (this.detail?.edits[this.channel] ?? []).length === 0 && !this.which.value;
+    const n = data.edited.added + data.edited.moved + data.edited.removed;
     const share = (/** @type {number|null} */ x) => (x === null ? "–" : `${(100 * x).toFixed(2)}\u00a0%`);
-    const rows = [[W.sensitivity, share(data.se)], [W.predictivity, share(data.ppv)], [W.f1, share(data.f1)], [W.annotated, String(data.annotated)], [W.found, String(data.found)], [W.missed, String(data.fn)], [W.extra, String(data.fp)],
+    const rows = [[W.sensitivity, share(data.se)], [W.predictivity, share(data.ppv)], [W.f1, share(data.f1)], [W.annotated, String(data.annotated)], [n > 0 ? W.foundEdited : W.found, String(data.found)], [W.missed, String(data.fn)], [W.extra, String(data.fp)],
       [W.apart, data.rmsSeconds === null ? "–" : duration(data.rmsSeconds)]];
     fill(this.facts, ...rows.flatMap(([name, value]) => [h("dt", {}, name), h("dd", {}, value)]));
-    const edited = (this.detail?.edits[this.channel] ?? []).length > 0;
-    setText(this.rule, W.rule(duration(data.windowSeconds)) + (data.kind === "pulse" ? W.delayed(duration(data.delaySeconds)) : "") + (edited ? W.asFound : ""));
+    setText(this.rule, W.rule(duration(data.windowSeconds)) + (data.kind === "pulse" ? W.delayed(duration(data.delaySeconds)) : "") + (n > 0 ? W.edited(n, data.edited) : this.which.value ? W.asFound : ""));
     setText(this.count, this.faults.length > 0 ? String(this.faults.length) : "");
     fill(this.list, ...this.faults.slice(0, MOST_ROWS).map((f) => h("li", {}, h("button", { type: "button", class: "review-row", "data-sample": f.sample, onclick: () => this.#go(f.sample) },
       h("span", { class: "review-time" }, this.options.time(f.sample / data.rateHz, 0.01)), h("span", {}, f.missed ? W.missed : W.extra)))));
