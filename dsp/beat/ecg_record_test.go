@@ -2,17 +2,13 @@ package beat
 
 import (
 	"encoding/binary"
-	"fmt"
 	"io/fs"
 	"math"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"testing"
-	"unsafe"
 
 	"pulsewright/dsp/beat/internal/mitdata"
 	"pulsewright/dsp/beat/score"
@@ -220,23 +216,6 @@ func TestECGNoise(t *testing.T) {
 			}
 		}
 	}
-}
-
-// perturbed moves half of the parameters, drawn by a seed, by a fifth up or down.
-func perturbed(p ecgParams, seed uint64) (ecgParams, string) {
-	rng := rand.New(rand.NewPCG(20, seed))
-	v := reflect.ValueOf(&p).Elem()
-	var moved []string
-	for _, i := range rng.Perm(v.NumField())[:v.NumField()/2] {
-		by := 0.8
-		if rng.IntN(2) == 0 {
-			by = 1.2
-		}
-		// The fields are not exported.
-		*(*float64)(unsafe.Pointer(v.Field(i).UnsafeAddr())) *= by
-		moved = append(moved, fmt.Sprintf("%s×%g", v.Type().Field(i).Name, by))
-	}
-	return p, strings.Join(moved, " ")
 }
 
 // How far the parameters are tuned to the records: with half of them moved by a fifth at

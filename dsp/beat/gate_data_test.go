@@ -309,12 +309,16 @@ func (s situation) follow(t testing.TB) []verdict {
 	} else {
 		m = monitor(t, s.record, MonitorConfig{Kind: s.kind, Step: s.step}, defaultMonitorParams(s.kind))
 	}
+	return s.judge(m)
+}
+
+// judge holds what was said against the truth.
+func (s situation) judge(m monitored) (out []verdict) {
 	ref := make([]referenceRate, len(m.seconds))
 	if !s.silent {
 		ref = referenceRates(s.record, s.delay+m.latency)
 	}
 	tolerance := func(x float64) float64 { return max(5, 0.1*x) }
-	var out []verdict
 	for i, o := range ref {
 		said := &m.seconds[i]
 		v := verdict{reading: said.reading, truth: o, rate: said.rate, candidate: said.candidate, f: said.seen}
