@@ -51,7 +51,9 @@ func (s *Server) getSpectrum(w http.ResponseWriter, r *http.Request) {
 		if report, err := s.session.Report(channel); err == nil && out.HumHz == 0 && report.Hum.Found {
 			out.HumHz = report.Hum.FreqHz // of the meters, while the path takes none out
 		}
-		out.DensityLimitVoltsPerRootHz = converterLimit(c.StepVolts, rateHz)
+		if !c.Printed {
+			out.DensityLimitVoltsPerRootHz = converterLimit(c.StepVolts, rateHz)
+		}
 	}
 	Answer(w, out)
 }

@@ -90,6 +90,14 @@ func TestConverterLimitedFromBothSides(t *testing.T) {
 		if n := whole(t, cfg, x, nil).Noise; n.ConverterLimited != limited || math.Abs(n.VoltsPerRootHz/n.LimitVoltsPerRootHz/times-1) > 0.1 {
 			t.Errorf("%g times the limit: %+v", times, n)
 		}
+		cfg.Printed = true // the step is a decimal's
+		r := whole(t, cfg, x, nil)
+		if n := r.Noise; n.DecimalsLimited != limited || n.ConverterLimited || n.ConverterKnown || n.LimitVoltsPerRootHz != 0 || n.ConverterReason != whyPrinted {
+			t.Errorf("%g times the rounding of decimals: %+v", times, n)
+		}
+		if v := verdict(r, "noise"); strings.Contains(v.Text, "converter") || strings.Contains(v.Text, "decimal") != limited {
+			t.Errorf("%g times the rounding of decimals: %q", times, v.Text)
+		}
 	}
 }
 
@@ -110,6 +118,11 @@ func TestSwingVerdict(t *testing.T) {
 		v := verdict(r, "swing")
 		if v.Grade != c.grade || !strings.Contains(v.Text, c.says) || c.height > 4.75 && !strings.Contains(v.Remedy, "Lower the gain") {
 			t.Errorf("%g V of 5 V, steps of %g V: %+v", c.height, c.step, v)
+		}
+		cfg.Printed = true
+		r.Verdicts = verdicts(cfg, &r)
+		if p := verdict(r, "swing"); p.Grade != c.grade || strings.Contains(p.Text, "last decimal") != strings.Contains(c.says, "steps") || strings.Contains(p.Text, "converter steps") {
+			t.Errorf("%g V of 5 V, printed in steps of %g V: %+v", c.height, c.step, p)
 		}
 	}
 }

@@ -34,8 +34,10 @@ type Config struct {
 	// count; NaN is unknown. Order does not matter.
 	ConverterLow, ConverterHigh float64
 	VoltsPerCount               float64 // the converter's step; 0 is unknown
-	MainsHz                     float64 // 50, 60 or 0: found
-	Unit                        string  // of the samples, default "V"
+	// Printed says that VoltsPerCount is the last decimal that values are printed with, which is no converter's step.
+	Printed bool
+	MainsHz float64 // 50, 60 or 0: found
+	Unit    string  // of the samples, default "V"
 }
 
 // Unknown is a Config in which everything but the rate is unknown.

@@ -34,13 +34,17 @@ func (s stretch) noise() Noise {
 		band = 40
 	}
 	r.InHeartbeatBandVolts = r.VoltsPerRootHz * math.Sqrt(band)
-	if cfg.VoltsPerCount > 0 {
-		r.ConverterKnown = true
-		r.LimitVoltsPerRootHz = cfg.VoltsPerCount / math.Sqrt(12) / math.Sqrt(cfg.RateHz/2)
-		r.RMSInSteps = r.VoltsPerRootHz * math.Sqrt(cfg.RateHz/2) / cfg.VoltsPerCount
-		r.ConverterLimited = r.VoltsPerRootHz < 1.5*r.LimitVoltsPerRootHz
-	} else {
+	limit := cfg.VoltsPerCount / math.Sqrt(12) / math.Sqrt(cfg.RateHz/2)
+	limited := r.VoltsPerRootHz < 1.5*limit
+	switch {
+	case cfg.VoltsPerCount <= 0:
 		r.ConverterReason = whyStep
+	case cfg.Printed:
+		r.ConverterReason, r.DecimalsLimited = whyPrinted, limited
+	default:
+		r.ConverterKnown, r.ConverterLimited = true, limited
+		r.LimitVoltsPerRootHz = limit
+		r.RMSInSteps = r.VoltsPerRootHz * math.Sqrt(cfg.RateHz/2) / cfg.VoltsPerCount
 	}
 	return r
 }

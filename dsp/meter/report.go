@@ -95,6 +95,7 @@ type Noise struct {
 	LimitVoltsPerRootHz  float64 `json:"limitVoltsPerRootHz"` // LSB/√12 spread evenly up to half the rate
 	RMSInSteps           float64 `json:"rmsInSteps"`          // such noise up to half the rate, in converter steps
 	ConverterLimited     bool    `json:"converterLimited"`    // within 1.5 times the limit
+	DecimalsLimited      bool    `json:"decimalsLimited"`     // so near to the rounding of printed decimals
 	InHeartbeatBandVolts float64 `json:"inHeartbeatBandVolts"`
 }
 

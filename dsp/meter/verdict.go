@@ -149,6 +149,8 @@ func (j *judge) swing() {
 		j.add(noAnswer, "swing.rails.unknown", height)
 	case share > 0.95:
 		j.add(grade(false, true), of+".full", height, 100*share)
+	case steps < grainPoor && j.cfg.Printed:
+		j.add(poor, of+".decimals", height, 100*share, steps)
 	case steps < grainPoor:
 		j.add(poor, of+".steps", height, 100*share, steps)
 	default:
@@ -181,6 +183,9 @@ func (j *judge) noise() {
 		return
 	}
 	code, values := "noise.found", []any{amount(j.cfg, n.VoltsPerRootHz), n.CentreHz}
+	if n.DecimalsLimited {
+		code = "noise.decimals"
+	}
 	if n.ConverterKnown {
 		steps := fmt.Sprintf("%.2g", n.RMSInSteps)
 		if n.RMSInSteps >= 100 {

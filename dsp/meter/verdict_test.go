@@ -192,9 +192,9 @@ func TestEveryVerdictHasWords(t *testing.T) {
 	}
 	delete(used, "clipping.converter.")
 	for _, of := range []string{"swing.supply", "swing.converter"} {
-		used[of+".full"], used[of+".steps"] = true, true
+		used[of+".full"], used[of+".steps"], used[of+".decimals"] = true, true, true
 	}
-	for _, of := range []string{"noise.found", "noise.steps", "noise.converter"} {
+	for _, of := range []string{"noise.found", "noise.steps", "noise.converter", "noise.decimals"} {
 		used[of+".pulse.unknown"] = true
 	}
 	for code := range used {

@@ -20,15 +20,17 @@ var words = map[string]struct{ text, remedy string }{
 	"clipping.none.unsure":     {"No flat tops are seen. Whether the converter's ends are reached is not known.", ""},
 	"clipping.none":            {"Nothing is cut off.", ""},
 
-	"swing.unknown":         {"The pulse's height is not known: %s.", "Wait for heartbeats, or improve the contact."},
-	"swing.hum":             {"Hum of %s rms is as large as what looks like the pulse, which may be no pulse. An input that hangs in the air looks like this.", "Leave the gain. Press Find the fault above."},
-	"swing.rails.unknown":   {"The pulse is %s high. Whether that is much is not known without the supply.", "Set the supply rails."},
-	"swing.supply":          {"The pulse is %s high, %.2g %% of the supply.", moreGain},
-	"swing.converter":       {"The pulse is %s high, %.2g %% of the converter's range.", moreGain},
-	"swing.supply.full":     {"The pulse is %s high, %.2g %% of the supply.", "Lower the gain a little: there is no room left."},
-	"swing.converter.full":  {"The pulse is %s high, %.2g %% of the converter's range.", "Lower the gain a little: there is no room left."},
-	"swing.supply.steps":    {"The pulse is %s high, %.2g %% of the supply. It has only %.2g converter steps.", moreGain},
-	"swing.converter.steps": {"The pulse is %s high, %.2g %% of the converter's range. It has only %.2g converter steps.", moreGain},
+	"swing.unknown":            {"The pulse's height is not known: %s.", "Wait for heartbeats, or improve the contact."},
+	"swing.hum":                {"Hum of %s rms is as large as what looks like the pulse, which may be no pulse. An input that hangs in the air looks like this.", "Leave the gain. Press Find the fault above."},
+	"swing.rails.unknown":      {"The pulse is %s high. Whether that is much is not known without the supply.", "Set the supply rails."},
+	"swing.supply":             {"The pulse is %s high, %.2g %% of the supply.", moreGain},
+	"swing.converter":          {"The pulse is %s high, %.2g %% of the converter's range.", moreGain},
+	"swing.supply.full":        {"The pulse is %s high, %.2g %% of the supply.", "Lower the gain a little: there is no room left."},
+	"swing.converter.full":     {"The pulse is %s high, %.2g %% of the converter's range.", "Lower the gain a little: there is no room left."},
+	"swing.supply.steps":       {"The pulse is %s high, %.2g %% of the supply. It has only %.2g converter steps.", moreGain},
+	"swing.supply.decimals":    {"The pulse is %s high, %.2g %% of the supply. The last decimal printed parts it into only %.2g steps.", moreDecimals},
+	"swing.converter.decimals": {"The pulse is %s high, %.2g %% of the converter's range. The last decimal printed parts it into only %.2g steps.", moreDecimals},
+	"swing.converter.steps":    {"The pulse is %s high, %.2g %% of the converter's range. It has only %.2g converter steps.", moreGain},
 
 	"hum.unknown":       {"Hum could not be measured: %s.", "Sample faster, or keep still."},
 	"hum.none":          {"No hum is seen above %s rms.", ""},
@@ -40,6 +42,8 @@ var words = map[string]struct{ text, remedy string }{
 	"noise.found":                   {"Noise is %s/√Hz about %.0f Hz.", quieter},
 	"noise.steps":                   {"Noise is %s/√Hz about %.0f Hz, %s converter steps.", quieter},
 	"noise.converter":               {"Noise is %s/√Hz about %.0f Hz, %s converter steps. That is the converter's own limit: the board is quieter.", "More gain before the converter, or a converter with more bits, would show more."},
+	"noise.decimals":                {"Noise is %s/√Hz about %.0f Hz. That is the rounding of the last decimal printed: the board may be quieter.", moreDecimals},
+	"noise.decimals.pulse.unknown":  {"Noise is %s/√Hz about %.0f Hz. That is the rounding of the last decimal printed: the board may be quieter. How it compares with the pulse is not known.", "Wait for heartbeats."},
 	"noise.found.pulse.unknown":     {"Noise is %s/√Hz about %.0f Hz. How it compares with the pulse is not known.", "Wait for heartbeats."},
 	"noise.steps.pulse.unknown":     {"Noise is %s/√Hz about %.0f Hz, %s converter steps. How it compares with the pulse is not known.", "Wait for heartbeats."},
 	"noise.converter.pulse.unknown": {"Noise is %s/√Hz about %.0f Hz, %s converter steps. That is the converter's own limit: the board is quieter. How it compares with the pulse is not known.", "Wait for heartbeats."},
@@ -57,9 +61,10 @@ var words = map[string]struct{ text, remedy string }{
 }
 
 const (
-	lessGain = "Lower the gain, or bring the level to the middle of the converter's range."
-	moreGain = "Raise the gain: the pulse should fill a third of the supply or more."
-	quieter  = "Look at the first stage: resistor values, a quieter op amp, the sensor's light."
+	lessGain     = "Lower the gain, or bring the level to the middle of the converter's range."
+	moreGain     = "Raise the gain: the pulse should fill a third of the supply or more."
+	moreDecimals = "Print or save more decimals, or the converter's counts."
+	quieter      = "Look at the first stage: resistor values, a quieter op amp, the sensor's light."
 )
 
 // Why a figure is not known.
@@ -68,6 +73,7 @@ const (
 	whyShare       = "the supply is unknown: share of the converter's range"
 	whyRange       = "the converter's range is unknown: set bits and reference"
 	whyStep        = "the converter's step is unknown: set bits and reference"
+	whyPrinted     = "the values are printed in a unit, and their last decimal is no converter step"
 	whyStill       = "the signal does not move"
 	whyTwoSeconds  = "it needs two seconds of signal; wait"
 	whyFourSeconds = "it needs four seconds of signal; wait"

@@ -73,6 +73,32 @@ func TestLinear(t *testing.T) {
 	}
 }
 
+// TestPrinted: the last decimal of values in a unit is told apart from a converter's step.
+func TestPrinted(t *testing.T) {
+	board, converter := channel.Settings{Scale: channel.Scale{Source: channel.ScaleBoard}}, channel.Settings{Scale: channel.Scale{Source: channel.ScaleConverter, ReferenceVolts: 5, Bits: 10}}
+	said := board
+	said.Unit = "mV"
+	for _, c := range []struct {
+		what      string
+		settings  channel.Settings
+		described acquire.Channel
+		want      bool
+	}{
+		{"mV with a decimal", board, acquire.Channel{Unit: "V", VoltsPerCount: 1e-4, Digits: 1}, true},
+		{"whole mV", board, acquire.Channel{Unit: "V", VoltsPerCount: 1e-3}, true},
+		{"whole numbers said to be mV", said, acquire.Channel{}, true},
+		{"an EDF file's counts", board, acquire.Channel{Unit: "V", VoltsPerCount: 1e-3, MinCount: -2048, MaxCount: 2047}, false},
+		{"a board's counts", board, acquire.Channel{Unit: "V", VoltsPerCount: 5.0 / 1024}, false},
+		{"counts", board, acquire.Channel{}, false},
+		{"counts of a converter that was said", converter, acquire.Channel{}, false},
+		{"counts with decimals, means of some", converter, acquire.Channel{Digits: 2}, true},
+	} {
+		if got := c.settings.Printed(c.described); got != c.want || c.settings.Meter(c.described, 250).Printed != c.want {
+			t.Errorf("%s: %v", c.what, got)
+		}
+	}
+}
+
 // TestResolve: what was said comes before what is recorded, before what is described.
 func TestResolve(t *testing.T) {
 	described := acquire.Channel{Label: "A0", MaxCount: 1023}

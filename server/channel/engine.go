@@ -269,6 +269,7 @@ func (s Settings) Meter(c acquire.Channel, rateHz float64) meter.Config {
 	l := s.Linear(c)
 	config := meter.Unknown(rateHz)
 	config.Kind, config.Unit, config.VoltsPerCount = s.Kind, l.Unit, l.Step()
+	config.Printed = s.Printed(c)
 	rails := s.rails(l.Unit)
 	config.SupplyLow, config.SupplyHigh, config.MidRail = s.Scale.At(rails.SupplyLowVolts), s.Scale.At(rails.SupplyHighVolts), s.Scale.At(rails.MidRailVolts)
 	if config.SupplyLow > config.SupplyHigh { // a negative gain

@@ -163,6 +163,17 @@ func (l Linear) Step() float64 {
 	return math.Abs(l.Factor)
 }
 
+// Printed reports whether a count is only the last decimal that values are printed with, and no step of a converter: those of a text
+// in a unit, and numbers with decimals.
+func (s Settings) Printed(c acquire.Channel) bool {
+	if c.Digits > 0 {
+		return true
+	}
+	power := math.Log10(math.Abs(c.VoltsPerCount))
+	inUnit := c.Scaled() && math.Abs(power-math.Round(power)) < 1e-9 || !c.Scaled() && s.Unit != ""
+	return s.Scale.Source == ScaleBoard && c.MinCount == c.MaxCount && inUnit
+}
+
 // voltUnits are the units of a source's numbers that become volts.
 var voltUnits = map[string]float64{"V": 1, "mV": 1e-3, "µV": 1e-6, "μV": 1e-6, "uV": 1e-6}
 

@@ -44,5 +44,5 @@ func (w *worker) state() ChannelState {
 	low, high := settings.Ends(c)
 	l := e.Linear()
 	return ChannelState{Label: settings.Label, Kind: settings.Kind, Unit: l.Unit, Path: settings.Path, Scale: settings.Scale, Board: settings.Board, From: w.from,
-		HumHz: e.Path().HumHz(), StepVolts: l.Step(), LowVolts: low, HighVolts: high, Coupling: settings.Scale.Coupling(), LatencySeconds: e.LatencySeconds()}
+		HumHz: e.Path().HumHz(), StepVolts: l.Step(), Printed: settings.Printed(c), LowVolts: low, HighVolts: high, Coupling: settings.Scale.Coupling(), LatencySeconds: e.LatencySeconds()}
 }

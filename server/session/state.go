@@ -43,6 +43,8 @@ type ChannelState struct {
 	LatencySeconds float64 `json:"latencySeconds"`
 	// StepVolts is one count in the unit of the points, 0 when unknown.
 	StepVolts float64 `json:"stepVolts"`
+	// Printed says that it is only the last decimal that the source prints, and no step of a converter.
+	Printed bool `json:"printed"`
 	// LowVolts and HighVolts are the converter's ends in the unit of the points;
 	// both 0 when unknown.
 	LowVolts  float64 `json:"lowVolts"`

@@ -259,6 +259,7 @@ export interface ChannelState {
   humHz: number;
   latencySeconds: number;
   stepVolts: number;
+  printed: boolean;
   lowVolts: number;
   highVolts: number;
 }
@@ -729,6 +730,7 @@ export interface Noise {
   limitVoltsPerRootHz: number;
   rmsInSteps: number;
   converterLimited: boolean;
+  decimalsLimited: boolean;
   inHeartbeatBandVolts: number;
 }
 export interface NoiseSource {
