@@ -79,7 +79,7 @@ type Visitor struct {
 	tokens float64 // requests that may be made at once, as of the time asked
 	asked  time.Time
 	gone   context.Context
-	revoke context.CancelFunc
+	revoke context.CancelCauseFunc
 }
 
 // newAccess takes the links that path keeps. An error says why they are new ones.
@@ -145,10 +145,24 @@ func (a *Access) Renew(roles ...Role) error {
 // RemoveAll throws everybody out; by the links they may come again.
 func (a *Access) RemoveAll() { a.mu.Lock(); defer a.mu.Unlock(); a.remove(Watcher, Owner) }
 
+// Rest ends the streams of all: owners must come anew, watchers are let in again by themselves once the page is shared again.
+func (a *Access) Rest() {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.remove(Owner)
+	for i, v := range a.visitors {
+		v.revoke(errSharingEnded)
+		again := *v // whose streams, which end now, are not counted
+		again.Streams = 0
+		again.gone, again.revoke = context.WithCancelCause(context.Background())
+		a.visitors[i] = &again
+	}
+}
+
 func (a *Access) remove(roles ...Role) {
 	a.visitors = slices.DeleteFunc(a.visitors, func(v *Visitor) bool {
 		if slices.Contains(roles, v.role) {
-			v.revoke()
+			v.revoke(errLinkClosed)
 			return true
 		}
 		return false
@@ -172,7 +186,7 @@ func (a *Access) Remove(id int) bool {
 	defer a.mu.Unlock()
 	for i, v := range a.visitors {
 		if v.ID == id {
-			v.revoke()
+			v.revoke(errLinkClosed)
 			a.visitors = slices.Delete(a.visitors, i, i+1)
 			return true
 		}
@@ -226,7 +240,7 @@ func (a *Access) enter(key, address string, known *Visitor) (*Visitor, error) {
 	}
 	a.lastID++
 	v := &Visitor{ID: a.lastID, Owner: role == Owner, Address: address, Since: now, token: randomKey(), role: role, tokens: requestBurst, asked: now}
-	v.gone, v.revoke = context.WithCancel(context.Background())
+	v.gone, v.revoke = context.WithCancelCause(context.Background())
 	a.visitors = append(a.visitors, v)
 	return v, nil
 }
@@ -251,7 +265,7 @@ func (a *Access) room(address string, now time.Time) bool {
 	if idle < 0 {
 		return false
 	}
-	a.visitors[idle].revoke()
+	a.visitors[idle].revoke(errLinkClosed)
 	a.visitors = slices.Delete(a.visitors, idle, idle+1)
 	return true
 }

@@ -179,6 +179,58 @@ func TestWhoIsSentAwayLosesTheStream(t *testing.T) {
 	}
 }
 
+// TestWatchersComeBack: when sharing is stopped and begun again who watched is let in by the cookie that it has, an owner is not, and
+// after new links neither is.
+func TestWatchersComeBack(t *testing.T) {
+	s, _ := demoServer(t)
+	h := away(t, s)
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	defer cancel()
+	if err := s.Sharing.Start(0); err != nil {
+		t.Fatal(err)
+	}
+	watcher, owner := enter(t, h, s.access.Code()), enter(t, h, s.access.Key(Owner))
+	cookie := func(c *http.Cookie) map[string]string { return map[string]string{"Cookie": c.Name + "=" + c.Value} }
+	c, _, err := dial(t, h, http.Header{"Cookie": {cookie(watcher)["Cookie"]}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Sharing.Stop(); err != nil {
+		t.Fatal(err)
+	}
+	for err == nil {
+		_, _, err = c.Read(ctx)
+	}
+	if websocket.CloseStatus(err) != StatusLinkClosed || !strings.Contains(err.Error(), "goes on by itself") {
+		t.Errorf("the watcher's stream ended with %v", err)
+	}
+	if n := len(s.Sharing.State().Visitors); n != 0 {
+		t.Errorf("%d visitors of what is not shared", n)
+	}
+	if err := s.Sharing.Start(0); err != nil {
+		t.Fatal(err)
+	}
+	defer s.Sharing.Stop()
+	want := func(what string, c *http.Cookie, status int) {
+		t.Helper()
+		if got, _ := request(t, h, "GET", "/api/v1/state", "", cookie(c)); got != status {
+			t.Errorf("%s gets %d, want %d", what, got, status)
+		}
+	}
+	want("the watcher, shared again", watcher, 200)
+	want("the other owner, shared again", owner, 401)
+	if c, _, err = dial(t, h, http.Header{"Cookie": {cookie(watcher)["Cookie"]}}); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err = c.Read(ctx); err != nil || len(s.Sharing.State().Visitors) != 1 {
+		t.Errorf("the stream again: %v, %v", err, s.Sharing.State().Visitors)
+	}
+	if err := s.access.Renew(Watcher); err != nil {
+		t.Fatal(err)
+	}
+	want("the watcher, after new links", watcher, 401)
+}
+
 // TestWhatAProxyPassedOnIsNotFromHere: each header by which a proxy on this computer
 // tells that a request is another one's (RFC 7239 and the customary ones).
 func TestWhatAProxyPassedOnIsNotFromHere(t *testing.T) {

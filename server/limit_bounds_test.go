@@ -49,7 +49,7 @@ func TestVisitorsAreBounded(t *testing.T) {
 	a := &Access{}
 	for n := range mostVisitors {
 		v := &Visitor{Address: fmt.Sprint("address ", n), role: Watcher, asked: now}
-		v.gone, v.revoke = context.WithCancel(t.Context())
+		v.gone, v.revoke = context.WithCancelCause(t.Context())
 		a.visitors = append(a.visitors, v)
 	}
 	if a.room("new", now) {

@@ -78,7 +78,7 @@ func (s *Sharing) attach(l net.Listener) {
 // ErrStaysShared answers a Stop when the page itself is served to the network.
 var ErrStaysShared = errors.New("the page is served to the network by -listen: it is shared until the program ends; new links keep out those who came by the old ones")
 
-// Stop closes the page to others at once.
+// Stop closes the page to others at once. Who watches then is let in again by the next Start.
 func (s *Sharing) Stop() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -92,7 +92,7 @@ func (s *Sharing) Stop() error {
 	s.serving.Wait()
 	s.running, s.listener = nil, nil
 	s.server.access.StopCode()
-	s.server.access.RemoveAll()
+	s.server.access.Rest()
 	return nil
 }
 
@@ -101,8 +101,9 @@ func (s *Sharing) State() ShareState {
 	s.mu.Lock()
 	l := s.listener
 	s.mu.Unlock()
-	state := ShareState{On: l != nil, Secure: s.server.tls != nil, Watch: []string{}, Own: []string{}, Short: []string{}, Visitors: s.server.access.Visitors()}
+	state := ShareState{On: l != nil, Secure: s.server.tls != nil, Watch: []string{}, Own: []string{}, Short: []string{}, Visitors: []Visitor{}}
 	if l != nil {
+		state.Visitors = s.server.access.Visitors()
 		state.Watch, state.Own = s.Links(l)
 		if code := s.server.access.Code(); code != "" {
 			for _, link := range state.Watch {

@@ -19,13 +19,15 @@ import (
 // Subprotocol of the stream.
 const Subprotocol = "pulsewright.v1"
 
-// StatusLinkClosed ends the stream of a visitor whom the owner sent away: there is
-// no use in trying again.
+// StatusLinkClosed ends the stream of a visitor whom the owner sent away, or whose sharing ended: there is
+// no use in trying again at once.
 const StatusLinkClosed websocket.StatusCode = 4401
 
 var (
 	errClosing    = errors.New("the program is closing")
 	errLinkClosed = errors.New("the owner has closed your link: open it again later, or ask for a new one")
+	// errSharingEnded is for a page that looks now and then whether it may come in again.
+	errSharingEnded = errors.New("sharing is stopped: this page goes on by itself when it begins again")
 )
 
 const (
@@ -70,7 +72,7 @@ func (s *Server) getStream(w http.ResponseWriter, r *http.Request) {
 	defer stop(nil)
 	defer context.AfterFunc(s.stop, func() { stop(errClosing) })()
 	if v := who.visitor; v != nil {
-		defer context.AfterFunc(v.gone, func() { stop(errLinkClosed) })()
+		defer context.AfterFunc(v.gone, func() { stop(context.Cause(v.gone)) })()
 	}
 	you, _ := json.Marshal(youMessage{who.role == Owner, "you"})
 	if err := write(life, c, websocket.MessageText, you); err != nil {
@@ -123,8 +125,8 @@ func whyEnded(ctx context.Context, err error) (websocket.StatusCode, string) {
 	switch {
 	case errors.Is(err, hub.ErrTooSlow):
 		return websocket.StatusPolicyViolation, hub.ErrTooSlow.Error()
-	case context.Cause(ctx) == errLinkClosed:
-		return StatusLinkClosed, errLinkClosed.Error()
+	case context.Cause(ctx) == errLinkClosed, context.Cause(ctx) == errSharingEnded:
+		return StatusLinkClosed, context.Cause(ctx).Error()
 	}
 	return websocket.StatusGoingAway, errClosing.Error()
 }
