@@ -2,7 +2,6 @@ package beat
 
 import (
 	"math"
-	"slices"
 )
 
 const reasonTaken = "above the threshold"
@@ -131,10 +130,34 @@ func (d *ECGDetector) usualRR() float64 {
 	return quantileOf(s, 0.5)
 }
 
-// quantileOf sorts v.
+// quantileOf is the value of v that this share of it is lower than; it rearranges v
+// (Hoare's selection).
 func quantileOf(v []float64, share float64) float64 {
-	slices.Sort(v)
-	return v[min(int(share*float64(len(v))), len(v)-1)]
+	k := min(int(share*float64(len(v))), len(v)-1)
+	for low, high := 0, len(v)-1; low < high; {
+		i, j, pivot := low, high, v[(low+high)/2]
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
 }
 
 // take makes a beat of a candidate.

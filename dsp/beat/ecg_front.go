@@ -277,17 +277,21 @@ func (f *ecgFront) fault(j float64) string {
 		}
 		return w[half]
 	}
-	taken, usual := 0.0, 0.0
+	taken := 0.0
 	low, high = math.Inf(1), math.Inf(-1)
 	for i := mid - span(f.p.spikeNear); i <= mid+span(f.p.spikeNear); i += stride {
 		m := median(i)
 		low, high = min(low, m), max(high, m)
 		taken = max(taken, math.Abs(at(i)-m))
 	}
+	if high-low >= f.p.spikeRange*taken {
+		return ""
+	}
+	usual := 0.0
 	for i := mid - span(f.p.spikeFrom); i <= mid-span(f.p.spikeTo); i += stride {
 		usual = max(usual, math.Abs(at(i)-median(i)))
 	}
-	if taken > f.p.spikeTimes*usual && high-low < f.p.spikeRange*taken {
+	if taken > f.p.spikeTimes*usual {
 		return "a spike: too narrow for a QRS"
 	}
 	return ""
