@@ -6,39 +6,52 @@ import (
 	"testing"
 )
 
-// Pulses that alternate in height, as in a tired heart or with each second breath, are
-// never read as half their rate: right, or not shown.
-func TestAlternatingPulsesAreNeverHalved(t *testing.T) {
+// alternates is a finger whose pulses alternate in height, as in a tired heart or with each
+// second breath.
+type alternates struct {
+	bpm, weak float64
+	finger
+}
+
+func alternating() (list []alternates) {
 	for _, bpm := range []float64{100, 120, 140, 155, 170, 185, 200} {
 		for _, weak := range []float64{1, 0.8, 0.6, 0.5, 0.4} {
 			n := 0
-			x := trainOf(250, bpm, 60, 0.2, 0.33, func(float64) float64 {
+			f := trainOf(250, bpm, 60, 0.2, 0.33, func(float64) float64 {
 				n++
 				if n%2 == 0 {
 					return weak
 				}
 				return 1
 			})
-			noise(x, 0.005, 3)
-			w := watch(t, MonitorConfig{Kind: Pulse, RateHz: 250, Low: math.NaN(), High: math.NaN()})
-			right, wrong := 0, 0
-			var first Reading
-			w.hear(x, func(at float64, r Reading) {
-				switch {
-				case r.State != StateReading:
-				case near(r.RateBPM, bpm):
-					right++
-				default:
-					if wrong == 0 {
-						first = r
-					}
-					wrong++
+			noise(f.x, 0.005, 3)
+			list = append(list, alternates{bpm, weak, f})
+		}
+	}
+	return list
+}
+
+// Pulses that alternate in height are never read as half their rate: right, or not shown.
+func TestAlternatingPulsesAreNeverHalved(t *testing.T) {
+	for _, a := range alternating() {
+		w := watch(t, MonitorConfig{Kind: Pulse, RateHz: 250, Low: math.NaN(), High: math.NaN()})
+		right, wrong := 0, 0
+		var first Reading
+		w.hear(a.x, func(at float64, r Reading) {
+			switch {
+			case r.State != StateReading:
+			case near(r.RateBPM, a.bpm):
+				right++
+			default:
+				if wrong == 0 {
+					first = r
 				}
-			})
-			t.Logf("%g bpm, every second %g high: right %d, wrong %d of 600; at the end %v", bpm, weak, right, wrong, w.Reading())
-			if wrong > 0 {
-				t.Errorf("%g bpm, every second %g high: %d readings of 600 wrong, the first %v", bpm, weak, wrong, first)
+				wrong++
 			}
+		})
+		t.Logf("%g bpm, every second %g high: right %d, wrong %d of 600; at the end %v", a.bpm, a.weak, right, wrong, w.Reading())
+		if wrong > 0 {
+			t.Errorf("%g bpm, every second %g high: %d readings of 600 wrong, the first %v", a.bpm, a.weak, wrong, first)
 		}
 	}
 }

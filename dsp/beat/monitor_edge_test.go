@@ -15,8 +15,9 @@ import (
 // systolic wave that rises with 70 ms and falls with 130 ms standard deviation and a
 // dicrotic one of a share of its height, all narrower above 75 bpm in proportion to
 // the R–R.
-func trainOf(rate, bpm, seconds, dicrotic, later float64, height func(at float64) float64) []float64 {
-	x := make([]float64, int(seconds*rate))
+func trainOf(rate, bpm, seconds, dicrotic, later float64, height func(at float64) float64) finger {
+	f := finger{rate: rate, x: make([]float64, int(seconds*rate))}
+	x := f.x
 	width := min(1, 75/bpm)
 	r := rand.New(rand.NewPCG(3, 3))
 	for at := 0.6; at < seconds; at += 60 / bpm * (1 + 0.03*r.NormFloat64()) {
@@ -24,6 +25,7 @@ func trainOf(rate, bpm, seconds, dicrotic, later float64, height func(at float64
 		if height != nil {
 			h = height(at)
 		}
+		f.peak = append(f.peak, int64(math.Round(at*rate)))
 		for k := max(0, int((at-0.4)*rate)); k < min(len(x), int((at+1.2)*rate)); k++ {
 			u := (float64(k)/rate - at) / width
 			s := 0.13
@@ -34,7 +36,7 @@ func trainOf(rate, bpm, seconds, dicrotic, later float64, height func(at float64
 			x[k] += h * (math.Exp(-u*u/(2*s*s)) + dicrotic*math.Exp(-v*v/2))
 		}
 	}
-	return x
+	return f
 }
 
 // coupled is x behind a coupling capacitor: a first-order high-pass, by the bilinear
@@ -89,71 +91,78 @@ func listen(t *testing.T, c MonitorConfig, x []float64, bpm float64) (o told) {
 	return o
 }
 
-// TestMonitorEdges: what a person at home runs into. The rate is right, both ways up;
-// never is a wrong one claimed.
-func TestMonitorEdges(t *testing.T) {
-	t.Parallel()
-	type edge struct {
-		name string
-		c    MonitorConfig
-		bpm  float64
-		x    []float64
-	}
-	var edges []edge
-	add := func(name string, c MonitorConfig, bpm float64, x []float64) {
-		edges = append(edges, edge{fmt.Sprintf("%s, %g bpm at %g Hz", name, bpm, c.RateHz), c, bpm, x})
+// edge is an invented finger at home.
+type edge struct {
+	name string
+	c    MonitorConfig
+	bpm  float64
+	finger
+}
+
+// edgesAtHome are what a person at home runs into.
+func edgesAtHome() (edges []edge) {
+	add := func(name string, c MonitorConfig, bpm float64, f finger) {
+		c.RateHz = f.rate
+		edges = append(edges, edge{fmt.Sprintf("%s, %g bpm at %g Hz", name, bpm, c.RateHz), c, bpm, f})
 	}
 	for _, rate := range []float64{25, 50, 100, 1000} {
 		for _, bpm := range []float64{25, 45, 75, 120, 180, 250} {
-			x := trainOf(rate, bpm, 45, 0.25, 0.33, nil)
-			noise(x, 0.005, 3)
-			add("plain", MonitorConfig{RateHz: rate}, bpm, x)
+			f := trainOf(rate, bpm, 45, 0.25, 0.33, nil)
+			noise(f.x, 0.005, 3)
+			add("plain", MonitorConfig{}, bpm, f)
 		}
 	}
 	for _, bpm := range []float64{35, 60, 90, 130, 180} {
 		// 0.3 % of 2.5 V, drift 13 and hum 8 times as large (FACTS: weak is 0.3 %).
-		x := trainOf(250, bpm, 45, 0.25, 0.33, nil)
-		for i := range x {
+		f := trainOf(250, bpm, 45, 0.25, 0.33, nil)
+		for i := range f.x {
 			turn := 2 * math.Pi * float64(i) / 250
-			x[i] = 2.5 + 0.0075*x[i] + 0.1*math.Sin(0.07*turn) + 0.03*math.Sin(0.23*turn) + 0.06*math.Sin(50*turn) + 0.01*math.Sin(100*turn)
+			f.x[i] = 2.5 + 0.0075*f.x[i] + 0.1*math.Sin(0.07*turn) + 0.03*math.Sin(0.23*turn) + 0.06*math.Sin(50*turn) + 0.01*math.Sin(100*turn)
 		}
-		noise(x, 0.0005, 4)
-		add("weak pulse in drift and hum", MonitorConfig{RateHz: 250}, bpm, x)
+		noise(f.x, 0.0005, 4)
+		add("weak pulse in drift and hum", MonitorConfig{}, bpm, f)
 	}
 	for _, bpm := range []float64{45, 60, 75, 90, 110} {
-		x := trainOf(250, bpm, 45, 0.8, 0.33, nil)
-		noise(x, 0.005, 3)
-		add("second wave of 80 %", MonitorConfig{RateHz: 250}, bpm, x)
+		f := trainOf(250, bpm, 45, 0.8, 0.33, nil)
+		noise(f.x, 0.005, 3)
+		add("second wave of 80 %", MonitorConfig{}, bpm, f)
 		for _, breaths := range []float64{0.1, 0.25, 0.4} {
-			x := trainOf(250, bpm, 45, 0.25, 0.33, func(at float64) float64 { return 1 + 0.5*math.Sin(2*math.Pi*breaths*at) })
-			noise(x, 0.005, 3)
-			add(fmt.Sprintf("breathing at %g Hz moves the height by half", breaths), MonitorConfig{RateHz: 250}, bpm, x)
+			f := trainOf(250, bpm, 45, 0.25, 0.33, func(at float64) float64 { return 1 + 0.5*math.Sin(2*math.Pi*breaths*at) })
+			noise(f.x, 0.005, 3)
+			add(fmt.Sprintf("breathing at %g Hz moves the height by half", breaths), MonitorConfig{}, bpm, f)
 		}
-		x = trainOf(250, bpm, 45, 0.25, 0.33, nil)
-		noise(x, 0.005, 3)
-		for i := range x {
-			x[i] += 5 * math.Floor(math.Mod(float64(i)/250/7, 2))
+		f = trainOf(250, bpm, 45, 0.25, 0.33, nil)
+		noise(f.x, 0.005, 3)
+		for i := range f.x {
+			f.x[i] += 5 * math.Floor(math.Mod(float64(i)/250/7, 2))
 		}
-		add("light five times the pulse, on and off", MonitorConfig{RateHz: 250}, bpm, x)
+		add("light five times the pulse, on and off", MonitorConfig{}, bpm, f)
 		for _, counts := range []float64{40, 10, 5} { // of 8 bit
-			x := trainOf(100, bpm, 45, 0.25, 0.33, nil)
-			for i := range x {
-				x[i] = math.Round(counts*x[i] + 0.3 + 1.5*math.Sin(2*math.Pi*0.1*float64(i)/100))
+			f := trainOf(100, bpm, 45, 0.25, 0.33, nil)
+			for i := range f.x {
+				f.x[i] = math.Round(counts*f.x[i] + 0.3 + 1.5*math.Sin(2*math.Pi*0.1*float64(i)/100))
 			}
-			add(fmt.Sprintf("%g counts high", counts), MonitorConfig{RateHz: 100, Low: -128, High: 127, Step: 1}, bpm, x)
+			add(fmt.Sprintf("%g counts high", counts), MonitorConfig{Low: -128, High: 127, Step: 1}, bpm, f)
 		}
 	}
 	// Coupling capacitors of sound cards differentiate a pulse (FACTS: 2 to 20 Hz).
 	for _, corner := range []float64{0.5, 2, 8, 20} {
 		for _, bpm := range []float64{45, 60, 75, 100, 140, 180} {
 			for _, dicrotic := range []float64{0.15, 0.3, 0.5} {
-				x := coupled(trainOf(1000, bpm, 45, dicrotic, 0.33, nil), 1000, corner)
-				noise(x, 0.01*slices.Max(x), 3)
-				add(fmt.Sprintf("coupled at %g Hz, second wave of %g", corner, dicrotic), MonitorConfig{RateHz: 1000}, bpm, x)
+				f := trainOf(1000, bpm, 45, dicrotic, 0.33, nil)
+				f.x = coupled(f.x, 1000, corner)
+				noise(f.x, 0.01*slices.Max(f.x), 3)
+				add(fmt.Sprintf("coupled at %g Hz, second wave of %g", corner, dicrotic), MonitorConfig{}, bpm, f)
 			}
 		}
 	}
-	for _, e := range edges {
+	return edges
+}
+
+// TestMonitorEdges: the rate is right, both ways up; never is a wrong one claimed.
+func TestMonitorEdges(t *testing.T) {
+	t.Parallel()
+	for _, e := range edgesAtHome() {
 		for _, way := range []string{"", ", upside down"} {
 			if way != "" {
 				e.x = inverse(e.x)
@@ -175,7 +184,7 @@ func TestMonitorEdges(t *testing.T) {
 // TestMonitorBeyond: a pulse slower than 20 or faster than 300 bpm is said to be out of range.
 func TestMonitorBeyond(t *testing.T) {
 	for _, bpm := range []float64{14, 17, 310, 330} {
-		x := trainOf(250, bpm, 60, 0.25, 0.33, nil)
+		x := trainOf(250, bpm, 60, 0.25, 0.33, nil).x
 		noise(x, 0.005, 3)
 		if o := listen(t, MonitorConfig{RateHz: 250}, x, bpm); o.states[StateOutOfRange] < 0.95 {
 			t.Errorf("%g bpm: %v, want out of range", bpm, o.states)
@@ -187,7 +196,7 @@ func TestMonitorBeyond(t *testing.T) {
 // reason is said.
 func TestMonitorSpoilt(t *testing.T) {
 	for _, bpm := range []float64{45, 75, 120} {
-		clean := trainOf(250, bpm, 90, 0.25, 0.33, nil)
+		clean := trainOf(250, bpm, 90, 0.25, 0.33, nil).x
 		noise(clean, 0.005, 3)
 		for _, top := range []float64{0.8, 0.6, 0.4} {
 			x := slices.Clone(clean)

@@ -25,9 +25,7 @@ type pulseParams struct {
 	searchShare   float64 // search-back: a missed rise counts from this share
 	searchAt      float64 // when no beat comes, after this many R–R
 	refractory    float64 // no beat within this share of the R–R
-	notchShare    float64 // a wave soon after a beat, up to notchSeconds, from a notch no deeper than this is the same pulse
-	notchSeconds  float64
-	notchReach    float64 // and up to this share of the R–R
+	notchSeconds  float64 // so soon after a beat a dicrotic wave comes that is nearly as strong
 	decaySeconds  float64 // the level falls with this time constant when nothing is found
 	upstrokeEnd   float64 // the upstroke ends where the slope has fallen to this share
 	steepest      float64 // the slope is limited to so many of the usual beat's
@@ -46,9 +44,7 @@ func defaultPulseParams() pulseParams {
 		searchShare:   0.1,
 		searchAt:      2.2,
 		refractory:    0.37,
-		notchShare:    0.51,
 		notchSeconds:  0.37,
-		notchReach:    0.6,
 		decaySeconds:  1.5,
 		upstrokeEnd:   1.0 / 3,
 		steepest:      2.6,
@@ -69,12 +65,10 @@ func defaultPulseParams() pulseParams {
 // geometric mean of its height and its steepest slope and compared with the median of the last beats (an adaptive threshold
 // as in Zong et al. 2003, "An open-source algorithm to detect onset of arterial blood
 // pressure pulses", there on summed slopes). A rise is held to more before the expected
-// time than at it, the more so in a regular rhythm. A wave shortly after a beat that
-// starts from a shallow notch or is much smaller is that beat's dicrotic wave; so are
-// the weak ones when strong and weak have alternated unevenly, or the weak ones look
-// otherwise. When the next beat comes after more than one and a half R–R, or none within
-// two, the smaller rises since the last one are looked at again; what does not look like
-// a pulse is taken only a few times in a row.
+// time than at it, the more so in a regular rhythm. Where strong and weak ones have
+// alternated, each weak one sooner after the strong one than before the next, the weak ones
+// are dicrotic waves. When the next beat comes after more than one and a half R–R, or none within
+// two, the smaller rises since the last one are looked at again.
 //
 // Polarity: the systolic upstroke is steeper than the fall after it, and the wave
 // stands higher above its mean than it falls below, since a pulse is shorter than
@@ -140,16 +134,15 @@ func (d *PulseDetector) Explain(fn func(Candidate)) { d.explain = fn }
 
 // zigzag follows the rises and falls.
 type zigzag struct {
-	up         bool
-	begun      bool
-	ext        float64 // the extreme so far
-	extAt      int64
-	turn       float64 // the turning point before it
-	turnAt     int64
-	steep      float64 // steepest slope of this swing, positive
-	steepAt    int64
-	prevHeight float64
-	level      float64 // of swings; decays, so that the hysteresis adapts
+	up      bool
+	begun   bool
+	ext     float64 // the extreme so far
+	extAt   int64
+	turn    float64 // the turning point before it
+	turnAt  int64
+	steep   float64 // steepest slope of this swing, positive
+	steepAt int64
+	level   float64 // of swings; decays, so that the hysteresis adapts
 }
 
 // swing is a rise (of the signal or of its inverse) in work samples.
@@ -157,16 +150,13 @@ type swing struct {
 	foot, peak, steep int64
 	height            float64
 	slope             float64
-	depth             float64 // fall from the peak before to the foot
 	weight            float64
 	need              float64 // what it was held against when judged
-	quality           float64 // once reported, −1 before
 }
 
 type pendingBeat struct {
 	swing
-	before swing // the beat before it
-	back   bool  // from search-back
+	back bool // from search-back
 }
 
 // decider picks the beats among the rises of one polarity.
@@ -182,7 +172,6 @@ type decider struct {
 	missed      [8]swing // rises rejected since the last beat
 	missedN     int
 	takes       takes
-	unlike      int     // rises found looking back, in a row, that did not look like a pulse
 	double      int     // above 0: a dicrotic wave is expected after each beat,
 	doubleReach float64 // up to so many samples after it
 	pending     [16]pendingBeat
@@ -459,7 +448,7 @@ func (d *PulseDetector) swings(y, slope float64) {
 	b.level *= math.Exp(-1 / (3 * d.workHz))
 	if sign*(y-b.ext) >= 0 {
 		b.ext, b.extAt = y, d.k
-		b.level = max(b.level, min(math.Abs(b.ext-b.turn), 1.5*b.level+math.Abs(b.ext-b.turn)/(0.3*d.workHz)))
+		b.level = max(b.level, math.Abs(b.ext-b.turn))
 		return
 	}
 	if sign*(b.ext-y) <= d.p.hysteresis*b.level {
@@ -474,12 +463,7 @@ func (d *PulseDetector) swings(y, slope float64) {
 	if b.up {
 		rises = &d.deciders[0]
 	}
-	sw.depth = b.prevHeight
-	b.prevHeight = height
-	// Smoothed as it is, nothing of a pulse rises in less than 40 ms: that is hum.
-	if float64(sw.peak-sw.foot) >= 0.04*d.workHz {
-		rises.add(d, sw)
-	}
+	rises.add(d, sw)
 	b.up = !b.up
 	b.turn, b.turnAt = b.ext, b.extAt
 	b.ext, b.extAt = y, d.k

@@ -112,16 +112,6 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		share = gap / rr
 	}
 	seconds := gap / d.workHz
-	// A dicrotic wave: soon after the beat, smaller, from a shallow notch.
-	reach := d.p.notchSeconds
-	if rr > 0 {
-		reach = min(reach, d.p.notchReach*rr/d.workHz)
-	}
-	notch := seconds < reach && s.depth < d.p.notchShare*c.last.height && s.weight < 0.8*c.last.weight
-	// Or, but in a fast rhythm, a much smaller one however deep the notch.
-	if seconds < d.p.notchSeconds && s.weight < 0.6*c.last.weight && (rr == 0 || rr > 0.7*d.workHz) {
-		notch = true
-	}
 	need := d.p.threshold
 	switch {
 	case rr > 0 && share < d.p.refractory, seconds < 0.18:
@@ -130,23 +120,13 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		early := d.p.early + d.p.regular*c.regularity()
 		need = early + (d.p.threshold-early)*(share-d.p.refractory)/(0.75-d.p.refractory)
 	}
-	// Later than any dicrotic wave in a slow rhythm: a weak beat.
-	if seconds > lateSeconds && rr > 2*lateSeconds*d.workHz && share > lateFrom {
-		need = min(need, lateShare)
-	}
 	s.need = need * l
 	if c.double > 0 && gap < c.doubleReach && s.weight < 0.85*c.last.weight {
 		c.double = doubleLasts
 		c.refuse(d, s, "dicrotic wave, as after the beats before")
 		return
 	}
-	// What follows closely and is much stronger was the beat, the one before not.
-	if before := c.last; seconds < 0.3 && s.weight > 1.6*c.last.weight && c.last.weight < 0.6*l && c.untake() {
-		c.refuse(d, before, "a stronger one follows at once")
-		c.take(d, s, false)
-		return
-	}
-	if !notch && s.weight > s.need {
+	if s.weight > s.need {
 		// An interval nearer to two than to one: was one missed in it?
 		if share > 1.5 && rr > 0 {
 			c.searchBack(d)
@@ -154,15 +134,12 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 		c.take(d, s, false)
 		return
 	}
-	switch {
-	case notch:
-		c.refuse(d, s, "dicrotic wave: soon after the beat and smaller")
-	case need == 1.5:
-		c.refuse(d, s, "too soon after a beat")
-	default:
-		c.refuse(d, s, "below the threshold")
+	reason := "below the threshold"
+	if need == 1.5 {
+		reason = "too soon after a beat"
 	}
-	if !notch && c.missedN < len(c.missed) && share > 0.5 {
+	c.refuse(d, s, reason)
+	if c.missedN < len(c.missed) && share > 0.5 {
 		c.missed[c.missedN] = s
 		c.missedN++
 	}
@@ -181,31 +158,11 @@ func (c *decider) refuse(d *PulseDetector, s swing, reason string) {
 	d.explain(Candidate{Sample: max(d.at(s.peak), 0), Feature: s.weight, Threshold: s.need, Reason: reason})
 }
 
-// untake withdraws the last beat while it has not been reported.
-func (c *decider) untake() bool {
-	if c.pendingN == 0 {
-		return false
-	}
-	p := &c.pending[c.pendingN-1]
-	if p.steep != c.last.steep || p.before.steep == 0 && p.before.peak == 0 {
-		return false
-	}
-	c.last = p.before
-	c.pendingN--
-	return true
-}
-
 // take accepts a rise as a beat.
 func (c *decider) take(d *PulseDetector, s swing, back bool) {
-	p := pendingBeat{swing: s, back: back}
 	if c.haveLast {
-		p.before = c.last
-		rr := float64(s.steep - c.last.steep)
-		if rr < 3*d.workHz {
+		if rr := float64(s.steep - c.last.steep); rr < 3*d.workHz {
 			c.rr.add(rr)
-		}
-		if rr > 3*d.workHz {
-			c.weights.reset() // a new start
 		}
 	}
 	c.weights.add(s.weight)
@@ -214,8 +171,8 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 	if c.double > 0 {
 		c.double--
 	}
-	c.takes.add(s, d.p.notchSeconds*d.workHz)
-	if reach := c.takes.doubled(); reach > 0 {
+	c.takes.add(s)
+	if reach := c.takes.doubled(d.p.notchSeconds * d.workHz); reach > 0 {
 		c.doubleReach = reach
 		// Every second one was a dicrotic wave: keep the others.
 		c.double = doubleLasts
@@ -237,7 +194,7 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 		copy(c.pending[:], c.pending[1:])
 		c.pendingN--
 	}
-	c.pending[c.pendingN] = p
+	c.pending[c.pendingN] = pendingBeat{swing: s, back: back}
 	c.pendingN++
 }
 
@@ -274,25 +231,8 @@ func (c *decider) searchBack(d *PulseDetector) {
 			n++
 		}
 	}
-	if !c.believes(d.shape.likeness(d, c, s)) {
-		c.refuse(d, s, "looking back, but unlike a pulse, as those found so before")
-		c.missed, c.missedN = rest, n
-		return
-	}
 	c.take(d, s, true)
 	c.missed, c.missedN = rest, n
-}
-
-// believes tells whether a rise found looking back is taken, from how much it looks like
-// a pulse: one that does is, others only a few in a row. Otherwise the hump that is left
-// between two pulses when drift is taken away would be one.
-func (c *decider) believes(likeness float64) bool {
-	if likeness >= likeAPulse {
-		c.unlike = 0
-		return true
-	}
-	c.unlike++
-	return c.unlike <= unlikeLasts
 }
 
 // steepest is the slope of a rise, or of a fall, before it was limited.
@@ -320,7 +260,6 @@ func (d *PulseDetector) emit(dst []Beat) []Beat {
 				continue
 			}
 			q := d.shape.judge(d, c, p.swing)
-			c.takes.judged(p.steep, q)
 			if e, ok := d.locate(p.swing, d.polarity.sign); ok && e.Sample > d.lastOut {
 				e.Quality = q
 				d.lastOut = e.Sample
@@ -462,44 +401,23 @@ func (d *PulseDetector) triangles(v []float64, lo, half int64) {
 }
 
 const (
-	// A dicrotic wave comes a third of a second after its beat, later only in a very slow
-	// rhythm, in proportion. What comes later than both in a rhythm slower than twice
-	// lateSeconds counts from lateShare of the level: every second beat may be weak.
-	lateSeconds = 0.7
-	lateShare   = 0.3
-	lateFrom    = 0.45 // R–R
-)
-
-const (
-	takesKept   = 8
+	takesKept   = 6
 	doubleLasts = 4 // beats without a dicrotic wave until it is no longer expected
 )
 
 // takes are the last beats taken, oldest first.
 type takes struct {
-	s     [takesKept]swing
-	n     int
-	limit float64
+	s [takesKept]swing
+	n int
 }
 
-func (t *takes) add(s swing, limit float64) {
+func (t *takes) add(s swing) {
 	if t.n == takesKept {
 		copy(t.s[:], t.s[1:])
 		t.n--
 	}
 	t.s[t.n] = s
-	t.s[t.n].quality = -1
 	t.n++
-	t.limit = limit
-}
-
-// judged notes the quality of a beat that is reported.
-func (t *takes) judged(steep int64, quality float64) {
-	for i := range t.s[:t.n] {
-		if t.s[i].steep == steep {
-			t.s[i].quality = quality
-		}
-	}
 }
 
 // rateSteady is the share of their mean within which intervals are steady.
@@ -517,31 +435,13 @@ func (t *takes) steady(first int) bool {
 	return worst <= rateSteady
 }
 
-// unlike tells that of those taken in turn, from first on, one looks like the usual
-// pulse and the next does not, in a steady rhythm.
-func (t *takes) unlike(first int) bool {
-	if !t.steady(first) {
-		return false
-	}
-	var sum [2]float64
-	var n [2]int
-	for i, s := range t.s[first:t.n] {
-		if s.quality >= 0 {
-			sum[i%2] += s.quality
-			n[i%2]++
-		}
-	}
-	return min(n[0], n[1]) >= 2 && sum[0]/float64(n[0])-sum[1]/float64(n[1]) > 0.7
-}
-
 // doubled tells whether strong and weak ones have alternated, each weak one sooner
 // after the strong one than before the next, and gives then within how many samples
 // the weak ones come; 0 if not. That is beat and dicrotic wave, both counted, when
-// the weak one comes within the limit (in a steady rhythm though nearly as strong, as
-// behind a coupling capacitor), or later but less than a third as strong. A rhythm in
-// which the weak wave comes in the middle is left alone, unless it is unlike the strong
-// one: pulses that alternate in strength are of one shape.
-func (t *takes) doubled() (reach float64) {
+// the weak one comes within the limit in a steady rhythm (it may be nearly as strong, as
+// behind a coupling capacitor), or is less than a third as strong. A rhythm in which the
+// weak wave comes in the middle is left alone: pulses may alternate in strength.
+func (t *takes) doubled(limit float64) (reach float64) {
 	if t.n < takesKept {
 		return 0
 	}
@@ -549,20 +449,15 @@ func (t *takes) doubled() (reach float64) {
 	if t.s[1].weight > t.s[0].weight {
 		first = 1
 	}
-	unlike, steady := t.unlike(first), t.steady(first)
+	steady := t.steady(first)
 	for i := first; i+2 < takesKept; i += 2 {
 		a, b, c := t.s[i], t.s[i+1], t.s[i+2]
 		before, after := float64(b.steep-a.steep), float64(c.steep-b.steep)
-		strong := min(a.weight, c.weight)
-		soon := before <= 0.85*after && before <= t.limit
-		switch {
-		case after > 4*before:
-			return 0
-		case soon && steady && b.weight <= 0.95*strong:
-		case soon && b.weight <= 0.8*strong:
-		case before <= 0.85*after && b.weight <= strong/3:
-		case unlike && b.weight <= 0.8*strong:
-		default:
+		most := min(a.weight, c.weight) / 3
+		if steady && before <= limit {
+			most = 0.95 * min(a.weight, c.weight)
+		}
+		if before > 0.85*after || b.weight > most {
 			return 0
 		}
 		reach = max(reach, 1.2*before)

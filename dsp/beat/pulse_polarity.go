@@ -38,10 +38,6 @@ type moments struct {
 
 // add takes a value; keep is 1 less the share of the newest once enough are in.
 func (m *moments) add(x, keep float64) {
-	// An artefact counts no more than four standard deviations.
-	if lim := 16 * m.m2; m.n*(1-keep) > 0.5 && x*x > lim {
-		x = math.Copysign(math.Sqrt(lim), x)
-	}
 	m.n++
 	keep = min(keep, 1-1/m.n)
 	m.m2 = keep*m.m2 + (1-keep)*x*x

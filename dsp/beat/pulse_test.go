@@ -12,9 +12,10 @@ import (
 
 // finger is an invented finger's signal with its true systolic peaks, in volts.
 type finger struct {
-	rate float64
-	x    []float64
-	peak []int64
+	rate  float64
+	x     []float64
+	peak  []int64
+	moved []simulate.Span // samples
 }
 
 // fingerOf runs the simulation, whose waveform is the two Gaussians of Tang et al.
@@ -33,6 +34,7 @@ func fingerOf(t testing.TB, c simulate.Config, seconds float64) finger {
 	for _, b := range g.Truth().Beats[0] {
 		f.peak = append(f.peak, b.Sample)
 	}
+	f.moved = g.Truth().Motion
 	return f
 }
 
@@ -283,29 +285,31 @@ func TestPulseJerks(t *testing.T) {
 	f.expect(t, slices.DeleteFunc(pulses(t, f), func(b Beat) bool { return covered(b.Sample) }), 8, 0.05)
 }
 
-// Strong and weak waves in turn, 0.4 s apart: beat and dicrotic wave if the weak ones
-// look otherwise, a pulse of alternating strength if they look alike.
+// Strong and weak waves in turn: beat and dicrotic wave if the weak ones come soon after the
+// strong ones, or are much weaker; in the middle a pulse of alternating strength.
 func TestPulseDoubled(t *testing.T) {
 	for _, c := range []struct {
-		weak, quality float64
-		at            int64 // of the weak one, of 100
-		doubled       bool
+		weak    float64
+		at      int64 // of the weak one, of 100
+		limit   float64
+		doubled bool
 	}{
-		{0.5, 0.1, 50, true},
-		{0.5, 0.9, 50, false},
-		{0.9, 0.1, 50, false},
-		{0.5, 0.9, 40, true},
+		{0.5, 50, 100, false},
+		{0.3, 50, 100, false},
+		{0.9, 40, 100, true},
+		{0.9, 40, 30, false},
+		{0.3, 40, 30, true},
+		{1, 40, 100, false},
 	} {
 		var k takes
 		for i := range int64(takesKept) {
-			s := swing{steep: 100 * (i / 2), weight: 1, quality: 0.95}
+			s := swing{steep: 100 * (i / 2), weight: 1}
 			if i%2 == 1 {
-				s = swing{steep: s.steep + c.at, weight: c.weak, quality: c.quality}
+				s = swing{steep: s.steep + c.at, weight: c.weak}
 			}
-			k.add(s, 100)
-			k.judged(s.steep, s.quality)
+			k.add(s)
 		}
-		if got := k.doubled() > 0; got != c.doubled {
+		if got := k.doubled(c.limit) > 0; got != c.doubled {
 			t.Errorf("%+v: doubled %t", c, got)
 		}
 	}

@@ -14,29 +14,11 @@ type pulseShape struct {
 	alike int // beats in a row that agree with the one before but not the mean
 }
 
-// likeAPulse is how much a rise found looking back has to look like a pulse, and
-// unlikeLasts how many in a row are taken that do not.
-const (
-	likeAPulse  = 0.1
-	unlikeLasts = 5
-)
-
 func (t *pulseShape) init(n int) {
 	t.mean, t.prev, t.cur = make([]float64, n), make([]float64, n), make([]float64, n)
 }
 
 func (t *pulseShape) reset() { t.count, t.beats, t.alike = 0, 0, 0 }
-
-// likeness of a rise to the usual pulse, 0 to 1, 1 where none is known; it learns
-// nothing. What is heard of it so far is compared.
-func (t *pulseShape) likeness(d *PulseDetector, c *decider, s swing) float64 {
-	n := min(t.cut(d, c, s), int(d.k-s.steep)+d.shapeFrom)
-	if t.count == 0 || n < 3 || !d.reports(c) {
-		return 1
-	}
-	level(t.cur[:n])
-	return alike(correlation(t.cur[:n], t.mean[:n]))
-}
 
 // cut puts the pulse s into cur and tells how much of it is to be compared.
 func (t *pulseShape) cut(d *PulseDetector, c *decider, s swing) int {
