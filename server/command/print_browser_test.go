@@ -316,6 +316,19 @@ func TestPrintsCurves(t *testing.T) {
 	time.Sleep(300 * time.Millisecond)
 	all, s = printed[seen](t, ctx, "show", `({last: Math.min(Math.floor(S().show.end), S().lastIndex - 1)})`)
 	page("show", 3, 500, s.Last, curve(all, printedTrace))
+	// Saved, it has the samples that are seen, and says that they are invented.
+	script(t, ctx, `window.csv = ""; window.saved.length = 0; press("show-save"); press("save-csv"); window.saved[0].text().then((x) => (window.csv = x))`)
+	soon(t, ctx, "the numbers of the Show view", `window.csv`, 5*time.Second)
+	saved := look[string](t, ctx, `window.csv`)
+	rows := strings.Split(strings.TrimSpace(saved[strings.Index(saved, "time_s"):]), "\r\n")[1:]
+	if len(rows) < 498 || len(rows) > 502 || !strings.Contains(saved, "INVENTED") || !strings.Contains(saved, "time_s,cleaned [") {
+		t.Errorf("%d rows are saved of the Show view, the file begins %.300q", len(rows), saved)
+	}
+	newest := look[float64](t, ctx, fmt.Sprintf(`pulsewright.sample(0, 3, %d)`, s.Last))
+	var at, v float64
+	if _, err := fmt.Sscanf(rows[len(rows)-1], "%f,%f", &at, &v); err != nil || math.Abs(v-newest) > 1e-6 {
+		t.Errorf("the last row saved is %q, want the value %g", rows[len(rows)-1], newest)
+	}
 }
 
 // TestPrintsReview prints five seconds of a recording in Review, from a dark screen: the curve

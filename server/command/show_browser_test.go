@@ -64,6 +64,10 @@ func TestShowIsReadFromTheBack(t *testing.T) {
 		if !look[bool](t, ctx, `(() => { const e = at("show-rate"), was = e.textContent; e.textContent = "188"; const ok = inside(e) && inside(at("show-state")); e.textContent = was; return ok })()`) {
 			t.Errorf("%d×%d: a rate of three digits leaves no room for the words", size[0], size[1])
 		}
+		// The buttons, while they are seen, cover nothing of it.
+		if !look[bool](t, ctx, `(() => { at("show").dispatchEvent(new PointerEvent("pointermove")); const c = document.querySelector(".show-controls").getBoundingClientRect(); return !at("show").classList.contains("idle") && c.bottom <= innerHeight + 1 && document.querySelector(".show-foot").getBoundingClientRect().bottom <= c.top + 1 && at("show-state").getBoundingClientRect().bottom <= c.top })()`) {
+			t.Errorf("%d×%d: the buttons cover words, or lie outside", size[0], size[1])
+		}
 		picture(t, ctx, fmt.Sprintf("%d", size[0]))
 		// The longest reason for no rate is read whole, above the foot, and leaves a trace.
 		if !look[bool](t, ctx, `(() => {
@@ -167,8 +171,16 @@ func TestPresenterMovesThoseWhoFollow(t *testing.T) {
 	script(t, watcher, `press("follow-open")`)
 	same := func(what, of string) {
 		t.Helper()
-		want := look[string](t, owner, "JSON.stringify("+of+")")
-		soon(t, watcher, what, fmt.Sprintf(`JSON.stringify(%s) === %q`, of, want), 10*time.Second)
+		// The owner's may still be on its way: a place is kept within what is drawn.
+		for limit := time.Now().Add(10 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+			want, got := look[string](t, owner, "JSON.stringify("+of+")"), look[string](t, watcher, "JSON.stringify("+of+")")
+			if got == want {
+				return
+			}
+			if time.Now().After(limit) {
+				t.Fatalf("waiting for %s: the watcher's is %s, the owner's %s", what, got, want)
+			}
+		}
 	}
 	soon(t, watcher, "to follow", `S().show.following && /follow the presenter/.test(at("show-who").textContent)`, 10*time.Second)
 	same("the traces", "S().show.lanes")

@@ -17,6 +17,7 @@ import { Join } from "./show/join.js";
 import { EarlyBeats } from "./show/early.js";
 import { CLEANED, laneName, RAW, ShowLanes, soundLanes } from "./show/lanes.js";
 import { Present } from "./show/present.js";
+import { saveShow } from "./show/save.js";
 import { Screen } from "./show/screen.js";
 import { typicalBeat } from "./show/typical.js";
 import { LIGHT } from "./theme.js";
@@ -118,6 +119,8 @@ export class ShowView {
     this.sound = new BeatSound();
     this.early = new EarlyBeats();
     this.atOnce = false;
+    /** What is being saved. @type {import("./show/save.js").Kept|null} */
+    this.kept = null;
     this.pointer = { on: false, x: 0.5, y: 0.4 };
 
     this.canvas = h("canvas", { class: "show-trace", role: "img", "aria-label": W.signalTrace, "data-testid": "show-trace" });
@@ -152,7 +155,7 @@ export class ShowView {
     if (!ctx) throw new Error(W.thisBrowserCannotDrawOn);
     this.ctx = ctx;
     this.resizer = new ResizeObserver(() => options.loop.dirty(this));
-    register(this.canvas, { draw: () => options.loop.dirty(this), paper: () => this.#paper() });
+    register(this.canvas, { draw: () => options.loop.dirty(this), paper: () => this.paper(), seen: () => this.kept?.scene ?? null, numbers: () => this.kept?.numbers ?? "" });
     this.root.addEventListener("pointermove", (e) => this.#moved(e));
     this.root.addEventListener("pointerdown", (e) => this.#moved(e));
     this.root.addEventListener("focusin", () => this.#awake());
@@ -241,6 +244,7 @@ export class ShowView {
       g: () => this.togglePresent(),
       a: () => this.present.offered && this.present.look(!this.present.alone),
       x: () => this.nextChannel(),
+      e: () => this.save(),
       "+": () => this.#across(-1),
       "-": () => this.#across(1),
       ArrowLeft: () => this.#nudge(-POINTER_STEP, 0),
@@ -410,6 +414,10 @@ export class ShowView {
   async toggleFull() {
     if (!(await this.screen.toggleFull())) this.#tell(W.thisBrowserHasNoFull);
     else if (document.fullscreenElement && !Screen.staysOn) this.#tell(W.theScreenMayGoDark);
+  }
+
+  save() {
+    saveShow(this);
   }
 
   // --- presenting and following -----------------------------------------------
@@ -701,7 +709,8 @@ export class ShowView {
     return this.typicalMade;
   }
 
-  #paper() {
+  /** The traces for a sheet of paper; null for nothing to show. */
+  paper() {
     const shown = this.open ? this.#ready() : null;
     if (!shown) return null;
     const size = { width: PAPER_CSS, height: PAPER_HEIGHT_CSS, text: PAPER_TEXT_CSS, line: 1.5, hair: 1, inset: this.inset };

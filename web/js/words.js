@@ -2031,6 +2031,9 @@ export const showControlsWords = {
   nextSignal: "Next signal",
   theNextChannelX: "The next channel (x)",
   lightOrDarkGroundT: "Light or dark ground (t)",
+  save: "Save …",
+  saveThisViewE: "A picture, a drawing or the numbers of the traces (e)",
+  saveThisView: "save this view",
   leave: "Leave",
   backToThePageEsc: "Back to the page (Esc)",
   showView: "Show view",
@@ -2043,6 +2046,13 @@ export const showControlsWords = {
   fewerOrMoreSecondsAcross: "fewer or more seconds across",
   esc: "Esc",
   backToThePage: "back to the page",
+};
+
+/** show/save.js */
+export const showSaveWords = {
+  /** @param {string} number @param {string} state */
+  reads: (number, state) => (number === "–" ? state : `${number} bpm, ${state.toLowerCase()}`),
+  asAtThePress: "The traces as they were when you pressed.",
 };
 
 /** show/join.js */

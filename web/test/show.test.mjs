@@ -64,3 +64,13 @@ test("the typical beat is the mean of whole good beats, and how far they reach",
   assert.deepEqual([t.low[35], t.high[35], t.mean[34]], [1, 7, 0]);
   assert.equal(typicalBeat(rings, { channel: 0, point: 0 }, beats, { rateHz: 100, end: 200 }), null, "too few");
 });
+
+test("the typical beat keeps its height where there is little room", () => {
+  const typical = { mean: [0, 1, 0], low: [0, 0.9, 0], high: [0.1, 1.1, 0.1], seconds: 0.8, beats: 5 };
+  for (const height of [120, 180, 400]) {
+    const beat = showScene(picture([lane("V", 0, 1)], { height, inset: { title: "typical", typical } })).items.findLast((i) => i.kind === "path");
+    assert.ok(beat?.kind === "path");
+    const span = Math.max(...beat.y) - Math.min(...beat.y);
+    assert.ok(span >= 0.5 * (height - 100) && span > 40, `${span} of ${height}`);
+  }
+});

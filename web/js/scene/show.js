@@ -158,8 +158,10 @@ function insetItems(p, box) {
   items.push({ kind: "words", x: box.x + text * 0.25, y: p.height - text * 0.55, text: long, colour: "faint", size: text, most: box.width - text * 0.5 });
   const [low, high] = [Math.min(...t.low), Math.max(...t.high)];
   if (!(low < high)) return items;
-  const [top, bottom] = [box.y + text * 1.2, p.height - text * 1.2];
-  const y = (/** @type {number} */ v) => bottom - ((v - low) * Math.max(8, bottom - top)) / (high - low);
+  // Between its words or, where that leaves little, before them.
+  const pad = box.height > text * 4 ? text * 1.2 : text * 0.2;
+  const [top, bottom] = [box.y + pad, p.height - pad];
+  const y = (/** @type {number} */ v) => bottom - ((v - low) * (bottom - top)) / (high - low);
   const xs = t.mean.map((_, i) => box.x + text * 0.2 + (i * (box.width - text * 0.4)) / (t.mean.length - 1));
   items.push({ kind: "path", x: [...xs, ...xs.toReversed()], y: [...t.high.map(y), ...t.low.map(y).toReversed()], colour: "grid", fill: true, alpha: 0.6 });
   items.push({ kind: "path", x: xs, y: t.mean.map(y), colour: "ink", width: p.line });

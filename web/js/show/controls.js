@@ -29,9 +29,10 @@ export class Controls {
     this.present = toggle("show-present", W.present, () => show.togglePresent(), W.allWhoFollowSee);
     this.line = h("input", { type: "text", id: "show-line-input", class: "show-line-input", "data-testid": "show-line-input", maxlength: String(MOST_LINE), placeholder: W.aLineOfWords, "aria-label": W.aLineOfWords, hidden: true });
     this.line.addEventListener("input", () => show.shared());
+    this.save = button("show-save", W.save, () => show.save(), { title: W.saveThisViewE });
     this.leave = button("show-leave", W.leave, () => show.leave(), { title: W.backToThePageEsc });
     this.root = h("div", { class: "show-controls", role: "toolbar", "aria-label": W.showView }, this.follow, this.freeze, this.pointer, this.sound, this.early, this.raw, this.both, this.channel, this.traces,
-      this.typical, this.ground, this.full, this.join, this.present, this.line, this.leave);
+      this.typical, this.ground, this.full, this.save, this.join, this.present, this.line, this.leave);
   }
 }
 
@@ -43,5 +44,5 @@ export function pressed(b, on) {
 /** For the list of keys. @returns {Key[]} */
 export function showKeys() {
   return /** @type {[string, string][]} */ ([["space", W.freezeOrGoOn], ["p", W.aPointerForMouseFinger], ["m", W.aSoftTickAtEach2], ["r", W.asMeasuredOrCleaned], ["b", W.rawAboveCleaned2], ["n", W.theTypicalBeat], ["x", W.theNextChannel],
-    ["t", W.lightOrDarkGround], ["+ −", W.fewerOrMoreSecondsAcross], ["← →", W.alongTheFrozenTrace], ["f", W.fullScreen2], ["j", W.howToJoin], ["g", W.presentToAll], ["a", W.followOrLookAlone], [W.esc, W.backToThePage]]).map(([shown, what]) => ({ key: "", shown, what, run: () => {} }));
+    ["t", W.lightOrDarkGround], ["+ −", W.fewerOrMoreSecondsAcross], ["← →", W.alongTheFrozenTrace], ["f", W.fullScreen2], ["j", W.howToJoin], ["g", W.presentToAll], ["a", W.followOrLookAlone], ["e", W.saveThisView], [W.esc, W.backToThePage]]).map(([shown, what]) => ({ key: "", shown, what, run: () => {} }));
 }
