@@ -115,6 +115,7 @@ func TestBoardFinderOnMIT(t *testing.T) {
 }
 
 func TestBoardFinderOnPulses(t *testing.T) {
+	t.Parallel()
 	var total score.Total
 	var rates boardRates
 	for _, name := range present(t, pulseRecords) {

@@ -52,6 +52,7 @@ func rmssd(samples []int64, rateHz float64) float64 {
 // in being the greater, the mark does not jump (intervals of 800 ms, so RMSSD is nothing
 // but the marks' error).
 func TestECGFiducial(t *testing.T) {
+	t.Parallel()
 	for _, c := range mitCases(t, 0) {
 		if c.name != "100" && c.name != "234" && c.name != "212" {
 			continue

@@ -70,6 +70,7 @@ func ecgSets(t testing.TB, all bool) []ecgSet {
 // The textbook's way, which knows the whole record and does not tell in time, is fed what
 // ours is fed. Where it is better by more than the margin that is a fault of ours.
 func TestECGBesidePeer(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("short")
 	}

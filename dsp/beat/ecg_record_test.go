@@ -117,6 +117,7 @@ var countedBeats = map[string][2]int{
 // The project's own aim: gross Se and +P of 99.8 % at least on whole records and after
 // the learning period of EC57, 98.5 % at least on each, R within 10 ms in the median.
 func TestECGMIT(t *testing.T) {
+	t.Parallel()
 	list := mitRecords(t)
 	found := foundInMIT(t)
 	whole, after := scoreBeats(t, list, found, 0), scoreBeats(t, list, found, score.Learning)
@@ -191,6 +192,7 @@ func noisy(r annotated, noise []float64, snr float64) annotated {
 
 // The bounds are loose: there against a fall, not to be reached for.
 func TestECGNoise(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("short")
 	}
@@ -221,6 +223,7 @@ func TestECGNoise(t *testing.T) {
 // How far the parameters are tuned to the records: with half of them moved by a fifth at
 // once F1 falls by less than a point, in four draws and with PULSEWRIGHT_FIGURES in 24.
 func TestECGPerturbed(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("short")
 	}

@@ -104,6 +104,7 @@ var testRates = []float64{100, 125, 250, 360, 500, 720, 1000}
 
 // EC13's limits, from memory: QRS of 0.5 to 5 mV and 70 to 120 ms, 30 to 200 bpm.
 func TestECGAmplitudeAndWidth(t *testing.T) {
+	t.Parallel()
 	for _, rate := range append(slices.Clone(testRates), 4000) {
 		for _, volts := range []float64{0.5e-3, 1e-3, 5e-3, -1e-3} {
 			for _, width := range []float64{0.070, 0.100, 0.120} {

@@ -128,6 +128,7 @@ func benches(t testing.TB, kind Kind, seed uint64) (list []bench) {
 // Where there is no heart no rate is shown for longer than 3 s in 10 minutes. The gate is
 // fitted with seed 0; these are others.
 func TestNoRateFromABench(t *testing.T) {
+	t.Parallel()
 	for _, kind := range []Kind{ECG, Pulse} {
 		for _, seed := range []uint64{2, 3} {
 			list := benches(t, kind, seed)

@@ -25,8 +25,9 @@ type situation struct {
 	// known tells whether a second counts; nil: all do. silent: there is no heart in it.
 	known  func(second int) bool
 	silent bool
-	step   float64 // of the converter, 0 unknown
-	own    bool    // the record as it is, under its own name
+	step   float64          // of the converter, 0 unknown
+	own    bool             // the record as it is, under its own name
+	signal func() []float64 // makes x when it is asked for, so that not all are there at once; or nil
 }
 
 // has lists the names of a folder's files with an ending, without it; none when the
@@ -188,11 +189,12 @@ func situations(t testing.TB, leads ...int) (list []situation) {
 			for _, file := range []string{"em_first", "ma_first", "bw_first"} {
 				noise := electrodeNoise(t, file)[lead-1]
 				for _, snr := range []float64{12, 6, 0} {
-					with := noisy(annotated{name, r.x, score.Reference{Samples: r.sure}}, noise, snr)
 					// From 4 min on, a minute before the noise, to its second end.
 					const from, to = 240 * 360, 660 * 360
 					s := situation{group: fmt.Sprintf("%s %g", file[:2], snr), kind: ECG, record: record{name: r.name, rateHz: r.rateHz}}
-					s.x = with.x[from:min(len(with.x), to)]
+					s.signal = func() []float64 {
+						return noisy(annotated{name, r.x[:min(len(r.x), to)], score.Reference{Samples: r.sure}}, noise, snr).x[from:]
+					}
 					for _, at := range r.sure {
 						if at >= from && at < to {
 							s.sure = append(s.sure, at-from)
@@ -303,6 +305,9 @@ func monitoredOnce(t testing.TB, kind Kind, r record) monitored {
 // follow asks the monitor at the end of each second.
 func (s situation) follow(t testing.TB) []verdict {
 	t.Helper()
+	if s.signal != nil {
+		s.x = s.signal()
+	}
 	var m monitored
 	if s.own {
 		m = monitoredOnce(t, s.kind, s.record)
@@ -396,6 +401,7 @@ var wanted = map[string]struct{ least, most, right float64 }{
 // PULSEWRIGHT_LEADS=2 takes the second leads of mitdb instead, PULSEWRIGHT_EACH=1 tells
 // of each recording, PULSEWRIGHT_GATE=FILE writes what the gate saw of every second.
 func TestGateOnRecords(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("short")
 	}
