@@ -96,7 +96,7 @@ type Monitor struct {
 const hopKept = 32 // 8 s
 
 // monitorParams are the monitor's numbers: times in seconds, hops where it says so.
-// METHOD.md tells what the rules are for.
+// METHOD.md tells what the rules are for. Some are named in the reasons told.
 type monitorParams struct {
 	gate gateParams
 
