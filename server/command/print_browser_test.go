@@ -117,7 +117,8 @@ func contentStrokes(content string) []stroke {
 // printed prints the page and says what its beforeprint left in window.printed.
 func printed[T any](t *testing.T, ctx context.Context, name, note string) ([]stroke, T) {
 	t.Helper()
-	script(t, ctx, `window.onbeforeprint = () => { window.printed = `+note+` }`)
+	// After the page's own listener, which says in the foot of each page what it is.
+	script(t, ctx, `window.onbeforeprint = () => { window.printed = `+note+`; window.foot = [...document.adoptedStyleSheets].flatMap((s) => [...s.cssRules]).map((r) => r.cssText).join() }`)
 	pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPrintBackground()))
 	if err != nil {
 		t.Fatal(err)
@@ -127,6 +128,12 @@ func printed[T any](t *testing.T, ctx context.Context, name, note string) ([]str
 	}
 	if look[int](t, ctx, `document.querySelectorAll(".on-paper").length`) != 0 {
 		t.Errorf("%s: the sheet of paper is left in the page", name)
+	}
+	if foot := look[string](t, ctx, `window.foot`); !strings.Contains(foot, "@bottom-center") || !strings.Contains(foot, "Learning aid") || strings.Contains(foot, "INVENTED") != !strings.HasPrefix(name, "review of a file") {
+		t.Errorf("%s: in the foot of each page %q", name, foot)
+	}
+	if look[int](t, ctx, `document.adoptedStyleSheets.length`) != 0 {
+		t.Errorf("%s: the foot of the pages is left", name)
 	}
 	return pdfStrokes(t, pdf), look[T](t, ctx, `window.printed`)
 }
@@ -367,7 +374,7 @@ func TestPrintsReview(t *testing.T) {
 	soon(t, ctx, "its trace", `pulsewrightReview?.().piece?.exact`, 10*time.Second)
 	script(t, ctx, `{ const s = at("review-seconds"); s.value = "5"; s.dispatchEvent(new Event("change")); }`)
 	soon(t, ctx, "five seconds of it", `(() => { const r = pulsewrightReview(); return r.to - r.from === 1250 && r.piece.exact && r.piece.to - r.piece.from < 4500 })()`, 10*time.Second)
-	all, s := printed[reviewStats](t, ctx, "review", reviewNow)
+	all, s := printed[reviewStats](t, ctx, "review of a file", reviewNow)
 	points := curve(all, printedTrace)
 	// One sample beside the window on either side is drawn too, and cut off.
 	first := int(math.Floor(s.From)) - 1
@@ -390,7 +397,7 @@ func TestPrintsReview(t *testing.T) {
 	// Compare, of the recording with itself.
 	script(t, ctx, `press("review-as-a")`)
 	soon(t, ctx, "the comparison", `document.querySelectorAll("[data-testid=compare-words] li").length > 0`, 20*time.Second)
-	all, drawn := printed[string](t, ctx, "compare", longestCurve)
+	all, drawn := printed[string](t, ctx, "review of a file, compared", longestCurve)
 	asDrawn(t, "compare", curve(all, printedTrace), drawn)
 }
 

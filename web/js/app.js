@@ -23,7 +23,7 @@ import { PlaybackPanel } from "./playback.js";
 import { ReadingPanel } from "./reading.js";
 import { ringCapacity, Rings } from "./rings.js";
 import { ScaleDialog } from "./scale-dialog.js";
-import { fromPaper, repaint, toPaper } from "./scene/picture.js";
+import { fromPaper, pageFoot, repaint, toPaper } from "./scene/picture.js";
 import { SECONDS_ACROSS, stepSeconds } from "./scales.js";
 import { asksForShow, ShowView } from "./show.js";
 import { showKeys } from "./show/controls.js";
@@ -886,8 +886,15 @@ contrastQuery.addEventListener("change", applyTheme);
 window.addEventListener("beforeprint", () => {
   document.documentElement.dataset.theme = "light"; // paper is white whatever the screen is
   toPaper();
+  // A handout and a lab sheet are one page, which says it itself.
+  if (document.querySelector(".print-sheet")) return;
+  const view = document.querySelector("dialog.compare-view[open]") ?? document.querySelector("dialog.review[open]");
+  noFoot = pageFoot((view ? view.hasAttribute("data-invented") : invented()) ? `${words.INVENTED} · ${words.AID}` : words.AID);
 });
+let noFoot = () => {};
 window.addEventListener("afterprint", () => {
+  noFoot();
+  noFoot = () => {};
   trace.printTrue = false;
   fromPaper();
   applyTheme();

@@ -2289,6 +2289,8 @@ export const traceSheetWords = {
   lostOnTheWayTo: "lost on the way to this page",
   /** @param {unknown} duration @param {unknown} b */
   gap: (duration, b) => `gap ${duration}${b}`,
+  /** @param {number} n */
+  unwritten: (n) => (n === 1 ? "1 interval more, no room to write it" : `${n} intervals more, no room to write them`),
 };
 
 /** trace/toolbar.js */

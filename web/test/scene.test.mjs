@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import { chartNumbers, chartScene } from "../js/scene/chart.js";
 import { colourOf, framed, stacked, walk, withDots } from "../js/scene/scene.js";
+import { sheetScene } from "../js/scene/sheet.js";
 import { svgOf, traceData } from "../js/scene/svg.js";
 import { DARK, LIGHT, OVERLAID } from "../js/theme.js";
 
@@ -96,4 +97,20 @@ test("eight traces laid over each other are told apart by their lines alone", ()
   let lines = 0;
   walk({ ...trace, ...OVERLAID[3], low: [0, 1, 0, 1, 0, 1, 0, 1], high: [0, 1, 0, 1, 0, 1, 0, 1], size: 8, to: 8, dx: 12 }, { moveTo: () => {}, lineTo: () => lines++ }, 0.4);
   assert.equal(lines, 4, "two stubs and two lines of eight samples");
+});
+
+test("on paper intervals get smaller letters, and those without room are counted", () => {
+  const texts = (/** @type {number} */ every, /** @type {boolean} */ paper) => {
+    const beats = Array.from({ length: 11 }, (_, i) => ({ sample: 20 + i * every, good: true, text: "800 ms" }));
+    const lane = { name: paper ? "raw" : "", unit: "V", colour: "trace0", style: { width: 1, on: 1, off: 0 }, top: 24, height: 100, low: 0, high: 1, curve: null, beats, signs: true, mmVolts: 0 };
+    const { items } = sheetScene({ width: 700, height: 160, left: 50, x0: 50, perSample: 1, rateHz: 100, lanes: [lane], overlaid: false, mmSamples: 0, gaps: [], notes: [], cursors: null, ...(paper ? { unwritten: (/** @type {number} */ n) => `${n} more` } : {}) });
+    const words = items.flatMap((i) => (i.kind === "clip" ? i.items : [i])).flatMap((i) => (i.kind === "words" ? [i] : []));
+    return { written: words.filter((w) => w.text === "800 ms"), more: words.find((w) => / more$/.test(w.text))?.text ?? "" };
+  };
+  assert.deepEqual([texts(45, false).written.length, texts(45, false).more], [0, ""], "on a screen there is zooming");
+  const paper = texts(45, true);
+  assert.ok(paper.written.length >= 8 && paper.written.every((w) => w.size < 10), `${paper.written.length} written`);
+  assert.equal(paper.more, `${10 - paper.written.length} more`);
+  assert.equal(texts(15, true).more, "10 more", "too dense for any");
+  assert.equal(texts(58, true).more, "1 more", "below the name");
 });

@@ -301,6 +301,7 @@ class CompareView {
   #draw() {
     const [a, b] = this.stretches;
     if (!a || !b) return;
+    this.dialog.toggleAttribute("data-invented", this.forms.some((f) => f.detail?.invented === true));
     const look = [{ colour: "trace0", width: 1.6, dash: [] }, { colour: "trace1", width: 2.2, dash: [7, 3] }];
     const list = [a, b];
     const same = this.same.checked || a.unit !== b.unit;

@@ -250,6 +250,7 @@ class ReviewView {
     if (this.panelButtons) this.panelButtons.score.hidden = true;
     this.editor.toggle(false);
     this.editor.show(detail.id, {});
+    this.dialog.toggleAttribute("data-invented", detail.invented);
     fill(this.title, detail.name || detail.id, detail.invented ? " " : null, detail.invented ? h("span", { class: "invented", "data-testid": "review-invented" }, INVENTED) : null);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
     const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));

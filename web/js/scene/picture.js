@@ -65,6 +65,21 @@ export function toPaper() {
   }
 }
 
+/**
+ * Words in the foot of every printed page, until they are taken away; where the browser has no margin boxes (CSS Paged
+ * Media), what stands on the page itself has to do.
+ * @param {string} text
+ * @returns {() => void}
+ */
+export function pageFoot(text) {
+  const sheet = new window.CSSStyleSheet();
+  sheet.replaceSync(`@page { @bottom-center { content: ${JSON.stringify(text)}; font: 8pt sans-serif; color: #000000; } }`);
+  document.adoptedStyleSheets = [...document.adoptedStyleSheets, sheet];
+  return () => {
+    document.adoptedStyleSheets = document.adoptedStyleSheets.filter((s) => s !== sheet);
+  };
+}
+
 /** Takes them away again. */
 export function fromPaper() {
   for (const e of document.querySelectorAll(".on-paper")) e.remove();

@@ -43,6 +43,7 @@ import { HATCH_CSS, widthOf, withDots } from "./scene.js";
  * @property {(seconds: number, step: number) => string} [timeText] how it shows them
  * @property {Item[]} [over] over the traces
  * @property {number} [clear] room at the left that names take on a screen
+ * @property {(n: number) => string} [unwritten] on paper, where nobody can zoom: says how many intervals have no room; smaller letters come before
  */
 
 export const AXIS = 24;
@@ -55,6 +56,9 @@ const LEAST_MM = 3.5;
 const DENSE_BEATS = 9;
 const LEAST_BEATS = 3.5;
 const LEAST_INTERVAL = 52;
+/** An interval's letters, and the smaller ones of a sheet of paper where it has no room else. */
+const INTERVAL_TEXT = 10.5;
+const INTERVAL_SMALL = 8;
 const MOST_NOTE = 42;
 
 /**
@@ -248,11 +252,17 @@ function beatItems(s, l, x, from, to) {
     { kind: "lines", at: feet, colour: "mark", width: 1.2 },
   ];
   const clear = s.left + (l.name ? 36 + widthOf(l.name, 12) : s.clear ?? 0);
+  const small = s.unwritten !== undefined && each < LEAST_INTERVAL;
+  const size = small ? INTERVAL_SMALL : INTERVAL_TEXT;
+  let unwritten = 0;
   for (let i = 1; i < beats.length; i++) {
     const [a, b] = [x(beats[i - 1].sample), x(beats[i].sample)];
     const { text } = beats[i];
-    if (text && b - a >= LEAST_INTERVAL && a >= clear) items.push({ kind: "words", x: (a + b) / 2, y: l.top - 9, text, colour: "faint", size: 10.5, align: "center" });
+    if (!text) continue;
+    if (a >= clear && b - a >= (s.unwritten ? widthOf(text, size) + 4 : LEAST_INTERVAL)) items.push({ kind: "words", x: (a + b) / 2, y: l.top - 9, text, colour: "faint", size, align: "center" });
+    else unwritten++;
   }
+  if (unwritten > 0 && s.unwritten) items.push({ kind: "words", x: s.width - 4, y: l.top + l.height - 7, text: s.unwritten(unwritten), colour: "faint", size: INTERVAL_TEXT, align: "right", halo: true });
   return items;
 }
 

@@ -53,7 +53,7 @@ export function sheetOf(t, on) {
       };
     }),
     gaps: [...t.gaps.filter(seen).map(gap("")), ...t.holes.filter(seen).map(gap(W.lostOnTheWayTo))],
-    notes: t.notes, cursors: t.cursors.on ? t.cursors : null,
+    notes: t.notes, cursors: t.cursors.on ? t.cursors : null, ...(on.named ? { unwritten: W.unwritten } : {}),
   };
 }
 
