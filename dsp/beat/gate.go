@@ -94,6 +94,9 @@ type gateParams struct {
 	// Beats that come more unevenly than bluntUneven and have less than the share blunt of
 	// their range in one slope are no heart's.
 	blunt, bluntUneven float64
+	// Nor has a pulse slower than pressBelow, bpm, so little slope, and heights that differ by
+	// more than pressHeights, a logarithm, from the nearer of the two before: presses.
+	pressBelow, pressHeights float64
 	// No rhythm is more uneven than this.
 	erratic float64
 	// Nor has so many intervals that are too short, of the last ones.
@@ -137,6 +140,7 @@ func defaultGateParams(k Kind) gateParams {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
 		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.show, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.86, 0.04
 		p.blunt, p.bluntUneven, p.fewUneven = 0.55, 0.1, 0.03
+		p.pressBelow, p.pressHeights = 100, 0.25
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, 0, -5.337, 2.123, 7.730, -7.606, -4.559}
 	}
 	return p
@@ -169,6 +173,7 @@ type evidence struct {
 	wander  float64 // range of the signal over that of the beats
 	alike   float64 // correlation of the shapes
 	heights float64 // how far the beats' heights are from the middle one, as a logarithm
+	unequal float64 // and how far from the nearer of the two before
 	unlevel float64 // by how much the level changes from beat to beat, against their range
 	doubled bool    // a smaller wave follows, or comes before, every beat
 }
@@ -493,16 +498,22 @@ func (g *gate) look() {
 	if !(height > 0 && swing > 0) {
 		return
 	}
-	calm, between := 0.0, 0.0
+	calm, between, one, two := 0.0, 0.0, 0.0, 0.0
 	for i, b := range last {
 		between += min(g.p.between, b.between/height) / n
 		calm += min(g.p.calmMost, b.calm/height) / n
-		s.heights += math.Abs(math.Log(max(b.height/height, g.p.heightLeast))) / n
+		heights[i] = math.Log(max(b.height/height, g.p.heightLeast))
+		s.heights += math.Abs(heights[i]) / n
+		if i > 1 {
+			one += math.Abs(heights[i]-heights[i-1]) / (n - 2)
+			two += math.Abs(heights[i]-heights[i-2]) / (n - 2)
+		}
 		if i > 0 {
 			s.unlevel += min(g.p.levelMost, math.Abs(b.level-last[i-1].level)/swing) / n
 		}
 	}
 	s.beats = len(last)
+	s.unequal = min(one, two)
 	lag := 60 / rate * g.workHz
 	over := min(g.memory, max(int64(g.p.memoryTimes*lag), int64(g.meter.sum()*g.workHz)))
 	g.listen(g.p.steepest*height, over)
@@ -643,6 +654,14 @@ func (g *gate) blunt() bool {
 	return s.beats > 0 && s.uneven > g.p.bluntUneven && s.sharp < g.p.blunt
 }
 
+// presses tells that the waves of a pulse, slow as they come, fall as steeply as they rise and
+// differ in height. A fast pulse is as round, and one of alternating height is not meant.
+func (g *gate) presses() bool {
+	s := &g.seen
+	rate, _ := g.meter.bpm()
+	return g.kind == Pulse && s.beats > 0 && rate < g.p.pressBelow && s.sharp < g.p.blunt && s.unequal > g.p.pressHeights
+}
+
 // moves tells of an electrode that moves, even where it keeps time: its waves differ in
 // height and stand on levels of their own, they do not look like one another, and it does
 // not rest between them. Each of these a heart may do.
@@ -660,7 +679,7 @@ func (g *gate) erratic() bool { return g.seen.uneven > g.p.erratic }
 // refuses tells that the beats are no heart's, whatever their probability: what the
 // records teach too little of.
 func (g *gate) refuses() bool {
-	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.meter.broken() >= g.p.broken || g.moves() || g.unlike() || g.erratic()
+	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.meter.broken() >= g.p.broken || g.moves() || g.unlike() || g.erratic()
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it:

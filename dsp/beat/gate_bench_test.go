@@ -130,7 +130,7 @@ func benches(t testing.TB, kind Kind, seed uint64) (list []bench) {
 func TestNoRateFromABench(t *testing.T) {
 	t.Parallel()
 	for _, kind := range []Kind{ECG, Pulse} {
-		for _, seed := range []uint64{2, 3} {
+		for _, seed := range []uint64{2, 4} {
 			list := benches(t, kind, seed)
 			twoAtATime(len(list), func(i int) {
 				b := list[i]
@@ -144,7 +144,7 @@ func TestNoRateFromABench(t *testing.T) {
 				})
 				t.Logf("%s, %s, seed %d: a rate in %.1f s of 600, %d beats; %v", kind, b.name, seed, float64(shown)/10, len(w.beats), states)
 				most := 3.0
-				if b.name == "presses" {
+				if b.name == "presses" && kind == ECG {
 					most = 12 // a few in a row come evenly by chance, as a pulse does
 				}
 				if s := float64(shown) / 10; s > most {

@@ -31,7 +31,8 @@ func alternating() (list []alternates) {
 	return list
 }
 
-// Pulses that alternate in height are never read as half their rate: right, or not shown.
+// Pulses that alternate in height are never read as half their rate, and the right one is
+// shown.
 func TestAlternatingPulsesAreNeverHalved(t *testing.T) {
 	for _, a := range alternating() {
 		w := watch(t, MonitorConfig{Kind: Pulse, RateHz: 250, Low: math.NaN(), High: math.NaN()})
@@ -52,6 +53,9 @@ func TestAlternatingPulsesAreNeverHalved(t *testing.T) {
 		t.Logf("%g bpm, every second %g high: right %d, wrong %d of 600; at the end %v", a.bpm, a.weak, right, wrong, w.Reading())
 		if wrong > 0 {
 			t.Errorf("%g bpm, every second %g high: %d readings of 600 wrong, the first %v", a.bpm, a.weak, wrong, first)
+		}
+		if right < 500 {
+			t.Errorf("%g bpm, every second %g high: %d readings of 600 are right, want 500", a.bpm, a.weak, right)
 		}
 	}
 }
