@@ -368,16 +368,20 @@ type strangerKey struct{}
 func (s *Server) requireRole(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if key := r.URL.Query().Get("key"); key != "" && r.Method == http.MethodGet && r.URL.Path == "/" {
-			s.exchange(w, r, key)
+			next := "/"
+			if r.URL.Query().Get("view") == "show" {
+				next = showPage // nothing else of the link is repeated
+			}
+			s.exchange(w, r, key, next)
 			return
 		}
 		role, visitor := s.access.role(r)
 		if role != Nobody && r.Method == http.MethodGet && isCode(r.URL.Path) { // that was typed, right or wrong
-			http.Redirect(w, r, "/", http.StatusSeeOther)
+			http.Redirect(w, r, showPage, http.StatusSeeOther)
 			return
 		}
 		if role == Nobody && r.Method == http.MethodGet && len(r.URL.Path) == codeLength+1 {
-			s.exchange(w, r, strings.ToLower(r.URL.Path[1:]))
+			s.exchange(w, r, strings.ToLower(r.URL.Path[1:]), showPage)
 			return
 		}
 		if role == Nobody && r.Context().Value(strangerKey{}) != nil {
@@ -411,7 +415,12 @@ func accessOf(r *http.Request) grant {
 	return a
 }
 
-func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
+// showPage is the view for a room: what a picture code over it leads to and, since a class types it from there, the short
+// link.
+const showPage = "/?view=show"
+
+// exchange lets somebody in by a key, to a page.
+func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key, next string) {
 	address, _, _ := net.SplitHostPort(r.RemoteAddr)
 	v, err := s.access.enter(key, address, s.access.visitor(r))
 	if err != nil {
@@ -430,10 +439,6 @@ func (s *Server) exchange(w http.ResponseWriter, r *http.Request, key string) {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: v.token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil})
 	// A same-site cookie set in this answer would not be sent with a redirect that
 	// began on another site, so the page itself moves on.
-	next := "/"
-	if r.URL.Query().Get("view") == "show" {
-		next = "/?view=show" // nothing else of the link is repeated
-	}
 	w.Header().Set("Cache-Control", "no-store")
 	w.Header().Set("Refresh", "0; url="+next)
 	plainPage(w, http.StatusOK, `<a href="`+next+`">Go on to the page</a>`)

@@ -340,8 +340,8 @@ func TestShortLink(t *testing.T) {
 	}
 	code := s.access.Code()
 	for _, typed := range []string{code, strings.ToUpper(code)} {
-		if status, _ := request(t, far, "GET", "/"+typed, "", nil); status != 200 {
-			t.Errorf("/%s got %d, want 200", typed, status)
+		if status, body := request(t, far, "GET", "/"+typed, "", nil); status != 200 || !strings.Contains(body, `"/?view=show"`) {
+			t.Errorf("/%s got %d, want 200 and the way to Show: %s", typed, status, body)
 		}
 	}
 	if v := s.access.Visitors(); len(v) != 2 || v[0].Owner || v[1].Owner {
@@ -356,8 +356,8 @@ func TestShortLink(t *testing.T) {
 		t.Errorf("after %d guesses the right code got %d, want 429", failuresPerMinute, status)
 	}
 	request(t, h, "PUT", "/api/v1/share", `{"on":false}`, js)
-	if s.access.Code() == code || len(s.access.Visitors()) != 0 {
-		t.Error("after the sharing the code and its visitors stay")
+	if s.access.Code() == code || len(s.Sharing.State().Visitors) != 0 {
+		t.Error("after the sharing the code stays, or visitors are listed")
 	}
 }
 

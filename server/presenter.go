@@ -4,12 +4,14 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"slices"
 	"sync"
 	"time"
 
 	"pulsewright/acquire"
 	"pulsewright/server/channel"
 	"pulsewright/server/hub"
+	"pulsewright/server/session"
 )
 
 const (
@@ -20,6 +22,8 @@ const (
 	mostLine, mostPage = 240, 40
 	// leastAcross and mostAcross bound the seconds across.
 	leastAcross, mostAcross = 0.1, 600.0
+	// newerSeconds is how much newer than the state told a frozen trace may end.
+	newerSeconds = 10
 	// presenterAway is how long a presentation outlives the last page of an owner.
 	presenterAway = 15 * time.Second
 )
@@ -58,8 +62,8 @@ type PresentPlaces struct {
 	Y  float64 `json:"y"`
 }
 
-// check says what is wrong with a presentation.
-func (p Presentation) check() error {
+// check says what is wrong with a presentation of what is there now.
+func (p Presentation) check(now session.State) error {
 	if len(p.By) > mostPage || len(p.Line) > mostLine {
 		return fmt.Errorf("a page's name of %d bytes, a line of %d: give at most %d and %d", len(p.By), len(p.Line), mostPage, mostLine)
 	}
@@ -77,13 +81,23 @@ func (p Presentation) check() error {
 	if n := len(p.Lanes); n < 1 || n > mostLanes {
 		return fmt.Errorf("%d lanes: give 1 to %d", n, mostLanes)
 	}
-	for _, l := range p.Lanes {
+	channels := max(1, len(now.Channels)) // without a source the first is still what a page shows
+	for i, l := range p.Lanes {
+		if l.Channel >= channels {
+			return fmt.Errorf("lane of channel %d: the source has channels 0 to %d", l.Channel, channels-1)
+		}
+		if slices.Contains(p.Lanes[:i], l) {
+			return fmt.Errorf("lane of channel %d, point %d: it is given twice; give each trace once", l.Channel, l.Point)
+		}
 		if l.Channel < 0 || l.Point < 0 || l.Point >= channel.Points {
 			return fmt.Errorf("lane of channel %d, point %d: channels count from 0, points from 0 to %d", l.Channel, l.Point, channel.Points-1)
 		}
 	}
 	if f := p.Frozen; f != nil && f.End < 0 {
 		return fmt.Errorf("frozen at sample %g: the first is 0", f.End)
+	}
+	if f := p.Frozen; f != nil && f.Epoch == now.Epoch && f.End > float64(now.LastIndex)+newerSeconds*now.RateHz {
+		return fmt.Errorf("frozen at sample %g: the newest is %d", f.End, now.LastIndex-1)
 	}
 	if at := p.Pointer; at != nil && (at.On != "traces" && at.On != "words" || at.X < 0 || at.X > 1 || at.Y < 0 || at.Y > 1) {
 		return fmt.Errorf("pointer on %s at %g, %g: on traces or words, at shares from 0 to 1", quoteShort(at.On), at.X, at.Y)
@@ -164,7 +178,7 @@ func (s *Server) putPresenter(w http.ResponseWriter, r *http.Request) {
 	if !ReadJSON(w, r, &body) {
 		return
 	}
-	if err := body.check(); err != nil {
+	if err := body.check(s.session.State()); err != nil {
 		FailWith(w, http.StatusBadRequest, err)
 		return
 	}

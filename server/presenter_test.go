@@ -53,7 +53,8 @@ func TestPresenterReachesThoseThereAndThoseWhoCome(t *testing.T) {
 	for _, bad := range []string{`{"on":true,"secondsAcross":0,"lanes":[{"channel":0,"point":0}]}`, `{"on":true,"secondsAcross":1,"lanes":[]}`, `{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":5}]}`,
 		`{"on":true,"secondsAcross":1,"lanes":[{"channel":-1,"point":0}]}`, `{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":0}],"pointer":{"on":"traces","x":2,"y":0}}`,
 		`{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":0}],"pointer":{"on":"wall","x":1,"y":0}}`, `{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":0}],"frozen":{"epoch":1,"end":-1}}`,
-		`{"on":false,"line":"\u202eturned"}`, `{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":0},{"channel":0,"point":1},{"channel":0,"point":2},{"channel":0,"point":3}]}`} {
+		`{"on":false,"line":"\u202eturned"}`, `{"on":true,"secondsAcross":1,"lanes":[{"channel":99,"point":0}]}`, `{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":0},{"channel":0,"point":0}]}`,
+		`{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":0}],"frozen":{"epoch":1,"end":1e12}}`, `{"on":true,"secondsAcross":1,"lanes":[{"channel":0,"point":0},{"channel":0,"point":1},{"channel":0,"point":2},{"channel":0,"point":3}]}`} {
 		if code := put(bad); code != http.StatusBadRequest {
 			t.Errorf("%s: %d, want 400", bad, code)
 		}

@@ -888,8 +888,9 @@ window.addEventListener("beforeprint", () => {
   toPaper();
   // A handout and a lab sheet are one page, which says it itself.
   if (document.querySelector(".print-sheet")) return;
+  const read = document.querySelector("#help-dialog[open], #glossary-dialog[open], #cautions-dialog[open]");
   const view = document.querySelector("dialog.compare-view[open]") ?? document.querySelector("dialog.review[open]");
-  noFoot = pageFoot((view ? view.hasAttribute("data-invented") : invented()) ? `${words.INVENTED} · ${words.AID}` : words.AID);
+  noFoot = pageFoot(!read && (view ? view.hasAttribute("data-invented") : invented()) ? `${words.INVENTED} · ${words.AID}` : words.AID);
 });
 let noFoot = () => {};
 window.addEventListener("afterprint", () => {
