@@ -397,6 +397,7 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 		{id: "show-typical", probe: pressed("show-typical"), before: show},
 		{id: "show-ground", probe: `S().show.ground`, before: show},
 		{id: "show-full", probe: `document.fullscreenElement !== null`, before: show},
+		{id: "show-save", probe: `dialogOpen()`, before: show + `if (dialogOpen()) shut()`, after: `shut()`},
 		{id: "show-join-open", probe: `shown("show-join")`, before: show + `if (shown("show-join")) press("show-join-close")`},
 		{id: "show-join-close", probe: `shown("show-join")`, before: show + `if (!shown("show-join")) press("show-join-open")`, when: `shown("show-join-close")`},
 		{id: "show-present", probe: `S().show.presenting`, before: show},
