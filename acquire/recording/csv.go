@@ -90,8 +90,11 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 // told remarks on rows and columns that were left out or are odd.
 func (p *csvPlan) told(f *File, facts *csvFacts) {
 	const why = "what sums a table up is no sample"
-	if n := int64(len(p.tail)); n > 0 {
-		f.remark("%s left out; the first begins with %q: %s", acquire.Number(n, "row of words at the end was", "rows of words at the end were"), shorten(p.tail[0][leading(p.tail[0])]), why)
+	if i := slices.IndexFunc(p.tail, p.wordsFirst); i >= 0 {
+		f.remark("%s left out; the first begins with %q: %s", acquire.Number(int64(p.sums), "row of words at the end was", "rows of words at the end were"), shorten(p.tail[i][leading(p.tail[i])]), why)
+	}
+	if n := int64(len(p.tail) - p.sums); n > 0 {
+		f.remark("%s left out", acquire.Number(n, "empty row at the end was", "empty rows at the end were"))
 	}
 	if n := int64(p.above); n > 0 {
 		f.remark("%s left out: %s", acquire.Number(n, "row below the names was", "rows below the names were"), why)
@@ -164,7 +167,7 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 		}
 	}
 	p.end = math.MaxInt
-	goesOn := false // more rows begin with words than sum a table up
+	goesOn := false // more rows than stand below a table
 	for i := 0; ; i++ {
 		fields, err := r.row()
 		if err == io.EOF {
@@ -176,16 +179,19 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 		if i < p.header || p.repeated(fields) {
 			continue
 		}
-		words := facts.rows > 0 && p.wordsFirst(fields)
-		if goesOn = words && (goesOn || len(p.tail) == mostTail); words && !goesOn {
-			p.end = min(p.end, i)
+		words := p.wordsFirst(fields)
+		aside := facts.rows > 0 && (words || empty(fields))
+		if goesOn = aside && (goesOn || p.sums == mostSums || len(p.tail) == mostTail); aside && !goesOn {
+			if p.end = min(p.end, i); words {
+				p.sums++
+			}
 			p.tail = append(p.tail, slices.Clone(fields))
 			continue
 		}
 		for _, before := range p.tail { // the table goes on
 			facts.learn(p, before)
 		}
-		p.tail, p.end = nil, math.MaxInt
+		p.tail, p.sums, p.end = nil, 0, math.MaxInt
 		facts.learn(p, fields)
 	}
 	if facts.rows == 0 {

@@ -360,7 +360,11 @@ func (p *csvPlan) ask(f *File, clock *csvClock, facts *csvFacts) {
 		f.doubt(d, "-names "+map[string]string{firstRow: noNames, noNames: firstRow}[d.Taken])
 	}
 	if p.guessed && clock.plan != nil && o.Time == "" && p.kind == secondsClock {
-		f.doubt(Doubt{"time", say("%s has no name and rises evenly: it was taken for the time, in steps of %g s", name(p.clock), p.step), strconv.Itoa(p.clock + 1)}, "-time")
+		nameless := ""
+		if p.columns[p.clock].name == "" {
+			nameless = " has no name and"
+		}
+		f.doubt(Doubt{"time", say("%s%s rises evenly: it was taken for the time, in steps of %g s", name(p.clock), nameless, p.step), strconv.Itoa(p.clock + 1)}, "-time")
 	}
 	if hz := f.info.ClaimedRateHz; p.noUnit && clock.plan != nil && hz > fastHz {
 		f.doubt(Doubt{"time", say("%s says no unit: it was read in steps of %g s, which makes %.4g samples a second", name(p.clock), p.step, hz), say("%d [%s]", p.clock+1, unitOf(p.step))}, say("-time %q", p.optionOf(p.clock)+" [ms]"))

@@ -61,7 +61,8 @@ type csvPlan struct {
 	noUnit    bool  // the clock says none, and was taken for seconds
 	channels  []int // columns
 	firstRows [][]string
-	tail      [][]string // rows below the table that begin with words; the first is row end
+	tail      [][]string // rows below the table that begin with words, or are empty; the first is row end
+	sums      int        // of them, those of words
 	end       int
 	above     int  // rows between the names and the table that sum it up
 	numbered  bool // the names are numbers that count the columns
@@ -243,6 +244,11 @@ func (p *csvPlan) findTable(lines []string) error {
 		head = append(head, t.lines[i])
 	}
 	p.preamble = lines[:above-len(head)]
+	if len(head) == 1 && t.sums(head[0]) {
+		if hz, _ := rateIn(lines[above-1]); hz > 0 { // a fact about the table
+			p.preamble, head = lines[:above], nil
+		}
+	}
 	if len(head) == 0 {
 		p.nameByFirst(t, begin)
 		return nil

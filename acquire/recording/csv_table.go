@@ -179,8 +179,16 @@ func (t *table) unlike(begin int) bool {
 	return false
 }
 
-// mostTail bounds the rows at the table's end that sum it up.
-const mostTail = 20
+// mostSums bounds the rows at the table's end that sum it up, mostTail all below it with the empty ones.
+const (
+	mostSums = 20
+	mostTail = 10_000
+)
+
+// empty tells a row of fields without anything in them.
+func empty(fields []string) bool {
+	return len(fields) > 1 && !slices.ContainsFunc(fields, func(s string) bool { return s != "" })
+}
 
 // wordsFirst tells a row that begins with words in a column that holds numbers or times, as "Mean" or "Max" below a table.
 func (p *csvPlan) wordsFirst(fields []string) bool {
