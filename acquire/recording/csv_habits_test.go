@@ -34,7 +34,7 @@ func habits() []variant {
 		{name: "a mean without a clock", text: csvRows("# rate 250 Hz\nadc;lamp\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d;3", v) }) + "Mittel;3.25\n", labels: "adc|lamp", remark: `1 row of words at the end was left out; the first begins with "Mittel"`},
 		{name: "a mean beside an index", text: csvRows(",time,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d,%.3f,%d", i, s, v) }) + "Statistics\n,mean,512.4\n", remark: "2 rows of words at the end"},
 		{name: "empty rows and a mean below, empty rows after", text: csvRows("time,adc\n", row("%.3f,%d")) + ",\nMean,512.4\n,\n,\n", remark: `1 row of words at the end was left out; the first begins with "Mean": what sums a table up is no sample; 3 empty rows at the end were left out`},
-		{name: "a fact right above the rows", text: csvRows("Sampling rate,250\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d,3", v) }), labels: "channel 1|channel 2"},
+		{name: "a fact right above the rows", text: csvRows("Device,lamp clip\nFs,250\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d,3", v) }), labels: "channel 1|channel 2"},
 		{name: "words in the clock, and it goes on", text: strings.Replace(csvRows("time,adc\n", row("%.3f,%d")), "\n0.400,", "\nERR,", 1)},
 		{name: "sample number, time, value", text: csvRows("sample,time,adc\n", func(i int, s float64, v int) string { return fmt.Sprintf("%d,%.3f,%d", i, s, v) })},
 		{name: "columns of one width", text: csvRows("      time        adc\n", row("%10.3f %10d"))},

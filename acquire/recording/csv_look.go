@@ -228,7 +228,8 @@ func (p *csvPlan) findTable(lines []string) error {
 		return nil
 	}
 	above := begin // the line below the names
-	for above > 0 && t.sums(t.lines[above-1]) {
+	tellsRate := func(i int) bool { hz, _ := rateIn(lines[i]); return hz > 0 }
+	for above > 0 && t.sums(t.lines[above-1]) && !tellsRate(above-1) {
 		above--
 	}
 	if above == 0 || !t.named(above-1) {
@@ -244,10 +245,8 @@ func (p *csvPlan) findTable(lines []string) error {
 		head = append(head, t.lines[i])
 	}
 	p.preamble = lines[:above-len(head)]
-	if len(head) == 1 && t.sums(head[0]) {
-		if hz, _ := rateIn(lines[above-1]); hz > 0 { // a fact about the table
-			p.preamble, head = lines[:above], nil
-		}
+	if len(head) == 1 && t.sums(head[0]) && tellsRate(above-1) { // a fact about the table
+		p.preamble, head = lines[:above], nil
 	}
 	if len(head) == 0 {
 		p.nameByFirst(t, begin)
