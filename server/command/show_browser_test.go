@@ -165,7 +165,7 @@ func TestPresenterMovesThoseWhoFollow(t *testing.T) {
 	soon(t, watcher, "frames on the watcher's page", frames, 30*time.Second)
 	ready(t, watcher)
 	script(t, watcher, `at("cautions-ack")?.click()`)
-	soon(t, owner, "a reading", `S().state === "reading"`, 60*time.Second)
+	soon(t, owner, "a reading, and more than five seconds to go back in", `S().state === "reading" && S().lastIndex > 1750`, 60*time.Second)
 	script(t, owner, `at("cautions-ack")?.click(); press("show-open"); press("show-present"); press("show-both")`)
 	soon(t, watcher, "the way to follow", `shown("follow-open")`, 10*time.Second)
 	script(t, watcher, `press("follow-open")`)
