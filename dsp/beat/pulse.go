@@ -16,39 +16,55 @@ const (
 // (TestPulsePerturbed). Levels are relative to the typical beat.
 type pulseParams struct {
 	smoothSeconds float64 // whole length of the Hann smoothing; −6 dB at 1/length
-	trendSeconds  float64 // half length of the Hann mean that is taken for drift, in slow rhythms
-	hysteresis    float64 // a swing must turn back by this share of the level to end
-	startSeconds  float64 // heard before the first decision
-	threshold     float64 // a rise counts from this share of the level, in its expected time
-	early         float64 // and from this share well before it
-	regular       float64 // by so much more when the rhythm is regular
-	searchShare   float64 // search-back: a missed rise counts from this share
-	searchAt      float64 // when no beat comes, after this many R–R
-	refractory    float64 // no beat within this share of the R–R
-	notchSeconds  float64 // so soon after a beat a dicrotic wave comes that is nearly as strong
-	decaySeconds  float64 // the level falls with this time constant when nothing is found
-	upstrokeEnd   float64 // the upstroke ends where the slope has fallen to this share
+	trendSeconds  float64 // half length of the Hann mean that is taken for drift
+	trendRR       float64 // shorter in proportion where the R–R is below this, seconds,
+	trendLeast    float64 // down to this share
 	steepest      float64 // the slope is limited to so many of the usual beat's
-	tailSeconds   float64 // seen after the steepest point for the quality
+	hysteresis    float64 // a swing must turn back by this share of the level of swings to end
+	swingSeconds  float64 // which falls with this time constant
+
+	startSeconds float64 // heard before the first decision
+	startShare   float64 // at first rises of this share of the strongest but one are the measure
+	threshold    float64 // a rise counts from this share of the level, in its expected time
+	timely       float64 // which is from this share of the R–R on,
+	early        float64 // and from this share of the level well before it
+	regular      float64 // by so much more when the rhythm is regular:
+	regularNear  float64 // within this share of its middle interval, not at all beyond twice that
+	refractory   float64 // no beat within this share of the R–R
+	decayAfter   float64 // the level falls when nothing is found for so many R–R
+	decaySeconds float64 // with this time constant
+	longest      float64 // no interval is longer than this, seconds
+
+	searchAt    float64 // search-back: when no beat comes, after this many R–R,
+	searchLate  float64 // or when the next one comes after so many,
+	searchFrom  float64 // a missed rise no nearer to a beat than this share of the R–R
+	searchShare float64 // counts from this share of the level
+
+	// Of strong and weak beats in turn, the weak ones sooner after the strong than this share
+	// of the time to the next, the weak ones are dicrotic waves where they come within
+	// doubleSeconds and have no more than the share doubleMost of the strong one's weight, or
+	// no more than doubleSmall. Then no wave below doubleHeld of the beat's weight is a beat
+	// within doubleReach times what it took them to come, as long as such waves come.
+	doubleSooner, doubleSeconds, doubleMost, doubleSmall, doubleHeld, doubleReach float64
+
+	upstrokeEnd     float64 // the upstroke ends where the slope has fallen to this share
+	triangleSeconds float64 // half length of the triangle the peak is looked for in
+	reachSeconds    float64 // so near to where the upstroke ends
+
+	polarity polarityParams
+	shape    shapeParams
 }
 
 func defaultPulseParams() pulseParams {
 	return pulseParams{
-		smoothSeconds: 0.156,
-		trendSeconds:  0.58,
-		hysteresis:    0.037,
-		startSeconds:  3,
-		threshold:     0.39,
-		early:         0.52,
-		regular:       0.3,
-		searchShare:   0.1,
-		searchAt:      2.2,
-		refractory:    0.37,
-		notchSeconds:  0.37,
-		decaySeconds:  1.5,
-		upstrokeEnd:   1.0 / 3,
-		steepest:      2.6,
-		tailSeconds:   0.3,
+		smoothSeconds: 0.156, trendSeconds: 0.58, trendRR: 0.6, trendLeast: 0.75, steepest: 2.6, hysteresis: 0.037, swingSeconds: 3,
+		startSeconds: 3, startShare: 0.5, threshold: 0.39, timely: 0.75, early: 0.52, regular: 0.3, regularNear: 0.06, refractory: 0.37,
+		decayAfter: 2, decaySeconds: 1.5, longest: 3,
+		searchAt: 2.2, searchLate: 1.5, searchFrom: 0.5, searchShare: 0.1,
+		doubleSooner: 0.85, doubleSeconds: 0.37, doubleMost: 0.95, doubleSmall: 1.0 / 3, doubleHeld: 0.85, doubleReach: 1.2,
+		upstrokeEnd: 1.0 / 3, triangleSeconds: 0.03, reachSeconds: 0.06,
+		polarity: polarityParams{meanSeconds: 1, momentSeconds: 4, saidSeconds: 20, clear: 0.3, lastsSeconds: 3},
+		shape:    shapeParams{beforeSeconds: 0.2, afterSeconds: 0.3, least: 0.65, most: 0.95, learn: 0.8, share: 0.1, anew: 4},
 	}
 }
 
@@ -108,7 +124,6 @@ type PulseDetector struct {
 	dec    []float64 // ring at the work rate
 	free   []float64 // ring: smoothed
 	smooth []float64 // ring: of limited slope
-	offset float64   // of smooth less free
 	y      []float64 // ring: smoothed and freed of drift, later by trendLag
 	trend  int       // which of trends
 	n      int64     // input samples taken
@@ -225,22 +240,22 @@ func newPulse(rateHz float64, p pulseParams) (*PulseDetector, error) {
 	}
 	d.hann = hannMean(p.smoothSeconds * d.workHz / 2)
 	for i := range d.trends {
-		d.trends[i] = hannMean(p.trendSeconds * d.workHz * (trendLeast + (1-trendLeast)*float64(i)/float64(len(d.trends)-1)))
+		d.trends[i] = hannMean(p.trendSeconds * d.workHz * (p.trendLeast + (1-p.trendLeast)*float64(i)/float64(len(d.trends)-1)))
 	}
 	d.trendLag = len(d.trends[len(d.trends)-1]) / 2
 	d.lag = float64(len(d.taps)-1)/2 + float64((len(d.hann)-1)/2+d.trendLag)*float64(d.ratio)
-	d.tail = int(math.Ceil(p.tailSeconds * d.workHz))
-	d.latency = int(math.Ceil(p.tailSeconds*rateHz+d.lag)) + 2*d.ratio
+	d.tail = int(math.Ceil(p.shape.afterSeconds * d.workHz))
+	d.latency = int(math.Ceil(p.shape.afterSeconds*rateHz+d.lag)) + 2*d.ratio
 	const rememberSeconds = 12
 	d.raw = make([]float64, pow2(rememberSeconds*rateHz+float64(len(d.taps))))
 	d.dec = make([]float64, pow2(float64(len(d.hann)+2)))
-	d.polarity.init(d.workHz)
+	d.polarity.init(p.polarity, d.workHz)
 	size := pow2(rememberSeconds * d.workHz)
 	d.rawMask, d.workMask = int64(len(d.raw)-1), int64(size-1)
-	d.shapeFrom = int(math.Round(0.2 * d.workHz))
+	d.shapeFrom = int(math.Round(p.shape.beforeSeconds * d.workHz))
 	d.smooth, d.y = make([]float64, size), make([]float64, size)
 	d.free = make([]float64, size)
-	d.shape.init(d.shapeFrom + d.tail)
+	d.shape.init(p.shape, d.shapeFrom+d.tail)
 	for i := range d.scratch {
 		d.scratch[i] = make([]float64, int(1.7*rateHz)+8)
 	}
@@ -286,7 +301,7 @@ func pow2(n float64) int {
 // Reset forgets everything; samples count from 0 again.
 func (d *PulseDetector) Reset() {
 	d.n, d.k, d.due = 0, 0, 0
-	d.offset, d.trend = 0, d.trendFor(0)
+	d.trend = d.trendFor(0)
 	d.polarity.reset()
 	d.zig = zigzag{}
 	d.deciders = [2]decider{}
@@ -391,42 +406,33 @@ func (d *PulseDetector) work(dst []Beat) []Beat {
 	return dst
 }
 
-// The mean taken for drift is shorter in rhythms faster than this, in proportion and
-// down to a share.
-const (
-	trendRR    = 0.6 // seconds
-	trendLeast = 0.75
-)
-
 // trendFor chooses among trends for an R–R in work samples, 0 when unknown.
 func (d *PulseDetector) trendFor(rr float64) int {
 	most := len(d.trends) - 1
 	if rr == 0 {
 		return most / 2
 	}
-	return int(math.Round(float64(most) * unitClamp((rr/(trendRR*d.workHz)-trendLeast)/(1-trendLeast))))
+	return int(math.Round(float64(most) * unitClamp((rr/(d.p.trendRR*d.workHz)-d.p.trendLeast)/(1-d.p.trendLeast))))
 }
 
-// limited is the smoothed sample v with its slope limited to some of the usual beat's,
-// so that a jerk or a step outweighs no more beats than a few of its own size.
+// limited is smooth, whose newest sample v follows with its slope limited to some of the
+// usual beat's, so that a jerk or a step outweighs no more beats than a few of its own size.
 func (d *PulseDetector) limited(v float64) float64 {
 	if d.k == 0 {
 		return v
 	}
 	limit := 0.0
 	for i := range d.deciders {
-		if s := &d.deciders[i].slopes; s.len() >= 3 {
+		if s := &d.deciders[i].slopes; s.len() > 0 {
 			limit = max(limit, d.p.steepest*s.median())
 		}
 	}
-	before := d.smooth[(d.k-1)&d.workMask]
-	d.offset *= 1 - 1/(10*d.workHz)
-	u := v + d.offset
+	before := (d.k - 1) & d.workMask
+	slope := v - d.free[before]
 	if limit > 0 {
-		u = max(before-limit, min(u, before+limit))
+		slope = max(-limit, min(slope, limit))
 	}
-	d.offset = u - v
-	return u
+	return d.smooth[before] + slope
 }
 
 // swings follows the rises and falls.
@@ -445,7 +451,7 @@ func (d *PulseDetector) swings(y, slope float64) {
 	if s := sign * slope; s > b.steep {
 		b.steep, b.steepAt = s, d.k
 	}
-	b.level *= math.Exp(-1 / (3 * d.workHz))
+	b.level *= math.Exp(-1 / (d.p.swingSeconds * d.workHz))
 	if sign*(y-b.ext) >= 0 {
 		b.ext, b.extAt = y, d.k
 		b.level = max(b.level, math.Abs(b.ext-b.turn))

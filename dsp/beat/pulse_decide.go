@@ -36,13 +36,13 @@ func (c *decider) tick(d *PulseDetector) {
 			w[i] = s.weight
 		}
 		// The typical beat of the start: the (upper) median of the rises at least
-		// half as strong as the strongest but one.
+		// startShare as strong as the strongest but one.
 		if c.heldN > 0 {
 			v := w[:c.heldN]
 			slices.Sort(v)
 			ref := v[max(0, len(v)-2)]
 			i := 0
-			for v[i] < 0.5*ref {
+			for v[i] < d.p.startShare*ref {
 				i++
 			}
 			c.weights.add(v[i+(len(v)-i)/2])
@@ -59,9 +59,9 @@ func (c *decider) tick(d *PulseDetector) {
 // expected is the usual R–R in work samples, 0 when unknown.
 func (c *decider) expected() float64 { return c.rr.evenMedian() }
 
-// regularity is 1 when most of the last intervals are within 6 % of their median,
-// 0 when not even within 12 %.
-func (c *decider) regularity() float64 {
+// regularity is 1 when most of the last intervals are within a share of their median,
+// 0 when not even within twice that.
+func (c *decider) regularity(within float64) float64 {
 	if c.rr.len() < 4 {
 		return 0
 	}
@@ -70,7 +70,7 @@ func (c *decider) regularity() float64 {
 	for _, x := range c.rr.v[:c.rr.len()] {
 		off.add(math.Abs(x-med) / med)
 	}
-	return unitClamp(2 - off.median()/0.06)
+	return unitClamp(2 - off.median()/within)
 }
 
 // level is the weight of the usual beat, fallen when nothing has come for long.
@@ -84,7 +84,7 @@ func (c *decider) level(d *PulseDetector, at int64) float64 {
 	if rr == 0 {
 		rr = d.workHz
 	}
-	if late := since - 2*rr; late > 0 {
+	if late := since - d.p.decayAfter*rr; late > 0 {
 		l *= math.Exp(-late / (d.p.decaySeconds * d.workHz))
 	}
 	return l
@@ -111,35 +111,31 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 	if rr > 0 {
 		share = gap / rr
 	}
-	seconds := gap / d.workHz
-	need := d.p.threshold
-	switch {
-	case rr > 0 && share < d.p.refractory, seconds < 0.18:
-		need = 1.5
-	case rr > 0 && share < 0.75:
-		early := d.p.early + d.p.regular*c.regularity()
-		need = early + (d.p.threshold-early)*(share-d.p.refractory)/(0.75-d.p.refractory)
+	tooSoon := share < d.p.refractory
+	s.need = d.p.threshold * l
+	if share < d.p.timely {
+		early := d.p.early + d.p.regular*c.regularity(d.p.regularNear)
+		s.need = l * (early + (d.p.threshold-early)*(share-d.p.refractory)/(d.p.timely-d.p.refractory))
 	}
-	s.need = need * l
-	if c.double > 0 && gap < c.doubleReach && s.weight < 0.85*c.last.weight {
+	if c.double > 0 && gap < c.doubleReach && s.weight < d.p.doubleHeld*c.last.weight {
 		c.double = doubleLasts
 		c.refuse(d, s, "dicrotic wave, as after the beats before")
 		return
 	}
-	if s.weight > s.need {
+	switch {
+	case tooSoon:
+		c.refuse(d, s, "too soon after a beat")
+	case s.weight > s.need:
 		// An interval nearer to two than to one: was one missed in it?
-		if share > 1.5 && rr > 0 {
+		if share > d.p.searchLate {
 			c.searchBack(d)
 		}
 		c.take(d, s, false)
 		return
+	default:
+		c.refuse(d, s, "below the threshold")
 	}
-	reason := "below the threshold"
-	if need == 1.5 {
-		reason = "too soon after a beat"
-	}
-	c.refuse(d, s, reason)
-	if c.missedN < len(c.missed) && share > 0.5 {
+	if c.missedN < len(c.missed) && share > d.p.searchFrom {
 		c.missed[c.missedN] = s
 		c.missedN++
 	}
@@ -161,7 +157,7 @@ func (c *decider) refuse(d *PulseDetector, s swing, reason string) {
 // take accepts a rise as a beat.
 func (c *decider) take(d *PulseDetector, s swing, back bool) {
 	if c.haveLast {
-		if rr := float64(s.steep - c.last.steep); rr < 3*d.workHz {
+		if rr := float64(s.steep - c.last.steep); rr < d.p.longest*d.workHz {
 			c.rr.add(rr)
 		}
 	}
@@ -172,7 +168,7 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 		c.double--
 	}
 	c.takes.add(s)
-	if reach := c.takes.doubled(d.p.notchSeconds * d.workHz); reach > 0 {
+	if reach := c.takes.doubled(&d.p, d.workHz); reach > 0 {
 		c.doubleReach = reach
 		// Every second one was a dicrotic wave: keep the others.
 		c.double = doubleLasts
@@ -198,25 +194,16 @@ func (c *decider) take(d *PulseDetector, s swing, back bool) {
 	c.pendingN++
 }
 
-// timely is a rise's weight, less so far from the expected time; a rise half or
-// one and a half R–R after the last beat counts about 0.4 and 0.7.
-func (c *decider) timely(s swing) float64 {
-	off := math.Log(float64(s.steep-c.last.steep)/c.expected()) / 0.5
-	return s.weight * math.Exp(-off*off/2)
-}
-
-// searchBack looks for a missed beat when one is overdue: the strongest rise, those
-// near the expected time before others.
+// searchBack looks for a missed beat when one is overdue: the strongest rise.
 func (c *decider) searchBack(d *PulseDetector) {
 	rr := c.expected()
 	if !c.haveLast || c.missedN == 0 || c.rr.len() < 4 {
 		return
 	}
-	best, most, l := -1, 0.0, c.weights.median()
+	best, most := -1, d.p.searchShare*c.weights.median()
 	for i, s := range c.missed[:c.missedN] {
-		fit := c.timely(s)
-		if s.weight > d.p.searchShare*l && fit > most {
-			best, most = i, fit
+		if s.weight > most {
+			best, most = i, s.weight
 		}
 	}
 	if best < 0 {
@@ -226,7 +213,7 @@ func (c *decider) searchBack(d *PulseDetector) {
 	n := 0
 	var rest [8]swing
 	for _, m := range c.missed[:c.missedN] {
-		if float64(m.steep-s.steep) > 0.5*rr {
+		if float64(m.steep-s.steep) > d.p.searchFrom*rr {
 			rest[n] = m
 			n++
 		}
@@ -309,8 +296,8 @@ func (d *PulseDetector) upstrokeEnd(s swing, polarity float64) int64 {
 
 // locate finds peak and foot at the input's rate.
 func (d *PulseDetector) locate(s swing, polarity float64) (Beat, bool) {
-	half := int64(math.Round(0.03 * d.rateHz)) // of the triangle
-	reach := int64(math.Round(0.06 * d.rateHz))
+	half := int64(math.Round(d.p.triangleSeconds * d.rateHz))
+	reach := int64(math.Round(d.p.reachSeconds * d.rateHz))
 	steep, foot := d.at(s.steep), d.at(s.foot)
 	top := d.at(d.upstrokeEnd(s, polarity))
 	lo := max(foot-reach, steep-int64(0.6*d.rateHz), d.n-int64(len(d.raw))+half, half)
@@ -438,10 +425,10 @@ func (t *takes) steady(first int) bool {
 // doubled tells whether strong and weak ones have alternated, each weak one sooner
 // after the strong one than before the next, and gives then within how many samples
 // the weak ones come; 0 if not. That is beat and dicrotic wave, both counted, when
-// the weak one comes within the limit in a steady rhythm (it may be nearly as strong, as
-// behind a coupling capacitor), or is less than a third as strong. A rhythm in which the
-// weak wave comes in the middle is left alone: pulses may alternate in strength.
-func (t *takes) doubled(limit float64) (reach float64) {
+// the weak one comes soon in a steady rhythm (it may be nearly as strong, as behind a
+// coupling capacitor), or is much weaker. A rhythm in which the weak wave comes in the
+// middle is left alone: pulses may alternate in strength.
+func (t *takes) doubled(p *pulseParams, workHz float64) (reach float64) {
 	if t.n < takesKept {
 		return 0
 	}
@@ -453,14 +440,14 @@ func (t *takes) doubled(limit float64) (reach float64) {
 	for i := first; i+2 < takesKept; i += 2 {
 		a, b, c := t.s[i], t.s[i+1], t.s[i+2]
 		before, after := float64(b.steep-a.steep), float64(c.steep-b.steep)
-		most := min(a.weight, c.weight) / 3
-		if steady && before <= limit {
-			most = 0.95 * min(a.weight, c.weight)
+		most := p.doubleSmall
+		if steady && before <= p.doubleSeconds*workHz {
+			most = p.doubleMost
 		}
-		if before > 0.85*after || b.weight > most {
+		if before > p.doubleSooner*after || b.weight > most*min(a.weight, c.weight) {
 			return 0
 		}
-		reach = max(reach, 1.2*before)
+		reach = max(reach, p.doubleReach*before)
 	}
 	return reach
 }

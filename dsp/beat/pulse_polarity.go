@@ -3,12 +3,13 @@ package beat
 import "math"
 
 // polarity tells whether a pulse goes up or down, from the skewness of its slope
-// and of its height over the mean of the second around. What the last seconds say
+// and of its height over the mean around. What the last seconds say
 // (at most ±1) is averaged over a longer time, so that an artefact does not turn a
 // signal round; at the start that time grows from nothing.
 type polarity struct {
 	// Immutable after init.
-	hann  []float64 // one second
+	p     polarityParams
+	hann  []float64 // the mean around
 	keep  float64   // of the moments, per sample
 	lasts int       // samples for which the opposite must be said
 
@@ -24,12 +25,14 @@ type polarity struct {
 	sign     float64 // +1, −1; 0 until decided
 }
 
-const (
-	polaritySeconds = 4   // time constant of the moments
-	polarityMean    = 20  // seconds over which what they say is averaged
-	polarityClear   = 0.3 // skewness that counts as saying something
-	polarityLasts   = 3   // seconds
-)
+// polarityParams are its numbers.
+type polarityParams struct {
+	meanSeconds   float64 // whole length of the Hann mean the height is taken over
+	momentSeconds float64 // time constant of the moments
+	saidSeconds   float64 // over which what they say is averaged
+	clear         float64 // skewness that counts as saying something
+	lastsSeconds  float64 // so long the opposite must be said
+}
 
 // moments are the second and third one, forgotten exponentially.
 type moments struct {
@@ -51,8 +54,9 @@ func (m *moments) skewness() float64 {
 	return m.m3 / (m.m2 * math.Sqrt(m.m2))
 }
 
-func (p *polarity) init(rateHz float64) {
-	m := int(math.Round(rateHz / 2))
+func (p *polarity) init(q polarityParams, rateHz float64) {
+	p.p = q
+	m := int(math.Round(rateHz * q.meanSeconds / 2))
 	sum := 0.0
 	for i := -m + 1; i < m; i++ {
 		w := 0.5 + 0.5*math.Cos(math.Pi*float64(i)/float64(m))
@@ -62,9 +66,9 @@ func (p *polarity) init(rateHz float64) {
 	for i := range p.hann {
 		p.hann[i] /= sum
 	}
-	p.keep = math.Exp(-1 / (polaritySeconds * rateHz))
-	p.lasts = int(polarityLasts * rateHz)
-	p.saidMax = polarityMean * rateHz
+	p.keep = math.Exp(-1 / (q.momentSeconds * rateHz))
+	p.lasts = int(q.lastsSeconds * rateHz)
+	p.saidMax = q.saidSeconds * rateHz
 	p.y = make([]float64, pow2(float64(len(p.hann))))
 }
 
@@ -104,7 +108,7 @@ func (p *polarity) add(v float64, decide bool) bool {
 	}
 	p.saidN = min(p.saidN+1, p.saidMax)
 	p.said += (max(-1, min(s, 1)) - p.said) / p.saidN
-	if p.said*p.sign > -polarityClear {
+	if p.said*p.sign > -p.p.clear {
 		p.opposite = 0
 		return false
 	}

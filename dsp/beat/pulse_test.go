@@ -290,8 +290,8 @@ func TestPulseJerks(t *testing.T) {
 func TestPulseDoubled(t *testing.T) {
 	for _, c := range []struct {
 		weak    float64
-		at      int64 // of the weak one, of 100
-		limit   float64
+		at      int64   // of the weak one, of 100
+		limit   float64 // for one soon after
 		doubled bool
 	}{
 		{0.5, 50, 100, false},
@@ -302,6 +302,8 @@ func TestPulseDoubled(t *testing.T) {
 		{1, 40, 100, false},
 	} {
 		var k takes
+		d := defaultPulseParams()
+		d.doubleSeconds = c.limit
 		for i := range int64(takesKept) {
 			s := swing{steep: 100 * (i / 2), weight: 1}
 			if i%2 == 1 {
@@ -309,7 +311,7 @@ func TestPulseDoubled(t *testing.T) {
 			}
 			k.add(s)
 		}
-		if got := k.doubled(c.limit) > 0; got != c.doubled {
+		if got := k.doubled(&d, 1) > 0; got != c.doubled {
 			t.Errorf("%+v: doubled %t", c, got)
 		}
 	}

@@ -6,6 +6,7 @@ import "math"
 // good ones and with the one before (after Orphanidou et al. 2015, who average
 // over 10 s and whole intervals), times the agreement of height and interval.
 type pulseShape struct {
+	p     shapeParams
 	mean  []float64
 	prev  []float64
 	cur   []float64
@@ -14,7 +15,18 @@ type pulseShape struct {
 	alike int // beats in a row that agree with the one before but not the mean
 }
 
-func (t *pulseShape) init(n int) {
+// shapeParams are its numbers.
+type shapeParams struct {
+	beforeSeconds float64 // compared before the steepest point,
+	afterSeconds  float64 // and after it
+	least, most   float64 // a correlation of this is nothing, and of this all one can ask
+	learn         float64 // the mean learns from beats that agree with it so much
+	share         float64 // by at least this share,
+	anew          int     // and starts anew after so many in a row that agree among themselves
+}
+
+func (t *pulseShape) init(p shapeParams, n int) {
+	t.p = p
 	t.mean, t.prev, t.cur = make([]float64, n), make([]float64, n), make([]float64, n)
 }
 
@@ -37,14 +49,10 @@ func (t *pulseShape) cut(d *PulseDetector, c *decider, s swing) int {
 	return n
 }
 
-// alike maps a correlation to a quality.
-func alike(r float64) float64 { return unitClamp((r - 0.65) / 0.3) }
-
 // judge gives 0 to 1 for the pulse s.
 func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 	n := t.cut(d, c, s)
 	level(t.cur[:n])
-	q := 0.0
 	rMean, rPrev := 0.0, 0.0
 	if t.beats > 0 {
 		rPrev = correlation(t.cur[:n], t.prev[:n])
@@ -56,12 +64,12 @@ func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 	if t.beats == 0 {
 		r = 0.8
 	}
-	q = alike(r)
+	q := unitClamp((r - t.p.least) / (t.p.most - t.p.least))
 	// The mean learns from beats that agree; when others agree among themselves it
 	// starts anew.
 	switch {
-	case t.count == 0 || rMean > 0.8:
-		a := max(0.1, 1/float64(t.count+1))
+	case t.count == 0 || rMean > t.p.learn:
+		a := max(t.p.share, 1/float64(t.count+1))
 		scale := 1.0
 		if s.height > 0 {
 			scale = 1 / s.height
@@ -71,8 +79,8 @@ func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 		}
 		t.count++
 		t.alike = 0
-	case rPrev > 0.8:
-		if t.alike++; t.alike >= 4 {
+	case rPrev > t.p.learn:
+		if t.alike++; t.alike >= t.p.anew {
 			for i := range t.mean {
 				t.mean[i] = t.cur[i] / s.height
 			}
