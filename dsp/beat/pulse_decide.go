@@ -111,7 +111,7 @@ func (c *decider) judge(d *PulseDetector, s swing) {
 	if rr > 0 {
 		share = gap / rr
 	}
-	tooSoon := share < d.p.refractory
+	tooSoon := share < d.p.refractory && s.weight < d.p.stronger*l
 	s.need = d.p.threshold * l
 	if share < d.p.timely {
 		early := d.p.early + d.p.regular*c.regularity(d.p.regularNear)
