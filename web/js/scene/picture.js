@@ -66,12 +66,17 @@ export function toPaper() {
 }
 
 /**
- * Words in the foot of every printed page, until they are taken away; where the browser has no margin boxes (CSS Paged
- * Media), what stands on the page itself has to do.
+ * Words in the foot of every printed page, until they are taken away: in its margin or, where the browser has no margin
+ * boxes (CSS Paged Media), in the corner above it.
  * @param {string} text
  * @returns {() => void}
  */
 export function pageFoot(text) {
+  if (!("CSSMarginRule" in window)) {
+    const foot = h("p", { class: "page-foot" }, text);
+    document.documentElement.append(foot); // what hides parts of the page leaves it
+    return () => foot.remove();
+  }
   const sheet = new window.CSSStyleSheet();
   sheet.replaceSync(`@page { @bottom-center { content: ${JSON.stringify(text)}; font: 8pt sans-serif; color: #000000; } }`);
   document.adoptedStyleSheets = [...document.adoptedStyleSheets, sheet];
