@@ -39,11 +39,15 @@ const (
 )
 
 const (
-	ecgRing  = 4096 // internal samples kept: 13.6 s
-	ecgMask  = ecgRing - 1
-	ecgCands = 128
-	ecgSpare = 8 // of them not looked at any more, soon to be overwritten
-	history  = 8 // beats and intervals remembered
+	ecgRing     = 4096 // internal samples kept: 13.6 s
+	ecgMask     = ecgRing - 1
+	ecgCands    = 128
+	ecgSpare    = 8  // of them not looked at any more, soon to be overwritten
+	pendingMost = 24 // candidates that wait for what follows
+	decideEach  = 3  // internal samples, 10 ms
+	weakMost    = 16 // refused ones remembered
+	steadyLeast = 4  // intervals make a rhythm
+	history     = 8  // beats and intervals remembered
 )
 
 // ecgCand is a local maximum of the level.
@@ -63,6 +67,7 @@ type ecgCand struct {
 	lag       float64 // by which it is later than that kind
 	agreement float64 // and their correlation
 	points    float64
+	margin    float64 // of the likeliest sequence with it over that without
 	taken     bool
 	shape     [shapeFull]float64
 }
@@ -81,6 +86,10 @@ type ECGDetector struct {
 	j                        int64
 
 	cands      [ecgCands]ecgCand
+	pending    [pendingMost]*ecgCand // judged, neither taken nor refused, oldest first
+	nPending   int
+	weak       [weakMost]float64 // levels of the last ones refused
+	nWeak      int64
 	made       int64 // candidates made
 	judged     int64 // candidates judged
 	peaks      [history]float64
@@ -91,11 +100,11 @@ type ECGDetector struct {
 	lastSample int64
 	searching  bool
 	pairs      int        // intervals in a row with a second beat at the same distance
+	second     bool       // a wave that but for the rhythm were a beat came after the last one
 	pairGap    int64      // that distance
 	levels     [2]float64 // of the last two beats
 	lastGap    int64      // the last interval
 	nextTry    int64
-	looked     int64   // candidates judged when an overdue beat was last looked for
 	standing   float64 // mean points of the last beats
 	kinds      [kindsMax]ecgKind
 	scratch    [ecgRing]float64
@@ -140,7 +149,7 @@ func (d *ECGDetector) Explain(fn func(Candidate)) { d.explain = fn }
 // reports it in steady rhythm.
 func (d *ECGDetector) LatencySamples() int {
 	f := d.front
-	internal := f.delay + float64(d.drift+d.half+d.ahead) + reachSeconds*ecgRateHz
+	internal := f.delay + float64(d.drift+d.half) + d.p.lookSeconds*ecgRateHz + decideEach + reachSeconds*ecgRateHz
 	return int(math.Ceil((internal*f.ratio+2)*float64(f.mean))) + 1
 }
 
@@ -153,8 +162,9 @@ func (d *ECGDetector) Reset() {
 	d.made, d.judged, d.nPeaks, d.nRR = 0, 0, 0, 0
 	d.last = ecgCand{at: -1 << 40, r: -1 << 40}
 	d.lastSample = -1 << 62
-	d.searching, d.nextTry, d.looked = true, 0, -1
-	d.pairs, d.pairGap, d.lastGap, d.levels = 0, 0, 0, [2]float64{}
+	d.nPending, d.nWeak = 0, 0
+	d.searching, d.nextTry = true, 0
+	d.pairs, d.pairGap, d.second, d.lastGap, d.levels = 0, 0, false, 0, [2]float64{}
 	clear(d.kinds[:])
 }
 
@@ -202,11 +212,14 @@ func (d *ECGDetector) step(smooth, sharp float64) {
 	d.find(c - d.near)
 	for d.judged < d.made {
 		q := &d.cands[d.judged%ecgCands]
-		if q.at+d.wait() > c {
+		if q.at+d.ahead > c {
 			break
 		}
 		d.judged++
 		d.judge(q, c)
+	}
+	if d.nPending > 0 && c%decideEach == 0 {
+		d.decide(c)
 	}
 	d.seek(c)
 }

@@ -6,58 +6,167 @@ import (
 
 const reasonTaken = "above the threshold"
 
-// judge decides on a candidate when what follows it for aheadSeconds is known.
+// judge weighs a candidate by itself when what follows it for aheadSeconds is known.
 func (d *ECGDetector) judge(q *ecgCand, c int64) {
 	d.measure(q, c)
 	if d.nPeaks == 0 {
 		return
 	}
 	d.match(q)
-	if r := d.refuse(q); r != "" {
-		d.tell(q, false, r)
+	q.points = d.weigh(q)
+	reason := q.fault
+	switch {
+	case reason != "":
+	case q.step && q.agreement < d.p.stepAlike:
+		reason = "a step: the level does not come back"
+	case float64(q.r-d.last.r) < d.p.refractory*ecgRateHz:
+		reason = "too soon after a beat"
+	case q.level < d.p.aheadShare*q.follows:
+		reason = "a stronger one follows"
+	case q.points < -2*(d.p.timelyPoints+d.p.latePoints): // more than two intervals can make good
+		reason = reasonBelow
+	default:
+		reason = d.front.fault(q.tip)
+	}
+	if reason != "" {
+		d.refuse(q, reason)
 		return
 	}
-	d.take(q, reasonTaken)
+	if d.nPending == pendingMost {
+		d.refuse(d.pending[0], reasonBelow)
+		d.nPending = copy(d.pending[:], d.pending[1:])
+	}
+	d.pending[d.nPending] = q
+	d.nPending++
 }
 
-func (d *ECGDetector) refuse(q *ecgCand) string {
-	gap := float64(q.r-d.last.r) / ecgRateHz
-	q.points = d.weigh(q, gap)
-	switch {
-	case q.fault != "":
-		return q.fault
-	case q.step && q.agreement < d.p.stepAlike:
-		return "a step: the level does not come back"
-	case gap < d.p.refractory:
-		return "too soon after a beat"
-	case d.paired() && (q.r-d.last.r <= d.wait() && q.level < d.last.level || q.level < q.follows):
-		if q.points >= -d.p.earlyPoints { // but for being early, a beat
-			d.pairs = pairsMost
+const reasonBelow = "below the threshold"
+
+// refuse makes no beat of a candidate.
+func (d *ECGDetector) refuse(q *ecgCand, reason string) {
+	d.weak[d.nWeak%weakMost] = q.level
+	d.nWeak++
+	d.tell(q, false, reason)
+}
+
+// decide finds of the sequences of beats that may have followed the last one the one with
+// most points (Viterbi 1967), and takes its first when enough of what follows is known.
+func (d *ECGDetector) decide(c int64) {
+	for d.nPending > 0 && d.nPeaks > 0 {
+		r := d.rhythm()
+		i, points := d.likeliest(&r, c, -1)
+		if i < 0 {
+			break
 		}
-		return "the weaker of two in every interval"
-	case q.level < d.p.aheadShare*q.follows:
-		return "a stronger one follows"
-	case q.points < 0:
-		return "below the threshold"
+		q := d.pending[i]
+		_, without := d.likeliest(&r, c, i)
+		q.margin = points - without
+		if c-q.at < int64(d.p.lookSeconds*ecgRateHz) {
+			if q.margin < d.p.surePoints || d.paired() && d.pairNear(c-q.at-d.ahead) {
+				break
+			}
+		}
+		q.points += d.interval(&r, &d.last, q)
+		for _, o := range d.pending[:i] {
+			d.note(o, q)
+			d.refuse(o, reasonBelow)
+		}
+		d.nPending = copy(d.pending[:], d.pending[i+1:d.nPending])
+		d.take(q, reasonTaken)
 	}
-	return d.front.fault(q.tip)
+	for d.nPending > 0 && (d.nPeaks == 0 || d.pending[0].at <= d.last.at || c-d.pending[0].at > int64(d.p.lostSeconds*ecgRateHz)) {
+		d.refuse(d.pending[0], reasonBelow)
+		d.nPending = copy(d.pending[:], d.pending[1:d.nPending])
+	}
+}
+
+// likeliest is the first beat of the sequence of pending ones with most points, −1 where
+// it is likelier that none was a beat.
+func (d *ECGDetector) likeliest(r *ecgRhythm, c int64, without int) (first int, points float64) {
+	var sum [pendingMost]float64
+	var from [pendingMost]int
+	weak := d.weaker()
+	best, end := d.open(r, c-d.last.r), -1
+	for i, q := range d.pending[:d.nPending] {
+		sum[i], from[i] = d.interval(r, &d.last, q), -1
+		if i == without || weak[i] {
+			sum[i] = math.Inf(-1)
+			continue
+		}
+		for k, o := range d.pending[:i] {
+			if v := sum[k] + d.interval(r, o, q); v > sum[i] {
+				sum[i], from[i] = v, k
+			}
+		}
+		sum[i] += q.points
+		if v := sum[i] + d.open(r, c-q.r); v > best {
+			best, end = v, i
+		}
+	}
+	if end < 0 {
+		return -1, best
+	}
+	for from[end] >= 0 {
+		end = from[end]
+	}
+	return end, best
 }
 
 // pairsLeast pairs in a row are the rule; after pairsMost less that number of intervals
 // without a second wave they are no more.
 const pairsLeast, pairsMost = 3, 6
 
+// weaker marks of the pending candidates the weaker ones of such pairs: the strongest is
+// none, those near it are, and so on.
+func (d *ECGDetector) weaker() (weak [pendingMost]bool) {
+	if !d.paired() {
+		return
+	}
+	var kept [pendingMost]bool
+	for i, q := range d.pending[:d.nPending] {
+		weak[i] = d.last.level > q.level && d.pairNear(q.r-d.last.r)
+	}
+	for {
+		best := -1
+		for i, q := range d.pending[:d.nPending] {
+			if !weak[i] && !kept[i] && (best < 0 || q.level > d.pending[best].level) {
+				best = i
+			}
+		}
+		if best < 0 {
+			return
+		}
+		kept[best] = true
+		for i, q := range d.pending[:d.nPending] {
+			gap := q.r - d.pending[best].r
+			weak[i] = weak[i] || !kept[i] && d.pairNear(max(gap, -gap))
+		}
+	}
+}
+
 // paired says whether every interval holds a second wave that passes for a beat, at the
 // same distance: a P or T wave.
 func (d *ECGDetector) paired() bool { return d.pairs >= pairsLeast }
 
-// wait is how long after its maximum a candidate is judged, internal samples: so long
-// that the other of a pair is known.
-func (d *ECGDetector) wait() int64 {
-	if d.paired() {
-		return max(d.ahead, d.pairGap+int64(d.p.pairNear*ecgRateHz))
+// note looks at a wave refused between the last beat and the next one: if but for the
+// rhythm it were a beat, it may be the other of a pair.
+func (d *ECGDetector) note(o, next *ecgCand) {
+	gap, near := min(o.r-d.last.r, next.r-o.r), int64(d.p.pairNear*ecgRateHz)
+	if o.points < 0 || gap < int64(d.p.refractory*ecgRateHz) || gap >= int64(d.p.pairSeconds*ecgRateHz) {
+		return
 	}
-	return d.ahead
+	if far := gap - d.pairGap; far < -near || far > near {
+		if d.paired() {
+			return
+		}
+		d.pairs, d.pairGap = 0, gap
+	}
+	d.second = true
+}
+
+// pairNear says whether two waves so far apart are of one pair.
+func (d *ECGDetector) pairNear(gap int64) bool {
+	return gap <= d.pairGap+int64(d.p.pairNear*ecgRateHz)
 }
 
 // pair looks for pairs at each beat, gap after the one before: a short interval and a
@@ -78,37 +187,78 @@ func (d *ECGDetector) pair(q *ecgCand, gap int64) {
 		}
 	case short:
 		d.pairs = 0
-	case d.lastGap >= limit:
+	case d.lastGap >= limit && !d.second:
 		d.pairs = max(d.pairs-1, 0)
+	}
+	if d.second {
+		if d.pairs++; d.paired() {
+			d.pairs = pairsMost
+		}
+		d.second = false
 	}
 	d.lastGap, d.levels[0], d.levels[1] = gap, b, c
 }
 
-// weigh gives points for and against a candidate gap seconds after the last beat.
-func (d *ECGDetector) weigh(q *ecgCand, gap float64) float64 {
+// weigh gives points for and against a candidate by itself.
+func (d *ECGDetector) weigh(q *ecgCand) float64 {
 	return d.p.bias + d.p.usualPoints*math.Log(q.level/d.usual()) +
 		d.p.aroundPoints*math.Log(q.level/q.around) +
 		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*d.usual())) -
-		d.p.strayPoints*clamp01(1-q.agreement) -
-		d.p.soonPoints*clamp01(d.p.soonSteep*(1-gap/d.p.soonSeconds)) +
-		d.rhythm(gap*ecgRateHz)
+		d.p.strayPoints*clamp01(1-q.agreement)
 }
 
-// rhythm gives points for a candidate so many internal samples after the last beat that
-// comes when a steady rhythm has one, and against an early one.
-func (d *ECGDetector) rhythm(gap float64) float64 {
-	if d.nRR < history {
-		return 0
+// ecgRhythm is what the last beats and the waves between them say of the next ones.
+type ecgRhythm struct {
+	usual  float64 // interval, internal samples
+	steady float64 // how little the intervals differ, 0 to 1
+	noisy  float64 // how near the waves that were no beats come to the beats, 0 to 1
+}
+
+func (d *ECGDetector) rhythm() ecgRhythm {
+	r := ecgRhythm{usual: d.usualRR(), noisy: 1}
+	if n := int(min(d.nWeak, weakMost)); n > 0 {
+		least := d.p.weakShare * d.usual()
+		s := d.scratch[:n]
+		copy(s, d.weak[:n])
+		r.noisy = clamp01(quantileOf(s, d.p.weakRank) / least)
 	}
-	usual := d.usualRR()
-	s := d.scratch[:history]
-	for i, r := range d.rr {
-		s[i] = math.Abs(r - usual)
+	if n := int(min(d.nRR, history)); n >= steadyLeast {
+		s := d.scratch[:n]
+		for i, v := range d.rr[:n] {
+			s[i] = math.Abs(v - r.usual)
+		}
+		r.steady = clamp01(1-quantileOf(s, 0.5)/(d.p.steadyShare*r.usual)) * clamp01((d.rr[(d.nRR-1)%history]/r.usual-0.5)/0.3)
 	}
-	steady := clamp01(1 - quantileOf(s, 0.5)/(d.p.steadyShare*usual))
-	steady *= clamp01((d.rr[(d.nRR-1)%history]/usual - 0.5) / 0.3)
-	early := (1 - gap/usual) / d.p.earlyShare
-	return steady * (d.p.timelyPoints*clamp01(1-math.Abs(early)) - d.p.earlyPoints*clamp01(early))
+	return r
+}
+
+// interval gives points for the interval between two beats that follow one another.
+func (d *ECGDetector) interval(r *ecgRhythm, o, q *ecgCand) float64 {
+	return d.length(r, q.r-o.r, max(r.noisy, clamp01((1-q.level/o.level)/d.p.lessShare)))
+}
+
+// length gives points for an interval of so many internal samples. One that is on time in a
+// steady rhythm has them; against an early one there are as many more as there is noise that
+// it may be, against one in the T wave also if it is the weaker; a late one is likely to hold
+// a beat.
+func (d *ECGDetector) length(r *ecgRhythm, samples int64, weaker float64) float64 {
+	gap := float64(samples)
+	if gap < d.p.refractory*ecgRateHz {
+		return math.Inf(-1)
+	}
+	early := (1 - gap/r.usual) / d.p.earlyShare
+	timely := r.steady * clamp01(1-math.Abs(early))
+	return r.noisy*(d.p.timelyPoints*timely-d.p.earlyPoints*r.steady*clamp01(early)) -
+		d.p.soonPoints*weaker*(1-timely)*clamp01(d.p.soonSteep*(1-gap/(d.p.soonSeconds*ecgRateHz))) - d.late(r, samples)
+}
+
+func (d *ECGDetector) late(r *ecgRhythm, samples int64) float64 {
+	return d.p.latePoints * clamp01((float64(samples)/r.usual-d.p.lateFrom)/d.p.lateShare)
+}
+
+// open is the most that an interval may have that lasts for so many samples already.
+func (d *ECGDetector) open(r *ecgRhythm, samples int64) float64 {
+	return max(d.length(r, max(samples, int64(r.usual)), r.noisy), -d.late(r, samples))
 }
 
 // usual is the level of a usual beat.
@@ -177,7 +327,7 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 		d.nRR++
 	}
 	d.pair(q, q.r-d.last.r)
-	d.last, d.lastSample, d.looked = *q, sample, -1
+	d.last, d.lastSample = *q, sample
 	d.standing += (min(q.points, d.p.startPoints) - d.standing) / history
 	if d.standing < d.p.lostPoints {
 		d.searching, d.nextTry, d.nPeaks = true, d.j+ecgRateHz, 0
@@ -185,10 +335,13 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 	d.tellAt(max(sample, 0), q, true, reason)
 	height := d.front.height(r, math.Copysign(1, q.height))
 	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
-	d.out = append(d.out, Beat{Sample: max(sample, 0), Foot: max(sample, 0), Kind: ECG, Amplitude: height, Quality: quality})
+	d.out = append(d.out, Beat{Sample: max(sample, 0), Foot: max(sample, 0), Kind: ECG, Amplitude: height, Quality: quality, margin: q.margin})
 }
 
 func (d *ECGDetector) tell(q *ecgCand, taken bool, reason string) {
+	d.weak[d.nWeak%weakMost] = q.level
+	d.nWeak++
+
 	d.tellAt(d.front.input(q.tip), q, taken, reason)
 }
 
@@ -215,32 +368,6 @@ func (d *ECGDetector) seek(c int64) {
 	if d.searching && c >= d.nextTry {
 		d.nextTry = c + ecgRateHz/4
 		d.search(c)
-	} else if !d.searching && d.looked != d.judged {
-		d.lookBack(c)
-	}
-}
-
-// lookBack takes a candidate refused before when the beat is overdue.
-func (d *ECGDetector) lookBack(c int64) {
-	if float64(c-d.ahead-d.last.at) < d.p.backTimes*d.usualRR() {
-		return
-	}
-	d.looked = d.judged
-	var best *ecgCand
-	for i := d.judged - 1; i >= max(d.judged-ecgCands/2, 0); i-- {
-		q := &d.cands[i%ecgCands]
-		if float64(q.r-d.last.r) < d.p.backSeconds*ecgRateHz {
-			break // older ones are sooner still
-		}
-		if q.taken || q.fault != "" || q.step && q.agreement < d.p.stepAlike || q.level < d.p.aheadShare*q.follows || q.points < -d.p.backPoints {
-			continue
-		}
-		if best == nil || q.points > best.points {
-			best = q
-		}
-	}
-	if best != nil && d.front.fault(best.tip) == "" {
-		d.take(best, "found looking back")
 	}
 }
 
@@ -338,7 +465,7 @@ func (d *ECGDetector) single(pick []*ecgCand) int {
 	n := 0
 	for _, q := range pick {
 		switch {
-		case n == 0 || q.r-pick[n-1].r > d.wait():
+		case n == 0 || !d.pairNear(q.r-pick[n-1].r):
 			pick[n] = q
 			n++
 		case q.level > pick[n-1].level:

@@ -224,7 +224,10 @@ var ecgRules = []struct {
 	{"a stronger one follows", func(p *ecgParams) { p.aheadShare = 0 }},
 	{"pairs", func(p *ecgParams) { p.pairSeconds = 0 }},
 	{"starting anew where beats hardly stand out", func(p *ecgParams) { p.lostPoints = -1e9 }},
-	{"looking back", func(p *ecgParams) { p.backTimes = 1e9 }},
+	{"what follows, before it is told", func(p *ecgParams) { p.lookSeconds = p.aheadSeconds }},
+	{"telling sure beats sooner", func(p *ecgParams) { p.surePoints = 1e9 }},
+	{"against a late beat", func(p *ecgParams) { p.latePoints = 0 }},
+	{"the rhythm counts less where there is no noise", func(p *ecgParams) { p.weakShare = 1e-9 }},
 }
 
 // TestECGAblation prints METHOD.md's table: what falls when one rule is left out. It needs

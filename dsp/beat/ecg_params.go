@@ -13,22 +13,27 @@ type ecgParams struct {
 	aheadSeconds  float64 // a candidate is judged so long after its maximum; more tells later
 	refractory    float64 // of two nearer than this, seconds, only one is a beat: up to 340 bpm
 	aheadShare    float64 // with less than this share of what follows within aheadSeconds it is no beat
-
-	bias         float64 // points for nothing; fit
-	usualPoints  float64 // for each e-fold above the usual level; fit 3, more against P waves
-	aroundPoints float64 // for each e-fold above what is around; fit
-	floorPoints  float64 // for each e-fold above the background; fit
-	strayPoints  float64 // against a shape that correlates with no kind; fit
-	timelyPoints float64 // for a beat when a steady rhythm has one; fit 5, less for premature beats
-	earlyPoints  float64 // and against one earlier than that by earlyShare
-	earlyShare   float64 // of the usual interval
-	soonPoints   float64 // against one soon after a beat, where its T wave lies; fit
-	soonSeconds  float64 // and that is up to this
+	bias          float64 // points for nothing; fit
+	usualPoints   float64 // for each e-fold above the usual level; fit 3, more against P waves
+	aroundPoints  float64 // for each e-fold above what is around; fit
+	floorPoints   float64 // for each e-fold above the background; fit
+	strayPoints   float64 // against a shape that correlates with no kind; fit
+	timelyPoints  float64 // for a beat when a steady rhythm has one; fit 5, less for premature beats
+	earlyPoints   float64 // and against one earlier than that by earlyShare
+	earlyShare    float64 // of the usual interval
+	soonPoints    float64 // against one soon after a beat, where its T wave lies; fit
+	soonSeconds   float64 // and that is up to this
+	latePoints    float64 // against an interval so long that a beat may be missing
+	lateFrom      float64 // beginning at so many usual ones
+	lateShare     float64 // and in full so many later
+	lookSeconds   float64 // a beat is told when so much after it is known; 0.5 to 1.2 are alike
+	surePoints    float64 // or sooner when it adds so many points to what may have happened
+	weakShare     float64 // the rhythm counts in full where waves refused have this share of a usual level,
+	weakRank      float64 // at this rank of the last ones
+	lessShare     float64 // a wave soon after a beat that is weaker by this share is its T wave
 
 	pairSeconds float64 // two sooner than this in every interval are a beat and its P or T wave
 	alikeStray  float64 // beats of a kind correlate but for this
-	backTimes   float64 // after so many usual intervals a beat is looked for again; Pan and Tompkins 1985
-	backPoints  float64 // which may lack so many points
 
 	lostPoints  float64 // the last beats have fewer points in the mean: start anew
 	startPoints float64 // of which the first, and any, count for so many at most
@@ -56,10 +61,11 @@ type ecgParams struct {
 func defaultECGParams() ecgParams {
 	return ecgParams{
 		driftSeconds: 0.07, smoothSeconds: 0.03, windowSeconds: 0.097, aroundSeconds: 0.611, aheadSeconds: 0.18,
-		refractory: 0.16, aheadShare: 0.8,
-		bias: 1.6, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
-		timelyPoints: 3, earlyPoints: 2.7, earlyShare: 0.3, soonPoints: 2, soonSeconds: 0.42,
-		pairSeconds: 0.33, alikeStray: 0.1, backTimes: 1.6, backPoints: 1,
+		refractory: 0.16, aheadShare: 0.6,
+		bias: 2.2, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
+		timelyPoints: 3, earlyPoints: 3.3, earlyShare: 0.3, soonPoints: 3, soonSeconds: 0.42,
+		latePoints: 1, lateFrom: 1.2, lateShare: 0.4, lookSeconds: 0.8, surePoints: 5, weakShare: 0.4, weakRank: 0.8, lessShare: 0.4,
+		pairSeconds: 0.33, alikeStray: 0.1,
 		lostPoints: 2, startPoints: 6, startStray: 0.15, startTimes: 3.5, startShare: 0.3, lostSeconds: 3,
 		startAround: 1.14, startSlope: 0.5, startAlike: 0.89,
 		floorRank: 0.3, floorLeast: 0.1, soonSteep: 3, steadyShare: 0.15,

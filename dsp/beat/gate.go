@@ -6,7 +6,8 @@ import "math"
 // keeps the input, free of hum, at a low rate, looks at every beat found again, and
 // gives the probability that a rate made of them is right. METHOD.md tells it in words.
 //
-// It knows of a detector nothing but where its beats are.
+// It knows of a detector nothing but where its beats are and, of an ECG's, by how much each is
+// the likelier reading of the signal.
 type gate struct {
 	// Immutable after newGate.
 	p      gateParams
@@ -92,8 +93,8 @@ type gateParams struct {
 	// and the share of that one period on.
 	half, halfShare float64
 	// Beats that come more unevenly than bluntUneven and have less than the share blunt of
-	// their range in one slope are no heart's.
-	blunt, bluntUneven float64
+	// their range in one slope are no heart's, unless the beats are surer than bluntSure.
+	blunt, bluntUneven, bluntSure float64
 	// Nor has a pulse slower than pressBelow, bpm, so little slope, and heights that differ by
 	// more than pressHeights, a logarithm, from the nearer of the two before: presses.
 	pressBelow, pressHeights float64
@@ -123,25 +124,29 @@ type gateParams struct {
 	fewUneven float64
 	// An electrode moves where heights differ by more than moveHeights, a logarithm, the
 	// level jumps by more than the share moveLevel of a beat's range, between the beats
-	// is more than the share moveCalm of their slope, and the beats look less alike than
-	// moveAlike.
-	moveHeights, moveLevel, moveCalm, moveAlike float64
+	// is more than the share moveCalm of their slope, the beats look less alike than
+	// moveAlike and are less sure than moveSure, a logarithm.
+	moveHeights, moveLevel, moveCalm, moveAlike, moveSure float64
+	// By how many points the likeliest sequence of beats is ahead counts from
+	// marginLeast to marginMost; of beats found at a start it is marginStart.
+	marginLeast, marginMost, marginStart float64
 }
 
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{meter: defaultRateParams(), workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		memoryTimes: 2.5, listenHz: 60, steepest: 2, overlap: 0.25, levelFrom: 0.5, levelOver: 0.25, beats: 3, calmMost: 2, levelMost: 2, heightLeast: 0.01,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.95, half: 0.45, halfShare: 0.5, hide: 0.1,
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.885, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
-		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.24, moveAlike: 0.88,
+		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 1.9,
+		bluntSure: 1.95, marginLeast: 0.5, marginMost: 10, marginStart: 5,
 		pairs: 3, pairsMost: 6, pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
-		odds: [...]float64{6.672, -5.568, -12.148, -1.183, 3.198, 3.667, 0.678, -4.160, -0.298, -2.290}}
+		odds: [...]float64{1.36, -1.68, 0, 0, 0, 0, 0, -8.05, 3.93, 0.34, -3.1, -1.98}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
-		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.show, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.86, 0.04
+		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.show, p.sure, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.86, 0.95, 0.04
 		p.blunt, p.bluntUneven, p.fewUneven = 0.55, 0.1, 0.03
 		p.pressBelow, p.pressHeights = 100, 0.25
-		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, 0, -5.337, 2.123, 7.730, -7.606, -4.559}
+		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, -5.337, 2.123, 7.730, -7.606, 0, 0, 0, -4.559}
 	}
 	return p
 }
@@ -152,11 +157,13 @@ const (
 	evidenceMissed         // share of intervals that are twice the usual, or less than 0.6 of it
 	evidenceUnevenP        // how unevenly the beats come, as far as the signal is periodic
 	evidenceUnevenQ        // and as far as it is not
-	evidenceCalmP          // how little the signal moves between beats, as far as it is periodic
-	evidenceCalmQ          // and as far as it is not
+	evidenceCalmQ          // how little the signal moves between beats, as far as it is not periodic
 	evidenceLevelQ         // how steady the level before the beats is, as far as it is not periodic
 	evidenceAlike          // how much the beats look like one another
 	evidenceBetween        // the greatest slope between beats against theirs
+	evidenceSure           // by how many points the likeliest beats are ahead, as a logarithm; not of a pulse
+	evidenceLevel          // how steady the level before the beats is
+	evidenceHeights        // how far their heights are from the middle one, as a logarithm
 	evidences
 )
 
@@ -165,6 +172,7 @@ type evidence struct {
 	beats   int // 0: nothing is known
 	odds    [evidences]float64
 	half    float64 // correlation half a period on
+	part    float64 // or, of an ECG, a third if that is greater
 	period  float64 // and a period on
 	uneven  float64 // how unevenly the beats come, as a logarithm
 	calm    float64 // mean slope between the beats against theirs
@@ -174,6 +182,7 @@ type evidence struct {
 	alike   float64 // correlation of the shapes
 	heights float64 // how far the beats' heights are from the middle one, as a logarithm
 	unequal float64 // and how far from the nearer of the two before
+	sure    float64 // by how many points the likeliest sequence of beats is ahead, as a logarithm; of an ECG
 	unlevel float64 // by how much the level changes from beat to beat, against their range
 	doubled bool    // a smaller wave follows, or comes before, every beat
 }
@@ -193,6 +202,7 @@ type gateBeat struct {
 	calm    float64 // mean slope there
 	level   float64 // before it, from the shape's mean
 	swing   float64 // range of the shape
+	margin  float64 // Beat's
 }
 
 func newGate(kind Kind, rateHz float64, p gateParams) *gate {
@@ -339,7 +349,7 @@ func (g *gate) beat(b Beat, rr float64) {
 		g.waitingN--
 	}
 	at := func(sample int64) int64 { return int64(math.Round((float64(sample) + g.lag) / float64(g.ratio))) }
-	g.waiting[g.waitingN] = gateBeat{at: at(b.Sample), foot: at(b.Foot), rr: rr}
+	g.waiting[g.waitingN] = gateBeat{at: at(b.Sample), foot: at(b.Foot), rr: rr, margin: b.margin}
 	g.waitingN++
 }
 
@@ -490,9 +500,14 @@ func (g *gate) look() {
 		return
 	}
 	var heights, swings [gateLast]float64
+	sure, known := math.Log(g.p.marginStart), 1.0 // beats of a start have none
 	for i, b := range last {
 		heights[i], swings[i] = b.height, b.swing
 		s.alike += g.brother(from+i) / n
+		if b.margin != 0 {
+			sure += math.Log(max(g.p.marginLeast, min(g.p.marginMost, b.margin)))
+			known++
+		}
 	}
 	height, swing := medianOf(heights[:len(last)]), medianOf(swings[:len(last)])
 	if !(height > 0 && swing > 0) {
@@ -513,11 +528,16 @@ func (g *gate) look() {
 		}
 	}
 	s.beats = len(last)
+	s.sure = sure / known
 	s.unequal = min(one, two)
 	lag := 60 / rate * g.workHz
 	over := min(g.memory, max(int64(g.p.memoryTimes*lag), int64(g.meter.sum()*g.workHz)))
 	g.listen(g.p.steepest*height, over)
 	s.period, s.half = g.repeats(lag), g.repeats(lag/2)
+	s.part = s.half
+	if g.kind == ECG {
+		s.part = max(s.part, g.repeats(lag/3))
+	}
 	s.uneven = g.meter.unsteady()
 	lo, hi := g.span(g.p.wander)
 	s.wander = (hi - lo) / swing
@@ -531,11 +551,13 @@ func (g *gate) look() {
 		evidenceMissed:  g.meter.missed(),
 		evidenceUnevenP: p * s.uneven,
 		evidenceUnevenQ: (1 - p) * s.uneven,
-		evidenceCalmP:   p * -math.Log(g.p.least+calm),
 		evidenceCalmQ:   (1 - p) * -math.Log(g.p.least+calm),
 		evidenceLevelQ:  (1 - p) * -math.Log(g.p.least+s.unlevel),
 		evidenceAlike:   s.alike,
 		evidenceBetween: between,
+		evidenceSure:    s.sure,
+		evidenceLevel:   -math.Log(g.p.least + s.unlevel),
+		evidenceHeights: s.heights,
 	}
 }
 
@@ -651,7 +673,7 @@ func (g *gate) switches() bool {
 // blunt tells that the waves are slow and come unevenly: presses.
 func (g *gate) blunt() bool {
 	s := &g.seen
-	return s.beats > 0 && s.uneven > g.p.bluntUneven && s.sharp < g.p.blunt
+	return s.beats > 0 && s.uneven > g.p.bluntUneven && s.sharp < g.p.blunt && s.sure < g.p.bluntSure
 }
 
 // presses tells that the waves of a pulse, slow as they come, fall as steeply as they rise and
@@ -667,7 +689,7 @@ func (g *gate) presses() bool {
 // not rest between them. Each of these a heart may do.
 func (g *gate) moves() bool {
 	s := &g.seen
-	return g.kind == ECG && s.heights > g.p.moveHeights && s.unlevel > g.p.moveLevel && s.calm > g.p.moveCalm && s.alike < g.p.moveAlike
+	return g.kind == ECG && s.heights > g.p.moveHeights && s.unlevel > g.p.moveLevel && s.calm > g.p.moveCalm && s.alike < g.p.moveAlike && s.sure < g.p.moveSure
 }
 
 // unlike tells that the waves do not look like one another.
@@ -682,8 +704,8 @@ func (g *gate) refuses() bool {
 	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.meter.broken() >= g.p.broken || g.moves() || g.unlike() || g.erratic()
 }
 
-// halved tells that the signal repeats within an interval nearly as well as after it:
-// every other beat may be missing.
+// halved tells that the signal repeats within an interval nearly as well as after it: every
+// other beat may be missing, or two of three.
 func (g *gate) halved() bool {
-	return g.seen.half >= g.p.half && g.seen.half >= g.p.halfShare*g.seen.period
+	return g.seen.part >= g.p.half && g.seen.part >= g.p.halfShare*g.seen.period
 }

@@ -506,6 +506,12 @@ func TestGateFit(t *testing.T) {
 	if os.Getenv("PULSEWRIGHT_FIT") == "" {
 		t.Skip("prints, checks nothing; set PULSEWRIGHT_FIT=1")
 	}
+	// What buys nothing is not asked, nor what then says against sense: that a pulse that
+	// rests is less of one.
+	asked := map[Kind][]int{
+		ECG:   {evidencePeriod, evidenceMissed, evidenceBetween, evidenceSure, evidenceLevel, evidenceHeights},
+		Pulse: {evidencePeriod, evidenceMissed, evidenceUnevenP, evidenceUnevenQ, evidenceCalmQ, evidenceLevelQ, evidenceAlike, evidenceBetween},
+	}
 	rows := map[Kind][]sample{}
 	for _, s := range situations(t, 1) {
 		weight := 1.0
@@ -520,8 +526,10 @@ func TestGateFit(t *testing.T) {
 		for _, v := range s.follow(t) {
 			if v.candidate && v.judged && v.f.beats > 0 {
 				x := append(v.f.odds[:], 1)
-				if s.kind == Pulse {
-					x[evidenceCalmP] = 0 // says against sense that a pulse that rests is less of one
+				for i := range evidences {
+					if !slices.Contains(asked[s.kind], i) {
+						x[i] = 0
+					}
 				}
 				rows[s.kind] = append(rows[s.kind], sample{x, v.candidateRight, weight})
 			}
