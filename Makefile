@@ -48,9 +48,9 @@ loops:
 	PULSEWRIGHT_LOOP=1 go test -run BeginnersLoop -parallel 4 -v ./acquire/serialport
 
 # figures: the ECG detector beside the textbook's two moving averages on every record,
-# second lead, hum and noise, and what each of its rules is worth (dsp/beat/METHOD.md).
+# second lead, hum and noise, and what each rule of both detectors is worth (dsp/beat/METHOD.md).
 figures:
-	PULSEWRIGHT_FIGURES=1 go test -run '^TestECG(BesidePeer|Ablation|Perturbed)$$' -v -timeout 0 ./dsp/beat
+	PULSEWRIGHT_FIGURES=1 go test -run '^Test(ECG(BesidePeer|Ablation|Perturbed)|PulseAblation)$$' -v -timeout 0 ./dsp/beat
 
 # hostile: HOSTILE damaged files of every kind are given to a program that records a board
 # before 20 watchers: no end, no line lost, memory bounded.
