@@ -525,7 +525,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	case m.gate.seen.beats >= m.p.hideBeats && m.gate.probability() < m.gate.p.hide:
 		m.tell(b, "held back: the waves around are too unlike a heart's")
 		return dst
-	case m.gate.probability() < m.gate.p.show && math.Abs(b.Amplitude) < m.p.hideShare*m.seen.median():
+	case m.gate.probability() < m.gate.p.show && math.Abs(b.Amplitude) < m.p.hideShare*m.seen.median:
 		m.tell(b, "held back: far smaller than the beats before")
 		return dst
 	}
@@ -535,7 +535,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 
 // tooSmall tells that the usual QRS is smaller than what may be answered.
 func (m *Monitor) tooSmall() bool {
-	return m.pulse == nil && m.config.Volts && m.heights.len() >= m.p.smallBeats && m.heights.median() <= m.p.smallVolts
+	return m.pulse == nil && m.config.Volts && m.heights.len() >= m.p.smallBeats && m.heights.median <= m.p.smallVolts
 }
 
 // update makes the reading anew, at the end of a hop.
@@ -608,7 +608,7 @@ func (m *Monitor) doubt() (State, string, float64) {
 	switch {
 	case s.doubled:
 		return StateTooNoisy, "two waves in every heartbeat look like beats: move the electrodes or the sensor a little", nan
-	case m.heights.median() <= p.smallCounts*m.count():
+	case m.heights.median <= p.smallCounts*m.count():
 		return StateTooSmall, "the beats are no more than three counts of the converter high: more gain, or more light", nan
 	case m.gate.halved():
 		return StateTooNoisy, "every other beat may be missing: hold still, or move the sensor a little", nan

@@ -99,8 +99,10 @@ type edge struct {
 	finger
 }
 
-// edgesAtHome are what a person at home runs into.
-func edgesAtHome() (edges []edge) {
+// edgesAtHome are what a person at home runs into, made once: nobody may change them.
+func edgesAtHome() []edge { return once("edges at home", makeEdges) }
+
+func makeEdges() (edges []edge) {
 	add := func(name string, c MonitorConfig, bpm float64, f finger) {
 		c.RateHz = f.rate
 		edges = append(edges, edge{fmt.Sprintf("%s, %g bpm at %g Hz", name, bpm, c.RateHz), c, bpm, f})
@@ -227,29 +229,45 @@ func TestMonitorSpoilt(t *testing.T) {
 	}
 }
 
+// movedFinger is one that moves four times a minute, for 0.5 to 3 s, two minutes long.
+type movedFinger struct {
+	bpm float64
+	finger
+}
+
+// movedFingers are made once: nobody may change them.
+func movedFingers(t testing.TB) []movedFinger {
+	return once("moved fingers", func() (list []movedFinger) {
+		for _, bpm := range []float64{42, 60, 80, 110, 150} {
+			for seed := range uint64(3) {
+				c := simulate.Finger()
+				c.BPM, c.Variation, c.MotionPerMinute, c.Seed = bpm, 0.05, 4, seed+1
+				list = append(list, movedFinger{bpm, fingerOf(t, c, 120)})
+			}
+		}
+		return list
+	})
+}
+
 // TestMonitorMotion: four movements a minute of 0.5 to 3 s, as the simulation has them;
 // the detector was not set on it. Of what is claimed hardly anything is wrong, and most of
 // the time something is claimed.
 func TestMonitorMotion(t *testing.T) {
 	t.Parallel()
 	right, wrong, n := 0, 0, 0
-	for _, bpm := range []float64{42, 60, 80, 110, 150} {
-		for seed := range uint64(3) {
-			c := simulate.Finger()
-			c.BPM, c.Variation, c.MotionPerMinute, c.Seed = bpm, 0.05, 4, seed+1
-			w := watch(t, MonitorConfig{Kind: Pulse, RateHz: c.RateHz, Low: 0, High: 5, Step: 5.0 / 1024})
-			w.hear(fingerOf(t, c, 120).x, func(at float64, r Reading) {
-				switch {
-				case at < 15:
-					return
-				case r.State == StateReading && near(r.RateBPM, bpm):
-					right++
-				case r.State == StateReading:
-					wrong++
-				}
-				n++
-			})
-		}
+	for _, m := range movedFingers(t) {
+		w := watch(t, MonitorConfig{Kind: Pulse, RateHz: m.rate, Low: 0, High: 5, Step: 5.0 / 1024})
+		w.hear(m.x, func(at float64, r Reading) {
+			switch {
+			case at < 15:
+				return
+			case r.State == StateReading && near(r.RateBPM, m.bpm):
+				right++
+			case r.State == StateReading:
+				wrong++
+			}
+			n++
+		})
 	}
 	t.Logf("%d readings, %d right, %d wrong", n, right, wrong)
 	if wrong*100 > right+wrong || right*10 < 7*n {

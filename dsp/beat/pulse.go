@@ -194,30 +194,27 @@ type decider struct {
 	pendingN    int
 }
 
-// ring8 keeps the last eight values and their median.
+// ring8 keeps the last eight values and their median, 0 for none.
 type ring8 struct {
-	v [8]float64
-	n int
+	v      [8]float64
+	n      int
+	median float64
+	// Of an odd number the oldest is left out, so that two values in turn give their mean.
+	evenMedian float64
 }
 
-func (r *ring8) add(x float64) { r.v[r.n%8] = x; r.n++ }
-func (r *ring8) reset()        { r.n = 0 }
-func (r *ring8) len() int      { return min(r.n, 8) }
+func (r *ring8) reset()   { *r = ring8{} }
+func (r *ring8) len() int { return min(r.n, 8) }
 
-func (r *ring8) median() float64 {
-	v := r.v
-	return medianOf(v[:r.len()])
-}
-
-// evenMedian leaves out the oldest of an odd number, so that two values in turn
-// give their mean.
-func (r *ring8) evenMedian() float64 {
-	v := r.v
-	n := r.len()
-	if n < 8 && n%2 == 1 && n > 1 {
-		return medianOf(v[1:n])
+func (r *ring8) add(x float64) {
+	r.v[r.n%8] = x
+	r.n++
+	v, w, n := r.v, r.v, r.len()
+	r.median = medianOf(v[:n])
+	r.evenMedian = r.median
+	if n > 1 && n%2 == 1 {
+		r.evenMedian = medianOf(w[1:n])
 	}
-	return medianOf(v[:n])
 }
 
 // NewPulse makes a pulse detector for a sample rate of 25 to 192000 Hz.
@@ -425,7 +422,7 @@ func (d *PulseDetector) limited(v float64) float64 {
 	limit := 0.0
 	for i := range d.deciders {
 		if s := &d.deciders[i].slopes; s.len() > 0 {
-			limit = max(limit, d.p.steepest*s.median())
+			limit = max(limit, d.p.steepest*s.median)
 		}
 	}
 	before := (d.k - 1) & d.workMask

@@ -57,7 +57,7 @@ func (c *decider) tick(d *PulseDetector) {
 }
 
 // expected is the usual R–R in work samples, 0 when unknown.
-func (c *decider) expected() float64 { return c.rr.evenMedian() }
+func (c *decider) expected() float64 { return c.rr.evenMedian }
 
 // regularity is 1 when most of the last intervals are within a share of their median,
 // 0 when not even within twice that.
@@ -65,17 +65,17 @@ func (c *decider) regularity(within float64) float64 {
 	if c.rr.len() < 4 {
 		return 0
 	}
-	med := c.rr.median()
+	med := c.rr.median
 	var off ring8
 	for _, x := range c.rr.v[:c.rr.len()] {
 		off.add(math.Abs(x-med) / med)
 	}
-	return unitClamp(2 - off.median()/within)
+	return unitClamp(2 - off.median/within)
 }
 
 // level is the weight of the usual beat, fallen when nothing has come for long.
 func (c *decider) level(d *PulseDetector, at int64) float64 {
-	l := c.weights.median()
+	l := c.weights.median
 	since := float64(at)
 	if c.haveLast {
 		since = float64(at - c.last.steep)
@@ -200,7 +200,7 @@ func (c *decider) searchBack(d *PulseDetector) {
 	if !c.haveLast || c.missedN == 0 || c.rr.len() < 4 {
 		return
 	}
-	best, most := -1, d.p.searchShare*c.weights.median()
+	best, most := -1, d.p.searchShare*c.weights.median
 	for i, s := range c.missed[:c.missedN] {
 		if s.weight > most {
 			best, most = i, s.weight

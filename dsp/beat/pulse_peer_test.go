@@ -144,12 +144,8 @@ func pulseCases(t testing.TB) (list []pulseCase) {
 			list = append(list, f.asCase("second wave"))
 		}
 	}
-	for _, bpm := range []float64{42, 60, 80, 110, 150} {
-		for seed := range uint64(3) {
-			c := simulate.Finger()
-			c.BPM, c.Variation, c.MotionPerMinute, c.Seed = bpm, 0.05, 4, seed+1
-			list = append(list, fingerOf(t, c, 120).beside(0.5).asCase("moved four times a minute"))
-		}
+	for _, m := range movedFingers(t) {
+		list = append(list, m.beside(0.5).asCase("moved four times a minute"))
 	}
 	return list
 }

@@ -92,7 +92,7 @@ func (t *pulseShape) judge(d *PulseDetector, c *decider, s swing) float64 {
 	t.prev, t.cur = t.cur, t.prev
 	t.beats++
 	// Height against the usual one.
-	if l := c.weights.median(); l > 0 {
+	if l := c.weights.median; l > 0 {
 		x := math.Abs(math.Log(s.weight / l))
 		q *= 1 - 0.5*unitClamp((x-math.Log(1.5))/math.Log(3))
 	}
