@@ -96,7 +96,7 @@ type gateParams struct {
 	// their range in one slope are no heart's, unless the beats are surer than bluntSure.
 	blunt, bluntUneven, bluntSure float64
 	// Nor has a pulse slower than pressBelow, bpm, so little slope, and heights that differ by
-	// more than pressHeights, a logarithm, from the nearer of the two before: presses.
+	// more than pressHeights, a logarithm, from the one before and from the one before that: presses.
 	pressBelow, pressHeights float64
 	// No rhythm is more uneven than this.
 	erratic float64
@@ -181,7 +181,7 @@ type evidence struct {
 	wander  float64 // range of the signal over that of the beats
 	alike   float64 // correlation of the shapes
 	heights float64 // how far the beats' heights are from the middle one, as a logarithm
-	unequal float64 // and how far from the nearer of the two before
+	unequal float64 // how far from the one before, or from the one before that where that is less, in the mean
 	sure    float64 // by how many points the likeliest sequence of beats is ahead, as a logarithm; of an ECG
 	unlevel float64 // by how much the level changes from beat to beat, against their range
 	doubled bool    // a smaller wave follows, or comes before, every beat
