@@ -62,7 +62,6 @@ type ecgCand struct {
 	r         int64   // R, so far as it is known
 	fault     string  // why the input there is no QRS at all
 	step      bool    // the level does not come back
-	follows   float64 // the greatest level within what is looked ahead
 	kind      int     // the kind of beat it is likest, −1 for none
 	lag       float64 // by which it is later than that kind
 	agreement float64 // and their correlation
@@ -105,7 +104,6 @@ type ECGDetector struct {
 	levels     [2]float64 // of the last two beats
 	lastGap    int64      // the last interval
 	nextTry    int64
-	standing   float64 // mean points of the last beats
 	kinds      [kindsMax]ecgKind
 	scratch    [ecgRing]float64
 	out        []Beat

@@ -21,8 +21,6 @@ func (d *ECGDetector) judge(q *ecgCand, c int64) {
 		reason = "a step: the level does not come back"
 	case float64(q.r-d.last.r) < d.p.refractory*ecgRateHz:
 		reason = "too soon after a beat"
-	case q.level < d.p.aheadShare*q.follows:
-		reason = "a stronger one follows"
 	case q.points < -2*(d.p.timelyPoints+d.p.latePoints): // more than two intervals can make good
 		reason = reasonBelow
 	default:
@@ -328,10 +326,6 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 	}
 	d.pair(q, q.r-d.last.r)
 	d.last, d.lastSample = *q, sample
-	d.standing += (min(q.points, d.p.startPoints) - d.standing) / history
-	if d.standing < d.p.lostPoints {
-		d.searching, d.nextTry, d.nPeaks = true, d.j+ecgRateHz, 0
-	}
 	d.tellAt(max(sample, 0), q, true, reason)
 	height := d.front.height(r, math.Copysign(1, q.height))
 	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
@@ -401,7 +395,7 @@ func (d *ECGDetector) searchIn(c, seconds int64) {
 	for i := first; i < d.judged; i++ {
 		q := &d.cands[i%ecgCands]
 		if q.at < from || q.fault != "" || q.step || q.level < least || q.level < d.p.startTimes*q.floor ||
-			q.level < d.p.startAround*q.around || q.level < d.p.aheadShare*q.follows {
+			q.level < d.p.startAround*q.around {
 			continue
 		}
 		if n > 0 {
@@ -438,7 +432,6 @@ func (d *ECGDetector) searchIn(c, seconds int64) {
 		return
 	}
 	d.nPeaks, d.nRR = 0, 0
-	d.standing = d.p.startPoints
 	n = d.single(pick[:n])
 	for _, q := range pick[:n] {
 		agreement := q.agreement

@@ -12,7 +12,6 @@ type ecgParams struct {
 	aroundSeconds float64 // and is held against the rms over this; Elgendi 2013
 	aheadSeconds  float64 // a candidate is judged so long after its maximum; more tells later
 	refractory    float64 // of two nearer than this, seconds, only one is a beat: up to 340 bpm
-	aheadShare    float64 // with less than this share of what follows within aheadSeconds it is no beat
 	bias          float64 // points for nothing; fit
 	usualPoints   float64 // for each e-fold above the usual level; fit 3, more against P waves
 	aroundPoints  float64 // for each e-fold above what is around; fit
@@ -35,8 +34,6 @@ type ecgParams struct {
 	pairSeconds float64 // two sooner than this in every interval are a beat and its P or T wave
 	alikeStray  float64 // beats of a kind correlate but for this
 
-	lostPoints  float64 // the last beats have fewer points in the mean: start anew
-	startPoints float64 // of which the first, and any, count for so many at most
 	startStray  float64 // at the start beats correlate but for this
 	startTimes  float64 // stand so many times above the background
 	startShare  float64 // and have this share of the second greatest
@@ -61,12 +58,12 @@ type ecgParams struct {
 func defaultECGParams() ecgParams {
 	return ecgParams{
 		driftSeconds: 0.07, smoothSeconds: 0.03, windowSeconds: 0.097, aroundSeconds: 0.611, aheadSeconds: 0.18,
-		refractory: 0.16, aheadShare: 0.6,
-		bias: 2.2, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
+		refractory: 0.16,
+		bias:       2.2, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
 		timelyPoints: 3, earlyPoints: 3.3, earlyShare: 0.3, soonPoints: 3, soonSeconds: 0.42,
 		latePoints: 1, lateFrom: 1.2, lateShare: 0.4, lookSeconds: 0.8, surePoints: 5, weakShare: 0.4, weakRank: 0.8, lessShare: 0.4,
 		pairSeconds: 0.33, alikeStray: 0.1,
-		lostPoints: 2, startPoints: 6, startStray: 0.15, startTimes: 3.5, startShare: 0.3, lostSeconds: 3,
+		startStray: 0.15, startTimes: 3.5, startShare: 0.3, lostSeconds: 3,
 		startAround: 1.14, startSlope: 0.5, startAlike: 0.89,
 		floorRank: 0.3, floorLeast: 0.1, soonSteep: 3, steadyShare: 0.15,
 		pairTurns: 0.8, pairShort: 5. / 7, pairNear: 0.04, backSeconds: 0.36, placeAlike: 0.8,

@@ -114,7 +114,7 @@ var countedBeats = map[string][2]int{
 	"219": {2154, 1773}, "223": {2605, 2199}, "231": {1571, 1278}, "234": {2753, 2291},
 }
 
-// The project's own aim: gross Se and +P of 99.8 % at least on whole records and after
+// Gross Se of 99.85 and +P of 99.9 % at least on whole records and after
 // the learning period of EC57, 98.5 % at least on each, R within 10 ms in the median.
 func TestECGMIT(t *testing.T) {
 	t.Parallel()
@@ -139,8 +139,8 @@ func TestECGMIT(t *testing.T) {
 		g := s.Gross
 		t.Logf(" gross   %5d %4d %4d  Se %.3f +P %.3f, average %.3f %.3f, RMS %.1f ms, median %.1f ms", g.Beats(), g.FN, g.FP, 100*g.Se(), 100*g.PPV(),
 			100*s.AverageSe(), 100*s.AveragePPV(), 1000*g.RMS(), 1000*g.MedianAbs())
-		if !(g.Se() >= 0.998 && g.PPV() >= 0.998) {
-			t.Errorf("gross Se %.3f %%, +P %.3f %%, want 99.8 %% at least", 100*g.Se(), 100*g.PPV())
+		if !(g.Se() >= 0.9985 && g.PPV() >= 0.999) {
+			t.Errorf("gross Se %.3f %%, +P %.3f %%, want 99.85 and 99.9 %% at least", 100*g.Se(), 100*g.PPV())
 		}
 		if !(g.MedianAbs() <= 0.010) {
 			t.Errorf("median location error %.1f ms, want 10 ms at most", 1000*g.MedianAbs())

@@ -32,10 +32,6 @@ func (d *ECGDetector) measure(q *ecgCand, c int64) {
 		n++
 	}
 	q.floor = quantileOf(d.scratch[:n], d.p.floorRank)
-	q.follows = 0
-	for i := q.at + d.near; i <= min(q.at+d.ahead, c); i++ {
-		q.follows = max(q.follows, d.level[i&ecgMask])
-	}
 	at := q.at + 1 // the sharpened samples are one half older, rounded
 	for i := range q.shape {
 		q.shape[i] = d.sharp[(at+int64(i-shapeMid))&ecgMask]

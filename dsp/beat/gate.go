@@ -137,7 +137,7 @@ func defaultGateParams(k Kind) gateParams {
 		memoryTimes: 2.5, listenHz: 60, steepest: 2, overlap: 0.25, levelFrom: 0.5, levelOver: 0.25, beats: 3, calmMost: 2, levelMost: 2, heightLeast: 0.01,
 		between: 0.5, brothers: 5, periodic: 0.4, show: 0.885, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
-		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 1.9,
+		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 1.95,
 		bluntSure: 1.95, marginLeast: 0.5, marginMost: 10, marginStart: 5,
 		pairs: 3, pairsMost: 6, pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
 		odds: [...]float64{1.36, -1.68, 0, 0, 0, 0, 0, -8.05, 3.93, 0.34, -3.1, -1.98}}
