@@ -45,7 +45,7 @@ const (
 	ecgSpare    = 8  // of them not looked at any more, soon to be overwritten
 	pendingMost = 24 // candidates that wait for what follows
 	decideEach  = 3  // internal samples, 10 ms
-	weakMost    = 16 // refused ones remembered
+	weakMost    = 8  // refused ones remembered
 	steadyLeast = 4  // intervals make a rhythm
 	history     = 8  // beats and intervals remembered
 )
@@ -100,6 +100,8 @@ type ECGDetector struct {
 	searching  bool
 	pairs      int        // intervals in a row with a second beat at the same distance
 	second     bool       // a wave that but for the rhythm were a beat came after the last one
+	midway     bool       // so did one midway to the next, as strong as they are
+	halves     int        // intervals in a row with such a one
 	pairGap    int64      // that distance
 	levels     [2]float64 // of the last two beats
 	lastGap    int64      // the last interval
@@ -162,7 +164,7 @@ func (d *ECGDetector) Reset() {
 	d.lastSample = -1 << 62
 	d.nPending, d.nWeak = 0, 0
 	d.searching, d.nextTry = true, 0
-	d.pairs, d.pairGap, d.second, d.lastGap, d.levels = 0, 0, false, 0, [2]float64{}
+	d.pairs, d.pairGap, d.second, d.midway, d.halves, d.lastGap, d.levels = 0, 0, false, false, 0, 0, [2]float64{}
 	clear(d.kinds[:])
 }
 

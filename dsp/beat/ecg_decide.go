@@ -150,6 +150,10 @@ func (d *ECGDetector) paired() bool { return d.pairs >= pairsLeast }
 // rhythm it were a beat, it may be the other of a pair.
 func (d *ECGDetector) note(o, next *ecgCand) {
 	gap, near := min(o.r-d.last.r, next.r-o.r), int64(d.p.pairNear*ecgRateHz)
+	if far := max(o.r-d.last.r, next.r-o.r) - gap; o.points >= 0 && far <= near && o.level >= d.p.pairTurns*min(d.last.level, next.level) && o.agreement >= 1-d.p.alikeStray {
+		d.midway = true
+		return
+	}
 	if o.points < 0 || gap < int64(d.p.refractory*ecgRateHz) || gap >= int64(d.p.pairSeconds*ecgRateHz) {
 		return
 	}
@@ -188,6 +192,14 @@ func (d *ECGDetector) pair(q *ecgCand, gap int64) {
 	case d.lastGap >= limit && !d.second:
 		d.pairs = max(d.pairs-1, 0)
 	}
+	if d.midway {
+		if d.halves++; d.halves >= pairsLeast { // every other beat is missed
+			d.nRR, d.pairs, d.halves = 0, 0, 0
+		}
+	} else {
+		d.halves = 0
+	}
+	d.midway = false
 	if d.second {
 		if d.pairs++; d.paired() {
 			d.pairs = pairsMost
@@ -333,9 +345,6 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 }
 
 func (d *ECGDetector) tell(q *ecgCand, taken bool, reason string) {
-	d.weak[d.nWeak%weakMost] = q.level
-	d.nWeak++
-
 	d.tellAt(d.front.input(q.tip), q, taken, reason)
 }
 

@@ -127,6 +127,11 @@ type gateParams struct {
 	// is more than the share moveCalm of their slope, the beats look less alike than
 	// moveAlike and are less sure than moveSure, a logarithm.
 	moveHeights, moveLevel, moveCalm, moveAlike, moveSure float64
+	// Waves far greater than the beats, whose heights differ by more than besideHeights, a
+	// logarithm, in a range of besideRange beats that repeats by less than besidePeriod.
+	besideHeights, besideRange, besidePeriod float64
+	// The slope between the beats of an ECG is no more than this share of theirs.
+	restless float64
 	// By how many points the likeliest sequence of beats is ahead counts from
 	// marginLeast to marginMost; of beats found at a start it is marginStart.
 	marginLeast, marginMost, marginStart float64
@@ -138,6 +143,7 @@ func defaultGateParams(k Kind) gateParams {
 		between: 0.5, brothers: 5, periodic: 0.4, show: 0.885, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
 		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 1.95,
+		besideHeights: 0.3, besideRange: 2.3, besidePeriod: 0.3, restless: 0.45,
 		bluntSure: 1.95, marginLeast: 0.5, marginMost: 10, marginStart: 5,
 		pairs: 3, pairsMost: 6, pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
 		odds: [...]float64{1.36, -1.68, 0, 0, 0, 0, 0, -8.05, 3.93, 0.34, -3.1, -1.98}}
@@ -692,6 +698,16 @@ func (g *gate) moves() bool {
 	return g.kind == ECG && s.heights > g.p.moveHeights && s.unlevel > g.p.moveLevel && s.calm > g.p.moveCalm && s.alike < g.p.moveAlike && s.sure < g.p.moveSure
 }
 
+// beside tells that far greater waves come beside the beats, which do not repeat: P waves
+// that no QRS follows, counted.
+func (g *gate) beside() bool {
+	s := &g.seen
+	return g.kind == ECG && s.heights > g.p.besideHeights && s.wander > g.p.besideRange && s.period < g.p.besidePeriod
+}
+
+// restless tells that the signal moves between the beats nearly as it does in them.
+func (g *gate) restless() bool { return g.kind == ECG && g.seen.calm > g.p.restless }
+
 // unlike tells that the waves do not look like one another.
 func (g *gate) unlike() bool { return g.seen.beats > 0 && g.seen.alike < g.p.unlike }
 
@@ -701,7 +717,7 @@ func (g *gate) erratic() bool { return g.seen.uneven > g.p.erratic }
 // refuses tells that the beats are no heart's, whatever their probability: what the
 // records teach too little of.
 func (g *gate) refuses() bool {
-	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.meter.broken() >= g.p.broken || g.moves() || g.unlike() || g.erratic()
+	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.meter.broken() >= g.p.broken || g.moves() || g.beside() || g.restless() || g.unlike() || g.erratic()
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it: every

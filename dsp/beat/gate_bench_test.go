@@ -154,3 +154,89 @@ func TestNoRateFromABench(t *testing.T) {
 		}
 	}
 }
+
+// Waves in a row that are no QRS, after or beside true ones: fibrillation of the ventricles
+// after an even rhythm, and P waves of which every fourth or none has a QRS. A rate is shown
+// that is right, or none, but for 5 s.
+func TestNoRateFromOtherWaves(t *testing.T) {
+	t.Parallel()
+	const rate, seconds = 250.0, 60.0
+	shape := func(int) qrs { return qrs{1e-3, 0.09, 0.25e-3, 0.18, 0.38} }
+	pWaves := func(m *made, volts float64, times []float64) {
+		for _, s := range times {
+			for k := max(0, int((s-0.05)*rate)); k < min(int((s+0.05)*rate), len(m.x)); k++ {
+				m.x[k] += volts * math.Cos(math.Pi*(float64(k)/rate-s)/0.1)
+			}
+		}
+	}
+	for _, c := range []struct {
+		name string
+		make func() made
+		bpm  func(at float64) float64 // 0: none
+	}{
+		{"fibrillation of 6 Hz after 75 bpm", func() made {
+			m := makeECG(rate, steady(75, 0.5, 20), seconds, shape)
+			for i := 20 * int(rate); i < len(m.x); i++ {
+				at := float64(i) / rate
+				m.x[i] += 0.5e-3*math.Sin(2*math.Pi*6*at)*(1+0.4*math.Sin(2*math.Pi*0.7*at)) + 0.15e-3*math.Sin(2*math.Pi*1.31*6*at)
+			}
+			return m
+		}, func(at float64) float64 {
+			if at < 23 {
+				return 75
+			}
+			return 0
+		}},
+		{"P waves at 90, every fourth with a QRS", func() made {
+			m := makeECG(rate, steady(22.5, 0.6, seconds), seconds, shape)
+			pWaves(&m, 0.2e-3, steady(90, 0.44, seconds))
+			return m
+		}, func(float64) float64 { return 22.5 }},
+		{"P waves at 90 beside a QRS at 28", func() made {
+			m := makeECG(rate, steady(28, 0.6, seconds), seconds, shape)
+			pWaves(&m, 0.2e-3, steady(90, 0.3, seconds))
+			return m
+		}, func(float64) float64 { return 28 }},
+	} {
+		m := c.make()
+		noise(m.x, 8e-6, 9)
+		w := watch(t, MonitorConfig{Kind: ECG, RateHz: rate, Low: math.NaN(), High: math.NaN()})
+		wrong := 0
+		w.hear(m.x, func(at float64, r Reading) {
+			if r.State == StateReading && math.Abs(r.RateBPM-c.bpm(at)) > 5 {
+				wrong++
+			}
+		})
+		t.Logf("%s: wrong for %.1f s of %g", c.name, float64(wrong)/10, seconds)
+		if wrong > 50 {
+			t.Errorf("%s: a wrong rate for %.1f s of %g, want 5 s at most", c.name, float64(wrong)/10, seconds)
+		}
+	}
+}
+
+// A rhythm that becomes so fast at once that every other beat comes early is followed.
+func TestMonitorFastOnset(t *testing.T) {
+	t.Parallel()
+	for _, fast := range []float64{200, 220, 240} {
+		times := steady(150, 0.5, 20)
+		for at := times[len(times)-1] + 60/fast; at < 60; at += 60 / fast {
+			times = append(times, at)
+		}
+		m := makeECG(250, times, 60, func(int) qrs { return qrs{1e-3, 0.08, 0.15e-3, 0.1, 0.2} })
+		noise(m.x, 8e-6, 9)
+		w := watch(t, MonitorConfig{Kind: ECG, RateHz: 250, Low: math.NaN(), High: math.NaN()})
+		right, wrong := 0, 0
+		w.hear(m.x, func(at float64, r Reading) {
+			switch {
+			case at < 30 || r.State != StateReading:
+			case near(r.RateBPM, fast):
+				right++
+			default:
+				wrong++
+			}
+		})
+		if right < 140 || wrong > 0 {
+			t.Errorf("150 to %g bpm: from 10 s after it on right for %.1f s of 30, wrong for %.1f", fast, float64(right)/10, float64(wrong)/10)
+		}
+	}
+}
