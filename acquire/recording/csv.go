@@ -102,6 +102,10 @@ func (p *csvPlan) told(f *File, facts *csvFacts) {
 	if facts.odd > 0 {
 		f.remark("%s more or fewer than %d fields; fields not there are missing samples", acquire.Number(facts.odd, "row has", "rows have"), len(p.columns))
 	}
+	// A file with an empty line after each row has them by its way of ending lines.
+	if n := facts.emptyLines; n > 0 && facts.emptyGaps < facts.rows-1 && p.clock < 0 {
+		f.remark("%s left out: where they stand for missing samples the time is too short; write nan in them", acquire.Number(n, "empty line between the rows was", "empty lines between the rows were"))
+	}
 	if len(p.words) > 0 && len(p.options.Columns) == 0 {
 		f.remark("columns of words were left out: %s", strings.Join(p.words, ", "))
 	}
@@ -125,6 +129,8 @@ type csvFacts struct {
 	started       time.Time
 	day           time.Time // that a column of its own tells
 	odd           int64     // rows of another number of fields
+	emptyLines    int64     // between the rows
+	emptyGaps     int64     // and between how many
 	// decimals and grouped say that a number was seen that only has decimals, and one whose comma may
 	// part thousands or decimals, as groupedAs.
 	decimals, grouped bool
@@ -168,6 +174,7 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 	}
 	p.end = math.MaxInt
 	goesOn := false // more rows than stand below a table
+	emptied := int64(0)
 	for i := 0; ; i++ {
 		fields, err := r.row()
 		if err == io.EOF {
@@ -192,6 +199,11 @@ func (p *csvPlan) scan(in *input) (*csvFacts, error) {
 			facts.learn(p, before)
 		}
 		p.tail, p.sums, p.end = nil, 0, math.MaxInt
+		if n := r.empty - emptied; n > 0 && facts.rows > 0 {
+			facts.emptyLines += n
+			facts.emptyGaps++
+		}
+		emptied = r.empty
 		facts.learn(p, fields)
 	}
 	if facts.rows == 0 {

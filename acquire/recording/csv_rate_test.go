@@ -132,6 +132,12 @@ func TestCSVOddRows(t *testing.T) {
 			}
 			return "912 mV"
 		}), OpenOptions{RateHz: 250}, "ppg", nil, "no number"},
+		{"an empty line where a sample is missing", rows("ppg\n", 500, func(i int) string {
+			if i%3 == 1 {
+				return ""
+			}
+			return fmt.Sprint(i)
+		}), OpenOptions{RateHz: 250}, "ppg", []float64{498}, "empty lines between the rows"},
 		{"units in the cells and others in the header", rows("ppg [V]\n", 100, func(i int) string { return "512 mV" }), OpenOptions{RateHz: 250}, "ppg", []float64{0.512}, ""},
 		{"pairs in another order", rows("", 500, func(i int) string {
 			if i%2 == 1 {

@@ -34,6 +34,7 @@ type csvReader struct {
 	comment   func(text string)
 	buffer    []byte
 	pending   []string // lines read ahead
+	empty     int64    // lines without anything in them so far
 }
 
 var errLongLine = fmt.Errorf("a line of more than %d bytes", csvMaxLine)
@@ -116,6 +117,7 @@ func (c *csvReader) text() (string, error) {
 		}
 		t := strings.TrimLeft(line, " \t")
 		if t == "" {
+			c.empty++
 			continue
 		}
 		if sign := commentSign(t); sign > 0 {

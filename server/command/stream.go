@@ -99,7 +99,7 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 		}
 		return waitingSource{source, pages}, nil
 	}
-	live := session.New(session.Config{Openers: warned(open, o.warn), Hub: pages, Log: log, Version: Version, Remember: settings})
+	live := session.New(session.Config{Openers: warned(open, o.warn), Hub: pages, Log: log, Version: Version, Remember: settings, Kind: o.kind})
 	page := live.Watch()
 	ctx, stop := context.WithCancel(ctx)
 	var wg sync.WaitGroup
@@ -121,7 +121,7 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 		}
 		opened.Store(true)
 	})
-	p := &printer{streamFlags: o, out: bufio.NewWriterSize(stdout, 1<<16), opened: &opened, setKind: func(channel int) error { return live.SetKind(ctx, channel, o.kind) }}
+	p := &printer{streamFlags: o, out: bufio.NewWriterSize(stdout, 1<<16), opened: &opened}
 	err = p.print(reading, page)
 	select {
 	case err := <-failed:
@@ -154,9 +154,8 @@ func (s waitingSource) Health() acquire.Health { return s.Source.(acquire.Health
 // printer prints a page's messages.
 type printer struct {
 	streamFlags
-	out     *bufio.Writer
-	opened  *atomic.Bool // a failure before may be mended by trying again
-	setKind func(channel int) error
+	out    *bufio.Writer
+	opened *atomic.Bool // a failure before may be mended by trying again
 
 	state    session.State
 	begun    bool
@@ -278,14 +277,6 @@ func (p *printer) takeState(s session.State) error {
 	case session.StatusRunning:
 		if p.begun && p.epoch == s.Epoch || len(s.Channels) == 0 {
 			return nil
-		}
-		for i, c := range s.Channels {
-			if p.kind != "" && c.Kind != p.kind {
-				if err := p.setKind(i); err != nil {
-					return err
-				}
-				s.Channels[i].Kind = p.kind
-			}
 		}
 		return p.header(s)
 	}

@@ -15,6 +15,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"strconv"
 	"strings"
@@ -94,6 +95,12 @@ func TestStreamBeats(t *testing.T) {
 	}
 	if len(rows) < 55 || len(rows) > 68 {
 		t.Errorf("%d rows of beats in a minute of 66 bpm", len(rows))
+	}
+	// A kind said on the command line holds from the first sample on.
+	said := o
+	said.source, said.kind, said.stdin = "-?rate=250&exact=1&kind=ecg", "pulse", strings.NewReader(text)
+	if again, err := csv.NewReader(strings.NewReader(streamed(t, said))).ReadAll(); err != nil || !reflect.DeepEqual(again, rows) {
+		t.Errorf("with -kind pulse %d rows of beats, %v, not the %d of kind=pulse", len(again), err, len(rows))
 	}
 	if last := rows[len(rows)-1]; last[6] != "reading" || !near(last[7], 66) {
 		t.Errorf("last row %v", last)

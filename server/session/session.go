@@ -99,6 +99,8 @@ type Config struct {
 	// Remember, when set, is asked for and given the settings of a source's
 	// channels by address.
 	Remember Memory
+	// Kind, when set, is what every channel is taken for, whatever else is told of it.
+	Kind string
 }
 
 // Memory keeps channel settings by source address.
@@ -116,6 +118,7 @@ type Session struct {
 	log      *slog.Logger
 	taps     []Tap
 	memory   Memory
+	kind     string
 	recorded func() any
 	commands chan func()
 	done     chan struct{}
@@ -160,7 +163,7 @@ func New(c Config) *Session {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
-	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, recorded: c.Recording,
+	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, kind: c.Kind, recorded: c.Recording,
 		commands: make(chan func()), done: make(chan struct{}), now: c.Now, silence: silence{asleep: asleepTotal, sleptSince: sleptSince}, absence: absence{reopened: make(chan opened)},
 		state: State{Version: c.Version, Status: StatusIdle, StatusText: "no source chosen", Decimation: 1,
 			Channels: []ChannelState{}, Gaps: []Gap{}, Notes: []Note{}, Text: []string{}}}
@@ -318,6 +321,9 @@ func (s *Session) build(rateHz float64) error {
 	epoch, t0 := s.state.Epoch, s.state.T0
 	s.mu.Unlock()
 	s.refreshChannels()
+	if s.kind != "" {
+		s.remember()
+	}
 	for _, t := range s.taps {
 		t.Begin(epoch, info, rateHz, t0)
 		if e, ok := t.(EngineTap); ok {
@@ -334,6 +340,12 @@ func (s *Session) places(n int, description acquire.Channel, rateHz float64) cha
 	p := channel.Places{Described: description, RateHz: rateHz}
 	if s.memory != nil {
 		p.Said, _ = s.memory.Load(memoryAddress(s.source.Describe()), n, description.Label)
+	}
+	if s.kind != "" {
+		if p.Said.Kind != nil && *p.Said.Kind != s.kind {
+			p.Said.Path = nil // made for another kind
+		}
+		p.Said.Kind = &s.kind
 	}
 	if keeper, ok := s.source.(acquire.Keeper); ok {
 		p.Recorded = channel.ParseCarried(keeper.KeptSettings()).AtEnd(n, keeper.KeptEvents())
