@@ -29,9 +29,6 @@ type Beat struct {
 	// Quality from 0 to 1: how much the beat looks like its neighbours and how
 	// clean the signal around it is.
 	Quality float64 `json:"quality"`
-	// margin is by how many points the likeliest sequence of beats without it falls short
-	// of the one with it; 0 unknown.
-	margin float64
 }
 
 // Detector finds beats in a stream.

@@ -109,6 +109,7 @@ type ECGDetector struct {
 	kinds      [kindsMax]ecgKind
 	scratch    [ecgRing]float64
 	out        []Beat
+	margins    []float64 // of each: ecgCand.margin, 0 for one of a start
 }
 
 // NewECG makes a detector for a rate of 100 to 192000 Hz.
@@ -170,7 +171,7 @@ func (d *ECGDetector) Reset() {
 
 // Process takes samples in and appends the beats that have become certain.
 func (d *ECGDetector) Process(dst []Beat, src []float64) []Beat {
-	d.out = dst
+	d.out, d.margins = dst, d.margins[:0]
 	d.front.process(src, d.step)
 	dst, d.out = d.out, nil
 	return dst

@@ -341,7 +341,8 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 	d.tellAt(max(sample, 0), q, true, reason)
 	height := d.front.height(r, math.Copysign(1, q.height))
 	quality := clamp01(q.agreement) * clamp01(1-q.floor/q.level)
-	d.out = append(d.out, Beat{Sample: max(sample, 0), Foot: max(sample, 0), Kind: ECG, Amplitude: height, Quality: quality, margin: q.margin})
+	d.out = append(d.out, Beat{Sample: max(sample, 0), Foot: max(sample, 0), Kind: ECG, Amplitude: height, Quality: quality})
+	d.margins = append(d.margins, q.margin)
 }
 
 func (d *ECGDetector) tell(q *ecgCand, taken bool, reason string) {

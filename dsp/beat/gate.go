@@ -208,7 +208,7 @@ type gateBeat struct {
 	calm    float64 // mean slope there
 	level   float64 // before it, from the shape's mean
 	swing   float64 // range of the shape
-	margin  float64 // Beat's
+	margin  float64 // by how many points the likeliest beats with it are ahead of those without; 0 unknown
 }
 
 func newGate(kind Kind, rateHz float64, p gateParams) *gate {
@@ -347,15 +347,15 @@ func (g *gate) anew() {
 	}
 }
 
-// beat takes a beat found in the input and how many seconds it came after the one before,
-// 0 for unknown. It is looked at when its shape has been heard.
-func (g *gate) beat(b Beat, rr float64) {
+// beat takes a beat found in the input, how many seconds it came after the one before and,
+// of an ECG, its margin; 0 for unknown. It is looked at when its shape has been heard.
+func (g *gate) beat(b Beat, rr, margin float64) {
 	if g.waitingN == len(g.waiting) {
 		copy(g.waiting[:], g.waiting[1:])
 		g.waitingN--
 	}
 	at := func(sample int64) int64 { return int64(math.Round((float64(sample) + g.lag) / float64(g.ratio))) }
-	g.waiting[g.waitingN] = gateBeat{at: at(b.Sample), foot: at(b.Foot), rr: rr, margin: b.margin}
+	g.waiting[g.waitingN] = gateBeat{at: at(b.Sample), foot: at(b.Foot), rr: rr, margin: margin}
 	g.waitingN++
 }
 

@@ -63,6 +63,7 @@ type Monitor struct {
 	p       monitorParams
 	find    Detector
 	pulse   *PulseDetector  // nil for an ECG
+	ecg     *ECGDetector    // nil for a pulse
 	band    *filter.Cascade // an ECG's point
 	hop     int
 	still   int           // equal samples that stand still
@@ -188,7 +189,7 @@ func newMonitor(c MonitorConfig, p monitorParams) (*Monitor, error) {
 		if err != nil {
 			return nil, err
 		}
-		m.find = d
+		m.find, m.ecg = d, d
 		// Near the band in which the detector weighs QRS complexes.
 		hp, err := filter.ButterworthHighPass(c.RateHz, ecgLowHz, 2)
 		if err != nil {
@@ -296,8 +297,12 @@ func (m *Monitor) ProcessPoint(dst []Beat, point, src []float64) []Beat {
 		}
 		m.measure(src[:k])
 		m.gate.add(src[:k])
-		for _, b := range m.fresh {
-			dst = m.admit(dst, b)
+		for i, b := range m.fresh {
+			margin := 0.0
+			if m.ecg != nil {
+				margin = m.ecg.margins[i]
+			}
+			dst = m.admit(dst, b, margin)
 		}
 		if m.hopAt == m.hop {
 			m.hops[m.hopN%hopKept] = m.now
@@ -483,7 +488,7 @@ func (m *Monitor) clipped(h hopStats) float64 {
 }
 
 // admit judges one beat and lets it through or not.
-func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
+func (m *Monitor) admit(dst []Beat, b Beat, margin float64) []Beat {
 	// The hops that hold the beat, as far as they are complete.
 	from := b.Foot
 	if m.pulse == nil {
@@ -519,7 +524,7 @@ func (m *Monitor) admit(dst []Beat, b Beat) []Beat {
 	default:
 		m.slow = 0
 	}
-	m.gate.beat(b, rr)
+	m.gate.beat(b, rr, margin)
 	m.last, m.have, m.broken = b, true, false
 	switch {
 	case m.gate.seen.beats >= m.p.hideBeats && m.gate.probability() < m.gate.p.hide:
@@ -565,7 +570,7 @@ func (m *Monitor) update() {
 		r.Reason, m.figure = "%.0f %% of the last two seconds are cut off at the end of the range: less gain, less light, or wait until it settles", 100*c
 	case m.slow >= p.slow && since < p.slowSeconds:
 		r.State = StateOutOfRange
-		r.Reason, m.figure = "below %.0f bpm", least
+		r.Reason, m.figure = "below %.0f bpm: is the sensor in place, are the electrodes on?", least
 	case m.tooSmall():
 		r.State, r.Quality = StateTooSmall, 0
 		r.Reason = "the beats are smaller than 0.15 mV: better contact of the electrodes, another place for them, and say the gain of the board"
@@ -579,9 +584,9 @@ func (m *Monitor) update() {
 	case !known:
 		r.State, r.Quality, r.Reason = StateSearching, 0, "waiting for a few beats in a row"
 	case rate > most:
-		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm", most
+		r.State, r.Reason, m.figure = StateOutOfRange, "above %.0f bpm: is it noise?", most
 	case rate < least:
-		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm", least
+		r.State, r.Reason, m.figure = StateOutOfRange, "below %.0f bpm: is the sensor in place, are the electrodes on?", least
 	case r.Quality < m.gate.p.show || m.gate.refuses():
 		r.State, r.Reason, m.figure = m.doubt()
 		r.Quality = min(r.Quality, m.gate.p.show)
@@ -621,7 +626,7 @@ func (m *Monitor) doubt() (State, string, float64) {
 	case m.pulse == nil && (m.gate.blunt() || m.gate.moves() || s.wander > p.movingRange && s.slow < p.movingSlow):
 		return StateMoving, "slow waves as large as the beats: hold still, press the electrodes on, fix the cables", nan
 	}
-	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still", nan
+	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still, or try another place", nan
 }
 
 // reasonUneven is told beside a rate of a pulse whose beats come unevenly, as those of a
