@@ -13,7 +13,8 @@ export class Join {
   constructor() {
     this.root = h("div", { class: "show-join", role: "dialog", "aria-label": W.join, "data-testid": "show-join", tabindex: "-1", hidden: true });
     this.timer = 0;
-    this.shown = "";
+    this.shown = "?"; // nothing yet
+    this.back = button("show-join-close", W.backToTheTrace, () => this.close());
   }
 
   get open() {
@@ -27,8 +28,7 @@ export class Join {
 
   show() {
     this.root.hidden = false;
-    this.shown = "?"; // nothing yet
-    if (this.root.childElementCount === 0) fill(this.root, this.#back());
+    if (this.root.childElementCount === 0) fill(this.root, this.back);
     void this.#look();
     this.timer = window.setInterval(() => void this.#look(), LOOK_EVERY_MS);
     this.root.focus();
@@ -54,12 +54,18 @@ export class Join {
       else this.#closed();
     } catch (e) {
       this.shown = "?";
-      fill(this.root, h("p", { class: "show-join-say", role: "alert" }, e instanceof Error ? e.message : String(e)), this.#back());
+      this.#fill(h("p", { class: "show-join-say", role: "alert" }, e instanceof Error ? e.message : String(e)), this.back);
     }
   }
 
-  #back() {
-    return button("show-join-close", W.backToTheTrace, () => this.close());
+  /**
+   * What is told changes; who stands on the way back stays there.
+   * @param {...Node} parts
+   */
+  #fill(...parts) {
+    const stood = document.activeElement === this.back;
+    fill(this.root, ...parts);
+    if (stood) this.back.focus();
   }
 
   /**
@@ -68,13 +74,13 @@ export class Join {
    */
   #link(link, short) {
     const picture = h("img", { class: "show-join-qr", "data-testid": "show-join-qr", alt: W.pictureCode, src: `/api/v1/share/qr?for=${short ? "short" : "watch"}&n=0&view=show&t=${Date.now()}` });
-    fill(this.root, picture, h("div", { class: "show-join-words" }, h("p", { class: "show-join-say" }, W.scanOrType),
+    this.#fill(picture, h("div", { class: "show-join-words" }, h("p", { class: "show-join-say" }, W.scanOrType),
       h("p", { class: "show-join-link", "data-testid": "show-join-link" }, short ? link.replace(/^https?:\/\//, "") : ""),
-      h("p", { class: "show-join-hint" }, W.sameNetwork), this.#back()));
+      h("p", { class: "show-join-hint" }, W.sameNetwork), this.back));
   }
 
   #closed() {
-    fill(this.root, h("div", { class: "show-join-words" }, h("p", { class: "show-join-say" }, W.notShared), h("p", { class: "show-join-hint" }, W.sharingOpens),
-      button("show-join-share", W.share, () => void this.#take(request("PUT", "/share", { on: true })), { class: "accent" }), this.#back()));
+    this.#fill(h("div", { class: "show-join-words" }, h("p", { class: "show-join-say" }, W.notShared), h("p", { class: "show-join-hint" }, W.sharingOpens),
+      button("show-join-share", W.share, () => void this.#take(request("PUT", "/share", { on: true })), { class: "accent" }), this.back));
   }
 }
