@@ -251,7 +251,7 @@ func pageControls() []control {
 		list("hum-harmonics", pathOf("path.hum.harmonics"), kb.ArrowDown),
 		list("smooth-shape", pathOf("path.smooth.shape"), kb.ArrowUp),
 		number("smooth-cutoff", pathOf("path.smooth.cutoffHz")),
-		{id: "smooth-order", probe: pathOf("path.smooth.order"), keys: kb.ArrowDown, mouse: "pick", before: click("preset-ecg"), when: pathOf(`path.smooth.shape === "butterworth"`)},
+		{id: "smooth-order", probe: pathOf("path.smooth.order"), keys: kb.ArrowDown, mouse: "pick", before: click("preset-ecg"), when: pathOf(`path.smooth.shape === "butterworth"`) + " && " + pathOf(`path.smooth.order === 2`)},
 		{id: "undo", probe: pathOf("path.drift.on"), when: `S().settings.done > window.done && ` + pathOf("path.drift.on") + ` !== window.was`,
 			before: `window.done = S().settings.done; window.was = ` + pathOf("path.drift.on") + `; press("drift-on")`},
 		{id: "redo", probe: pathOf("path.drift.on"), when: `window.undone && !at("redo").disabled`, before: `window.undone = false; (async () => {
