@@ -67,7 +67,6 @@ type ecgCand struct {
 	agreement float64 // and their correlation
 	points    float64
 	margin    float64 // of the likeliest sequence with it over that without
-	taken     bool
 	shape     [shapeFull]float64
 }
 
@@ -129,7 +128,7 @@ func newECG(c ECGConfig, p ecgParams) (*ECGDetector, error) {
 		return nil, fmt.Errorf("beat: %w", err)
 	}
 	half := func(seconds float64) int64 { return int64(math.Round((seconds*ecgRateHz - 1) / 2)) }
-	d := &ECGDetector{config: c, p: p, front: front}
+	d := &ECGDetector{config: c, p: p, front: front, margins: make([]float64, 0, ecgCands)}
 	d.drift, d.low, d.half, d.before = half(p.driftSeconds), half(p.smoothSeconds), half(p.windowSeconds), half(p.aroundSeconds)
 	d.ahead = int64(p.aheadSeconds * ecgRateHz)
 	d.near = int64(nearSeconds * ecgRateHz)

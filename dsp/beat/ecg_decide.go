@@ -1,8 +1,6 @@
 package beat
 
-import (
-	"math"
-)
+import "math"
 
 const reasonTaken = "above the threshold"
 
@@ -31,8 +29,7 @@ func (d *ECGDetector) judge(q *ecgCand, c int64) {
 		return
 	}
 	if d.nPending == pendingMost {
-		d.refuse(d.pending[0], reasonBelow)
-		d.nPending = copy(d.pending[:], d.pending[1:])
+		d.giveUp()
 	}
 	d.pending[d.nPending] = q
 	d.nPending++
@@ -73,9 +70,14 @@ func (d *ECGDetector) decide(c int64) {
 		d.take(q, reasonTaken)
 	}
 	for d.nPending > 0 && (d.nPeaks == 0 || d.pending[0].at <= d.last.at || c-d.pending[0].at > int64(d.p.lostSeconds*ecgRateHz)) {
-		d.refuse(d.pending[0], reasonBelow)
-		d.nPending = copy(d.pending[:], d.pending[1:d.nPending])
+		d.giveUp()
 	}
+}
+
+// giveUp refuses the oldest candidate that waits.
+func (d *ECGDetector) giveUp() {
+	d.refuse(d.pending[0], reasonBelow)
+	d.nPending = copy(d.pending[:], d.pending[1:d.nPending])
 }
 
 // likeliest is the first beat of the sequence of pending ones with most points, −1 where
@@ -149,15 +151,15 @@ func (d *ECGDetector) paired() bool { return d.pairs >= pairsLeast }
 // note looks at a wave refused between the last beat and the next one: if but for the
 // rhythm it were a beat, it may be the other of a pair.
 func (d *ECGDetector) note(o, next *ecgCand) {
-	gap, near := min(o.r-d.last.r, next.r-o.r), int64(d.p.pairNear*ecgRateHz)
-	if far := max(o.r-d.last.r, next.r-o.r) - gap; o.points >= 0 && far <= near && o.level >= d.p.pairTurns*min(d.last.level, next.level) && o.agreement >= 1-d.p.alikeStray {
+	gap, other := min(o.r-d.last.r, next.r-o.r), max(o.r-d.last.r, next.r-o.r)
+	if o.points >= 0 && other-gap <= d.nearly() && o.level >= d.p.pairTurns*min(d.last.level, next.level) && o.agreement >= 1-d.p.alikeStray {
 		d.midway = true
 		return
 	}
 	if o.points < 0 || gap < int64(d.p.refractory*ecgRateHz) || gap >= int64(d.p.pairSeconds*ecgRateHz) {
 		return
 	}
-	if far := gap - d.pairGap; far < -near || far > near {
+	if !d.likePair(gap) {
 		if d.paired() {
 			return
 		}
@@ -166,20 +168,24 @@ func (d *ECGDetector) note(o, next *ecgCand) {
 	d.second = true
 }
 
+// nearly is within how much two distances are alike, internal samples.
+func (d *ECGDetector) nearly() int64 { return int64(d.p.pairNear * ecgRateHz) }
+
 // pairNear says whether two waves so far apart are of one pair.
-func (d *ECGDetector) pairNear(gap int64) bool {
-	return gap <= d.pairGap+int64(d.p.pairNear*ecgRateHz)
-}
+func (d *ECGDetector) pairNear(gap int64) bool { return gap <= d.pairGap+d.nearly() }
+
+// likePair says whether they are as far apart as the pairs are.
+func (d *ECGDetector) likePair(gap int64) bool { return d.pairNear(gap) && gap >= d.pairGap-d.nearly() }
 
 // pair looks for pairs at each beat, gap after the one before: a short interval and a
 // long one in turn, or a weak beat and a strong one.
 func (d *ECGDetector) pair(q *ecgCand, gap int64) {
-	limit, near := int64(d.p.pairSeconds*ecgRateHz), int64(d.p.pairNear*ecgRateHz)
+	limit := int64(d.p.pairSeconds * ecgRateHz)
 	a, b, c := d.levels[0], d.levels[1], q.level
 	turns := b < d.p.pairTurns*min(a, c) || d.p.pairTurns*b > max(a, c)
 	switch short := gap < limit; {
 	case short && (float64(gap) < d.p.pairShort*float64(d.lastGap) || turns):
-		if far := gap - d.pairGap; (far < -near || far > near) && !turns {
+		if !d.likePair(gap) && !turns {
 			d.pairs = 0
 		}
 		d.pairGap = gap
@@ -211,9 +217,10 @@ func (d *ECGDetector) pair(q *ecgCand, gap int64) {
 
 // weigh gives points for and against a candidate by itself.
 func (d *ECGDetector) weigh(q *ecgCand) float64 {
-	return d.p.bias + d.p.usualPoints*math.Log(q.level/d.usual()) +
+	usual := d.usual()
+	return d.p.bias + d.p.usualPoints*math.Log(q.level/usual) +
 		d.p.aroundPoints*math.Log(q.level/q.around) +
-		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*d.usual())) -
+		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*usual)) -
 		d.p.strayPoints*clamp01(1-q.agreement)
 }
 
@@ -328,7 +335,6 @@ func (d *ECGDetector) take(q *ecgCand, reason string) {
 	if sample <= d.lastSample {
 		return
 	}
-	q.taken = true
 	d.searching = false
 	d.peaks[d.nPeaks%history] = q.level
 	d.nPeaks++

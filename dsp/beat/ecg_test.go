@@ -385,10 +385,15 @@ func every(bpm float64) func(*rand.Rand) []float64 {
 func pWaves(period float64) func(m *made, r *rand.Rand) {
 	return func(m *made, r *rand.Rand) {
 		for s := 0.7 - 0.16; s < float64(len(m.x))/m.rate; s += period {
-			for k := int((s - 0.05) * m.rate); k < min(int((s+0.05)*m.rate), len(m.x)); k++ {
-				m.x[k] += 0.15e-3 * math.Cos(math.Pi*(float64(k)/m.rate-s)/0.1)
-			}
+			addP(m, 0.15e-3, s)
 		}
+	}
+}
+
+// addP adds a P wave of 100 ms at s seconds.
+func addP(m *made, volts, s float64) {
+	for k := max(0, int((s-0.05)*m.rate)); k < min(int((s+0.05)*m.rate), len(m.x)); k++ {
+		m.x[k] += volts * math.Cos(math.Pi*(float64(k)/m.rate-s)/0.1)
 	}
 }
 

@@ -164,9 +164,7 @@ func TestNoRateFromOtherWaves(t *testing.T) {
 	shape := func(int) qrs { return qrs{1e-3, 0.09, 0.25e-3, 0.18, 0.38} }
 	pWaves := func(m *made, volts float64, times []float64) {
 		for _, s := range times {
-			for k := max(0, int((s-0.05)*rate)); k < min(int((s+0.05)*rate), len(m.x)); k++ {
-				m.x[k] += volts * math.Cos(math.Pi*(float64(k)/rate-s)/0.1)
-			}
+			addP(m, volts, s)
 		}
 	}
 	for _, c := range []struct {
@@ -218,10 +216,8 @@ func TestNoRateFromOtherWaves(t *testing.T) {
 func TestMonitorFastOnset(t *testing.T) {
 	t.Parallel()
 	for _, fast := range []float64{200, 220, 240} {
-		times := steady(150, 0.5, 20)
-		for at := times[len(times)-1] + 60/fast; at < 60; at += 60 / fast {
-			times = append(times, at)
-		}
+		slow := steady(150, 0.5, 20)
+		times := append(slow, walk(slow[len(slow)-1]+60/fast, 60, func(int) float64 { return 60 / fast })...)
 		m := makeECG(250, times, 60, func(int) qrs { return qrs{1e-3, 0.08, 0.15e-3, 0.1, 0.2} })
 		noise(m.x, 8e-6, 9)
 		w := watch(t, MonitorConfig{Kind: ECG, RateHz: 250, Low: math.NaN(), High: math.NaN()})

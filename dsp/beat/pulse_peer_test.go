@@ -2,14 +2,12 @@ package beat
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"testing"
 
 	"pulsewright/acquire/simulate"
 	"pulsewright/dsp/beat/score"
-	"pulsewright/dsp/filter"
 )
 
 // pulsePeer are the numbers of two moving averages that find systolic peaks.
@@ -34,58 +32,27 @@ var (
 // whole record.
 func (p pulsePeer) find(t testing.TB, x []float64, rateHz float64) (beats []Beat) {
 	t.Helper()
-	hp, err := filter.ButterworthHighPass(rateHz, p.lowHz, p.lowOrder)
-	if err != nil {
-		t.Fatal(err)
+	lifted := slices.Clone(x)
+	for i := range lifted {
+		lifted[i] -= x[0]
 	}
-	lp, err := filter.ButterworthLowPass(rateHz, p.highHz, 2)
-	if err != nil {
-		t.Fatal(err)
-	}
-	band, err := filter.NewCascade(filter.Join(hp, lp), rateHz)
-	if err != nil {
-		t.Fatal(err)
-	}
-	y := slices.Clone(x)
-	for i := range y {
-		y[i] -= x[0]
-	}
-	for range 2 {
-		band.Reset()
-		band.Process(y, y)
-		slices.Reverse(y)
-	}
-	n := len(y)
-	sums := make([]float64, n+1)
+	y := thereAndBack(t, lifted, rateHz, [2]float64{p.lowHz, p.highHz}, [2]int{p.lowOrder, 2})
+	upper := make([]float64, len(y))
 	for i, v := range y {
-		v = max(v, 0)
+		upper[i] = max(v, 0)
 		if p.squared {
-			v *= v
+			upper[i] *= upper[i]
 		}
-		sums[i+1] = sums[i] + v
 	}
-	average := func(i, half int) float64 {
-		a, b := max(i-half, 0), min(i+half+1, n)
-		return (sums[b] - sums[a]) / float64(b-a)
-	}
-	short, long := int(math.Round(p.short*rateHz)), int(math.Round(p.long*rateHz))
-	offset := p.offset * sums[n] / float64(n)
-	for i := 0; i < n; i++ {
-		from := i
-		for i < n && average(i, short/2) > average(i, long/2)+offset {
-			i++
-		}
-		if i-from < short {
-			continue
-		}
+	whereAbove(upper, rateHz, [2]float64{p.short, p.long}, p.offset, func(from, to int) {
 		best := from
-		for k := from; k < i; k++ {
+		for k := from; k < to; k++ {
 			if y[k] > y[best] {
 				best = k
 			}
 		}
 		beats = append(beats, Beat{Kind: Pulse, Sample: int64(best)})
-	}
+	})
 	return beats
 }
 

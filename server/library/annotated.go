@@ -32,8 +32,8 @@ func (s *Store) attach(name string, packed bool, body io.Reader) (done Imported,
 		return Imported{}, fmt.Errorf("file %s: %w", strconv.Quote(name), err)
 	}
 	if packed {
-		if body, err = recording.Unpacked(body); err != nil {
-			return failed(fmt.Errorf("it ends in .gz and is not packed so: %w", err))
+		if body, err = unpacked(body); err != nil {
+			return failed(err)
 		}
 	}
 	data, err := io.ReadAll(io.LimitReader(body, mostAnnotated+1))
@@ -50,7 +50,7 @@ func (s *Store) attach(name string, packed bool, body io.Reader) (done Imported,
 		return failed(err)
 	}
 	path := filepath.Join(s.folder, id)
-	f, err := recording.OpenWith(path, recording.OpenOptions{}.Over(Said(path).Read))
+	f, err := openSaid(path, recording.OpenOptions{})
 	if err != nil {
 		return failed(err)
 	}

@@ -2,7 +2,6 @@ package library
 
 import (
 	"bytes"
-	"context"
 	"os"
 	"path/filepath"
 	"slices"
@@ -74,23 +73,9 @@ func TestAnnotationsComeLater(t *testing.T) {
 		t.Fatal(err)
 	}
 	same("renamed", id)
-	if err := store.Trash(id); err != nil {
-		t.Fatal(err)
-	}
-	if id, err = store.Restore(id); err != nil {
-		t.Fatal(err)
-	}
+	id = trashAndRestore(t, store, id)
 	same("restored", id)
-	x, err := store.Export(context.Background(), id, "edf")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer x.Close()
-	f, err := recording.Open(x.Path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
+	x, f := edfCopy(t, store, id)
 	if got, _, _ := recording.TakeMarked(f.Annotations(), f.Describe().ClaimedRateHz); !slices.Equal(got, want) || x.Path == filepath.Join(store.Folder(), id) {
 		t.Errorf("downloaded: %v, want %v", got, want)
 	}

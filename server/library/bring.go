@@ -53,7 +53,7 @@ type Imported struct {
 // Open opens a recording the way it was said to be read, if it was, with the annotated beats that were brought in later; what is
 // given here comes before that.
 func Open(path string, given recording.OpenOptions) (*recording.File, error) {
-	f, err := recording.OpenWith(path, given.Over(Said(path).Read))
+	f, err := openSaid(path, given)
 	if err != nil {
 		return nil, err
 	}
@@ -61,6 +61,20 @@ func Open(path string, given recording.OpenOptions) (*recording.File, error) {
 		_, _ = f.Annotate(data) // to a file that was exchanged meanwhile they may not belong
 	}
 	return f, nil
+}
+
+// openSaid is Open without the annotated beats that were brought in later.
+func openSaid(path string, given recording.OpenOptions) (*recording.File, error) {
+	return recording.OpenWith(path, given.Over(Said(path).Read))
+}
+
+// unpacked is what a name that ends in .gz promises.
+func unpacked(body io.Reader) (io.Reader, error) {
+	z, err := recording.Unpacked(body)
+	if err != nil {
+		return nil, fmt.Errorf("it ends in .gz and is not packed so: %w", err)
+	}
+	return z, nil
 }
 
 // Add takes in a recording under a name. What cannot be read as a recording is refused and nothing is
@@ -123,10 +137,10 @@ func (s *Store) arrive(name, ext string, packed bool, body io.Reader) (path stri
 		}
 	}()
 	if packed {
-		z, err := recording.Unpacked(body)
+		z, err := unpacked(body)
 		if err != nil {
 			temporary.Close()
-			return "", fmt.Errorf("file %s: it ends in .gz and is not packed so: %w", strconv.Quote(name), err)
+			return "", fmt.Errorf("file %s: %w", strconv.Quote(name), err)
 		}
 		body = io.LimitReader(z, MaxUpload+1)
 	}

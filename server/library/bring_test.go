@@ -73,27 +73,13 @@ func TestSaidOnImportStays(t *testing.T) {
 		t.Fatal(err)
 	}
 	check(id)
-	if err := store.Trash(id); err != nil {
-		t.Fatal(err)
-	}
-	if id, err = store.Restore(id); err != nil {
-		t.Fatal(err)
-	}
+	id = trashAndRestore(t, store, id)
 	check(id)
 	check2 := NewStore(store.Folder())
 	if got, err := check2.Get(id); err != nil || math.Abs(got.RateHz-125) > 1e-9 {
 		t.Errorf("another run: %+v, %v", got, err)
 	}
-	x, err := store.Export(context.Background(), id, "edf")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer x.Close()
-	f, err := recording.Open(x.Path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
+	_, f := edfCopy(t, store, id)
 	if d := f.Describe(); math.Abs(d.ClaimedRateHz-125) > 1e-9 || len(d.Channels) != 1 || d.Channels[0].Unit != "V" {
 		t.Errorf("the copy is %+v", d)
 	}

@@ -95,12 +95,7 @@ func TestEditedBeats(t *testing.T) {
 		t.Fatal(err)
 	}
 	same("renamed", id)
-	if err := store.Trash(id); err != nil {
-		t.Fatal(err)
-	}
-	if id, err = store.Restore(id); err != nil {
-		t.Fatal(err)
-	}
+	id = trashAndRestore(t, store, id)
 	same("restored", id)
 
 	for _, bad := range []EditChange{{Channel: 1}, {Put: []recording.Edit{{}}}, {Put: []recording.Edit{{At: at(-1)}}}, {Put: []recording.Edit{{At: at(added + 3)}}}, {Put: []recording.Edit{{Was: at(found[10])}}}, {Put: []recording.Edit{{At: at(1 << 40)}}}} {

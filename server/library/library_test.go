@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"pulsewright/acquire/recording"
 	"pulsewright/dsp/beat"
 	"pulsewright/server/library/overview"
 	"pulsewright/server/library/recorder"
@@ -151,4 +152,33 @@ func TestBriefList(t *testing.T) {
 	if _, err := os.Stat(overview.Path(store.Folder(), id)); err == nil {
 		t.Error("the overview of a recording in the trash is left behind")
 	}
+}
+
+// trashAndRestore throws a recording away and brings it back; its new name.
+func trashAndRestore(t *testing.T, store *Store, id string) string {
+	t.Helper()
+	if err := store.Trash(id); err != nil {
+		t.Fatal(err)
+	}
+	id, err := store.Restore(id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return id
+}
+
+// edfCopy opens what is downloaded as EDF+, until the test ends.
+func edfCopy(t *testing.T, store *Store, id string) (*Export, *recording.File) {
+	t.Helper()
+	x, err := store.Export(t.Context(), id, "edf")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { x.Close() })
+	f, err := recording.Open(x.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { f.Close() })
+	return x, f
 }

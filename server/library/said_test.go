@@ -84,12 +84,7 @@ func TestSaidAfterwards(t *testing.T) {
 		t.Fatal(err)
 	}
 	asSaid(id, "said")
-	if err := store.Trash(id); err != nil {
-		t.Fatal(err)
-	}
-	if id, err = store.Restore(id); err != nil {
-		t.Fatal(err)
-	}
+	id = trashAndRestore(t, store, id)
 	asSaid(id, "said")
 	if after, err := os.ReadFile(store.Folder() + "/" + id); err != nil || string(after) != string(before) {
 		t.Errorf("the file itself changed: %v", err)

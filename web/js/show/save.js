@@ -2,8 +2,7 @@
 
 import { save } from "../save.js";
 import { csvOf } from "../trace/csv.js";
-import { INVENTED } from "../words.js";
-import { showSaveWords as W } from "../words.js";
+import { INVENTED, showSaveWords as W } from "../words.js";
 import { laneName } from "./lanes.js";
 
 /** @import {ShowView} from "../show.js" */
