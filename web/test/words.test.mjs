@@ -33,7 +33,7 @@ test("what is a text is told from what is none", () => {
 test("every text is used", () => {
   const all = modules(js).map((file) => readFileSync(file, "utf8")).join("\n");
   const unused = Object.entries(words).filter(([name]) => name.endsWith("Words")).flatMap(([name, entries]) => {
-    const file = modules(js).find((f) => readFileSync(f, "utf8").includes(`{ ${name} as W }`));
+    const file = modules(js).find((f) => readFileSync(f, "utf8").match(new RegExp(`\\b${name} as W\\b`)));
     const source = file ? readFileSync(file, "utf8") : "";
     return Object.keys(entries).filter((key) => !new RegExp(`\\bW\\.${key}\\b`).test(source)).map((key) => `${name}.${key}`);
   });
