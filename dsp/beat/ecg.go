@@ -66,6 +66,7 @@ type ecgCand struct {
 	lag       float64 // by which it is later than that kind
 	agreement float64 // and their correlation
 	points    float64
+	followed  bool    // what follows it has been looked at
 	margin    float64 // of the likeliest sequence with it over that without
 	shape     [shapeFull]float64
 }

@@ -47,6 +47,12 @@ func (d *ECGDetector) refuse(q *ecgCand, reason string) {
 // decide finds of the sequences of beats that may have followed the last one the one with
 // most points (Viterbi 1967), and takes its first when enough of what follows is known.
 func (d *ECGDetector) decide(c int64) {
+	for _, q := range d.pending[:d.nPending] {
+		if !q.followed && d.nPeaks > 0 && c-q.at >= int64(d.p.tTo*ecgRateHz) {
+			q.points += d.tWave(q)
+			q.followed = true
+		}
+	}
 	for d.nPending > 0 && d.nPeaks > 0 {
 		r := d.rhythm()
 		i, points := d.likeliest(&r, c, -1)
@@ -222,6 +228,40 @@ func (d *ECGDetector) weigh(q *ecgCand) float64 {
 		d.p.aroundPoints*math.Log(q.level/q.around) +
 		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*usual)) -
 		d.p.strayPoints*clamp01(1-q.agreement)
+}
+
+// tWave gives points back to a wave weaker than usual that a T wave follows: a slow wave of
+// about its size, and no quicker one. An early beat, however small, has one; a P wave has
+// the QRS or nothing.
+func (d *ECGDetector) tWave(q *ecgCand) float64 {
+	from, to := q.at+int64(d.p.tFrom*ecgRateHz), q.at+int64(d.p.tTo*ecgRateHz)
+	strongest := 0.0
+	for i := from; i <= to; i++ {
+		strongest = max(strongest, d.level[i&ecgMask])
+	}
+	reach := int64(reachSeconds * ecgRateHz)
+	own, after := d.slowRange(q.at-reach, q.at+reach), d.slowRange(from, to)
+	if own == 0 || after == 0 {
+		return 0
+	}
+	share := clamp01(d.p.tEqual+math.Log(after/own)) * clamp01(1-math.Log(strongest/q.level)/d.p.tQuick)
+	return d.p.tPoints * share * max(math.Log(d.usual()/q.level), 0)
+}
+
+// slowHalf internal samples to either side are the mean that leaves slow waves: 63 ms.
+const slowHalf = 9
+
+// slowRange is the range of slow waves over internal samples from to to.
+func (d *ECGDetector) slowRange(from, to int64) float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	for k := from; k <= to; k += decideEach {
+		sum := 0.0
+		for i := k - slowHalf; i <= k+slowHalf; i++ {
+			sum += d.sharp[i&ecgMask]
+		}
+		low, high = min(low, sum), max(high, sum)
+	}
+	return high - low
 }
 
 // ecgRhythm is what the last beats and the waves between them say of the next ones.
