@@ -98,8 +98,8 @@ type gateParams struct {
 	// Nor has a pulse slower than pressBelow, bpm, so little slope, and heights that differ by
 	// more than pressHeights, a logarithm, from the one before and from the one before that: presses.
 	pressBelow, pressHeights float64
-	// No rhythm is more uneven than this.
-	erratic float64
+	// No rhythm is more uneven than erratic, unless its beats are surer than erraticSure.
+	erratic, erraticSure float64
 	// Nor has so many intervals that are too short, of the last ones.
 	broken int
 	// A new start takes so many beats.
@@ -140,9 +140,9 @@ type gateParams struct {
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{meter: defaultRateParams(), workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		memoryTimes: 2.5, listenHz: 60, steepest: 2, overlap: 0.25, levelFrom: 0.5, levelOver: 0.25, beats: 3, calmMost: 2, levelMost: 2, heightLeast: 0.01,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.885, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
-		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
-		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 1.95,
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
+		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, erraticSure: 1.65, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
+		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 2.06,
 		besideHeights: 0.3, besideRange: 2.3, besidePeriod: 0.3, restless: 0.45,
 		bluntSure: 1.95, marginLeast: 0.5, marginMost: 10, marginStart: 5,
 		pairs: 3, pairsMost: 6, pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
@@ -711,8 +711,10 @@ func (g *gate) restless() bool { return g.kind == ECG && g.seen.calm > g.p.restl
 // unlike tells that the waves do not look like one another.
 func (g *gate) unlike() bool { return g.seen.beats > 0 && g.seen.alike < g.p.unlike }
 
-// erratic tells that the intervals differ more than any rhythm's.
-func (g *gate) erratic() bool { return g.seen.uneven > g.p.erratic }
+// erratic tells that the intervals differ more than a rhythm's, and the beats are not sure.
+func (g *gate) erratic() bool {
+	return g.seen.uneven > g.p.erratic && g.seen.sure < g.p.erraticSure
+}
 
 // refuses tells that the beats are no heart's, whatever their probability: what the
 // records teach too little of.
