@@ -67,7 +67,6 @@ type ecgCand struct {
 	agreement float64 // and their correlation
 	points    float64
 	followed  bool    // what follows it has been looked at
-	t         float64 // and looks like a T wave, 0 to 1
 	margin    float64 // of the likeliest sequence with it over that without
 	shape     [shapeFull]float64
 }

@@ -230,20 +230,10 @@ func (d *ECGDetector) weigh(q *ecgCand) float64 {
 		d.p.strayPoints*clamp01(1-q.agreement)
 }
 
-// tWave gives points back to a wave weaker than usual that a T wave follows, or follows
-// others of its kind. An early beat, however small, has one; a P wave has the QRS or nothing.
+// tWave gives points back to a wave weaker than usual that a T wave follows: a slow wave of
+// about its size, and none as quick as a QRS that is stronger. An early beat, however small,
+// has one; a P wave has the QRS or nothing.
 func (d *ECGDetector) tWave(q *ecgCand) float64 {
-	q.t = d.tAfter(q)
-	share := q.t
-	if q.kind >= 0 && q.agreement >= 1-d.p.alikeStray {
-		share = max(share, d.kinds[q.kind].t)
-	}
-	return d.p.tPoints * share * max(math.Log(d.usual()/q.level), 0)
-}
-
-// tAfter is how much what follows a wave looks like its T wave, 0 to 1: slow, of about its
-// size, and none that is as quick as a QRS stronger than it.
-func (d *ECGDetector) tAfter(q *ecgCand) float64 {
 	from, to := q.at+int64(d.p.tFrom*ecgRateHz), q.at+int64(d.p.tTo*ecgRateHz)
 	strongest := 0.0
 	for i := from; i <= to; i++ {
@@ -254,7 +244,8 @@ func (d *ECGDetector) tAfter(q *ecgCand) float64 {
 	if own == 0 || after == 0 {
 		return 0
 	}
-	return clamp01(d.p.tEqual+math.Log(after/own)) * clamp01(1-math.Log(strongest/q.level)/d.p.tQuick)
+	share := clamp01(d.p.tEqual+math.Log(after/own)) * clamp01(1-math.Log(strongest/q.level)/d.p.tQuick)
+	return d.p.tPoints * share * max(math.Log(d.usual()/q.level), 0)
 }
 
 // slowHalf internal samples to either side are the mean that leaves slow waves: 63 ms.

@@ -29,7 +29,6 @@ type ecgParams struct {
 	tFrom, tTo    float64 // which lies so long after it, seconds
 	tEqual        float64 // share of them where both are of the same size; more with the logarithm of their ratio
 	tQuick        float64 // and none where a wave stronger by this, a logarithm, is there: the QRS after a P wave
-	tLearn        float64 // by so much of the difference a kind of beat learns that a T wave follows it
 	lookSeconds   float64 // a beat is told when so much after it is known; 0.5 to 1.2 are alike
 	surePoints    float64 // or sooner when it adds so many points to what may have happened
 	weakShare     float64 // the rhythm counts in full where waves refused have this share of a usual level,
@@ -67,7 +66,7 @@ func defaultECGParams() ecgParams {
 		bias:       2.2, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
 		timelyPoints: 3, earlyPoints: 3.3, earlyShare: 0.3, soonPoints: 3, soonSeconds: 0.42,
 		latePoints: 1, lateFrom: 1.2, lateShare: 0.4,
-		tPoints: 2, tFrom: 0.15, tTo: 0.42, tEqual: 0.5, tQuick: 0.4, tLearn: 0.3,
+		tPoints: 2, tFrom: 0.15, tTo: 0.42, tEqual: 0.5, tQuick: 0.4,
 		lookSeconds: 0.8, surePoints: 5, weakShare: 0.4, weakRank: 0.8, lessShare: 0.4,
 		pairSeconds: 0.33, alikeStray: 0.1,
 		startStray: 0.15, startTimes: 3.5, startShare: 0.3, lostSeconds: 3,

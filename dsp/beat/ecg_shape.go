@@ -20,7 +20,6 @@ type ecgKind struct {
 	count int
 	last  int64   // internal index of the last one
 	tip   float64 // R, internal samples from the middle
-	t     float64 // how much a T wave follows its beats, 0 to 1
 	sign  float64 // 1 where R points up, −1 down
 }
 
@@ -160,9 +159,6 @@ func (d *ECGDetector) learn(q *ecgCand) float64 {
 	r := float64(q.at) + q.lag + k.tip
 	k.count++
 	k.last = q.at
-	if q.followed {
-		k.t += d.p.tLearn * max(q.t-k.t, 0)
-	}
 	var v [shapeLen]float64
 	if normal(&v, &q.shape, int(math.Round(q.lag))) {
 		a := max(1/float64(k.count), 0.1)
