@@ -265,3 +265,46 @@ func withNoise(list []ecgCase, noise []float64, snr float64) []ecgCase {
 	}
 	return out
 }
+
+// withSmallEarly makes ventricular beats (annotated V) and what follows them so many times as
+// high; records with fewer than 100 of them are left out.
+func withSmallEarly(t testing.TB, list []ecgCase, share float64) []ecgCase {
+	t.Helper()
+	data := openData(t, "mitdb")
+	var out []ecgCase
+	for _, c := range list {
+		marks, err := mitdata.Annotations(data, c.name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		gain, n := make([]float64, len(c.x)), 0
+		for i := range gain {
+			gain[i] = 1
+		}
+		for _, a := range marks {
+			if a.Code != 5 {
+				continue
+			}
+			n++
+			// From 0.15 s before to 0.25 s after the mark, each side fading over 0.15 s.
+			for k := -108; k <= 144; k++ {
+				i, outside := int(a.Sample)+k, max(-54-k, k-90, 0)
+				if i >= 0 && i < len(gain) {
+					gain[i] = min(gain[i], 1-(1-share)*0.5*(1+math.Cos(math.Pi*float64(outside)/54)))
+				}
+			}
+		}
+		if n < 100 {
+			continue
+		}
+		x := slices.Clone(c.x)
+		slow := x[0]
+		for i, v := range x { // what is slower than 0.3 Hz stays
+			slow += (v - slow) / 200
+			x[i] = slow + gain[i]*(v-slow)
+		}
+		c.x, c.own = x, ""
+		out = append(out, c)
+	}
+	return out
+}
