@@ -140,7 +140,7 @@ type gateParams struct {
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{meter: defaultRateParams(), workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		memoryTimes: 2.5, listenHz: 60, steepest: 2, overlap: 0.25, levelFrom: 0.5, levelOver: 0.25, beats: 3, calmMost: 2, levelMost: 2, heightLeast: 0.01,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.87, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.865, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, erraticSure: 1.6, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
 		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 2.06,
 		besideHeights: 0.3, besideRange: 2.3, besidePeriod: 0.3, restless: 0.45,

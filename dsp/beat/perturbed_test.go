@@ -153,7 +153,7 @@ func TestMonitorPerturbed(t *testing.T) {
 		for _, c := range []struct {
 			group        string
 			least, right float64 // percent
-		}{{"regular", 85, 99.9}, {"uneven", 30, 98}, {"electrode motion", 35, 97.5}} {
+		}{{"regular", 85, 99.9}, {"uneven", 30, 98}, {"electrode motion", 30, 97.5}} {
 			was, now := base[c.group], got[c.group]
 			share, right := percent(now.shown, now.seconds), percent(now.right, now.judged)
 			t.Logf("draw %2d, %-16s shown %5.1f %% (%+6.1f), right %6.2f %% (%+.2f)", seed, c.group, share, share-percent(was.shown, was.seconds), right, right-percent(was.right, was.judged))
