@@ -168,6 +168,7 @@ type hopStats struct {
 	topN, bottomN int     // and how many samples did
 	mains         [2]complex128
 	up, down      float64 // how far it rose and fell, all steps added up
+	step          float64 // smallest difference of two samples, 0 for none
 }
 
 // NewMonitor makes a monitor. Errors name the value and its range.
@@ -306,6 +307,9 @@ func (m *Monitor) ProcessPoint(dst []Beat, point, src []float64) []Beat {
 		}
 		if m.hopAt == m.hop {
 			m.hops[m.hopN%hopKept] = m.now
+			if m.now.step > 0 {
+				m.step = min(m.step, m.now.step)
+			}
 			m.hopN++
 			m.hopAt, m.now = 0, hopStats{}
 			m.phase = [2]complex128{1, 1}
@@ -381,8 +385,8 @@ func (m *Monitor) measure(src []float64) {
 			m.run++
 			h.same++
 		} else {
-			if d := math.Abs(x - m.prev); m.n > 0 && d < m.step {
-				m.step = d
+			if d := math.Abs(x - m.prev); m.n > 0 && (h.step == 0 || d < h.step) {
+				h.step = d
 			}
 			m.run = 1
 		}

@@ -196,7 +196,7 @@ func (r *Recording) Run(ctx context.Context, run Run) error {
 		d.events = d.events[1:]
 	}
 	if d.run.Ends == nil {
-		d.run.Ends = func(from int64) int64 { return secondAfter(from, d.rateHz) }
+		d.run.Ends = func(from int64) int64 { return SecondAfter(from, d.rateHz) }
 	}
 	to := min(run.To, r.File.Len())
 	d.run.To = to
@@ -262,8 +262,8 @@ func (d *drive) block(at int64, counts [][]int32) error {
 	return nil
 }
 
-// secondAfter is the first sample after from at which a second of the recording ends.
-func secondAfter(from int64, rateHz float64) int64 {
+// SecondAfter is the first sample after from at which a second of the recording ends.
+func SecondAfter(from int64, rateHz float64) int64 {
 	n := math.Floor(float64(from)/rateHz) + 1
 	at := int64(math.Round(n * rateHz))
 	if at <= from {

@@ -11,7 +11,9 @@ type framing struct {
 	pendingGap bool      // a gap lies just before it
 	arrived    time.Time // of its newest sample
 	lastFrame  time.Time
-	sequence   uint32
+	// lastReading is when readings were told at the end of a second of signal.
+	lastReading time.Time
+	sequence    uint32
 }
 
 // pending is the index of the first point of the frame under way, and how many it has.
@@ -61,7 +63,9 @@ func (s *Session) flush(now time.Time) {
 		s.sendFrame(now, first, n)
 	}
 	for i, w := range s.channels {
-		s.tellBeats(i, w, now)
+		if s.tellBeats(i, w) {
+			s.sendReading(i, w, now)
+		}
 		w.out.Clear()
 	}
 }
@@ -103,8 +107,8 @@ func (s *Session) sendFrame(now time.Time, first int64, n int) {
 }
 
 // tellBeats tells a channel's beats of the frame under way, and where its beat finder
-// began anew.
-func (s *Session) tellBeats(i int, w *worker, now time.Time) {
+// began anew; whether there were any.
+func (s *Session) tellBeats(i int, w *worker) bool {
 	told := 0
 	tell := func(to int) {
 		if to == told {
@@ -127,8 +131,32 @@ func (s *Session) tellBeats(i int, w *worker, now time.Time) {
 	if told > 0 {
 		s.found.Add(int64(told))
 		s.message(ChannelBeats{"beats", s.state.Epoch, i, w.out.Beats})
+	}
+	return told > 0
+}
+
+// finish tells the beats that a source's end would have cut off, as those of a recording's end.
+func (s *Session) finish() {
+	for i, w := range s.channels {
+		if w.out.Beats = w.engine.Finish(w.out.Beats); len(w.out.Beats) == 0 {
+			continue
+		}
+		s.mu.Lock()
+		s.beats[i] = keep(append(s.beats[i], w.out.Beats...), keptBeats)
+		s.mu.Unlock()
+		s.tellBeats(i, w)
+		w.out.Clear()
+	}
+}
+
+// tellSecond tells the readings as they are where a second of signal ends, behind its frame: those
+// that the rate of a recording lists.
+func (s *Session) tellSecond(now time.Time) {
+	s.flush(now)
+	for i, w := range s.channels {
 		s.sendReading(i, w, now)
 	}
+	s.lastReading = now
 }
 
 func (s *Session) sendReading(i int, w *worker, now time.Time) {

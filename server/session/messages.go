@@ -83,7 +83,9 @@ func (s *Session) everySecond(now time.Time) {
 		s.updatePlayback(p)
 	}
 	for i, w := range s.channels {
-		s.sendReading(i, w, now)
+		if now.Sub(s.lastReading) >= time.Second {
+			s.sendReading(i, w, now)
+		}
 		report, ok := w.engine.Report()
 		if !ok {
 			continue

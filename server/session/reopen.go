@@ -34,6 +34,9 @@ func (s *Session) readFailed(err error) {
 	now := s.now()
 	s.cutShort()
 	s.flush(now)
+	if errors.Is(err, io.EOF) {
+		s.finish()
+	}
 	info := s.source.Describe()
 	switch {
 	case errors.Is(err, io.EOF):

@@ -454,10 +454,17 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	}
 	s.nextSource = first + int64(n)
 	s.samples.Add(int64(n))
-	for i, w := range s.channels {
-		w.engine.Process(&w.out, b.Counts[i])
-	}
 	s.arrived, s.lastArrived, s.lastAsleep = b.Arrived, b.Arrived, s.asleepAt(b.Arrived)
+	for from := 0; from < n; {
+		second := channel.SecondAfter(first+int64(from), s.designedHz*float64(max(1, s.decimation)))
+		to := int(min(int64(n), second-first))
+		for i, w := range s.channels {
+			w.engine.Process(&w.out, b.Counts[i][from:to])
+		}
+		if from = to; first+int64(to) == second {
+			s.tellSecond(now)
+		}
+	}
 	for i, w := range s.channels {
 		if hz := w.engine.HumHz(); hz != w.humHz {
 			w.humHz = hz
