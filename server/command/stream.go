@@ -184,6 +184,9 @@ func (t *timeline) at(sample int64) float64 {
 
 // move goes on at a sample with a rate.
 func (t *timeline) move(sample int64, rateHz float64) {
+	if rateHz == t.rateHz {
+		return
+	}
 	t.seconds, t.first, t.rateHz = t.at(sample), sample, rateHz
 }
 

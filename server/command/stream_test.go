@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -122,6 +123,53 @@ func TestStreamBeats(t *testing.T) {
 	}
 	if kinds["source"] != 1 || kinds["beat"] != len(rows)-1 || kinds["samples"] != 0 || kinds["reading"] == 0 || rate < 65 || rate > 67 {
 		t.Errorf("lines %v, the last rate %g", kinds, rate)
+	}
+}
+
+// A recording played at any pace says the beats that "beats" lists, the last ones too, and at the
+// end of each second the rate that "rate" lists.
+func TestStreamIsItsRecording(t *testing.T) {
+	path, err := filepath.Abs(filepath.Join("..", "..", "testdata", "lamp_clip_a.edf"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	table := func(name string) [][]string {
+		status, out, said := call(name, path)
+		rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()
+		if status != 0 || err != nil {
+			t.Fatalf("%s: status %d, %v: %s", name, status, err, said)
+		}
+		return rows[1:]
+	}
+	beats, rates := table("beats"), table("rate")
+	for _, speed := range []int{7, 50} {
+		var heard, told [][]string
+		out := streamed(t, streamFlags{source: fmt.Sprintf("file:%s?speed=%d", path, speed), points: []int{0}, json: true, beats: true})
+		for line := range strings.Lines(out) {
+			var m struct {
+				Type, State, Reason                  string
+				Sample                               int64
+				Seconds, Amplitude, Quality, RateBPM float64
+			}
+			if err := json.Unmarshal([]byte(line), &m); err != nil {
+				t.Fatalf("%q: %v", line, err)
+			}
+			n := strconv.Itoa(int(m.Seconds))
+			switch {
+			case m.Type == "beat":
+				heard = append(heard, []string{strconv.FormatInt(m.Sample, 10), strconv.FormatFloat(m.Amplitude, 'g', 6, 64)})
+			case m.Type == "reading" && m.Seconds == math.Trunc(m.Seconds) && (len(told) == 0 || told[len(told)-1][0] != n):
+				told = append(told, []string{n, m.State, strconv.FormatFloat(m.RateBPM, 'f', 1, 64), strconv.FormatFloat(m.Quality, 'f', 3, 64), m.Reason})
+			}
+		}
+		if !reflect.DeepEqual(told, rates) {
+			t.Errorf("at %d times the pace %d readings, of the recording %d: %v, %v", speed, len(told), len(rates), told, rates)
+		}
+		for i, row := range beats {
+			if len(heard) != len(beats) || heard[i][0] != row[0] || heard[i][1] != row[3] {
+				t.Fatalf("at %d times the pace %d beats, of the recording %d; beat %d is %v, %v", speed, len(heard), len(beats), i, heard[min(i, len(heard)-1)], row)
+			}
+		}
 	}
 }
 

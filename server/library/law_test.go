@@ -361,7 +361,7 @@ func (tr trial) compare(t *testing.T, l *live, path string, cuts []int64, first 
 	}
 	defer file.Close()
 	rec := channel.Open(file, channel.Sidecar{})
-	run := channel.Run{Parts: channel.All, To: file.Len(), Whole: true}
+	run := channel.Run{Parts: channel.All, To: file.Len(), Whole: true, Finish: true}
 	for n := range tr.of {
 		run.Channels = append(run.Channels, n)
 	}
@@ -373,7 +373,7 @@ func (tr trial) compare(t *testing.T, l *live, path string, cuts []int64, first 
 		return cuts[i] - first
 	}
 	ratio := int64(channel.Decimation(tr.rateHz))
-	c := &comparison{t: t, l: l, base: first / ratio, beats: make([][]beat.Beat, len(tr.of)), seen: make([]int, len(tr.of)), from: make([]int64, len(tr.of)), events: map[int64]bool{}}
+	c := &comparison{t: t, l: l, base: first / ratio, beats: make([][]beat.Beat, len(tr.of)), seen: make([]int, len(tr.of)), end: make([]int64, len(tr.of)), from: make([]int64, len(tr.of)), events: map[int64]bool{}}
 	for k := range c.from {
 		if tr.late {
 			c.from[k] = -1 // from the first restart on
@@ -465,6 +465,7 @@ type comparison struct {
 	events  map[int64]bool // where something happened: a reading was told before or after
 	beats   [][]beat.Beat
 	seen    []int
+	end     []int64 // sample of the recording taken last
 	fails   int
 	reading int
 	meters  int
@@ -476,7 +477,9 @@ func (c *comparison) fail(format string, args ...any) {
 	}
 }
 
-func (c *comparison) take(k int, e *channel.Engine, out *channel.Output, _ int64) {
+func (c *comparison) take(k int, e *channel.Engine, out *channel.Output, end int64) {
+	over := end == c.end[k] // what follows the end, its last beats
+	c.end[k] = end
 	if c.from[k] < 0 && len(out.Breaks) > 0 && out.First > 0 {
 		c.from[k] = out.First + int64(out.Len()) + c.base
 	}
@@ -485,7 +488,7 @@ func (c *comparison) take(k int, e *channel.Engine, out *channel.Output, _ int64
 		b.Foot += c.base
 		c.beats[k] = append(c.beats[k], b)
 	}
-	if c.from[k] < 0 {
+	if c.from[k] < 0 || over {
 		return
 	}
 	for i := range out.Len() {
