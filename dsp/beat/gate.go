@@ -84,9 +84,9 @@ type gateParams struct {
 	// A few beats alone are believed from this one on.
 	sure float64
 	// Two beats in every interval: nearer than pairSeconds, the short interval less than
-	// pairShare of the long one, their heights apart by more than pairHeight, a logarithm, all
-	// intervals within pairNear of both, or more like every second one by pairOther; from
-	// pairs to pairsMost intervals are looked at.
+	// pairShare of the long one or, of an ECG, their heights apart by more than pairHeight, a
+	// logarithm, or more like every second one by pairOther; all intervals within pairNear of
+	// both. From pairs to pairsMost intervals are looked at.
 	pairs, pairsMost                                        int
 	pairSeconds, pairShare, pairHeight, pairNear, pairOther float64
 	// A correlation half a period on from which every other beat may be missing,
@@ -152,6 +152,7 @@ func defaultGateParams(k Kind) gateParams {
 		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.show, p.sure, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.86, 0.95, 0.04
 		p.blunt, p.bluntUneven, p.fewUneven = 0.55, 0.1, 0.03
 		p.pressBelow, p.pressHeights = 100, 0.25
+		p.pairSeconds, p.pairShare = 0.45, 0.85
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, -5.337, 2.123, 7.730, -7.606, 0, 0, 0, -4.559}
 	}
 	return p
@@ -631,11 +632,14 @@ func (g *gate) doubled(from int) bool {
 		}
 	}
 	short, long := min(rr[0], rr[1]), max(rr[0], rr[1])
-	uneven, unequal := short < g.p.pairShare*long, math.Abs(height[0]-height[1]) > g.p.pairHeight
-	if g.kind == Pulse {
-		return short < g.p.pairSeconds && uneven && unequal
+	if short >= g.p.pairSeconds {
+		return false
 	}
-	return short < g.p.pairSeconds && (uneven || unequal || other > g.p.pairOther)
+	uneven := short < g.p.pairShare*long
+	if g.kind == Pulse { // strong and weak in turn, and evenly, is a heart
+		return uneven
+	}
+	return uneven || math.Abs(height[0]-height[1]) > g.p.pairHeight || other > g.p.pairOther
 }
 
 // probability that the rate is right, 0 to 1.

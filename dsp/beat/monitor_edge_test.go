@@ -306,3 +306,38 @@ func TestMonitorPulseBigeminy(t *testing.T) {
 		}
 	}
 }
+
+// A pulse whose second wave comes 0.36 or 0.42 s after the first, 0.6 or 0.8 times as high: one
+// beat to an interval, or no rate.
+func TestMonitorSecondWave(t *testing.T) {
+	t.Parallel()
+	const rate, seconds = 200, 90
+	for _, bpm := range []float64{50, 60} {
+		for _, height := range []float64{0.6, 0.8} {
+			for _, after := range []float64{0.36, 0.42} {
+				r := rand.New(rand.NewPCG(3, 4))
+				x := make([]float64, seconds*rate)
+				wave := func(at, height float64) {
+					for k := max(int((at-0.4)*rate), 0); k < min(int((at+0.4)*rate), len(x)); k++ {
+						u := (float64(k)/rate - at) / 0.06
+						x[k] += height * math.Exp(-u*u/2)
+					}
+				}
+				for at := 0.4; at < seconds; at += 60 / bpm * (1 + 0.03*math.Sin(at) + 0.01*r.NormFloat64()) {
+					wave(at, 1)
+					wave(at+after, height)
+				}
+				noise(x, 0.01, 5)
+				w, wrong := watch(t, MonitorConfig{Kind: Pulse, RateHz: rate, Low: math.NaN(), High: math.NaN()}), 0
+				w.hear(x, func(_ float64, q Reading) {
+					if q.State == StateReading && !near(q.RateBPM, bpm) {
+						wrong++
+					}
+				})
+				if wrong > 0 {
+					t.Errorf("%g bpm, second wave of %g after %g s: %d readings wrong, a tenth of a second each", bpm, height, after, wrong)
+				}
+			}
+		}
+	}
+}
