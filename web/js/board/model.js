@@ -157,12 +157,13 @@ export class BoardModel {
 
   /** Says that the board is built as drawn. */
   async keep() {
+    const draft = this.draft;
     try {
-      const answer = await request("PUT", `/channels/${this.options.channel()}/board`, { board: this.draft });
+      const answer = await request("PUT", `/channels/${this.options.channel()}/board`, { board: draft });
       this.options.problem("");
       this.present = answer.board;
       this.before = this.look = this.comparison = null;
-      this.draw(this.present && structuredClone(this.present));
+      this.draw(draft !== this.draft ? this.draft : this.present && structuredClone(this.present)); // edited meanwhile: kept
     } catch (e) {
       this.options.problem(e instanceof Error ? e.message : String(e));
     }
@@ -182,7 +183,7 @@ export class BoardModel {
       try {
         if (this.present && !this.before) this.before = await request("POST", "/board/figures", { board: this.present, tolerance: this.tolerance });
         const computed = !this.changes && this.before ? this.before : await request("POST", "/board/figures", { board: draft, tolerance: this.tolerance });
-        if (number !== this.asked) return;
+        if (number !== this.asked || draft !== this.draft) return; // edited meanwhile: asked anew soon
         this.computed = computed;
         this.draft = structuredClone(computed.board); // as the program writes it
         await this.#turn(number);
