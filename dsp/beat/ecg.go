@@ -54,6 +54,8 @@ const (
 type ecgCand struct {
 	at        int64 // internal index
 	level     float64
+	quick     float64 // logarithm of the level and its share of slow waves: how far it is a QRS, no P or T wave
+	usual     float64 // level of a usual beat when it was judged
 	around    float64 // rms around it
 	floor     float64 // background level
 	slope     float64 // greatest nearby
@@ -91,6 +93,7 @@ type ECGDetector struct {
 	nWeak      int64
 	made       int64 // candidates made
 	judged     int64 // candidates judged
+	met        int64 // candidates whose kind knows what was near
 	peaks      [history]float64
 	nPeaks     int64
 	rr         [history]float64
@@ -160,7 +163,7 @@ func (d *ECGDetector) Reset() {
 	d.j = 0
 	clear(d.f2[:])
 	clear(d.level[:])
-	d.made, d.judged, d.nPeaks, d.nRR = 0, 0, 0, 0
+	d.made, d.judged, d.met, d.nPeaks, d.nRR = 0, 0, 0, 0, 0
 	d.last = ecgCand{at: -1 << 40, r: -1 << 40}
 	d.lastSample = -1 << 62
 	d.nPending, d.nWeak = 0, 0
@@ -218,6 +221,10 @@ func (d *ECGDetector) step(smooth, sharp float64) {
 		}
 		d.judged++
 		d.judge(q, c)
+	}
+	for d.met < d.judged && d.cands[d.met%ecgCands].at+int64((d.p.backSeconds+d.p.aheadSeconds)*ecgRateHz) < c {
+		d.meet(d.met)
+		d.met++
 	}
 	if d.nPending > 0 && c%decideEach == 0 {
 		d.decide(c)

@@ -11,7 +11,7 @@ func (d *ECGDetector) judge(q *ecgCand, c int64) {
 		return
 	}
 	d.match(q)
-	q.points = d.weigh(q)
+	q.points = d.weigh(q) - d.behind(q)
 	reason := q.fault
 	switch {
 	case reason != "":
@@ -48,8 +48,8 @@ func (d *ECGDetector) refuse(q *ecgCand, reason string) {
 // most points (Viterbi 1967), and takes its first when enough of what follows is known.
 func (d *ECGDetector) decide(c int64) {
 	for _, q := range d.pending[:d.nPending] {
-		if !q.followed && d.nPeaks > 0 && c-q.at >= int64(d.p.tTo*ecgRateHz) {
-			q.points += d.tWave(q)
+		if !q.followed && d.nPeaks > 0 && c-q.at > int64((d.p.backSeconds+d.p.aheadSeconds)*ecgRateHz) {
+			q.points += d.tWave(q) + d.alone(q)
 			q.followed = true
 		}
 	}
@@ -223,10 +223,10 @@ func (d *ECGDetector) pair(q *ecgCand, gap int64) {
 
 // weigh gives points for and against a candidate by itself.
 func (d *ECGDetector) weigh(q *ecgCand) float64 {
-	usual := d.usual()
-	return d.p.bias + d.p.usualPoints*math.Log(q.level/usual) +
+	q.usual = d.usual()
+	return d.p.bias + d.p.usualPoints*math.Log(q.level/q.usual) +
 		d.p.aroundPoints*math.Log(q.level/q.around) +
-		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*usual)) -
+		d.p.floorPoints*math.Log(q.level/max(q.floor, d.p.floorLeast*q.usual)) -
 		d.p.strayPoints*clamp01(1-q.agreement)
 }
 
@@ -245,7 +245,33 @@ func (d *ECGDetector) tWave(q *ecgCand) float64 {
 		return 0
 	}
 	share := clamp01(d.p.tEqual+math.Log(after/own)) * clamp01(1-math.Log(strongest/q.level)/d.p.tQuick)
-	return d.p.tPoints * share * max(math.Log(d.usual()/q.level), 0)
+	return d.p.tPoints * share * max(math.Log(q.usual/q.level), 0)
+}
+
+// behind gives points against a slow wave soon after a quicker one that is like a beat and
+// nearly as strong: its T wave.
+func (d *ECGDetector) behind(q *ecgCand) float64 {
+	most := 0.0
+	for i := d.judged - 2; i >= max(d.judged-ecgCands+ecgSpare, 0); i-- {
+		o := &d.cands[i%ecgCands]
+		gap := float64(q.at-o.at) / ecgRateHz
+		if gap >= d.p.backSeconds {
+			break
+		}
+		if o.agreement >= d.p.placeAlike && o.level >= (1-d.p.lessShare)*q.level {
+			most = max(most, clamp01((o.quick-q.quick)/d.p.behindQuick-1)*clamp01(d.p.soonSteep*(1-gap/d.p.backSeconds)))
+		}
+	}
+	return d.p.behindPoints * most
+}
+
+// alone gives a wave of a proven kind of beat that has no quicker one near the points that it
+// has beside that kind instead of the usual beat.
+func (d *ECGDetector) alone(q *ecgCand) float64 {
+	if q.agreement < d.p.placeAlike || !d.proven(&d.kinds[q.kind]) || d.aside(q) {
+		return 0
+	}
+	return d.p.usualPoints * max(math.Log(q.usual)-d.kinds[q.kind].level, 0)
 }
 
 // slowHalf internal samples to either side are the mean that leaves slow waves: 63 ms.

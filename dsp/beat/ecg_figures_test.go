@@ -37,7 +37,7 @@ type ecgSet struct {
 // ecgSets are what both are fed: always the records as they are, one hum and one noise;
 // all of them with PULSEWRIGHT_FIGURES set.
 func ecgSets(t testing.TB, all bool) []ecgSet {
-	first := mitCases(t, 0)
+	first, second := mitCases(t, 0), mitCases(t, 1)
 	unpaced, paced := ludbCases(t)
 	sets := []ecgSet{
 		{"MIT-BIH, first lead", first, 0.05},
@@ -48,8 +48,9 @@ func ecgSets(t testing.TB, all bool) []ecgSet {
 		{"LUDB, all leads", unpaced, 0.05},
 		{"LUDB, paced", paced, 0},
 		{"bidmc and challenge2015", otherCases(t), 0},
-		{"MIT-BIH, second lead", mitCases(t, 1), 0},
-		{"MIT-BIH, early beats made small", withSmallEarly(t, first, 0.3), 0},
+		{"MIT-BIH, second lead", second, 0},
+		{"MIT-BIH, early beats made small", withSmall(t, first, true, 0.3), 0},
+		{"second lead, all but early ones made small", withSmall(t, second, false, 0.5), 0},
 	}
 	if !all {
 		return sets
@@ -224,6 +225,8 @@ var ecgRules = []struct {
 	{"soon after a beat", func(p *ecgParams) { p.soonPoints = 0 }},
 	{"pairs", func(p *ecgParams) { p.pairSeconds = 0 }},
 	{"what follows, before it is told", func(p *ecgParams) { p.lookSeconds = p.aheadSeconds }},
+	{"a T wave behind a quicker wave", func(p *ecgParams) { p.behindPoints = 0 }},
+	{"a kind of beat has its own level", func(p *ecgParams) { p.ownLeast = 1 << 30 }},
 	{"telling sure beats sooner", func(p *ecgParams) { p.surePoints = 1e9 }},
 	{"a T wave after a weak beat", func(p *ecgParams) { p.tPoints = 0 }},
 	{"against a late beat", func(p *ecgParams) { p.latePoints = 0 }},

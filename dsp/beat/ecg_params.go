@@ -22,6 +22,10 @@ type ecgParams struct {
 	earlyShare    float64 // of the usual interval
 	soonPoints    float64 // against one soon after a beat, where its T wave lies; fit
 	soonSeconds   float64 // and that is up to this
+	behindPoints  float64 // against a slow wave soon after a quicker one: its T wave
+	behindQuick   float64 // from this on, a logarithm, and in full from twice this
+	ownLeast      int     // so many waves of a kind tell whether it is one of beats:
+	asideMost     float64 // no more than this share of them have a quicker wave near
 	latePoints    float64 // against an interval so long that a beat may be missing
 	lateFrom      float64 // beginning at so many usual ones
 	lateShare     float64 // and in full so many later
@@ -65,6 +69,8 @@ func defaultECGParams() ecgParams {
 		refractory: 0.16,
 		bias:       2.2, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
 		timelyPoints: 3, earlyPoints: 3.3, earlyShare: 0.3, soonPoints: 3, soonSeconds: 0.42,
+		behindPoints: 5, behindQuick: 0.7,
+		ownLeast: 3, asideMost: 0.2,
 		latePoints: 1, lateFrom: 1.2, lateShare: 0.4,
 		tPoints: 2, tFrom: 0.15, tTo: 0.42, tEqual: 0.5, tQuick: 0.4,
 		lookSeconds: 0.8, surePoints: 5, weakShare: 0.4, weakRank: 0.8, lessShare: 0.4,

@@ -266,9 +266,9 @@ func withNoise(list []ecgCase, noise []float64, snr float64) []ecgCase {
 	return out
 }
 
-// withSmallEarly makes ventricular beats (annotated V) and what follows them so many times as
-// high; records with fewer than 100 of them are left out.
-func withSmallEarly(t testing.TB, list []ecgCase, share float64) []ecgCase {
+// withSmall makes ventricular beats (annotated V) and what follows them so many times as high,
+// or all but them; records with fewer than 100 of them are left out.
+func withSmall(t testing.TB, list []ecgCase, early bool, share float64) []ecgCase {
 	t.Helper()
 	data := openData(t, "mitdb")
 	var out []ecgCase
@@ -296,6 +296,11 @@ func withSmallEarly(t testing.TB, list []ecgCase, share float64) []ecgCase {
 		}
 		if n < 100 {
 			continue
+		}
+		if !early {
+			for i, g := range gain {
+				gain[i] = 1 + share - g
+			}
 		}
 		x := slices.Clone(c.x)
 		slow := x[0]

@@ -21,6 +21,10 @@ type ecgKind struct {
 	last  int64   // internal index of the last one
 	tip   float64 // R, internal samples from the middle
 	sign  float64 // 1 where R points up, −1 down
+	level float64 // logarithm of its beats' level, their mean
+	first int64   // internal index of the first one
+	met   int     // waves of its shape, taken or not
+	aside float64 // share of them that have a quicker wave near
 }
 
 // measure takes a candidate's background, shape, tip and width.
@@ -32,6 +36,8 @@ func (d *ECGDetector) measure(q *ecgCand, c int64) {
 		n++
 	}
 	q.floor = quantileOf(d.scratch[:n], d.p.floorRank)
+	reach := int64(reachSeconds * ecgRateHz)
+	q.quick = math.Log(q.level) - math.Log1p(d.slowRange(q.at-reach, q.at+reach)/q.level)
 	at := q.at + 1 // the sharpened samples are one half older, rounded
 	for i := range q.shape {
 		q.shape[i] = d.sharp[(at+int64(i-shapeMid))&ecgMask]
@@ -159,9 +165,10 @@ func (d *ECGDetector) learn(q *ecgCand) float64 {
 	r := float64(q.at) + q.lag + k.tip
 	k.count++
 	k.last = q.at
+	a := max(1/float64(k.count), 0.1)
+	k.level += a * (math.Log(q.level) - k.level)
 	var v [shapeLen]float64
 	if normal(&v, &q.shape, int(math.Round(q.lag))) {
-		a := max(1/float64(k.count), 0.1)
 		for i := range k.shape {
 			k.shape[i] += a * (v[i] - k.shape[i])
 		}
@@ -203,11 +210,48 @@ func (d *ECGDetector) found(q *ecgCand) float64 {
 		}
 	}
 	k := &d.kinds[oldest]
-	*k = ecgKind{count: 1, last: q.at, tip: q.tip - float64(q.at)}
+	*k = ecgKind{count: 1, first: q.at, last: q.at, tip: q.tip - float64(q.at), level: math.Log(q.level)}
 	if k.sign = 1; q.height < 0 {
 		k.sign = -1
 	}
 	normal(&k.shape, &q.shape, 0)
 	k.settle()
 	return float64(q.at) + k.tip
+}
+
+// meet learns of the waves alike to a kind how many have a quicker one near: a P or T wave has
+// the QRS beside it.
+func (d *ECGDetector) meet(m int64) {
+	q := &d.cands[m%ecgCands]
+	if q.kind < 0 || q.agreement < 1-d.p.alikeStray || d.kinds[q.kind].first >= q.at {
+		return
+	}
+	k := &d.kinds[q.kind]
+	aside := 0.0
+	if d.aside(q) {
+		aside = 1
+	}
+	k.met++
+	k.aside += max(1/float64(k.met), 0.1) * (aside - k.aside)
+}
+
+// aside says whether a quicker wave is near one that was judged backSeconds ago.
+func (d *ECGDetector) aside(q *ecgCand) bool {
+	near := int64(d.p.backSeconds * ecgRateHz)
+	for i := d.judged - 1; i >= max(d.judged-ecgCands+ecgSpare, 0); i-- {
+		o := &d.cands[i%ecgCands]
+		gap := o.at - q.at
+		if gap < -near {
+			break
+		}
+		if gap != 0 && gap <= near && o.quick > q.quick {
+			return true
+		}
+	}
+	return false
+}
+
+// proven says whether a kind is one of beats.
+func (d *ECGDetector) proven(k *ecgKind) bool {
+	return k.met >= d.p.ownLeast && k.aside < d.p.asideMost
 }
