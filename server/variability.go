@@ -138,6 +138,17 @@ func (v *Intervals) Rate(hz float64) {
 	}
 }
 
+// Moved implements session.Mover.
+func (v *Intervals) Moved(from int64, hz float64) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	for _, c := range v.channels {
+		if c.tracker != nil {
+			c.tracker.Moved(from, hz)
+		}
+	}
+}
+
 // Note, Text and End implement session.Tap; what was seen stays until the next epoch.
 func (v *Intervals) Note(int64, string)   {}
 func (v *Intervals) Text(int64, []string) {}

@@ -146,6 +146,7 @@ type Estimator struct {
 	board               float64
 
 	steady steady
+	moved  int64 // see MovedAt
 }
 
 // New makes an Estimator for a source that claims claimedHz, or 0 for nothing.

@@ -336,6 +336,7 @@ func (e *Estimator) follow(changed bool, recent, half float64) {
 		return // still changing
 	}
 	from := points[0].seconds
+	e.moved = e.originN + int64(math.Round(e.bend(e.used, recent)))
 	k := 0
 	for k < len(e.buckets)-1 && e.buckets[k].hull[e.buckets[k].n-1].seconds < from {
 		k++
@@ -347,6 +348,50 @@ func (e *Estimator) follow(changed bool, recent, half float64) {
 	e.used, e.usedUncertainty, e.usedMeasured, e.sinceUsed = recent, half, true, 0
 	e.boardStarted, e.board = false, 0
 }
+
+// bend is where, in samples since the origin, the rate went from old to now: of all places
+// where the arrivals may bend that from which they stray least, then where the lines
+// on both sides meet. Before the first arrival kept when all of them have the new rate.
+func (e *Estimator) bend(old, now float64) float64 {
+	points := e.since(windowSeconds, now)
+	off := make([]float64, len(points))
+	best, least := 0, math.Inf(1)
+	for k, at := range points {
+		for i, p := range points {
+			off[i] = p.seconds - between(p.samples-at.samples, 1/now, 1/old)
+		}
+		middle := middleOf(off)
+		stray := 0.0
+		for _, x := range off {
+			stray += math.Abs(x - middle)
+		}
+		if stray < least {
+			best, least = k, stray
+		}
+	}
+	if best < 2 || best > len(points)-3 {
+		return points[best].samples
+	}
+	line := func(points []point, hz float64) float64 {
+		off = off[:0]
+		for _, p := range points {
+			off = append(off, p.seconds-p.samples/hz)
+		}
+		return middleOf(off)
+	}
+	meet := (line(points[best+1:], now) - line(points[:best], old)) / (1/old - 1/now)
+	return max(points[best-1].samples, min(meet, points[best+1].samples))
+}
+
+// middleOf is the median of values, which are sorted.
+func middleOf(values []float64) float64 {
+	slices.Sort(values)
+	return values[len(values)/2]
+}
+
+// MovedAt is the sample, counted as in Observe, from which the newest rate holds, of which
+// Moves tells; 0 before the first one.
+func (e *Estimator) MovedAt() int64 { return e.moved }
 
 // unevenly says what a board with a wandering rate does.
 func (s Steadiness) unevenly() string {

@@ -165,3 +165,32 @@ func TestStampedIsBelieved(t *testing.T) {
 		t.Errorf("%+v", x)
 	}
 }
+
+// TestMovedAt: where a board's rate changed is found to within a quarter of a second for a
+// large change, half a second for one of 4 %; where all that was seen has another rate
+// than was used, it is where the arrivals begin.
+func TestMovedAt(t *testing.T) {
+	const change = 40.0
+	for _, c := range []struct{ before, after, claim, within float64 }{
+		{250, 180, 0, 0.25}, {461, 193, 0, 0.25}, {100, 125, 0, 0.25}, {250, 240, 0, 0.5}, {200, 200, 250, 0},
+	} {
+		for _, flush := range []float64{0, 0.016} {
+			for seed := range uint64(5) {
+				e := New(c.claim)
+				for _, a := range board(rand.New(rand.NewPCG(seed, 5)), flush, 70, step(1/c.before, 1/c.after, change)) {
+					feed(e, []arrival{a})
+					if e.Estimate().Moves > 0 {
+						break
+					}
+				}
+				want, within := c.before*change, c.within*c.before
+				if c.claim > 0 {
+					want, within = 0, c.before // of the first second
+				}
+				if at := e.MovedAt(); e.Estimate().Moves != 1 || math.Abs(float64(at)-want) > within {
+					t.Errorf("%v to %v a second, lumps of %v s, seed %d: %d changes, the newest from sample %d on, want %.0f ± %.0f", c.before, c.after, flush, seed, e.Estimate().Moves, at, want, within)
+				}
+			}
+		}
+	}
+}

@@ -57,6 +57,16 @@ func Mend(path string) (bool, error) {
 	return true, fitLayout(path)
 }
 
+// Cut takes away what stands in a closed recording of this package from sample to on.
+func Cut(path string, to int64) error {
+	f, err := Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return rewrite(f, path, ExportOptions{To: to})
+}
+
 // changedLately guesses that a file is being written, where files know no locks.
 func changedLately(file *os.File) bool {
 	info, err := file.Stat()

@@ -23,6 +23,9 @@ type Config struct {
 // came before, the sums are.
 const KeptSeconds = 900
 
+// movedSeconds is how much later than it happens a change of the rate may be told.
+const movedSeconds = 15
+
 // Tracker follows one channel's beats. Beats and samples come in order; a beat may
 // come up to 10 s after its samples. Its memory is bounded, each beat costs the same,
 // and a stretch of up to KeptSeconds or all since the start can be asked for at any
@@ -75,6 +78,22 @@ func (t *Tracker) SetRateHz(hz float64) {
 	if hz > 0 && !math.IsInf(hz, 1) {
 		t.rateHz = hz
 	}
+}
+
+// Moved tells that the sample rate has been another one since sample from: intervals after
+// it are mended, of the last movedSeconds.
+func (t *Tracker) Moved(from int64, hz float64) {
+	old, shift := t.rateHz, 0.0
+	t.SetRateHz(hz)
+	for i := max(1, t.committed); i < len(t.intervals); i++ {
+		a, b := t.signs[i-1].fiducial, t.signs[i].fiducial
+		if iv := &t.intervals[i]; b > from {
+			seconds := float64(b-max(a, from))/t.rateHz + float64(max(0, from-a))/old
+			shift += seconds - iv.Seconds
+			iv.Seconds, iv.AtSeconds = seconds, iv.AtSeconds+shift
+		}
+	}
+	t.at += shift
 }
 
 // SetStepSamples tells the step of the beats' indices, see Config.
@@ -141,10 +160,10 @@ func (t *Tracker) beat(b beat.Beat) {
 }
 
 // settle sets the marks and commits those that stand for good, which they do when
-// enough neighbours have come.
+// enough neighbours have come, and no change of the rate can reach them.
 func (t *Tracker) settle() {
 	classify(t.intervals, t.committed)
-	for ; t.committed < len(t.intervals)-neighbours; t.committed++ {
+	for ; t.committed < len(t.intervals)-neighbours && t.at-t.intervals[t.committed].AtSeconds > movedSeconds; t.committed++ {
 		t.commit(&t.whole, t.committed)
 	}
 }

@@ -135,6 +135,32 @@ func TestTrackerRate(t *testing.T) {
 	}
 }
 
+// TestTrackerMoved: a heart of 75 bpm on a board that goes from 250 to 180 samples a second, told
+// 7 s later: every interval is 0.8 s, listed and in the sums, whoever has looked meanwhile.
+func TestTrackerMoved(t *testing.T) {
+	tr := tracker(t, beat.ECG)
+	const change, told = 60.5, 67.5
+	moved := false
+	for at := 1.0; at < 200; at += 0.8 {
+		if at > told && !moved {
+			moved = true
+			tr.Moved(change*testHz, 180)
+		}
+		n := int64(math.Round(testHz*min(at, change) + 180*max(0, at-change)))
+		tr.Beats([]beat.Beat{{Sample: n, Foot: n, Kind: beat.ECG, Quality: 0.9}})
+		tr.Stretch(0)
+	}
+	s := tr.Stretch(0)
+	for _, iv := range s.Intervals {
+		if math.Abs(iv.Seconds-0.8) > 0.006 || iv.Mark != Normal {
+			t.Errorf("at %.1f s: %.3f s, %s", iv.AtSeconds, iv.Seconds, iv.Mark)
+		}
+	}
+	if last, mean := s.Intervals[len(s.Intervals)-1].AtSeconds, s.Report().Value("meanNN"); math.Abs(last-199.4) > 0.9 || math.Abs(mean-0.8) > 0.001 {
+		t.Errorf("the last beat at %.2f s, mean of %.4f s; want 199.4 and 0.8", last, mean)
+	}
+}
+
 func TestTrackerRefuses(t *testing.T) {
 	for _, c := range []Config{{Kind: beat.ECG}, {Kind: beat.ECG, RateHz: math.NaN()}, {Kind: beat.ECG, RateHz: 1e6}, {Kind: "other", RateHz: 250}, {Kind: beat.Pulse, RateHz: 250, StepSamples: -1}} {
 		if _, err := NewTracker(c); err == nil {

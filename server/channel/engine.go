@@ -86,6 +86,8 @@ type Config struct {
 	// First is the index of the source's first sample.
 	First int64
 	Parts Parts
+	// Doubt is why the source's clock is not to be trusted at the start, "" when it is.
+	Doubt string
 	// BridgeSeconds is the longest hole that is bridged; 0 stands for [BridgeSeconds].
 	BridgeSeconds float64
 }
@@ -176,7 +178,7 @@ func New(c Config) (*Engine, error) {
 	if c.Settings.Kind == "" || c.Settings.Label == "" {
 		return nil, errors.New("channel: settings without kind or name: resolve them first")
 	}
-	e := &Engine{described: c.Described, settings: c.Settings, parts: c.Parts, ratio: c.Ratio, next: c.First, fresh: true}
+	e := &Engine{described: c.Described, settings: c.Settings, parts: c.Parts, ratio: c.Ratio, next: c.First, fresh: true, doubt: c.Doubt}
 	if e.ratio == 0 {
 		e.ratio = Decimation(c.RateHz)
 	}

@@ -34,7 +34,7 @@ func Open(file *recording.File, said Sidecar) *Recording {
 	r := &Recording{File: file, Info: file.Describe(), said: said, carried: ParseCarried(file.Settings())}
 	r.Start = Start{RateHz: r.Info.ClaimedRateHz, HumHz: make([]float64, len(r.Info.Channels))}
 	if r.carried.RateHz > 0 {
-		r.Start.RateHz, r.Start.ClockHz, r.Start.Ratio = r.carried.RateHz, r.carried.ClockHz, r.carried.Ratio
+		r.Start.RateHz, r.Start.ClockHz, r.Start.Ratio, r.Start.Doubt = r.carried.RateHz, r.carried.ClockHz, r.carried.Ratio, r.carried.Doubt
 		r.Start.BridgeSeconds = bridgeBefore
 		if b := r.carried.BridgeSeconds; b > 0 && b <= 1 {
 			r.Start.BridgeSeconds = b

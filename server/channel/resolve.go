@@ -182,6 +182,7 @@ type Carried struct {
 	ClockHz float64   `json:"clockHz,omitempty"`
 	Ratio   int       `json:"ratio,omitempty"`
 	HumHz   []float64 `json:"humHz,omitempty"`
+	Doubt   string    `json:"doubt,omitempty"`
 	// BridgeSeconds is the longest hole that was bridged; 0 in recordings made when that was 50 ms.
 	BridgeSeconds float64 `json:"bridgeSeconds,omitempty"`
 	// Said is what was said afterwards, before the recording was copied.
@@ -193,7 +194,7 @@ const carriedVersion = 1
 
 // NewCarried is what a recording carries that begins so.
 func NewCarried(start Start) Carried {
-	c := Carried{Version: carriedVersion, RateHz: start.RateHz, ClockHz: start.ClockHz, Ratio: start.Ratio, HumHz: start.HumHz, BridgeSeconds: cmp.Or(start.BridgeSeconds, BridgeSeconds)}
+	c := Carried{Version: carriedVersion, RateHz: start.RateHz, ClockHz: start.ClockHz, Ratio: start.Ratio, HumHz: start.HumHz, Doubt: start.Doubt, BridgeSeconds: cmp.Or(start.BridgeSeconds, BridgeSeconds)}
 	for _, s := range start.Channels {
 		c.Channels = append(c.Channels, s.All())
 	}

@@ -20,6 +20,8 @@ type Start struct {
 	Channels []Settings
 	// HumHz is the mains frequency found before by each channel, 0 when none was.
 	HumHz []float64
+	// Doubt is why the source's clock is not to be trusted then, "" when it is.
+	Doubt string
 	// BridgeSeconds is the longest hole that is bridged; 0 stands for [BridgeSeconds].
 	BridgeSeconds float64
 }
@@ -87,6 +89,9 @@ func (s Start) After(v Event) Start {
 	if v.ClockHz > 0 {
 		s.ClockHz = v.ClockHz
 	}
+	if v.Doubt != nil {
+		s.Doubt = *v.Doubt
+	}
 	if v.Channel >= len(s.Channels) {
 		return s
 	}
@@ -103,7 +108,7 @@ func (s Start) After(v Event) Start {
 
 // Config is an engine's at this start.
 func (s Start) Config(n int, described acquire.Channel, first int64, parts Parts) Config {
-	c := Config{Described: described, Settings: s.Channels[n], RateHz: s.RateHz, ClockHz: s.ClockHz, Ratio: s.Ratio, First: first, Parts: parts, BridgeSeconds: s.BridgeSeconds}
+	c := Config{Described: described, Settings: s.Channels[n], RateHz: s.RateHz, ClockHz: s.ClockHz, Ratio: s.Ratio, First: first, Parts: parts, Doubt: s.Doubt, BridgeSeconds: s.BridgeSeconds}
 	if n < len(s.HumHz) {
 		c.HumHz = s.HumHz[n]
 	}

@@ -59,7 +59,11 @@ func (s *Session) updateRate(now time.Time) {
 			} else {
 				s.event(channel.Event{ClockHz: s.usedHz})
 			}
+			from := min(s.sourceBase+s.estimator.MovedAt(), s.nextSource)
 			for _, t := range s.taps {
+				if m, ok := t.(Mover); ok && moved {
+					m.Moved(from, s.usedHz)
+				}
 				t.Rate(s.usedHz)
 			}
 		}

@@ -76,6 +76,12 @@ type Restarter interface {
 	Restarted(channel int)
 }
 
+// Mover is a Tap that wants to know when the source's clock was found to have changed its
+// rate: from sample from on it is hz, which Rate tells next. What is stored under one rate ends there.
+type Mover interface {
+	Moved(from int64, hz float64)
+}
+
 // EngineTap is a Tap that wants to know what happens to the channels' engines, so that
 // what is computed from a recording later does the same.
 type EngineTap interface {

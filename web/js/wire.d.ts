@@ -900,6 +900,7 @@ export interface RecorderState {
   name: string;
   seconds: number;
   bytes: number;
+  earlier?: string[];
 }
 export interface RecordingGap {
   first: number;

@@ -14,6 +14,9 @@ import (
 
 // job is one recording being written on a goroutine of its own.
 type job struct {
+	name    string
+	part    int   // of the recording, counted from 1
+	cut     int64 // samples of it that stay in this part, the rest is in the next; 0 for all
 	start   int64
 	end     int64 // position to stop at; 0 for none
 	kept    bool  // of what was before
@@ -49,7 +52,7 @@ func (j *job) state() *State {
 
 // create makes the job's file. Called without mu, since a disk may be slow and
 // the session must not wait for it. A job without a file has ended.
-func (r *Recorder) create(j *job, name string, header recording.Header) error {
+func (r *Recorder) create(j *job, header recording.Header) error {
 	err := os.MkdirAll(r.config.Folder, 0o700)
 	if err != nil {
 		err = fmt.Errorf("recordings folder: %w; choose one that you may write to with -data", err)
@@ -57,7 +60,7 @@ func (r *Recorder) create(j *job, name string, header recording.Header) error {
 	var w *recording.Writer
 	var path string
 	if err == nil {
-		path, err = files.Free(r.config.Folder, fileName(header, name), func(path string) (err error) {
+		path, err = files.Free(r.config.Folder, fileName(header, partName(j.name, j.part)), func(path string) (err error) {
 			w, err = recording.Create(path, header)
 			return err
 		})
@@ -155,7 +158,10 @@ func (j *job) run() {
 		err = closeErr
 	}
 	if err == nil {
-		j.views.save(j.path)
+		if j.cut == 0 {
+			j.views.save(j.path)
+		}
+		err = guard.Call("cutting the recording", j.cutAway)
 	}
 	if err != nil {
 		j.mu.Lock()

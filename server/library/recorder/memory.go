@@ -47,8 +47,10 @@ type memory struct {
 
 	epoch  uint32
 	info   acquire.Info
+	before []stretch // at other rates, oldest first
+	from   int64     // position from which on the rate is rateHz
 	rateHz float64
-	t0     time.Time
+	t0     time.Time     // of from
 	begun  channel.Start // what the engines begin with just before the events
 	events []event
 	head   int
@@ -113,7 +115,7 @@ func (m *memory) add(e event) {
 }
 
 func (m *memory) forget() {
-	oldest := m.newest - int64(m.seconds*m.rateHz)
+	oldest := m.back(m.seconds)
 	for m.head < len(m.events)-1 && (m.events[m.head].after() < oldest || m.size > m.mostSize) {
 		m.size -= m.events[m.head].bytes()
 		if v := m.events[m.head].engine; v != nil {
@@ -126,6 +128,9 @@ func (m *memory) forget() {
 		m.events = append(m.events[:0], m.events[m.head:]...)
 		clear(m.events[len(m.events):cap(m.events)])
 		m.head = 0
+	}
+	for len(m.before) > 0 && m.before[0].to <= oldest {
+		m.before = m.before[1:]
 	}
 }
 
@@ -150,28 +155,27 @@ func (m *memory) start(at int64) channel.Start {
 	return s
 }
 
-// since copies the events from a position on; a block that begins before it is cut.
-func (m *memory) since(from int64) []event {
+// within copies the events of a stretch; blocks that reach beyond it are cut.
+func (m *memory) within(s stretch) []event {
 	var list []event
 	for _, e := range m.events[m.head:] {
+		from, to := max(s.from, e.first), min(s.to, e.after())
 		switch {
 		case e.counts != nil:
-			if e.after() <= from {
+			if to <= from {
 				continue
 			}
-			cut := max(0, from-e.first)
 			own := make([][]int32, len(e.counts))
 			for c := range own {
-				own[c] = append([]int32(nil), e.counts[c][cut:]...)
+				own[c] = append([]int32(nil), e.counts[c][from-e.first:to-e.first]...)
 			}
-			e.first, e.counts = e.first+cut, own
+			e.first, e.counts = from, own
 		case e.lost > 0:
-			if e.after() <= from {
+			if to <= from {
 				continue
 			}
-			cut := max(0, from-e.first)
-			e.first, e.lost = e.first+cut, e.lost-cut
-		case e.first < from:
+			e.first, e.lost = from, to-from
+		case e.first < s.from || e.first >= s.to:
 			continue
 		}
 		list = append(list, e)

@@ -8,20 +8,20 @@ import (
 	"pulsewright/acquire"
 )
 
-// TestMemorySinceKeepsWhatStandsThere: a block is cut at the position asked for, a note
+// TestMemoryKeepsWhatStandsThere: a block is cut at the position asked for, a note
 // at it is kept, one before it is not.
-func TestMemorySinceKeepsWhatStandsThere(t *testing.T) {
+func TestMemoryKeepsWhatStandsThere(t *testing.T) {
 	m := memory{seconds: 600, mostSize: 1 << 20}
 	m.begin(1, acquire.Info{}, 250, time.Time{})
 	m.add(event{first: 0, counts: [][]int32{{0, 1, 2, 3, 4, 5, 6, 7}}})
 	m.add(event{first: 4, text: "before"})
 	m.add(event{first: 5, text: "there"})
 	m.add(event{first: 8, lost: 10, text: "unplugged"})
-	got := m.since(5)
+	got := m.within(stretch{from: 5, to: 100})
 	if len(got) != 3 || got[0].first != 5 || fmt.Sprint(got[0].counts) != "[[5 6 7]]" || got[1].text != "there" || got[2].first != 8 || got[2].lost != 10 {
 		t.Errorf("since 5: %+v", got)
 	}
-	if got := m.since(12); len(got) != 1 || got[0].first != 12 || got[0].lost != 6 {
+	if got := m.within(stretch{from: 12, to: 100}); len(got) != 1 || got[0].first != 12 || got[0].lost != 6 {
 		t.Errorf("since 12, in the gap: %+v", got)
 	}
 }

@@ -81,6 +81,8 @@ type State struct {
 	Name    string  `json:"name"`
 	Seconds float64 `json:"seconds"`
 	Bytes   int64   `json:"bytes"`
+	// Earlier are recordings of the minutes kept from before the source's rate changed.
+	Earlier []string `json:"earlier,omitempty"`
 }
 
 // State returns the recording under way, or one that waits for its last beats, or nil.
@@ -126,36 +128,42 @@ func (r *Recorder) Start(name string, minutes, keepMinutes float64, note string)
 		r.mu.Unlock()
 		return nil, ErrRecording
 	}
-	j, header, err := r.prepare(keepMinutes)
-	if err == nil {
-		if minutes > 0 {
-			j.end = r.past.newest + int64(minutes*60*r.past.rateHz)
-		}
-		if note != "" {
-			j.push(event{first: j.start, text: note})
-		}
-		r.active = j // from here on what comes waits for the file
-	}
-	r.mu.Unlock()
+	jobs, headers, err := r.prepareSince(name, keepMinutes)
 	if err != nil {
+		r.mu.Unlock()
 		return nil, err
 	}
-	if err := r.create(j, name, header); err != nil {
+	last := len(jobs) - 1
+	j := jobs[last]
+	if minutes > 0 {
+		j.end = r.past.newest + int64(minutes*60*r.past.rateHz)
+	}
+	if note != "" {
+		jobs[0].push(event{first: jobs[0].start, text: note})
+	}
+	r.active = j // from here on what comes waits for the file
+	r.mu.Unlock()
+	if err := r.create(j, headers[last]); err != nil {
 		r.release(j)
 		return nil, err
 	}
 	if r.stopped.Swap(false) {
 		r.config.Problem("") // a new one runs
 	}
-	r.jobs.Go(func() {
-		if j.run(); j.err != nil {
-			r.stopped.Store(true)
-		}
-		r.release(j)
-		r.config.Changed()
-	})
+	r.jobs.Go(func() { r.record(j) })
 	r.config.Changed()
-	return j.state(), nil
+	state := j.state()
+	state.Earlier, err = r.keepEarlier(jobs[:last], headers)
+	return state, err
+}
+
+// record writes a recording to its end.
+func (r *Recorder) record(j *job) {
+	if j.run(); j.err != nil {
+		r.stopped.Store(true)
+	}
+	r.release(j)
+	r.config.Changed()
 }
 
 // release ends a job's being told anything.
@@ -201,26 +209,36 @@ func (r *Recorder) finishAll() {
 	}
 }
 
-// prepare makes a job with the past that it keeps. Called with mu held: it
-// touches no disk.
-func (r *Recorder) prepare(keepMinutes float64) (*job, recording.Header, error) {
+// prepareSince makes jobs with the past that is kept, one for each rate, the one under way the
+// last. Called with mu held: it touches no disk.
+func (r *Recorder) prepareSince(name string, keepMinutes float64) (jobs []*job, headers []recording.Header, err error) {
 	p := &r.past
 	if p.rateHz == 0 || len(p.info.Channels) == 0 {
-		return nil, recording.Header{}, ErrNothing
+		return nil, nil, ErrNothing
 	}
 	start := p.newest
 	if keepMinutes > 0 {
-		start = max(p.oldest(), p.newest-int64(keepMinutes*60*p.rateHz))
+		start = max(p.oldest(), p.back(keepMinutes*60))
 		if start == p.newest {
-			return nil, recording.Header{}, ErrNothing
+			return nil, nil, ErrNothing
 		}
 	}
-	j := &job{start: start, rateHz: p.rateHz, views: newRecordedViews(p.info.Channels), wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.config.Problem}
-	if keepMinutes > 0 {
-		j.queue = p.since(start)
+	for i, s := range p.since(start) {
+		j, header := r.prepare(s)
+		j.name, j.part = name, i+1
+		jobs, headers = append(jobs, j), append(headers, header)
 	}
-	started := p.t0.Add(time.Duration(float64(start) / p.rateHz * float64(time.Second)))
-	return j, recording.Header{Info: p.info, RateHz: p.rateHz, Started: started, Settings: channel.NewCarried(p.start(start)), Wide: p.wide()}, nil
+	return jobs, headers, nil
+}
+
+// prepare makes a job of a stretch. Called with mu held.
+func (r *Recorder) prepare(s stretch) (*job, recording.Header) {
+	p := &r.past
+	j := &job{part: 1, start: s.from, rateHz: s.rateHz, views: newRecordedViews(p.info.Channels), wake: make(chan struct{}, 1), ended: make(chan struct{}), problem: r.config.Problem}
+	if s.from < p.newest {
+		j.queue = p.within(s)
+	}
+	return j, recording.Header{Info: p.info, RateHz: s.rateHz, Started: s.t0, Settings: channel.NewCarried(p.start(s.from)), Wide: p.wide()}
 }
 
 // fileName is FileName with the tag of what is invented behind the name.
@@ -254,21 +272,28 @@ func (r *Recorder) Stop() (*State, error) {
 // Keep writes the last minutes as a closed recording.
 func (r *Recorder) Keep(name string, minutes float64) (*State, error) {
 	r.mu.Lock()
-	j, header, err := r.prepare(minutes)
-	if err == nil {
-		j.kept = true
-		r.letGo(j)
+	jobs, headers, err := r.prepareSince(name, minutes)
+	if err != nil {
+		r.mu.Unlock()
+		return nil, err
 	}
+	last := len(jobs) - 1
+	j := jobs[last]
+	j.kept = true
+	r.letGo(j)
 	r.mu.Unlock()
+	defer r.release(j)
+	earlier, err := r.keepEarlier(jobs[:last], headers)
 	if err != nil {
 		return nil, err
 	}
-	defer r.release(j)
-	if err := r.create(j, name, header); err != nil {
+	if err := r.create(j, headers[last]); err != nil {
 		return nil, err
 	}
 	j.run()
-	return j.state(), j.err
+	state := j.state()
+	state.Earlier = earlier
+	return state, j.err
 }
 
 // Close ends the recording under way, if any, and waits for its file, and for that of
