@@ -167,11 +167,7 @@ func Readings(ctx context.Context, p Part, second func(n int64, r beat.Reading))
 	return p.run(ctx, channel.Beats, func(e *channel.Engine, _ *channel.Output, end int64) {
 		if next := told + 1; end == int64(math.Round(float64(next)*hz)) {
 			told = next
-			r := e.Reading()
-			if gone := e.MissingSeconds(); gone > e.BridgeSeconds() {
-				r = beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no samples for %.1f s: a gap in the recording", gone)}
-			}
-			second(next, r)
+			second(next, e.Reading())
 		}
 	})
 }

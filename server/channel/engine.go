@@ -27,8 +27,6 @@ const (
 	// RunInSeconds before a stretch of a recording an engine begins, so that it has
 	// settled there: the slowest corner, 0.05 Hz, has then forgotten all but e^−19.
 	RunInSeconds = 60
-	// silentSeconds without a number on a channel, and no rate is shown any more.
-	silentSeconds = 3.0
 	// clipSeconds is for how long a converter at its end is told of.
 	clipSeconds = 2.0
 	// RecentSeconds of values before the coupling is undone are kept for measuring it.
@@ -401,21 +399,24 @@ func (e *Engine) Clip() bool {
 	return true
 }
 
-// Gap is as if n counts were missing, but gives none of the points without a value that
-// a gap that is not bridged has.
-func (e *Engine) Gap(out *Output, n int64) {
+// Gap is as if the next n counts of a gap of all were missing, but gives none of the points without
+// a value that a gap that is not bridged has.
+func (e *Engine) Gap(out *Output, n, all int64) {
 	k, had := min(n, e.bridge), out.Len()
 	for at := int64(0); at < k; at += gapPiece {
 		e.Process(out, missing[:min(gapPiece, k-at)])
 	}
-	if n -= k; n == 0 {
+	if all <= e.bridge {
 		return
 	}
-	e.miss(n) // the hole is too long now
-	e.next += n
-	if e.decimator != nil {
-		e.decimator.Skip(n) // what came before the gap has come out with what is bridged
-	} else {
+	if n -= k; n > 0 {
+		e.miss(n) // the hole is too long now
+		e.next += n
+		if e.decimator != nil {
+			e.decimator.Skip(n) // what came before the gap has come out with what is bridged
+		}
+	}
+	if e.decimator == nil {
 		out.cut(had)
 	}
 	e.point = e.pointAt(e.next)

@@ -70,7 +70,9 @@ func TestPieces(t *testing.T) {
 					}
 					// What Gap leaves out has no value.
 					part := &channel.Output{}
-					e.Gap(part, int64(k-at))
+					half := int64(k-at) / 2
+					e.Gap(part, half, int64(k-at))
+					e.Gap(part, int64(k-at)-half, int64(k-at))
 					for p := range out.Series {
 						out.Series[p] = append(out.Series[p], part.Series[p]...)
 						for int64(len(out.Series[p])) < e.Point()-out.First {
@@ -192,7 +194,7 @@ func TestPointsKeepTheirPlace(t *testing.T) {
 		}
 		check(60)
 		out.Clear()
-		e.Gap(out, 4001)
+		e.Gap(out, 4001, 4001)
 		out.Clear()
 		e.Process(out, counts(first+12001, 8000))
 		check(90)

@@ -19,8 +19,8 @@ func (e *Engine) Reading() beat.Reading {
 		return beat.Reading{State: "off", Reason: e.settings.tooSlow(e.rateHz)}
 	case e.monitor == nil:
 		return beat.Reading{State: "off", Reason: "this channel is not read for beats"}
-	case hole >= silentSeconds:
-		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no number has come on this channel for %.0f s; what does the board print?", math.Floor(hole))}
+	case hole > e.bridgeSeconds:
+		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("no samples for %.1f s: a gap; if it lasts, look at what the board prints", hole)}
 	case e.fresh:
 		return beat.Reading{State: beat.StateSearching, Reason: "waiting for samples"}
 	case e.clipped > 0 && float64(e.seen-e.clipped) < clipSeconds*e.rateHz:
@@ -193,6 +193,3 @@ func (r *recent) values() []float64 {
 	}
 	return out
 }
-
-// BridgeSeconds is the longest hole over which the last value is held.
-func (e *Engine) BridgeSeconds() float64 { return e.bridgeSeconds }

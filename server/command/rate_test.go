@@ -66,7 +66,7 @@ func TestRateInAGap(t *testing.T) {
 		t.Fatal(err)
 	}
 	rows := rateRows(t, "-channel", "1", path)
-	if len(rows) != 30 || !strings.Contains(rows[13][4], "gap in the recording") || rows[13][1] != "no signal" || strings.Contains(rows[20][4], "gap") {
+	if len(rows) != 30 || !strings.Contains(rows[13][4], "no samples for") || rows[13][1] != "no signal" || strings.Contains(rows[20][4], "gap") {
 		t.Errorf("%v", rows)
 	}
 }

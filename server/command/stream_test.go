@@ -133,6 +133,30 @@ func TestStreamIsItsRecording(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	t.Run("a recording", func(t *testing.T) { streamIsItsRecording(t, path) })
+	// With gaps in which, and at the end of which, a second of signal ends.
+	table := filepath.Join(t.TempDir(), "gaps.csv")
+	if status, _, said := call("convert", path, table); status != 0 {
+		t.Fatal(said)
+	}
+	text, err := os.ReadFile(table)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var kept []string
+	for line := range strings.Lines(string(text)) {
+		at, err := strconv.ParseFloat(strings.SplitN(line, ",", 2)[0], 64)
+		if err != nil || math.Mod(at, 7) < 6.6 && math.Mod(at, 7) > 0.1 || at < 0.1 {
+			kept = append(kept, line)
+		}
+	}
+	if err := os.WriteFile(table, []byte(strings.Join(kept, "")), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Run("a recording with gaps", func(t *testing.T) { streamIsItsRecording(t, table) })
+}
+
+func streamIsItsRecording(t *testing.T, path string) {
 	table := func(name string) [][]string {
 		status, out, said := call(name, path)
 		rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()

@@ -315,6 +315,12 @@ func (tr trial) run(t *testing.T) {
 			first = source.steps[i-1].(acquire.Block).First + int64(source.steps[i-1].(acquire.Block).Len())
 		}
 	}
+	if tr.trueHz == 0 { // readings are told where a second of signal ends
+		for at := int64(0); at < int64(len(counts[0])); at = channel.SecondAfter(at, tr.rateHz) {
+			cuts = append(cuts, at)
+		}
+		slices.Sort(cuts)
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() { defer close(done); _ = s.Run(ctx) }()

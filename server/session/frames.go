@@ -3,6 +3,7 @@ package session
 import (
 	"time"
 
+	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 )
 
@@ -49,8 +50,18 @@ func (s *Session) gap(first, samples int64, reason string) {
 	for _, t := range s.taps {
 		t.Gap(first, samples, reason)
 	}
-	for _, w := range s.channels {
-		w.engine.Gap(&w.out, samples)
+	for from, end := first, first+samples; from < end; {
+		second := s.secondAfter(from)
+		if tellFrom := end - int64(mostGapSeconds*s.usedHz); second < tellFrom {
+			second = s.secondAfter(tellFrom)
+		}
+		to := min(end, second)
+		for _, w := range s.channels {
+			w.engine.Gap(&w.out, to-from, samples)
+		}
+		if from = to; to == second {
+			s.tellSecond(s.now())
+		}
 	}
 	s.flush(s.now()) // the points from here on may not follow
 	s.pendingGap = true
@@ -147,6 +158,14 @@ func (s *Session) finish() {
 		s.tellBeats(i, w)
 		w.out.Clear()
 	}
+}
+
+// mostGapSeconds of a gap's end are told second by second: their readings wait for each page at once.
+const mostGapSeconds = 60.0
+
+// secondAfter is where, after a sample of the source, a second of signal ends.
+func (s *Session) secondAfter(sample int64) int64 {
+	return channel.SecondAfter(sample, s.designedHz*float64(max(1, s.decimation)))
 }
 
 // tellSecond tells the readings as they are where a second of signal ends, behind its frame: those

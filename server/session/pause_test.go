@@ -305,6 +305,28 @@ func TestSilenceShowsNoRate(t *testing.T) {
 	}
 }
 
+// TestSecondsOfAGap: each second of signal that ends in a gap of lost samples has its reading, and so
+// has the one that ends with it.
+func TestSecondsOfAGap(t *testing.T) {
+	src := newScript(acquire.Info{Address: "test:x", ClaimedRateHz: 250, ExactClock: true, Channels: []acquire.Channel{{Label: "a", Kind: acquire.KindPulse, Unit: "V", VoltsPerCount: 1}}})
+	s := start(t, nil, src)
+	p := watch(t, s)
+	told := map[int64]string{}
+	p.reading = func(r ChannelReading) { told[r.Index] = string(r.State) + ", " + r.Reason }
+	src.blocks <- ramp(0, 0, 240, time.Now())
+	src.blocks <- ramp(1000, 760, 100, time.Now()) // from 0.96 to 4 s
+	src.blocks <- ramp(1100, 0, 150, time.Now())
+	p.until(func() bool { return told[1250] != "" })
+	for at, seconds := range map[int64]string{500: "1.0", 750: "2.0", 1000: "3.0"} {
+		if want := "no signal, no samples for " + seconds + " s: a gap"; !strings.HasPrefix(told[at], want) {
+			t.Errorf("at sample %d %q, want %q", at, told[at], want)
+		}
+	}
+	if !strings.HasPrefix(told[250], "searching") { // a hole of 0.04 s is bridged
+		t.Errorf("at sample 250 %q", told[250])
+	}
+}
+
 // A column of nan is no slow start.
 func TestColumnWithoutNumbersIsSaid(t *testing.T) {
 	src := newScript(acquire.Info{Address: "test:x", ClaimedRateHz: 250, Channels: []acquire.Channel{{Label: "a", Kind: acquire.KindPulse, Unit: "V", VoltsPerCount: 1}}})
@@ -323,6 +345,6 @@ func TestColumnWithoutNumbersIsSaid(t *testing.T) {
 		src.blocks <- b
 	}
 	p.until(func() bool {
-		return last.State == "no signal" && strings.HasPrefix(last.Reason, "no number has come on this channel for 5 s")
+		return last.State == "no signal" && strings.HasPrefix(last.Reason, "no samples for 5.0 s: a gap")
 	})
 }

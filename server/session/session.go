@@ -462,7 +462,7 @@ func (s *Session) work(b acquire.Block, now time.Time) {
 	s.samples.Add(int64(n))
 	s.arrived, s.lastArrived, s.lastAsleep = b.Arrived, b.Arrived, s.asleepAt(b.Arrived)
 	for from := 0; from < n; {
-		second := channel.SecondAfter(first+int64(from), s.designedHz*float64(max(1, s.decimation)))
+		second := s.secondAfter(first + int64(from))
 		to := int(min(int64(n), second-first))
 		for i, w := range s.channels {
 			w.engine.Process(&w.out, b.Counts[i][from:to])
