@@ -13,6 +13,7 @@ package channel
 import (
 	"errors"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -139,6 +140,27 @@ func (s Said) Change(more Said) Said {
 		s.Path = nil
 	}
 	return more.Over(s)
+}
+
+// Since is what of the settings differs from those before.
+func (s Settings) Since(before Settings) (said Said) {
+	now := s.All()
+	if s.Kind != before.Kind {
+		said.Kind = now.Kind
+	}
+	if s.Unit != before.Unit {
+		said.Unit = now.Unit
+	}
+	if !reflect.DeepEqual(s.Scale, before.Scale) {
+		said.Scale = now.Scale
+	}
+	if s.Path != before.Path {
+		said.Path = now.Path
+	}
+	if s.Board != before.Board {
+		said.Board = now.Board
+	}
+	return said
 }
 
 // Empty reports whether nothing is told.

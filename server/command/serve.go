@@ -115,7 +115,7 @@ func newWorks(folder string, o serveFlags) *works {
 	audio, ports := soundcard.NewBrowser(), bytestream.NewPages()
 	intervals, onBoard := server.NewIntervals(), server.NewOnBoard()
 	b.live = session.New(session.Config{Openers: warned(rememberColumns(openers(audio, ports, os.Stdin), folder, o.log), o.stdout), Hub: b.pages, Log: o.log, Version: Version, Taps: []session.Tap{b.recorder, intervals, onBoard},
-		Remember: b.settings,
+		Remember: b.settings, Say: b.store.SayOf,
 		Recording: func() any {
 			if state := b.recorder.State(); state != nil {
 				return state

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/server/channel"
 	"pulsewright/server/library/files"
@@ -42,7 +43,6 @@ func (s *Store) Say(id string, changes []ChannelChange) error {
 	}
 	defer file.Close()
 	carried := channel.Open(file, channel.Sidecar{})
-	carried.Learn()
 	err = s.said.Change(func(all map[string]channel.Sidecar) error {
 		said, seen := all[id], map[int]bool{}
 		for _, c := range changes {
@@ -71,6 +71,22 @@ func (s *Store) Say(id string, changes []ChannelChange) error {
 		s.release(id) // what holds it open begins with what was said now
 	}
 	return err
+}
+
+// SayOf keeps what is said of channel n of a source that is a recording of the folder, also after it
+// was renamed; of another source it keeps nothing.
+func (s *Store) SayOf(address string, n int, said channel.Said) error {
+	a, err := acquire.ParseAddress(address)
+	if err != nil || a.Scheme != "file" || filepath.Dir(a.Path) != s.folder || said.Empty() {
+		return nil
+	}
+	id := filepath.Base(a.Path)
+	s.mu.Lock()
+	for now, ok := s.moved[id]; ok; now, ok = s.moved[id] {
+		id = now
+	}
+	s.mu.Unlock()
+	return s.Say(id, []ChannelChange{{Channel: n, Said: said}})
 }
 
 // showSaid puts the names and kinds that channels were given into an entry.

@@ -37,6 +37,10 @@ func (s *Store) Rename(id, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	s.mu.Lock()
+	s.moved[id] = filepath.Base(moved)
+	delete(s.moved, filepath.Base(moved))
+	s.mu.Unlock()
 	_ = os.Rename(overview.Path(s.folder, id), overview.Path(s.folder, filepath.Base(moved))) // it still belongs to the file
 	return filepath.Base(moved), s.moveBeside(id, filepath.Base(moved))
 }

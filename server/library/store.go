@@ -74,6 +74,7 @@ type Store struct {
 
 	// Guarded by mu.
 	mu    sync.Mutex
+	moved map[string]string // ids that recordings had before, since the program began
 	cache map[string]cached
 	letGo func(id string) // closes what holds a recording open; may be nil
 	saved string          // what the kept part of the cache was when last saved
@@ -94,7 +95,7 @@ const readAnew = 20
 
 // NewStore keeps recordings in folder, which is made when first needed.
 func NewStore(folder string) *Store {
-	return &Store{folder: folder, cache: map[string]cached{}, remarks: files.NewMap[string](folder, notesName), marks: files.NewMap[[]recording.Annotation](folder, marksName), said: files.NewMap[channel.Sidecar](folder, saidName),
+	return &Store{folder: folder, moved: map[string]string{}, cache: map[string]cached{}, remarks: files.NewMap[string](folder, notesName), marks: files.NewMap[[]recording.Annotation](folder, marksName), said: files.NewMap[channel.Sidecar](folder, saidName),
 		edits: files.NewMap[analysis.Edits](folder, editsName), rates: files.NewMap[keptRate](folder, ratesName), readings: files.NewMap[Reading](folder, readingName), annotated: files.NewMap[[]byte](folder, annotatedName)}
 }
 

@@ -237,12 +237,15 @@ func (s *Session) Trimmer(ctx context.Context, n int, t meter.TrimmerConfig) (ad
 
 // change changes a channel's settings on the session's goroutine, then tells everyone.
 func (s *Session) change(ctx context.Context, n int, f func(*channel.Settings, float64)) (now channel.Settings, err error) {
+	s.changeMu.Lock()
+	defer s.changeMu.Unlock()
+	address, old := "", channel.Settings{}
 	doErr := s.do(ctx, func() {
 		if err = channelExists(n, len(s.channels)); err != nil {
 			return
 		}
 		w := s.channels[n]
-		old := w.settings()
+		address, old = s.state.Source.Address, w.settings()
 		changed := old
 		f(&changed, w.engine.RateHz())
 		s.flush(s.now()) // what is in the old unit
@@ -259,7 +262,13 @@ func (s *Session) change(ctx context.Context, n int, f func(*channel.Settings, f
 			t.Settings(s.channelStates())
 		}
 	})
-	return now, errors.Join(doErr, err)
+	if err = errors.Join(doErr, err); err != nil || s.say == nil {
+		return now, err
+	}
+	if err = s.say(address, n, now.Since(old)); err != nil {
+		err = fmt.Errorf("channel %d (%s) is set, until another source is opened, but that could not be kept: %w", n+1, now.Label, err)
+	}
+	return now, err
 }
 
 // remember keeps what was said of the source's channels.

@@ -105,6 +105,9 @@ type Config struct {
 	// Remember, when set, is asked for and given the settings of a source's
 	// channels by address.
 	Remember Memory
+	// Say, when set, is given what was said of channel n of a source, by its address, to keep it with
+	// what the source is. It may take its time.
+	Say func(address string, n int, said channel.Said) error
 	// Kind, when set, is what every channel is taken for, whatever else is told of it.
 	Kind string
 }
@@ -124,13 +127,15 @@ type Session struct {
 	log      *slog.Logger
 	taps     []Tap
 	memory   Memory
+	say      func(address string, n int, said channel.Said) error
 	kind     string
 	recorded func() any
 	commands chan func()
 	done     chan struct{}
 	now      func() time.Time
 
-	openMu sync.Mutex // one Open at a time
+	openMu   sync.Mutex // one Open at a time
+	changeMu sync.Mutex // one change of settings at a time
 
 	// Owned by Run's goroutine.
 	source     acquire.Source
@@ -169,7 +174,7 @@ func New(c Config) *Session {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
-	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, kind: c.Kind, recorded: c.Recording,
+	return &Session{openers: c.Openers, hub: c.Hub, log: c.Log, taps: c.Taps, memory: c.Remember, say: c.Say, kind: c.Kind, recorded: c.Recording,
 		commands: make(chan func()), done: make(chan struct{}), now: c.Now, silence: silence{asleep: asleepTotal, sleptSince: sleptSince}, absence: absence{reopened: make(chan opened)},
 		state: State{Version: c.Version, Status: StatusIdle, StatusText: "no source chosen", Decimation: 1,
 			Channels: []ChannelState{}, Gaps: []Gap{}, Notes: []Note{}, Text: []string{}}}

@@ -92,8 +92,12 @@ func (s *Settings) Load(address string, n int, label string) (said channel.Said,
 }
 
 // Save implements session.Memory. It is called from the session's goroutine, so
-// the file is written on another.
+// the file is written on another. What is said of a recording of the folder stays with the
+// recording, see [library.Store.SayOf].
 func (s *Settings) Save(address string, channels []channel.Settings) {
+	if a, err := acquire.ParseAddress(address); err == nil && a.Scheme == "file" && filepath.Dir(a.Path) == filepath.Dir(s.path) {
+		return
+	}
 	list := make([]channel.Said, len(channels))
 	for i, c := range channels {
 		list[i] = c.All()
