@@ -175,7 +175,7 @@ func (m *memory) within(s stretch) []event {
 				continue
 			}
 			e.first, e.lost = from, to-from
-		case e.first < s.from || e.first >= s.to:
+		case e.first < s.from || e.first >= s.to || e.rateHz > 0: // the stretch has the newest rate
 			continue
 		}
 		list = append(list, e)
