@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -149,6 +150,23 @@ type settings struct {
 	// Holes lists missing stretches in formats that cannot mark them otherwise:
 	// first, samples, channel (−1 all).
 	Holes [][3]int64 `json:"holes,omitempty"`
+	// Events are the annotations of what happened to the channels' engines, in formats of samples alone.
+	Events []settingsEvent `json:"events,omitempty"`
+}
+
+type settingsEvent struct {
+	Sample int64  `json:"sample"`
+	Text   string `json:"text"`
+}
+
+// takeEvents makes annotations of the events that settings hold, once the rate is known.
+func (f *File) takeEvents(m *settings) {
+	for _, v := range m.Events {
+		if IsEngine(v.Text) && v.Sample >= 0 && v.Sample <= f.length {
+			f.annotations = append(f.annotations, Annotation{Sample: v.Sample, OnsetSeconds: float64(v.Sample) / f.info.ClaimedRateHz, Text: v.Text})
+		}
+	}
+	sort.SliceStable(f.annotations, func(i, j int) bool { return f.annotations[i].Sample < f.annotations[j].Sample })
 }
 
 type settingsChannel struct {

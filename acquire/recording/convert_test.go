@@ -232,3 +232,30 @@ func TestWAVSaysWhatItIs(t *testing.T) {
 		}
 	}
 }
+
+// TestSamplesAloneKeepSettings: what a recording carries of its channels and what happened to them go into a WAV
+// and a CSV of counts, of a part with all that happened before it at its start.
+func TestSamplesAloneKeepSettings(t *testing.T) {
+	w := create(t, "a.edf", 250, lampClip())
+	must(t, w.Annotate(100, 0, `engine {"clockHz":251}`))
+	must(t, w.Annotate(700, 0, `engine {"restart":true}`))
+	must(t, w.Write([][]int32{noise(lampClip(), 1000, 1)}, 0))
+	must(t, w.Close())
+	for _, said := range []any{nil, map[string]string{"said": "an ECG"}} {
+		for _, name := range []string{"a.wav", "a.csv"} {
+			path, want := filepath.Join(t.TempDir(), name), `{"hum":50}`
+			if said != nil {
+				want = `{"said":"an ECG"}`
+			}
+			must(t, Convert(w.Path(), path, OpenOptions{}, ExportOptions{From: 300, Counts: true, Settings: said}))
+			f := mustOpen(t, path)
+			if got := string(f.Settings()); got != want {
+				t.Errorf("%s carries %s, want %s", name, got, want)
+			}
+			list := f.Annotations()
+			if len(list) != 2 || list[0].Sample != 0 || list[0].Text != `engine {"clockHz":251}` || list[1].Sample != 400 || list[1].OnsetSeconds != 1.6 {
+				t.Errorf("%s: what happened is %+v", name, list)
+			}
+		}
+	}
+}

@@ -82,6 +82,9 @@ func openCSV(in *input, path string, options OpenOptions) (*File, error) {
 		f.remark("the clock jumps %s; gaps are kept as missing samples", acquire.Number(int64(g), "time", "times"))
 	}
 	f.store = store
+	if f.meta != nil {
+		f.takeEvents(f.meta)
+	}
 	p.ask(f, &clock, facts)
 	in.Close() // the text is no longer needed
 	return f, nil
@@ -336,7 +339,7 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 	for i, c := range facts.meta.Channels {
 		f.info.Channels[i] = c.channel()
 	}
-	f.info.Started = facts.meta.Started
+	f.info.Started, f.meta = facts.meta.Started, facts.meta
 }
 
 // read is the second pass: the counts, and the clock's times with them. unread is how many

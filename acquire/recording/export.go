@@ -37,7 +37,7 @@ type ExportOptions struct {
 	Shown []acquire.Channel
 	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
 	Counts bool
-	// Settings are put into an EDF+ or BDF+ file in place of those it carries, nil keeps them;
+	// Settings are put into the file in place of those it carries, nil keeps them;
 	// into a CSV file in units as they are, nil leaves them out.
 	Settings any
 	// Context ends the export early with its error; nil never does.
@@ -186,18 +186,23 @@ func (o *ExportOptions) comments(out *bufio.Writer, f *File) error {
 		out.WriteString("# " + acquire.InventedTag + ": nobody measured these numbers.\r\n")
 	}
 	fmt.Fprintf(out, "# rate %s Hz\r\n", strconv.FormatFloat(f.info.ClaimedRateHz, 'g', -1, 64))
-	begin, what := textSettings, any(f.settings())
-	if !o.Counts {
-		begin, what = textCarried, o.Settings
+	if o.Counts {
+		m, err := o.settings(f)
+		if err != nil {
+			return err
+		}
+		text, err := f.settingsText(m, "CSV")
+		fmt.Fprintf(out, "# %s\r\n", text)
+		return err
 	}
-	if what == nil {
+	if o.Settings == nil {
 		return nil
 	}
-	text, err := json.Marshal(what)
+	text, err := json.Marshal(o.Settings)
 	if err != nil {
 		return fmt.Errorf("recording: %s: settings: %w", f.path, err)
 	}
-	fmt.Fprintf(out, "# %s%s\r\n", begin, text)
+	fmt.Fprintf(out, "# %s%s\r\n", textCarried, text)
 	return nil
 }
 
@@ -208,7 +213,9 @@ func quoteCSV(s string) string {
 	return s
 }
 
-func (f *File) settings() settings {
+// settings are what a file of counts alone carries of a stretch: as in EDF+, and what happened to the channels'
+// engines.
+func (o *ExportOptions) settings(f *File) (settings, error) {
 	m := settings{Program: formatVersion, Started: f.info.Started, RateHz: f.info.ClaimedRateHz, Invented: f.info.Invented}
 	for _, c := range f.info.Channels {
 		m.Channels = append(m.Channels, settingsOf(c))
@@ -217,7 +224,38 @@ func (f *File) settings() settings {
 		m.Other = f.meta.Other
 		m.Source = f.meta.Source
 	}
-	return m
+	if o.Settings != nil {
+		text, err := json.Marshal(o.Settings)
+		if err != nil {
+			return m, fmt.Errorf("recording: %s: settings: %w", f.path, err)
+		}
+		m.Other = text
+	}
+	from, to, err := o.stretch(f)
+	if err != nil || m.Other == nil {
+		return m, err
+	}
+	for _, a := range f.Annotations() {
+		if IsEngine(a.Text) && (a.Sample < to || to == f.Len()) {
+			m.Events = append(m.Events, settingsEvent{max(0, a.Sample-from), a.Text})
+		}
+	}
+	return m, nil
+}
+
+// mostComment bounds the bytes of settings in a comment that is read again.
+const mostComment = 1<<20 - 1<<12
+
+// settingsText is the comment that holds settings; format is the file's.
+func (f *File) settingsText(m settings, format string) (string, error) {
+	text, err := json.Marshal(m)
+	if err != nil {
+		return "", fmt.Errorf("recording: %s: settings: %w", f.path, err)
+	}
+	if len(text) > mostComment {
+		return "", fmt.Errorf("recording: %s: what is known of its channels, and the %d changes of it within the recording, take %d bytes, more than the %d that a %s file's comment holds: use EDF", f.path, len(m.Events), len(text), mostComment, format)
+	}
+	return textSettings + string(text), nil
 }
 
 // Settings returns what was given as Header.Settings, as JSON; nil when there is
@@ -247,7 +285,10 @@ func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
 		o.tell("the rate of %.7g Hz is no whole number of hertz: other programs read %g Hz", f.info.ClaimedRateHz, rate)
 	}
 	channels := len(f.info.Channels)
-	m := f.settings()
+	m, err := o.settings(f)
+	if err != nil {
+		return err
+	}
 	bytes, holes, err := o.survey(f, from, to)
 	if err != nil {
 		return err
@@ -255,11 +296,10 @@ func ExportWAV(w io.Writer, f *File, o ExportOptions) error {
 	if m.Holes = append(m.Holes, holes...); len(holes) > 0 {
 		o.tell("%d stretches of missing samples hold the last value", len(holes))
 	}
-	comment, err := json.Marshal(m)
+	text, err := f.settingsText(m, "WAV")
 	if err != nil {
 		return err
 	}
-	text := textSettings + string(comment)
 	size := (to - from) * int64(channels*bytes)
 	out := bufio.NewWriterSize(w, 1<<16)
 	subject := aid

@@ -171,6 +171,7 @@ func (f *File) takeSettings(m *settings, wholeRate int) {
 		}
 	}
 	f.holesKnown = true
+	f.takeEvents(m)
 }
 
 // wavSettings finds our settings in the comment of an INFO list.

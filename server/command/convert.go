@@ -59,7 +59,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	}
 	rec := channel.Open(in, said)
 	shown, settings := rec.Shown(), library.CarriedWith(in, said)
-	if isCSV {
+	if isCSV && !*counts {
 		settings = rec.CarriedValues()
 	}
 	var notes []recording.Annotation

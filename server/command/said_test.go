@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -140,5 +141,29 @@ func TestCommandsTellWhatWasEdited(t *testing.T) {
 	}
 	if _, out, messages := call("beats", copied); out != edited || !strings.Contains(messages, "2 beats were edited by hand") {
 		t.Errorf("converted: %q, %s, want %s", messages, out, edited)
+	}
+}
+
+// TestCopiesKeepWhatWasSaid: a WAV and a CSV of counts carry what was said of a channel, also what was changed
+// while it was recorded, and every command reads of them what it reads of the recording.
+func TestCopiesKeepWhatWasSaid(t *testing.T) {
+	path, _ := record(t, simulate.Chest(), 20, ".edf")
+	const scale = `{"source": "converter", "referenceVolts": 5, "bits": 12, "gain": 101, "invert": true, "supplyLowVolts": 0, "supplyHighVolts": 5, "midRailVolts": 2.5}`
+	said := fmt.Sprintf(`{%q: {"channels": [{"label": "lead [II]", "kind": "ecg", "scale": %s}]}}`, filepath.Base(path), scale)
+	if err := os.WriteFile(filepath.Join(filepath.Dir(path), ".said.json"), []byte(said), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{{"a.wav"}, {"-counts", "a.csv"}} {
+		to := filepath.Join(t.TempDir(), args[len(args)-1])
+		if status, _, messages := call(slices.Concat([]string{"convert"}, args[:len(args)-1], []string{path, to})...); status != 0 {
+			t.Fatal(messages)
+		}
+		for _, command := range [][]string{{"check", "-json"}, {"rate"}, {"beats", "-found"}} {
+			_, want, _ := call(append(command, path)...)
+			_, got, messages := call(append(command, to)...)
+			if want = strings.ReplaceAll(want, path, to); got != want || len(got) < 100 {
+				t.Errorf("%v of %v: %.300s, want %.300s; %s", command, args, got, want, messages)
+			}
+		}
 	}
 }

@@ -76,6 +76,7 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		x.Type = "text/csv; charset=utf-8"
 		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
 	case "wav":
+		options.Settings = CarriedWith(x.file, said)
 		x.Type = "audio/wav"
 		x.Write = func(w io.Writer) error { return recording.ExportWAV(w, x.file, options) }
 	case "edf", "bdf":
@@ -96,9 +97,7 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 // adds reports whether a copy in the recording's own format has more in it than the file.
 func (x *Export) adds(own string, said channel.Sidecar, notes int) bool {
 	switch own { // notes have no place in the first two
-	case "wav":
-		return false
-	case "csv":
+	case "wav", "csv":
 		return !said.Empty()
 	default:
 		return notes > 0 || !said.Empty() || x.file.Unclosed()
