@@ -18,6 +18,7 @@ const (
 	textEnd      = "Recording ends" // from the EDF+ list of standard texts
 	textSettings = "settings "      // settings K/N JSON…
 	textCarried  = "carried "       // carried JSON, of a CSV file in units: Header.Settings
+	textEnds     = "ends "          // ends [[LOW,HIGH],null…], of a CSV file in units: what each converter can give
 	textRate     = "rate "          // rate 249.3712 Hz
 	textMissing  = "missing"        // missing, or missing @N for channel N from 1
 	textFine     = "fine"           // of a signal: the remainders of channel N from 1, fine @N

@@ -124,6 +124,7 @@ type csvFacts struct {
 	scale, offset float64
 	meta          *settings       // of a file this package wrote in counts, else nil
 	carried       json.RawMessage // Header.Settings of a file that it wrote in units, or nil
+	ends          [][]json.Number // of one that it wrote in units, by channel: the converter's lowest and highest value
 	invented      bool            // a comment says so
 	rows          int64           // of the table
 	times         []float64       // the first of the clock, in its own unit
@@ -292,6 +293,27 @@ func (c *csvFacts) comment(text string, channels int) {
 	if rest, ok := strings.CutPrefix(text, textCarried); ok && c.carried == nil && json.Valid([]byte(rest)) {
 		c.carried = json.RawMessage(rest)
 	}
+	if rest, ok := strings.CutPrefix(text, textEnds); ok && c.ends == nil {
+		if json.Unmarshal([]byte(rest), &c.ends) != nil || len(c.ends) != channels {
+			c.ends = nil
+		}
+	}
+}
+
+// endCounts are a converter's ends as counts of column k, both 0 where they are not told or the values, which somebody
+// changed then, reach beyond them.
+func (c *csvFacts) endCounts(k int, column csvColumn) (low, high int32) {
+	if k >= len(c.ends) || len(c.ends[k]) != 2 {
+		return 0, 0
+	}
+	a, b := c.ends[k][0].String(), c.ends[k][1].String()
+	low, high = countOf(a, column.digits, '.'), countOf(b, column.digits, '.')
+	x, _ := c.ends[k][0].Float64()
+	y, _ := c.ends[k][1].Float64()
+	if low == acquire.MissingCount || high == acquire.MissingCount || low >= high || column.high > max(math.Abs(x), math.Abs(y)) {
+		return 0, 0
+	}
+	return low, high
 }
 
 // describe makes the file's channels of the columns: those that its settings tell, unless
@@ -319,6 +341,7 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 		} else if facts.scale != 0 && c.digits == 0 {
 			ch.Unit, ch.VoltsPerCount, ch.OffsetVolts = "V", facts.scale, facts.offset
 		}
+		ch.MinCount, ch.MaxCount = facts.endCounts(i, *c)
 		if c.rounded {
 			f.remark("column %q: rounded to %d decimals so that its values fit", ch.Label, c.digits)
 		}
@@ -409,8 +432,12 @@ func (p *csvPlan) read(in *input, clock *csvClock) (store *spool, unread, missin
 
 // count is a field of column k as a count of the column's decimals.
 func (p *csvPlan) count(k int, s string) int32 {
-	digits := p.columns[k].digits
-	if m, d, ok := decimal(s, p.point); ok && d <= digits {
+	return countOf(s, p.columns[k].digits, p.point)
+}
+
+// countOf is a number as a count of so many decimals, MissingCount where it is none or too great.
+func countOf(s string, digits int, point Sign) int32 {
+	if m, d, ok := decimal(s, point); ok && d <= digits {
 		for ; d < digits; d++ {
 			m *= 10
 			if m > math.MaxInt32 || m < -math.MaxInt32 {
@@ -422,7 +449,7 @@ func (p *csvPlan) count(k int, s string) int32 {
 		}
 		return acquire.MissingCount
 	}
-	x, _, ok := number(s, p.point)
+	x, _, ok := number(s, point)
 	if !ok {
 		return acquire.MissingCount
 	}

@@ -118,29 +118,18 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 	}
 	o.tellDropped(f, "CSV")
 	out := bufio.NewWriterSize(w, 1<<16)
-	if err := o.comments(out, f); err != nil {
+	channels, digits := o.columns(f)
+	if err := o.comments(out, f, channels, digits); err != nil {
 		return err
 	}
 	// Enough decimals of time that two samples never read alike and the rate comes
 	// back to 1 in 10^6 over a second.
 	timeDigits := max(6, int(math.Ceil(math.Log10(f.info.ClaimedRateHz)))+3)
 	out.WriteString("time_s")
-	channels := f.info.Channels
-	if len(o.Shown) == len(channels) && !o.Counts {
-		channels = o.Shown
-	}
-	digits := make([]int, len(channels))
-	for i, c := range channels {
+	for _, c := range channels {
 		name := c.Label
-		if !o.Counts {
-			if c.Unit != "" {
-				name += " [" + c.Unit + "]"
-			}
-			digits[i] = c.Digits
-			if c.Scaled() {
-				// A hundredth of a count.
-				digits[i] = min(max(int(math.Ceil(2-math.Log10(math.Abs(c.VoltsPerCount)))), 0), 15)
-			}
+		if !o.Counts && c.Unit != "" {
+			name += " [" + c.Unit + "]"
 		}
 		out.WriteString("," + quoteCSV(name))
 	}
@@ -179,8 +168,47 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 	return out.Flush()
 }
 
+// columns are the channels of a CSV file as its values are, and their decimals.
+func (o *ExportOptions) columns(f *File) (channels []acquire.Channel, digits []int) {
+	channels = f.info.Channels
+	if len(o.Shown) == len(channels) && !o.Counts {
+		channels = o.Shown
+	}
+	digits = make([]int, len(channels))
+	for i, c := range channels {
+		switch {
+		case o.Counts:
+		case c.Scaled():
+			// A hundredth of a count.
+			digits[i] = min(max(int(math.Ceil(2-math.Log10(math.Abs(c.VoltsPerCount)))), 0), 15)
+		default:
+			digits[i] = c.Digits
+		}
+	}
+	return channels, digits
+}
+
+// endsText is the comment that tells the least and the greatest value that each channel's converter can give, as
+// the rows have them; "" where none is known.
+func endsText(channels []acquire.Channel, digits []int) string {
+	any, list := false, []string{}
+	for i, c := range channels {
+		if c.MinCount >= c.MaxCount {
+			list = append(list, "null")
+			continue
+		}
+		any = true
+		low, high := c.Value(c.MinCount), c.Value(c.MaxCount)
+		list = append(list, "["+strconv.FormatFloat(min(low, high), 'f', digits[i], 64)+","+strconv.FormatFloat(max(low, high), 'f', digits[i], 64)+"]")
+	}
+	if !any {
+		return ""
+	}
+	return "# " + textEnds + "[" + strings.Join(list, ",") + "]\r\n"
+}
+
 // comments writes the lines in front.
-func (o *ExportOptions) comments(out *bufio.Writer, f *File) error {
+func (o *ExportOptions) comments(out *bufio.Writer, f *File, channels []acquire.Channel, digits []int) error {
 	out.WriteString("# " + aid + "\r\n")
 	if f.info.Invented {
 		out.WriteString("# " + acquire.InventedTag + ": nobody measured these numbers.\r\n")
@@ -195,6 +223,7 @@ func (o *ExportOptions) comments(out *bufio.Writer, f *File) error {
 		fmt.Fprintf(out, "# %s\r\n", text)
 		return err
 	}
+	out.WriteString(endsText(channels, digits))
 	if o.Settings == nil {
 		return nil
 	}

@@ -273,15 +273,14 @@ func SecondAfter(from int64, rateHz float64) int64 {
 }
 
 // CarriedValues is what a copy that holds values in units, as CSV does, carries so that the copy
-// is read as the recording is: each channel's kind, path and board and, of volts, the rails at which it ends, which
-// are those of the supply or else the converter's. Gain and turning are in the values.
+// is read as the recording is: each channel's kind, path, board, rails and coupling. Gain and turning are in the values.
 func (r *Recording) CarriedValues() Carried {
 	r.Learn()
 	said := &Sidecar{}
 	for n, c := range r.Channels {
 		one := c.All()
 		one.Label, one.Unit, one.Scale = nil, nil, nil // the copy's own
-		if l := c.Linear(r.Info.Channels[n]); l.Unit == "V" {
+		if s := c.Scale; s.SupplyLowVolts != nil || s.SupplyHighVolts != nil || s.MidRailVolts != nil || s.CouplingHz != 0 {
 			low, high, mid := c.Scale.At(c.Scale.SupplyLowVolts), c.Scale.At(c.Scale.SupplyHighVolts), c.Scale.At(c.Scale.MidRailVolts)
 			if about := mid; c.Scale.Invert {
 				if math.IsNaN(about) {
@@ -289,10 +288,7 @@ func (r *Recording) CarriedValues() Carried {
 				}
 				low, high = 2*about-high, 2*about-low
 			}
-			if a, b := c.Ends(r.Info.Channels[n]); a < b && math.IsNaN(low) && math.IsNaN(high) {
-				low, high = a, b
-			}
-			one.Scale = &Scale{Source: ScaleBoard, Gain: 1, SupplyLowVolts: unlessNaN(low), SupplyHighVolts: unlessNaN(high), MidRailVolts: unlessNaN(mid)}
+			one.Scale = &Scale{Source: ScaleBoard, Gain: 1, CouplingHz: s.CouplingHz, CouplingFloorHz: s.CouplingFloorHz, SupplyLowVolts: unlessNaN(low), SupplyHighVolts: unlessNaN(high), MidRailVolts: unlessNaN(mid)}
 		}
 		said.Set(n, one)
 	}

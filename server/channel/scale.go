@@ -241,15 +241,7 @@ func FullCount(c acquire.Channel) float64 {
 // Ends are the converter's lowest and highest value in the channel's unit, or both 0
 // when unknown.
 func (s Settings) Ends(c acquire.Channel) (low, high float64) {
-	lo, hi := float64(c.MinCount), float64(c.MaxCount)
-	if s.Scale.Source == ScaleConverter {
-		span := math.Pow(2, float64(s.Scale.Bits))
-		lo, hi = 0, span-1
-		if s.Scale.Signed {
-			lo, hi = -span/2, span/2-1
-		}
-		lo, hi = lo*math.Pow10(c.Digits), hi*math.Pow10(c.Digits)
-	}
+	lo, hi := s.endCounts(c)
 	if lo == hi {
 		return 0, 0
 	}
@@ -258,14 +250,31 @@ func (s Settings) Ends(c acquire.Channel) (low, high float64) {
 	return min(low, high), max(low, high)
 }
 
+// endCounts are the converter's lowest and highest count, equal when unknown.
+func (s Settings) endCounts(c acquire.Channel) (low, high float64) {
+	if s.Scale.Source != ScaleConverter {
+		return float64(c.MinCount), float64(c.MaxCount)
+	}
+	span, decimals := math.Pow(2, float64(s.Scale.Bits)), math.Pow10(c.Digits)
+	if s.Scale.Signed {
+		return -span / 2 * decimals, (span/2 - 1) * decimals
+	}
+	return 0, (span - 1) * decimals
+}
+
 // Describe is the source's description with what was said in it: name, kind, unit and
 // scale with gain and turning. The range of counts stays the source's, but for a
 // converter's bits. Coupling is not in it: it is no property of one sample.
 func (s Settings) Describe(c acquire.Channel) acquire.Channel {
 	l := s.Linear(c)
 	c.Label, c.Kind = s.Label, s.Kind
+	if low, high := s.endCounts(c); high <= math.MaxInt32 {
+		c.MinCount, c.MaxCount = int32(low), int32(high)
+	}
 	if l.Unit == Counts && s.Scale.gain() == 1 && !s.Scale.Invert {
-		c.Unit, c.VoltsPerCount, c.OffsetVolts = "", 0, 0
+		if c.Unit = ""; s.Scale.Source != ScaleBoard { // a file may state a scale and no unit
+			c.VoltsPerCount, c.OffsetVolts = 0, 0
+		}
 		return c
 	}
 	c.Unit, c.VoltsPerCount, c.OffsetVolts = l.Unit, l.Factor, l.Offset

@@ -1,8 +1,11 @@
 package library
 
 import (
+	"errors"
 	"math"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -64,4 +67,83 @@ func TestCSVKeepsWhatWasSaid(t *testing.T) {
 			t.Errorf("a rail or the mid-rail is %g V, want %g", x, what)
 		}
 	}
+}
+
+// TestCSVKeepsValuesAndEnds: a scale without a unit, another unit than volts, and volts keep their values and the
+// converter's ends in a CSV; a value that somebody puts beyond them makes the ends unknown.
+func TestCSVKeepsValuesAndEnds(t *testing.T) {
+	r, store := begin(t)
+	w, err := recording.Create(filepath.Join(t.TempDir(), "a.bdf"), recording.Header{NoSync: true, Info: acquire.Info{ClaimedRateHz: 250, Channels: []acquire.Channel{
+		{Label: "bare", VoltsPerCount: 10.0 / 65536, MinCount: -32000, MaxCount: 32000},
+		{Label: "Pleth", Unit: "NU", VoltsPerCount: 1.0 / 2048, MinCount: -2048, MaxCount: 2047},
+		{Label: "turned", Unit: "V", VoltsPerCount: -5.0 / 1024, OffsetVolts: 5, MinCount: 0, MaxCount: 1023},
+		{Label: "plain"}}}})
+	if err == nil {
+		err = errors.Join(w.Write([][]int32{{437, -32000, 5}, {-2048, 2047, 700}, {0, 1023, 512}, {0, 7, 500}}, 0), w.Close())
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := os.Open(w.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	e, err := store.Add(filepath.Base(w.Path()), file, Reading{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, text := ask(t, store, r, "GET", "/recordings/"+e.ID+"/file?as=csv", "")
+	read := func(name string, text string) (rec *channel.Recording, values [][]float64) {
+		t.Helper()
+		f, err := recording.OpenBytes([]byte(text), name, recording.OpenOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { f.Close() })
+		return valuesOf(t, channel.Open(f, channel.Sidecar{}))
+	}
+	whole, err := os.ReadFile(w.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, want := read("a.bdf", string(whole))
+	after, got := read("a.csv", string(text))
+	for n, c := range before.Channels {
+		d, step := after.Channels[n], before.Info.Channels[n].VoltsPerCount
+		for i, v := range want[n] {
+			if !(math.Abs(got[n][i]-v) <= math.Abs(step)/99) {
+				t.Errorf("%s: sample %d is %g, was %g", c.Label, i, got[n][i], v)
+			}
+		}
+		low, high := c.Ends(before.Info.Channels[n])
+		if a, b := d.Ends(after.Info.Channels[n]); !(math.Abs(a-low) <= math.Abs(step)/99 && math.Abs(b-high) <= math.Abs(step)/99) {
+			t.Errorf("%s: the ends are %g and %g, were %g and %g", c.Label, a, b, low, high)
+		}
+		if u, v := c.Linear(before.Info.Channels[n]).Unit, d.Linear(after.Info.Channels[n]).Unit; u != v {
+			t.Errorf("%s: in %s, was in %s", c.Label, v, u)
+		}
+	}
+	edited, _ := read("a.csv", strings.Replace(string(text), "5.00000,", "7.00000,", 1))
+	if low, high := edited.Channels[2].Ends(edited.Info.Channels[2]); low != 0 || high != 0 {
+		t.Errorf("beyond its ends of %g and %g", low, high)
+	}
+}
+
+// valuesOf are all values of a short recording.
+func valuesOf(t *testing.T, rec *channel.Recording) (*channel.Recording, [][]float64) {
+	t.Helper()
+	counts, values := make([][]int32, len(rec.Channels)), make([][]float64, len(rec.Channels))
+	for c := range counts {
+		counts[c] = make([]int32, rec.File.Len())
+	}
+	if _, err := rec.File.ReadAt(counts, 0); err != nil {
+		t.Fatal(err)
+	}
+	for c, row := range counts {
+		for _, v := range row {
+			values[c] = append(values[c], rec.Channels[c].Linear(rec.Info.Channels[c]).Value(v))
+		}
+	}
+	return rec, values
 }
