@@ -503,7 +503,7 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	if err := f.ranges(fit, o, from, to); err != nil {
 		return err
 	}
-	h := Header{Info: info, Started: info.Started, NoSync: true, fit: fit, perRecord: o.perRecord, annBytes: o.annBytes, kept: f.kept, every: f.every()}
+	h := Header{Info: info, Started: info.Started, NoSync: true, Fit: fit, perRecord: o.perRecord, annBytes: o.annBytes, kept: f.kept, every: f.every()}
 	if h.every != nil {
 		from -= from % int64(commonMultiple(h.every)) // where each channel has a sample
 	}

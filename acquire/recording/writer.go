@@ -39,9 +39,9 @@ type Header struct {
 	// than 24 bits; nil for none. Channels whose stated range needs more are so anyway.
 	Wide []bool
 
-	// fit has ranges that the counts are known to keep, for channels that state
-	// none.
-	fit []acquire.Channel
+	// Fit has ranges that the counts are known to keep, of channels that state none or another; nil takes
+	// those that Info states.
+	Fit []acquire.Channel
 	// perRecord and annBytes are the samples and the bytes of annotations in a record,
 	// when the length of the whole is known; 0 chooses them.
 	perRecord, annBytes int
@@ -98,13 +98,13 @@ type Writer struct {
 // path ends in .edf for 16 bits or .bdf for 24.
 func Create(path string, h Header) (*Writer, error) {
 	w := &Writer{path: path, sync: !h.NoSync, fitted: h.perRecord > 0, retimeAt: retimeFirst}
-	if h.fit == nil {
-		h.fit = h.Info.Channels
+	if h.Fit == nil {
+		h.Fit = h.Info.Channels
 	}
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".edf":
 		w.format, w.bytes = "EDF", 2
-		if !fits16Bits(h.fit) {
+		if !fits16Bits(h.Fit) {
 			return nil, fmt.Errorf("recording: %s: %w: name the file .bdf", path, h.tooWide())
 		}
 	case ".bdf":

@@ -64,8 +64,8 @@ var ErrTooWide = errors.New("more than the 16 bits of an .edf file")
 
 // tooWide names the first channel that does not fit.
 func (h *Header) tooWide() error {
-	for i, c := range h.fit {
-		if !fits16Bits(h.fit[i : i+1]) {
+	for i, c := range h.Fit {
+		if !fits16Bits(h.Fit[i : i+1]) {
 			if c.MinCount >= c.MaxCount {
 				return fmt.Errorf("channel %d (%s) states no range, which may be %w", i+1, c.Label, ErrTooWide)
 			}
@@ -92,7 +92,7 @@ func (w *Writer) plan(h Header) error {
 	w.annBytes = (max(annotationSize, h.annBytes) + w.bytes - 1) / w.bytes * w.bytes
 	wide := make([]bool, n)
 	signals := n
-	for i, c := range h.fit {
+	for i, c := range h.Fit {
 		wide[i] = w.bytes == 3 && (needsFine(c) || i < len(h.Wide) && h.Wide[i] && c.MinCount >= c.MaxCount)
 		if wide[i] {
 			signals++
@@ -111,7 +111,7 @@ func (w *Writer) plan(h Header) error {
 	w.header = int64(256 * (signals + 2))
 	low, high := int64(-1)<<(8*w.bytes-1), int64(1)<<(8*w.bytes-1)-1
 	at := 0
-	for i, c := range h.fit {
+	for i, c := range h.Fit {
 		wc := writeChannel{offset: at, low: int32(low), high: int32(high), label: c.Label, every: 1}
 		if h.every != nil {
 			wc.every = h.every[i]

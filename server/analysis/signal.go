@@ -3,6 +3,7 @@ package analysis
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -107,14 +108,18 @@ func (s Signal) WriteCSV(ctx context.Context, w io.Writer) error {
 	if s.Rec.Info.Invented {
 		fmt.Fprintf(out, "# %s: nobody measured these numbers.\r\n", acquire.InventedTag)
 	}
-	fmt.Fprintf(out, "# rate %s Hz\r\ntime_s", strconv.FormatFloat(s.RateHz(), 'g', -1, 64))
+	carried, err := json.Marshal(s.Rec.CarriedPoint(s.Channels, s.Point))
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "# rate %s Hz\r\n# carried %s\r\ntime_s", strconv.FormatFloat(s.RateHz(), 'g', -1, 64), carried)
 	for _, c := range s.described(nil) {
 		fmt.Fprintf(out, `,"%s"`, strings.ReplaceAll(strings.TrimSuffix(c.Label+" ["+c.Unit+"]", " []"), `"`, `""`))
 	}
 	out.WriteString("\r\n")
 	decimals := max(6, int(math.Ceil(math.Log10(s.RateHz())))+3)
 	var row []byte
-	err := s.Each(ctx, func(at int64, values [][]float64) error {
+	err = s.Each(ctx, func(at int64, values [][]float64) error {
 		for i := range values[0] {
 			row = strconv.AppendFloat(row[:0], float64(at+int64(i))/s.RateHz(), 'f', decimals, 64)
 			any := false
@@ -136,7 +141,8 @@ func (s Signal) WriteCSV(ctx context.Context, w io.Writer) error {
 	return errors.Join(err, out.Flush())
 }
 
-// described are the channels as the values are; steps are a count's, nil for none.
+// described are the channels as the values are; scales are those of counts, nil for none. Where the converter ends is
+// known of the values at the scale alone.
 func (s Signal) described(scales []count) []acquire.Channel {
 	var list []acquire.Channel
 	for k, n := range s.Channels {
@@ -147,7 +153,11 @@ func (s Signal) described(scales []count) []acquire.Channel {
 		}
 		if scales != nil {
 			d.VoltsPerCount, d.OffsetVolts = scales[k].step, scales[k].offset
-			d.MinCount, d.MaxCount = -scales[k].most, scales[k].most
+			low, high := c.Ends(s.Rec.Info.Channels[n])
+			low, high = math.Round((low-d.OffsetVolts)/d.VoltsPerCount), math.Round((high-d.OffsetVolts)/d.VoltsPerCount)
+			if s.Point == channel.PointScale && c.Scale.CouplingHz == 0 && low < high && -low < math.MaxInt32 && high < math.MaxInt32 {
+				d.MinCount, d.MaxCount = int32(low), int32(high)
+			}
 		}
 		list = append(list, d)
 	}
@@ -205,7 +215,10 @@ func (s Signal) WriteEDF(ctx context.Context, path string) (steps []float64, err
 		steps = append(steps, c.step)
 	}
 	info := acquire.Info{Name: s.Rec.Info.Name, ClaimedRateHz: s.RateHz(), Channels: s.described(scales), Invented: s.Rec.Info.Invented}
-	h := recording.Header{Info: info, Started: s.Rec.Info.Started, NoSync: true}
+	h := recording.Header{Info: info, Started: s.Rec.Info.Started, NoSync: true, Settings: s.Rec.CarriedPoint(s.Channels, s.Point), Fit: slices.Clone(info.Channels)}
+	for k := range h.Fit {
+		h.Fit[k].MinCount, h.Fit[k].MaxCount = -most, most
+	}
 	if !h.Started.IsZero() {
 		h.Started = h.Started.Add(time.Duration(float64(s.From) / s.Rec.Info.ClaimedRateHz * 1e9))
 	}

@@ -277,22 +277,48 @@ func SecondAfter(from int64, rateHz float64) int64 {
 func (r *Recording) CarriedValues() Carried {
 	r.Learn()
 	said := &Sidecar{}
-	for n, c := range r.Channels {
-		one := c.All()
-		one.Label, one.Unit, one.Scale = nil, nil, nil // the copy's own
-		if s := c.Scale; s.SupplyLowVolts != nil || s.SupplyHighVolts != nil || s.MidRailVolts != nil || s.CouplingHz != 0 {
-			low, high, mid := c.Scale.At(c.Scale.SupplyLowVolts), c.Scale.At(c.Scale.SupplyHighVolts), c.Scale.At(c.Scale.MidRailVolts)
-			if about := mid; c.Scale.Invert {
-				if math.IsNaN(about) {
-					about = 0
-				}
-				low, high = 2*about-high, 2*about-low
-			}
-			one.Scale = &Scale{Source: ScaleBoard, Gain: 1, CouplingHz: s.CouplingHz, CouplingFloorHz: s.CouplingFloorHz, SupplyLowVolts: unlessNaN(low), SupplyHighVolts: unlessNaN(high), MidRailVolts: unlessNaN(mid)}
-		}
-		said.Set(n, one)
+	for n := range r.Channels {
+		said.Set(n, r.carriedValues(n))
 	}
 	return Carried{Version: carriedVersion, Said: said}
+}
+
+// CarriedPoint is as CarriedValues of a copy that holds the values of channels at a point: their coupling is undone
+// there and, after the scale, their path applied.
+func (r *Recording) CarriedPoint(channels []int, point int) Carried {
+	r.Learn()
+	said := &Sidecar{}
+	for k, n := range channels {
+		one := r.carriedValues(n)
+		if one.Scale != nil {
+			one.Scale.CouplingHz, one.Scale.CouplingFloorHz = 0, 0
+		}
+		if point != PointScale {
+			one.Path = nil
+		}
+		said.Set(k, one)
+	}
+	return Carried{Version: carriedVersion, Said: said}
+}
+
+func (r *Recording) carriedValues(n int) Said {
+	c := r.Channels[n]
+	one := c.All()
+	one.Label, one.Unit, one.Scale = nil, nil, nil // the copy's own
+	if s := c.Scale; s.SupplyLowVolts != nil || s.SupplyHighVolts != nil || s.MidRailVolts != nil || s.CouplingHz != 0 {
+		low, high, mid := s.At(s.SupplyLowVolts), s.At(s.SupplyHighVolts), s.At(s.MidRailVolts)
+		if s.gain() < 0 {
+			low, high = high, low
+		}
+		if about := mid; s.Invert {
+			if math.IsNaN(about) {
+				about = 0
+			}
+			low, high = 2*about-high, 2*about-low
+		}
+		one.Scale = &Scale{Source: ScaleBoard, Gain: 1, CouplingHz: s.CouplingHz, CouplingFloorHz: s.CouplingFloorHz, SupplyLowVolts: unlessNaN(low), SupplyHighVolts: unlessNaN(high), MidRailVolts: unlessNaN(mid)}
+	}
+	return one
 }
 
 func unlessNaN(x float64) *float64 {

@@ -2,8 +2,10 @@ package command
 
 import (
 	"encoding/csv"
+	"encoding/json"
 	"fmt"
 	"math"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
@@ -13,6 +15,7 @@ import (
 	"pulsewright/acquire/acquiretest"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
+	"pulsewright/dsp/meter"
 	"pulsewright/server/channel"
 )
 
@@ -194,5 +197,42 @@ func TestIntervalsAreThoseBetweenBeats(t *testing.T) {
 	}
 	if rmssd := math.Sqrt(squares / float64(pairs)); math.Abs(float(t, value["rmssd"])-rmssd) > 1e-3*rmssd {
 		t.Errorf("RMSSD %s, of the list %g", value["rmssd"], rmssd)
+	}
+}
+
+// TestFilterKeepsRails: what was said of rails, kind and name is in every format, and no range is invented: the
+// converter's is known of the values before the path alone.
+func TestFilterKeepsRails(t *testing.T) {
+	path, _ := record(t, simulate.Chest(), 20, ".edf")
+	said := fmt.Sprintf(`{%q: {"channels": [{"label": "lead II", "kind": "ecg", "scale": {"source": "converter", "referenceVolts": 5, "bits": 12, "gain": -100, "supplyLowVolts": 0, "supplyHighVolts": 5, "midRailVolts": 2.5}}]}}`, filepath.Base(path))
+	if err := os.WriteFile(filepath.Join(filepath.Dir(path), ".said.json"), []byte(said), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	check := func(path string) (r meter.Report) {
+		t.Helper()
+		status, out, told := call("check", "-json", path)
+		if err := json.Unmarshal([]byte(out), &r); status != 0 || err != nil {
+			t.Fatal(status, err, told)
+		}
+		return r
+	}
+	want := check(path)
+	for _, point := range []string{"scale", "smooth"} {
+		for _, ext := range []string{".edf", ".bdf", ".wav", ".csv"} {
+			to := filepath.Join(t.TempDir(), "a"+ext)
+			if status, _, told := call("filter", "-point", point, path, to); status != 0 {
+				t.Fatal(told)
+			}
+			r := check(to)
+			if l := r.Level; !l.RailKnown || l.RailReason != "" || math.Abs(l.RailShare/(l.SwingVolts/0.05)-1) > 1e-6 || !l.MidRailKnown {
+				t.Errorf("%s %s: level %+v, before %+v", point, ext, l, want.Level)
+			}
+			if known := point == "scale" && ext != ".csv"; r.Clipping.ConverterKnown != known || known && r.Clipping.ConverterHighShare != want.Clipping.ConverterHighShare {
+				t.Errorf("%s %s: clipping %+v, before %+v", point, ext, r.Clipping, want.Clipping)
+			}
+			if text := readText(t, to); !strings.Contains(text, "lead II") || !strings.Contains(text, `"kind":"ecg"`) {
+				t.Errorf("%s %s: name or kind is gone", point, ext)
+			}
+		}
 	}
 }
