@@ -20,6 +20,8 @@ type Recording struct {
 	Start Start
 	// Channels are the settings that hold at its end, in which all of it is shown.
 	Channels []Resolved
+	// Note is the remark on it: the one that it carries, unless another is put there.
+	Note string
 
 	said    Sidecar
 	carried Carried
@@ -32,6 +34,7 @@ type Recording struct {
 // needed, or by Learn, since a long file has to be read through for it.
 func Open(file *recording.File, said Sidecar) *Recording {
 	r := &Recording{File: file, Info: file.Describe(), said: said, carried: ParseCarried(file.Settings())}
+	r.Note = r.carried.Note
 	r.Start = Start{RateHz: r.Info.ClaimedRateHz, HumHz: make([]float64, len(r.Info.Channels))}
 	if r.carried.RateHz > 0 {
 		r.Start.RateHz, r.Start.ClockHz, r.Start.Ratio, r.Start.Doubt = r.carried.RateHz, r.carried.ClockHz, r.carried.Ratio, r.carried.Doubt
@@ -112,7 +115,7 @@ func (r *Recording) With(said Sidecar) *Recording {
 	r.Learn()
 	list := make([]Placed, len(r.events))
 	other := Open(r.File, said)
-	other.known = true
+	other.known, other.Note = true, r.Note
 	for i, v := range r.events {
 		if v.Settings != nil {
 			resolved := other.resolve(v.Channel, v.Settings.All())
@@ -280,7 +283,7 @@ func (r *Recording) CarriedValues() Carried {
 	for n := range r.Channels {
 		said.Set(n, r.carriedValues(n))
 	}
-	return Carried{Version: carriedVersion, Said: said}
+	return Carried{Version: carriedVersion, Said: said, Note: r.Note}
 }
 
 // CarriedPoint is as CarriedValues of a copy that holds the values of channels at a point: their coupling is undone
@@ -298,7 +301,7 @@ func (r *Recording) CarriedPoint(channels []int, point int) Carried {
 		}
 		said.Set(k, one)
 	}
-	return Carried{Version: carriedVersion, Said: said}
+	return Carried{Version: carriedVersion, Said: said, Note: r.Note}
 }
 
 func (r *Recording) carriedValues(n int) Said {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
@@ -185,8 +186,22 @@ type Carried struct {
 	Doubt   string    `json:"doubt,omitempty"`
 	// BridgeSeconds is the longest hole that was bridged; 0 in recordings made when that was 50 ms.
 	BridgeSeconds float64 `json:"bridgeSeconds,omitempty"`
-	// Said is what was said afterwards, before the recording was copied.
+	// Said is what was said afterwards, before the recording was copied, Note the remark on it.
 	Said *Sidecar `json:"said,omitempty"`
+	Note string   `json:"note,omitempty"`
+}
+
+// CheckNote tells what is wrong with a remark on a recording.
+func CheckNote(note string) error {
+	if len(note) > 2000 {
+		return fmt.Errorf("a note of %d bytes: write 2000 at most", len(note))
+	}
+	for line := range strings.Lines(note) {
+		if err := acquire.CheckText("note", strings.TrimRight(line, "\r\n")); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // carriedVersion is the one written now.
@@ -206,6 +221,9 @@ func ParseCarried(data json.RawMessage) Carried {
 	var c Carried
 	if len(data) == 0 || json.Unmarshal(data, &c) != nil {
 		return Carried{}
+	}
+	if CheckNote(c.Note) != nil {
+		c.Note = ""
 	}
 	if c.Version == 0 {
 		for i := range c.Channels {

@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"pulsewright/acquire/recording"
-	"pulsewright/server/channel"
 	"pulsewright/server/library"
 )
 
@@ -57,8 +56,8 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		in.Close()
 		return err
 	}
-	rec := channel.Open(in, said)
-	shown, settings := rec.Shown(), library.CarriedWith(in, said)
+	rec := library.OpenChannels(in, f.Arg(0), said)
+	shown, settings := rec.Shown(), library.CarriedWith(rec, said)
 	if isCSV && !*counts {
 		settings = rec.CarriedValues()
 	}

@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"pulsewright/server/analysis"
-	"pulsewright/server/channel"
 	"pulsewright/server/library"
 )
 
@@ -59,7 +58,7 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	if err := sayKinds(&said, *kinds, len(in.Describe().Channels)); err != nil {
 		return err
 	}
-	rec := channel.Open(in, said)
+	rec := library.OpenChannels(in, f.Arg(0), said)
 	rec.Learn()
 	if *number < 0 || *number > len(rec.Channels) {
 		return fmt.Errorf("-channel %d: the recording has %d channels, counted from 1", *number, len(rec.Channels))

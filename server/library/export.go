@@ -1,6 +1,7 @@
 package library
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -11,7 +12,6 @@ import (
 	"strings"
 
 	"pulsewright/acquire/recording"
-	"pulsewright/server/channel"
 )
 
 // Export is a recording on its way out. Close it.
@@ -37,8 +37,8 @@ func (x *Export) Close() {
 }
 
 // Export gives a recording out as "edf" (EDF+, or BDF+ where the counts need it), "csv" or
-// "wav", with the notes made afterwards, the beats edited by hand and what was said of its channels; as "" gives it
-// as it is. One that is being written is given as a whole file of what is there.
+// "wav", with the notes made afterwards, the beats edited by hand, what was said of its channels and the remark on it; as ""
+// gives it in its own format or, where that has no more in it than the file, as it is. One that is being written is given as a whole file of what is there.
 func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 	path, err := s.Path(id)
 	if err != nil {
@@ -57,18 +57,18 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		return x, nil
 	}
 	said, marks, edits := Said(path), s.Marks(id), s.edits.All()[id]
-	if as == "" && x.file.Unclosed() {
-		as = own
-	}
+	rec := OpenChannels(x.file, path, said)
+	adds := x.adds(own, CarriedWith(rec, said) != nil, len(marks)+len(edits)+len(annotatedOf(path)))
 	if text := x.file.Text(); as == "csv" && text != nil && !text.Ours {
 		own = "text" // as others wrote it
 	}
-	if as == "" || as == own && !x.adds(own, said, len(marks)+len(edits)+len(annotatedOf(path))) {
+	if (as == "" || as == own) && !adds {
 		x.Path = path
 		return x, nil
 	}
+	asked := as
+	as = cmp.Or(as, own)
 	x.Name = strings.TrimSuffix(id, filepath.Ext(id)) + "." + as
-	rec := channel.Open(x.file, said)
 	options := recording.ExportOptions{Context: ctx, Notes: marks, Shown: rec.Shown()}
 	switch as {
 	case "csv":
@@ -76,31 +76,35 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		x.Type = "text/csv; charset=utf-8"
 		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
 	case "wav":
-		options.Settings = CarriedWith(x.file, said)
+		options.Settings = CarriedWith(rec, said)
 		x.Type = "audio/wav"
 		x.Write = func(w io.Writer) error { return recording.ExportWAV(w, x.file, options) }
 	case "edf", "bdf":
-		options.Settings = CarriedWith(x.file, said)
+		options.Settings = CarriedWith(rec, said)
 		if options.Notes, options.Keep, err = Beside(ctx, rec, path); err == nil {
 			err = x.asEDF(own, options)
 		}
 	default:
 		err = &AskError{text: fmt.Sprintf("as=%s: choose edf, csv or wav", strconv.Quote(as))}
 	}
-	if err != nil {
-		x.Close()
-		return nil, err
+	switch {
+	case err == nil:
+		return x, nil
+	case asked == "" && ctx.Err() == nil: // as it is
+		x.Name, x.Path = id, path
+		return x, nil
 	}
-	return x, nil
+	x.Close()
+	return nil, err
 }
 
 // adds reports whether a copy in the recording's own format has more in it than the file.
-func (x *Export) adds(own string, said channel.Sidecar, notes int) bool {
+func (x *Export) adds(own string, said bool, notes int) bool {
 	switch own { // notes have no place in the first two
 	case "wav", "csv":
-		return !said.Empty()
+		return said
 	default:
-		return notes > 0 || !said.Empty() || x.file.Unclosed()
+		return notes > 0 || said || x.file.Unclosed()
 	}
 }
 

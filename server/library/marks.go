@@ -4,12 +4,13 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strconv"
-	"strings"
 
-	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
+	"pulsewright/server/channel"
+	"pulsewright/server/library/files"
 )
 
 const (
@@ -24,20 +25,21 @@ func (s *Store) SetNote(id, note string) error {
 	if _, err := s.Path(id); err != nil {
 		return err
 	}
-	if len(note) > 2000 {
-		return fmt.Errorf("a note of %d bytes: write 2000 at most", len(note))
-	}
-	for line := range strings.Lines(note) {
-		if err := acquire.CheckText("note", strings.TrimRight(line, "\r\n")); err != nil {
-			return err
-		}
+	if err := channel.CheckNote(note); err != nil {
+		return err
 	}
 	return s.remarks.Change(func(remarks map[string]string) error {
-		if remarks[id] = note; note == "" {
-			delete(remarks, id)
-		}
+		remarks[id] = note // "" too: the file may carry one
 		return nil
 	})
+}
+
+// remark is the one on the recording at a path: that kept beside it, else that which it carries.
+func remark(path, carried string) string {
+	if note, ok := files.NewMap[string](filepath.Dir(path), notesName).All()[filepath.Base(path)]; ok {
+		return note
+	}
+	return carried
 }
 
 // Marks returns the notes made on a recording afterwards, by sample; an EDF+ or BDF+ download

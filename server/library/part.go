@@ -5,7 +5,6 @@ import (
 
 	"pulsewright/acquire/recording"
 	"pulsewright/server/analysis"
-	"pulsewright/server/channel"
 )
 
 // Part opens a stretch of a recording for judging, the samples of a channel (counted from 0) in
@@ -32,5 +31,5 @@ func (rs *Reviews) Part(id string, n int, from, to int64) (part analysis.Part, e
 	if from >= to {
 		return part, &AskError{text: fmt.Sprintf("samples %d to %d: the recording has samples 0 to %d", from, to, file.Len())}
 	}
-	return analysis.Part{Rec: channel.Open(file, Said(path)), Channel: n, From: from, To: to, Edits: EditsOf(path, file.Annotations)}, nil
+	return analysis.Part{Rec: OpenChannels(file, path, Said(path)), Channel: n, From: from, To: to, Edits: EditsOf(path, file.Annotations)}, nil
 }

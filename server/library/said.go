@@ -103,10 +103,20 @@ func (e *Entry) showSaid(said channel.Sidecar) {
 	e.Channels, e.Kinds = names, kinds
 }
 
-// CarriedWith is what a copy of a file carries, so that what was said beside it goes along;
+// OpenChannels is what is known of the channels of an open file, which lies at a path, and the remark on it, with what
+// was said of them.
+func OpenChannels(f *recording.File, path string, said channel.Sidecar) *channel.Recording {
+	rec := channel.Open(f, said)
+	rec.Note = remark(path, rec.Note)
+	return rec
+}
+
+// CarriedWith is what a copy of a recording carries, so that what was said beside it goes along;
 // nil when nothing was.
-func CarriedWith(f *recording.File, said channel.Sidecar) any {
-	if said.Empty() {
+func CarriedWith(rec *channel.Recording, said channel.Sidecar) any {
+	f := rec.File
+	was := channel.ParseCarried(f.Settings())
+	if said.Empty() && rec.Note == was.Note {
 		return nil
 	}
 	members := map[string]json.RawMessage{} // what others keep there stays
@@ -114,18 +124,16 @@ func CarriedWith(f *recording.File, said channel.Sidecar) any {
 		members = map[string]json.RawMessage{}
 	}
 	all := channel.Sidecar{}
-	before := channel.ParseCarried(f.Settings()).Said
 	for n := range f.Describe().Channels {
 		one := said.Of(n)
-		if before != nil {
-			one = one.Over(before.Of(n))
+		if was.Said != nil {
+			one = one.Over(was.Said.Of(n))
 		}
 		all.Set(n, one)
 	}
-	text, err := json.Marshal(all)
-	if err != nil {
-		return nil
+	members["said"], _ = json.Marshal(all) // of numbers that were checked, and texts
+	if members["note"], _ = json.Marshal(rec.Note); rec.Note == "" {
+		delete(members, "note")
 	}
-	members["said"] = text
 	return members
 }

@@ -1,10 +1,15 @@
 package library
 
 import (
+	"archive/zip"
+	"bytes"
+	"context"
 	"encoding/json"
+	"io"
 	"net/http"
 	"net/url"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -154,5 +159,86 @@ func TestSaidWrongly(t *testing.T) {
 	}
 	if c := toldOf(t, r, store, state.ID); c.Kind != "pulse" {
 		t.Errorf("something was kept: %+v", c)
+	}
+}
+
+// TestRemarkAndSaidGoAlong: the remark on a recording and what was said of its channels are in every download, in an
+// archive of recordings as they are too, and a remark taken away stays away; a recording of which nothing was said is
+// in it as it is.
+func TestRemarkAndSaidGoAlong(t *testing.T) {
+	r, store := begin(t)
+	const board, remark = "value\n512\n513\n600\n400\n512\n", "said note; ä\n\"B\""
+	e, err := store.Add("board.csv", strings.NewReader(board), Reading{OpenOptions: recording.OpenOptions{RateHz: 250}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if code, answer := ask(t, store, r, "PATCH", "/recordings/"+e.ID, chestLeadSaid); code != http.StatusOK {
+		t.Fatalf("%d %s", code, answer)
+	}
+	if err := store.SetNote(e.ID, remark); err != nil {
+		t.Fatal(err)
+	}
+	taken := func(id, as string) (string, *bytes.Reader) {
+		t.Helper()
+		var b bytes.Buffer
+		if err := store.Archive(context.Background(), &b, []string{id}, as); err != nil {
+			t.Fatal(err)
+		}
+		z, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))
+		if err != nil || len(z.File) != 1 {
+			t.Fatal(err)
+		}
+		f, err := z.File[0].Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		data, err := io.ReadAll(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return "copy of " + z.File[0].Name, bytes.NewReader(data)
+	}
+	add := func(name string, r io.Reader) Imported {
+		t.Helper()
+		copied, err := store.Add(name, r, Reading{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return copied
+	}
+	text := func(_ string, r io.Reader) string {
+		data, _ := io.ReadAll(r) // of memory
+		return string(data)
+	}
+	from := e.ID
+	for _, as := range []string{"wav", "", "csv", "", "edf", ""} {
+		copied := add(taken(from, as))
+		if copied.Note != remark || copied.Channels[0] != "chest lead" || copied.Kinds[0] != "ecg" {
+			t.Errorf("from %s as %q: %+v", from, as, copied.Entry)
+		}
+		from = copied.ID
+	}
+	for _, as := range []string{"", "edf", "csv", "wav"} {
+		if err := store.SetNote(from, ""); err != nil {
+			t.Fatal(err)
+		}
+		copied := add(taken(from, as))
+		list, err := store.List()
+		if err != nil || copied.Note != "" || slices.ContainsFunc(list, func(e Entry) bool { return e.ID == from && e.Note != "" }) {
+			t.Errorf("as %q: the remark that was taken away is there again: %q, %v", as, copied.Note, err)
+		}
+	}
+	if e, err = store.Add("board 2.csv", strings.NewReader(board), Reading{OpenOptions: recording.OpenOptions{RateHz: 250}}); err != nil {
+		t.Fatal(err)
+	}
+	if text := text(taken(e.ID, "")); !strings.Contains(text, "# rate 250 Hz") {
+		t.Errorf("how it is read is not in it: %q", text)
+	}
+	const plain = "# rate 250 Hz\n" + board
+	if e, err = store.Add("board 3.csv", strings.NewReader(plain), Reading{}); err != nil {
+		t.Fatal(err)
+	}
+	if text := text(taken(e.ID, "")); text != plain {
+		t.Errorf("nothing was said, and it is %q", text)
 	}
 }

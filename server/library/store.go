@@ -160,7 +160,9 @@ func (s *Store) list(quick bool) ([]Entry, error) {
 		}
 		e := s.entry(f.Name(), info, quick)
 		e.showSaid(said[e.ID])
-		e.Note = remarks[e.ID]
+		if note, ok := remarks[e.ID]; ok {
+			e.Note = note
+		}
 		list = append(list, e)
 	}
 	s.saveCache()
@@ -256,7 +258,9 @@ func (e *Entry) describe(f *recording.File) {
 	if d.ClaimedRateHz > 0 {
 		e.Seconds = float64(f.Len()) / d.ClaimedRateHz
 	}
-	for _, c := range channel.Open(f, channel.Sidecar{}).Channels {
+	rec := channel.Open(f, channel.Sidecar{})
+	e.Note = rec.Note
+	for _, c := range rec.Channels {
 		e.Channels = append(e.Channels, c.Label)
 		kind := c.Kind
 		if c.From.Kind == channel.PlaceUsual {
@@ -315,6 +319,6 @@ func (s *Store) get(id string, quick bool) (Entry, error) {
 	s.loadCache()
 	e := s.entry(id, info, quick)
 	e.showSaid(Said(path))
-	e.Note = s.remarks.All()[id]
+	e.Note = remark(path, e.Note)
 	return e, nil
 }
