@@ -2,6 +2,18 @@ package acquire
 
 import "strings"
 
+// TakeKind takes the kind off the end of a column's name, as in "lead [mV] (ecg)"; "" where none is said.
+func TakeKind(name string) (rest, kind string) {
+	name = strings.TrimSpace(name)
+	if at := strings.LastIndexByte(name, '('); at > 0 && strings.HasSuffix(name, ")") {
+		switch k := strings.ToLower(strings.TrimSpace(name[at+1 : len(name)-1])); k {
+		case KindPulse, KindECG, KindOther:
+			return strings.TrimSpace(name[:at]), k
+		}
+	}
+	return name, KindUnknown
+}
+
 // KindOfLabel guesses from a channel's name what it carries, for files and boards alike; a
 // person may overrule it.
 func KindOfLabel(label string) string {

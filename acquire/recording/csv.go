@@ -326,7 +326,10 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 			c.digits--
 			c.rounded = true
 		}
-		ch := acquire.Channel{Label: c.name, Unit: c.unit, Digits: c.digits}
+		if c.unit == "counts" || c.unit == "count" {
+			c.unit = ""
+		}
+		ch := acquire.Channel{Label: c.name, Kind: c.kind, Unit: c.unit, Digits: c.digits}
 		if c.name == "" {
 			ch.Label = fmt.Sprintf("channel %d", i+1)
 		} else if _, err := strconv.Atoi(c.name); err == nil {
@@ -355,7 +358,7 @@ func (p *csvPlan) describe(f *File, facts *csvFacts) {
 		return
 	}
 	for i, k := range p.channels {
-		if p.columns[k].digits > 0 || facts.meta.Channels[i].Label != p.columns[k].name {
+		if p.columns[k].digits > 0 || named(facts.meta.Channels[i].Label).name != p.columns[k].name {
 			return // edited: these are not the counts
 		}
 	}

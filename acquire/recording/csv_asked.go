@@ -178,10 +178,13 @@ func (p *csvPlan) column(asked string) int {
 	if n, err := strconv.Atoi(asked); err == nil && n >= 1 && n <= len(p.columns) {
 		return n - 1
 	}
-	if i := slices.IndexFunc(p.columns, func(c csvColumn) bool { return c.name != "" && strings.EqualFold(c.name, asked) }); i >= 0 {
+	is := func(name string) int {
+		return slices.IndexFunc(p.columns, func(c csvColumn) bool { return c.name != "" && strings.EqualFold(c.name, name) })
+	}
+	if i := is(asked); i >= 0 {
 		return i
 	}
-	return -1
+	return is(named(asked).name)
 }
 
 // noSuch is the error for a column that is not there.

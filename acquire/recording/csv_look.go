@@ -8,11 +8,14 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"pulsewright/acquire"
 )
 
 // csvColumn is what the first pass learns of a column.
 type csvColumn struct {
 	name, unit string
+	kind       string  // that the name says, or ""
 	digits     int     // most decimals seen
 	high       float64 // greatest magnitude seen
 	rounded    bool
@@ -39,6 +42,24 @@ func splitUnit(s string) (name, unit string) {
 		return strings.TrimSpace(s[:i]), s[i+1:]
 	}
 	return s, ""
+}
+
+// named is a column of that name: "lead [mV] (ecg)" is an ECG in mV named "lead".
+func named(s string) (c csvColumn) {
+	s, c.kind = acquire.TakeKind(s)
+	c.name, c.unit = splitUnit(s)
+	return c
+}
+
+// ColumnName is the name in a table of a channel in a unit, "" for counts, that is read as it is meant.
+func ColumnName(label, unit string) string {
+	if c := named(label); unit == "" && c != (csvColumn{name: label}) {
+		unit = "counts"
+	}
+	if unit == "" {
+		return label
+	}
+	return label + " [" + unit + "]"
 }
 
 // csvPlan is how to read a file.
@@ -314,8 +335,7 @@ func (p *csvPlan) findPairs(lines []string) bool {
 	for _, f := range splitRow(nil, lines[0], p.separator) {
 		name, _, _ := pair(f)
 		p.names = append(p.names, name)
-		name, unit := splitUnit(name)
-		p.columns = append(p.columns, csvColumn{name: name, unit: unit})
+		p.columns = append(p.columns, named(name))
 	}
 	return true
 }

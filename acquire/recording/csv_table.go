@@ -101,8 +101,7 @@ func (t *table) isRow(l tableLine) bool {
 // nameColumns takes the columns' names.
 func (p *csvPlan) nameColumns(names []string) {
 	for _, s := range names {
-		name, unit := splitUnit(s)
-		p.columns = append(p.columns, csvColumn{name: name, unit: unit})
+		p.columns = append(p.columns, named(s))
 	}
 }
 

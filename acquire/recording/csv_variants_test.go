@@ -4,10 +4,13 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 	"unicode/utf16"
+
+	"pulsewright/acquire"
 )
 
 // variant is a way in which people's programs write a signal sampled at 250 Hz.
@@ -222,5 +225,39 @@ func (v variant) check(t *testing.T, f *File) {
 	}
 	if i != 500 {
 		t.Errorf("%d values, want 500", i)
+	}
+}
+
+// TestNamesOfColumns: a name says its unit and its kind, and a name that only looks so is read as it was meant from a
+// file of ours.
+func TestNamesOfColumns(t *testing.T) {
+	for name, want := range map[string]acquire.Channel{
+		"lead [mV] (ecg)": {Label: "lead", Kind: acquire.KindECG, Unit: "V", VoltsPerCount: 1e-4, Digits: 1},
+		"A0 (Pulse)":      {Label: "A0", Kind: acquire.KindPulse, Digits: 1},
+		"ecg (mV)":        {Label: "ecg", Kind: acquire.KindECG, Unit: "V", VoltsPerCount: 1e-4, Digits: 1},
+		"A0 [counts]":     {Label: "A0", Digits: 1},
+	} {
+		f, err := OpenBytes([]byte("# rate 100 Hz\n"+name+"\n1.5\n2.5\n2.0\n"), "a.csv", OpenOptions{})
+		must(t, err)
+		if c := f.Describe().Channels[0]; c != want {
+			t.Errorf("%q is %+v, want %+v", name, c, want)
+		}
+	}
+	var channels []acquire.Channel
+	var counts [][]int32
+	for _, label := range []string{"A0 (left)", "A0 (ecg)", "A1/mV", "A2_mV", "lead [II]", "plain"} {
+		channels, counts = append(channels, acquire.Channel{Label: label, Kind: acquire.KindOther, MinCount: -7, MaxCount: 900}), append(counts, []int32{1, 2, 3})
+	}
+	w := create(t, "a.edf", 100, channels...)
+	must(t, w.Write(counts, 0))
+	must(t, w.Close())
+	for _, o := range []ExportOptions{{}, {Counts: true}} {
+		path := filepath.Join(t.TempDir(), "a.csv")
+		must(t, Convert(w.Path(), path, OpenOptions{}, o))
+		for i, c := range mustOpen(t, path).Describe().Channels {
+			if want := channels[i]; c.Label != want.Label || c.Unit != "" || c.MaxCount != 900 || o.Counts && c != want {
+				t.Errorf("counts %v: %+v, want %+v", o.Counts, c, want)
+			}
+		}
 	}
 }

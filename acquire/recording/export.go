@@ -128,8 +128,8 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 	out.WriteString("time_s")
 	for _, c := range channels {
 		name := c.Label
-		if !o.Counts && c.Unit != "" {
-			name += " [" + c.Unit + "]"
+		if !o.Counts {
+			name = ColumnName(name, c.Unit)
 		}
 		out.WriteString("," + quoteCSV(name))
 	}

@@ -25,7 +25,7 @@ type column struct {
 	name, unit string // as the board says
 	printed    string // unit behind each number, or ""
 	label      string // as the user says, or name
-	kind       string // as the user says, or ""
+	kind       string // as the user or the board says, or ""
 	role       role
 	digits     int
 	channel    int // -1: none
@@ -34,17 +34,37 @@ type column struct {
 // given takes apart what the user says of a column: "pulse", "pulse [mV]", "lead [mV] (ecg)",
 // "-" to leave it out, or a clock's name.
 func given(text string) (name, unit, kind string) {
-	text = strings.TrimSpace(text)
-	if at := strings.LastIndexByte(text, '('); at > 0 && strings.HasSuffix(text, ")") {
-		switch k := strings.ToLower(strings.TrimSpace(text[at+1 : len(text)-1])); k {
-		case acquire.KindPulse, acquire.KindECG, acquire.KindOther:
-			text, kind = strings.TrimSpace(text[:at]), k
-		}
-	}
+	text, kind = acquire.TakeKind(text)
 	if at := strings.IndexByte(text, '['); at > 0 && strings.HasSuffix(text, "]") {
 		return strings.TrimSpace(text[:at]), strings.TrimSpace(text[at+1 : len(text)-1]), kind
 	}
-	return text, "", kind
+	name, unit = roundUnit(text)
+	return name, unit, kind
+}
+
+// roundUnit takes a unit of volts in round brackets off a name, "ecg (mV)"; other words in them belong to the name.
+func roundUnit(text string) (name, unit string) {
+	if at := strings.LastIndexByte(text, '('); at > 0 && strings.HasSuffix(text, ")") {
+		if u := strings.TrimSpace(text[at+1 : len(text)-1]); perVolt(u) != 0 {
+			return strings.TrimSpace(text[:at]), u
+		}
+	}
+	return text, ""
+}
+
+// perVolt is how many of a unit are a volt, 0 for another unit.
+func perVolt(unit string) float64 {
+	switch unit {
+	case "V", "v":
+		return 1
+	case "mV", "mv":
+		return 1e3
+	case "uV", "µV", "μV", "uv":
+		return 1e6
+	case "nV":
+		return 1e9
+	}
+	return 0
 }
 
 // told is a column as others are told of it.
@@ -303,17 +323,10 @@ func newChannel(label, unit string, digits, index int, used map[string]bool) acq
 	}
 	used[label] = true
 	c := acquire.Channel{Label: label, Kind: acquire.KindOfLabel(label), Digits: digits}
-	perUnit := 0.0
-	switch unit {
-	case "V", "v":
-		c.Unit, perUnit = "V", 1
-	case "mV", "mv":
-		c.Unit, perUnit = "V", 1e3
-	case "uV", "µV", "μV", "uv":
-		c.Unit, perUnit = "V", 1e6
-	case "nV":
-		c.Unit, perUnit = "V", 1e9
-	default:
+	perUnit := perVolt(unit)
+	if perUnit != 0 {
+		c.Unit = "V"
+	} else {
 		switch strings.ToLower(unit) {
 		case "", "count", "counts", "lsb", "adc", "raw":
 		default:
@@ -326,51 +339,64 @@ func newChannel(label, unit string, digits, index int, used map[string]bool) acq
 	return c
 }
 
-// parseHeader reads names and units. strict is true when the names are told
+// parseHeader reads names, units and kinds; nil where a line is no header. It is strict when the names are told
 // apart by commas, semicolons or tabs and not merely by spaces.
-func parseHeader(b []byte) (names, units []string, strict, ok bool) {
+func parseHeader(b []byte) *header {
 	text := string(b)
-	strict = strings.ContainsAny(text, ",;\t")
+	strict := strings.ContainsAny(text, ",;\t")
 	var parts []string
 	if strict {
 		parts = strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ';' || r == '\t' })
 	} else {
 		for _, w := range strings.Fields(text) {
-			if strings.HasPrefix(w, "[") && len(parts) > 0 {
+			if strings.HasPrefix(w, "[") && len(parts) > 0 || saysMore(w, parts) {
 				parts[len(parts)-1] += w
 			} else {
 				parts = append(parts, w)
 			}
 		}
 	}
-	if len(parts) > maxColumns {
-		return nil, nil, false, false
+	if len(parts) == 0 || len(parts) > maxColumns {
+		return nil
 	}
+	h := &header{strict: strict}
 	for _, p := range parts {
-		name, unit := strings.Trim(strings.TrimSpace(p), `"`), ""
+		name, kind := acquire.TakeKind(strings.Trim(strings.TrimSpace(p), `"`))
+		name, unit := roundUnit(name)
 		if at := strings.IndexByte(name, '['); at >= 0 {
 			end := strings.IndexByte(name, ']')
 			if end != len(name)-1 {
-				return nil, nil, false, false
+				return nil
 			}
 			name, unit = strings.TrimSpace(name[:at]), strings.TrimSpace(name[at+1:end])
 		}
 		if !isNameStart([]byte(name)) || strings.ContainsAny(name, "!?:=<>|*{}\\") || strings.HasSuffix(name, ".") ||
 			len(unit) > maxNameBytes {
-			return nil, nil, false, false
+			return nil
 		}
-		names, units = append(names, name), append(units, unit)
+		h.names, h.units, h.kinds = append(h.names, name), append(h.units, unit), append(h.kinds, kind)
 	}
-	return names, units, strict, len(names) > 0
+	return h
+}
+
+// saysMore tells that a word is the unit or the kind, in round brackets, of the name before it.
+func saysMore(word string, before []string) bool {
+	if len(before) == 0 {
+		return false
+	}
+	last := before[len(before)-1]
+	_, kind := acquire.TakeKind(last + word)
+	_, unit := roundUnit(last + word)
+	return word[0] == '(' && (kind != "" || unit != "")
 }
 
 // header is a line that may name the columns, until the next row tells.
 type header struct {
-	names, units []string
-	text         []byte // empty for a first line, perhaps torn
-	strict       bool
+	names, units, kinds []string
+	text                []byte // empty for a first line, perhaps torn
+	strict              bool
 }
 
-func (h *header) same(names, units []string) bool {
-	return slices.Equal(h.names, names) && slices.Equal(h.units, units)
+func (h *header) same(as *header) bool {
+	return slices.Equal(h.names, as.names) && slices.Equal(h.units, as.units) && slices.Equal(h.kinds, as.kinds)
 }

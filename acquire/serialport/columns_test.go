@@ -28,6 +28,11 @@ func TestColumnsTold(t *testing.T) {
 	}{
 		{rows("", "%d,1.%d,%d\n"), nil, []acquire.Column{{Use: clock, Clock: "t_ms"}, {Use: signal, Looks: "V"}, {Use: signal}}, " "},
 		{rows("time,finger [V],x\n", "%d,1.%d,%d\n"), nil, []acquire.Column{{Name: "time", Use: clock, Clock: "t_ms"}, {Name: "finger", Unit: "V", Use: signal}, {Name: "x", Use: signal}}, "pulse "},
+		{rows("t_ms,lead [mV] (ecg),\"A0 (PULSE)\"\n", "%d,1.%d,%d\n"), nil, []acquire.Column{{Name: "t_ms", Use: clock, Clock: "t_ms"}, {Name: "lead", Unit: "mV", Use: signal}, {Name: "A0", Use: signal}}, "ecg pulse"},
+		{rows("t_ms A0 [mV] (ecg) A1 (left)\n", "%d,1.%d,%d\n"), nil, []acquire.Column{{Use: clock, Clock: "t_ms"}, {Use: signal, Looks: "V"}, {Use: signal}}, " "},
+		{rows("t_ms A0 [mV] (ecg) A1 (mV)\n", "%d,1.%d,%d\n"), nil, []acquire.Column{{Name: "t_ms", Use: clock, Clock: "t_ms"}, {Name: "A0", Unit: "mV", Use: signal}, {Name: "A1", Unit: "mV", Use: signal}}, "ecg "},
+		{rows("t_ms,ecg (mV),A1 (left)\n", "%d,1.%d,%d\n"), nil, []acquire.Column{{Name: "t_ms", Use: clock, Clock: "t_ms"}, {Name: "ecg", Unit: "mV", Use: signal}, {Name: "A1 (left)", Use: signal}}, "ecg "},
+		{rows("t_ms,A0 (pulse),A1 (ecg)\n", "%d,1.%d,%d\n"), []string{"t_ms", "lead II", "A1"}, []acquire.Column{{Name: "t_ms", Use: clock, Clock: "t_ms"}, {Name: "lead II", Use: signal, Looks: "V"}, {Name: "A1", Use: signal}}, "ecg ecg"},
 		{rows("", "%d,1.%d,%d\n"), []string{"n", "lead [mV] (ecg)", "-"}, []acquire.Column{{Name: "n", Use: signal}, {Name: "lead", Unit: "mV", Use: signal}, {Name: "-", Use: acquire.UseNothing}}, " ecg"},
 	} {
 		d := NewLineDecoder(c.names)

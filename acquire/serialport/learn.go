@@ -229,9 +229,9 @@ func (d *LineDecoder) Settle() (Format, error) {
 func (d *LineDecoder) nameColumns(s shape) error {
 	d.pairs = len(s.names) > 0
 	n := s.key.columns
-	names, units := s.names, s.units
+	names, units, kinds := s.names, s.units, make([]string, n)
 	if h := d.learner.header; !d.pairs && h != nil && len(h.names) == n {
-		names, units = h.names, h.units
+		names, units, kinds = h.names, h.units, h.kinds
 		d.header = h
 	}
 	if d.names != nil && len(d.names) != n {
@@ -245,10 +245,12 @@ func (d *LineDecoder) nameColumns(s shape) error {
 			c.name = names[i]
 		}
 		c.unit, c.printed = units[i], s.units[i]
-		c.label = c.name
+		c.label, c.kind = c.name, kinds[i]
 		if d.names != nil {
-			var unit string
-			c.label, unit, c.kind = given(d.names[i])
+			var unit, kind string
+			if c.label, unit, kind = given(d.names[i]); kind != "" || acquire.KindOfLabel(c.label) != acquire.KindUnknown {
+				c.kind = kind // what the user's name says comes before what the board says
+			}
 			if unit != "" {
 				c.unit = unit
 			}

@@ -211,8 +211,8 @@ func (d *LineDecoder) firstLine(line []byte) error {
 	if line[0] == '#' {
 		return d.comment(line[1:])
 	}
-	if names, units, strict, ok := parseHeader(line); ok && !d.tokens.read(line) {
-		d.gotHeader(&header{names: names, units: units, strict: strict})
+	if h := parseHeader(line); h != nil && !d.tokens.read(line) {
+		d.gotHeader(h)
 	}
 	return nil
 }
@@ -257,8 +257,9 @@ func (d *LineDecoder) line(whole []byte) error {
 		return nil
 	}
 	d.learner.textBytes += int64(len(line))
-	if names, units, strict, ok := parseHeader(data); ok {
-		d.gotHeader(&header{names: names, units: units, strict: strict, text: append([]byte(nil), line...)})
+	if h := parseHeader(data); h != nil {
+		h.text = append([]byte(nil), line...)
+		d.gotHeader(h)
 		return nil
 	}
 	d.say(line)
@@ -367,7 +368,7 @@ func (d *LineDecoder) gotRow(line []byte) error {
 	}
 	if h := d.waiting; h != nil {
 		if len(h.names) == d.tokens.n && d.tokens.fields[0].name == nil {
-			if l.header == nil || !l.header.same(h.names, h.units) {
+			if l.header == nil || !l.header.same(h) {
 				l.header, l.headerRow = h, at
 			}
 			d.waiting = nil
@@ -453,7 +454,7 @@ func (d *LineDecoder) laterHeader() error {
 		return nil
 	}
 	switch {
-	case d.header != nil && d.header.same(h.names, h.units) || d.names != nil:
+	case d.header != nil && d.header.same(h) || d.names != nil:
 		d.waiting = nil
 	case d.header == nil && (h.strict || len(h.names) == 1 && d.late != ""):
 		d.waiting = nil

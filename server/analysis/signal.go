@@ -114,7 +114,7 @@ func (s Signal) WriteCSV(ctx context.Context, w io.Writer) error {
 	}
 	fmt.Fprintf(out, "# rate %s Hz\r\n# carried %s\r\ntime_s", strconv.FormatFloat(s.RateHz(), 'g', -1, 64), carried)
 	for _, c := range s.described(nil) {
-		fmt.Fprintf(out, `,"%s"`, strings.ReplaceAll(strings.TrimSuffix(c.Label+" ["+c.Unit+"]", " []"), `"`, `""`))
+		fmt.Fprintf(out, `,"%s"`, strings.ReplaceAll(recording.ColumnName(c.Label, c.Unit), `"`, `""`))
 	}
 	out.WriteString("\r\n")
 	decimals := max(6, int(math.Ceil(math.Log10(s.RateHz())))+3)
