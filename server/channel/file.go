@@ -293,7 +293,8 @@ func (r *Recording) CarriedPoint(channels []int, point int) Carried {
 	said := &Sidecar{}
 	for k, n := range channels {
 		one := r.carriedValues(n)
-		if one.Scale != nil {
+		if one.Unit = nil; one.Scale != nil { // the file's steps are its own
+			one.Scale.Source = ScaleBoard
 			one.Scale.CouplingHz, one.Scale.CouplingFloorHz = 0, 0
 		}
 		if point != PointScale {
@@ -307,7 +308,11 @@ func (r *Recording) CarriedPoint(channels []int, point int) Carried {
 func (r *Recording) carriedValues(n int) Said {
 	c := r.Channels[n]
 	one := c.All()
-	one.Label, one.Unit, one.Scale = nil, nil, nil // the copy's own
+	one.Label, one.Scale = nil, nil // the copy's own
+	source := ScaleUnknown          // numbers as they came
+	if c.Scale.Source != ScaleUnknown {
+		source, one.Unit = ScaleBoard, nil
+	}
 	if s := c.Scale; s.SupplyLowVolts != nil || s.SupplyHighVolts != nil || s.MidRailVolts != nil || s.CouplingHz != 0 {
 		low, high, mid := s.At(s.SupplyLowVolts), s.At(s.SupplyHighVolts), s.At(s.MidRailVolts)
 		if s.gain() < 0 {
@@ -319,7 +324,7 @@ func (r *Recording) carriedValues(n int) Said {
 			}
 			low, high = 2*about-high, 2*about-low
 		}
-		one.Scale = &Scale{Source: ScaleBoard, Gain: 1, CouplingHz: s.CouplingHz, CouplingFloorHz: s.CouplingFloorHz, SupplyLowVolts: unlessNaN(low), SupplyHighVolts: unlessNaN(high), MidRailVolts: unlessNaN(mid)}
+		one.Scale = &Scale{Source: source, Gain: 1, CouplingHz: s.CouplingHz, CouplingFloorHz: s.CouplingFloorHz, SupplyLowVolts: unlessNaN(low), SupplyHighVolts: unlessNaN(high), MidRailVolts: unlessNaN(mid)}
 	}
 	return one
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"strings"
 
 	"pulsewright/acquire/recording"
@@ -61,11 +60,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	if isCSV && !*counts {
 		settings = rec.CarriedValues()
 	}
-	var notes []recording.Annotation
-	var keep func(recording.Annotation) bool
-	if ext := strings.ToLower(filepath.Ext(f.Arg(1))); ext == ".edf" || ext == ".bdf" { // have a place for them
-		notes, keep, err = library.Beside(ctx, rec, f.Arg(0))
-	}
+	notes, keep, err := library.Beside(ctx, rec, f.Arg(0))
 	in.Close()
 	if err != nil {
 		return err

@@ -236,3 +236,27 @@ func TestFilterKeepsRails(t *testing.T) {
 		}
 	}
 }
+
+// TestFilterKeepsCounts: rails said of a channel of counts leave its values as they are.
+func TestFilterKeepsCounts(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a.csv")
+	said := `{"a.csv": {"channels": [{"unit": "mV", "scale": {"source": "unknown", "gain": 1, "supplyLowVolts": 0, "supplyHighVolts": 5}}]}}`
+	text := "# rate 250 Hz\nvalue\n" + strings.Repeat("512\n600\n500\n", 200)
+	for name, text := range map[string]string{path: text, filepath.Join(filepath.Dir(path), ".said.json"): said} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, ext := range []string{".edf", ".wav", ".csv"} {
+		to, back := filepath.Join(t.TempDir(), "a"+ext), filepath.Join(t.TempDir(), "b.csv")
+		if status, _, told := call("filter", "-point", "scale", path, to); status != 0 {
+			t.Fatal(told)
+		}
+		if status, _, told := call("convert", to, back); status != 0 {
+			t.Fatal(told)
+		}
+		if x := float(t, table(t, readText(t, back))[2][1]); math.Abs(x-600) > 0.04 {
+			t.Errorf("%s: the second sample is %g, want 600", ext, x)
+		}
+	}
+}

@@ -60,6 +60,22 @@ func TestConvertStrictDropsNothing(t *testing.T) {
 	}
 }
 
+// TestConvertTellsWhatLiesBeside: notes made afterwards have no place in CSV and WAV either.
+func TestConvertTellsWhatLiesBeside(t *testing.T) {
+	path, _ := record(t, simulate.Finger(), 5, ".edf")
+	if err := os.WriteFile(filepath.Join(filepath.Dir(path), ".marks.json"), fmt.Appendf(nil, `{%q: [{"sample": 7, "text": "turned the trimmer"}]}`, filepath.Base(path)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"a.csv", "a.wav"} {
+		if status, _, told := call("convert", "-strict", path, filepath.Join(t.TempDir(), name)); status != 1 || !strings.Contains(told, "annotations (1)") {
+			t.Errorf("%s: status %d, told %q", name, status, told)
+		}
+	}
+	if status, _, told := call("convert", "-strict", path, filepath.Join(t.TempDir(), "a.edf")); status != 0 {
+		t.Error(told)
+	}
+}
+
 // TestConvertToBeyondTheEnd: what is beyond the end is the end; counts are read back exactly.
 func TestConvertToBeyondTheEnd(t *testing.T) {
 	in := filepath.Join(testdata, "lamp_clip_a.edf")

@@ -147,3 +147,28 @@ func valuesOf(t *testing.T, rec *channel.Recording) (*channel.Recording, [][]flo
 	}
 	return rec, values
 }
+
+// TestCSVOfCountsKeepsUnitAndRails: what is said of a channel whose scale nobody knows stays with its CSV, and its
+// numbers as they are.
+func TestCSVOfCountsKeepsUnitAndRails(t *testing.T) {
+	r, store := begin(t)
+	e, err := store.Add("board.csv", strings.NewReader("# rate 250 Hz\nvalue\n512\n513\n600\n400\n512\n"), Reading{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const said = `{"channels":[{"channel":0,"label":"A0 (left)","unit":"mV","scale":{"source":"unknown","gain":1,"referenceVolts":5,"bits":10,"invert":false,"supplyLowVolts":0,"supplyHighVolts":5,"midRailVolts":2.5,"fullScaleVolts":0,"couplingHz":0,"couplingFloorHz":0,"signed":false}}]}`
+	if code, answer := ask(t, store, r, "PATCH", "/recordings/"+e.ID, said); code != http.StatusOK {
+		t.Fatalf("%d %s", code, answer)
+	}
+	_, text := ask(t, store, r, "GET", "/recordings/"+e.ID+"/file?as=csv", "")
+	f, err := recording.OpenBytes([]byte(text), "a.csv", recording.OpenOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rec, values := valuesOf(t, channel.Open(f, channel.Sidecar{}))
+	c := rec.Channels[0]
+	if c.Label != "A0 (left)" || c.Unit != "mV" || c.Scale.Source != channel.ScaleUnknown || c.Scale.At(c.Scale.SupplyHighVolts) != 5 || c.Scale.At(c.Scale.MidRailVolts) != 2.5 || values[0][2] != 600 {
+		t.Errorf("%+v of %v", c.Settings, values)
+	}
+}
