@@ -180,7 +180,11 @@ export class PathPanel {
    */
   #number(id, word, unit, step, action) {
     const input = h("input", { type: "number", id, "data-testid": id, min: "0", step: "any", inputmode: "decimal", "aria-label": `${word} ${unit}` });
+    const typed = () => delete input.dataset.editing;
+    input.addEventListener("input", () => (input.dataset.editing = "yes"));
+    input.addEventListener("blur", typed);
     input.addEventListener("change", () => {
+      typed();
       const v = Number(input.value);
       if (input.value.trim() !== "" && Number.isFinite(v) && v > 0) action(v);
       else this.update(this.server, this.probes, this.owner);

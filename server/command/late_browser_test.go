@@ -1,0 +1,40 @@
+//go:build !windows
+
+package command
+
+import (
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp/kb"
+)
+
+// holdJS holds the page's requests whose method and address match window.hold until free() lets them go.
+const holdJS = `{ const real = window.fetch; window.hold = null; window.held = []; window.sent = [];
+	window.fetch = (url, init) => {
+		const what = (init?.method ?? "GET") + " " + url;
+		sent.push({what, body: init?.body});
+		const go = () => real(url, init);
+		return hold?.test(what) ? new Promise((ok, no) => held.push(() => go().then(ok, no))) : go();
+	};
+	window.free = () => held.splice(0).forEach((go) => go());
+	window.pick = (id, v) => { const e = at(id); e.value = v; e.dispatchEvent(new Event("change", {bubbles: true})); }; }`
+
+// TestTypedStays: a number being typed on the path is not written over by what the program tells meanwhile.
+func TestTypedStays(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	soon(t, ctx, "a second", `window.pulsewright?.stats?.().lastIndex > 250`, 40*time.Second)
+	ready(t, ctx)
+	script(t, ctx, `at("cautions-ack")?.click(); at("drift-cutoff").focus(); at("drift-cutoff").select()`)
+	keyDown(t, ctx, "0.7")
+	time.Sleep(2500 * time.Millisecond)
+	if v := look[string](t, ctx, `at("drift-cutoff").value`); v != "0.7" {
+		t.Errorf("0.7 was typed, and %s stands there", v)
+	}
+	keyDown(t, ctx, kb.Tab)
+	soon(t, ctx, "the cutoff", `S().channels[0].path.drift.cutoffHz === 0.7`, 10*time.Second)
+	script(t, ctx, `fetch("/api/v1/channels/0/kind", {method: "PUT", headers: {"Content-Type": "application/json"}, body: '{"kind": "ecg"}'})`)
+	soon(t, ctx, "what another sets", `at("drift-cutoff").value === "0.5"`, 10*time.Second)
+}
