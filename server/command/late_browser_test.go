@@ -38,3 +38,33 @@ func TestTypedStays(t *testing.T) {
 	script(t, ctx, `fetch("/api/v1/channels/0/kind", {method: "PUT", headers: {"Content-Type": "application/json"}, body: '{"kind": "ecg"}'})`)
 	soon(t, ctx, "what another sets", `at("drift-cutoff").value === "0.5"`, 10*time.Second)
 }
+
+// TestChangesFasterThanAnswers: what is changed on the path while a change is on its way is built on that one, and undoing
+// a scale leaves what was measured since.
+func TestChangesFasterThanAnswers(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	soon(t, ctx, "a second", `window.pulsewright?.stats?.().lastIndex > 250`, 40*time.Second)
+	ready(t, ctx)
+	script(t, ctx, holdJS+`at("cautions-ack")?.click(); hold = /path$/; pick("drift-cutoff", "0.7"); pick("smooth-shape", "rc")`)
+	soon(t, ctx, "the first change on its way", `held.length === 1`, 5*time.Second)
+	time.Sleep(1500 * time.Millisecond) // states without it come
+	if shown := look[string](t, ctx, `at("drift-cutoff").value + at("smooth-shape").value`); shown != "0.7rc" {
+		t.Errorf("while a change is on its way the page shows %s", shown)
+	}
+	script(t, ctx, `hold = null; free()`)
+	soon(t, ctx, "both changes", `S().channels[0].path.smooth.shape === "rc" && S().channels[0].path.drift.cutoffHz === 0.7 && S().settings.done === 2`, 10*time.Second)
+	script(t, ctx, `press("undo"); press("undo")`)
+	soon(t, ctx, "both undone", `S().channels[0].path.smooth.shape !== "rc" && S().channels[0].path.drift.cutoffHz === 0.3 && S().settings.undone === 2`, 10*time.Second)
+
+	script(t, ctx, `press("scale-open"); at("scale-gain").value = "2"; press("scale-apply")`)
+	soon(t, ctx, "the gain", `S().channels[0].scale.gain === 2 && S().settings.done === 1`, 10*time.Second)
+	script(t, ctx, `fetch("/api/v1/channels/0/scale", {method: "PUT", headers: {"Content-Type": "application/json"}, body: JSON.stringify({...S().channels[0].scale, midRailVolts: 1.25})})`)
+	soon(t, ctx, "what was measured since", `S().channels[0].scale.midRailVolts === 1.25`, 10*time.Second)
+	script(t, ctx, `press("undo")`)
+	soon(t, ctx, "the gain to be undone", `S().channels[0].scale.gain === 1`, 10*time.Second)
+	if !look[bool](t, ctx, `S().channels[0].scale.midRailVolts === 1.25`) {
+		t.Error("undoing the gain wiped what was measured since")
+	}
+}

@@ -19,6 +19,7 @@ import { Keys } from "./keys.js";
 import { FrameLoop, quantile } from "./loop.js";
 import { PathPanel } from "./path/path.js";
 import { MOST_PROBES, restoreProbes, toggleProbe } from "./path/probes.js";
+import { Sending } from "./path/sending.js";
 import { PlaybackPanel } from "./playback.js";
 import { ReadingPanel } from "./reading.js";
 import { ringCapacity, Rings } from "./rings.js";
@@ -28,7 +29,7 @@ import { SECONDS_ACROSS, stepSeconds } from "./scales.js";
 import { asksForShow, ShowView } from "./show.js";
 import { showKeys } from "./show/controls.js";
 import { SourcePicker } from "./sources.js";
-import { BeatList, History, prefs, sameRun, Store } from "./store.js";
+import { BeatList, History, prefs, sameRun, Store, takenBack } from "./store.js";
 import { Stream } from "./stream.js";
 import { DARK, DARK_STRONG, LIGHT, LIGHT_STRONG, theme } from "./theme.js";
 import { CalibrateDialog, screenMm } from "./trace/calibrate.js";
@@ -39,7 +40,7 @@ import { WatchOnly } from "./watch-only.js";
 import * as words from "./words.js";
 import { appWords as W } from "./words.js";
 
-/** @import {Channel, Frame, Kind, Message, PathSettings, Probe, ScaleSettings} from "./types.js" */
+/** @import {Channel, Frame, Kind, Message, Probe, ScaleSettings} from "./types.js" */
 /** @import {PageState} from "./store.js" */
 
 const STALE_AFTER_MS = 1500;
@@ -56,6 +57,7 @@ const ONE_CHANGE_MS = 1000;
 
 const store = new Store();
 const undo = new History();
+const sending = new Sending({ history: undo, put: api.path, received: (channel) => channels()[channel]?.path });
 const loop = new FrameLoop();
 const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 /** @type {Rings|null} */
@@ -180,6 +182,7 @@ const path = new PathPanel(byId("path"), {
     board.changed(store.state);
   },
   setPath: changePath,
+  pathNow: (channel) => sending.now(channel),
   setKind: changeKind,
   setPreset: changePreset,
   toggleProbe: setProbe,
@@ -378,17 +381,10 @@ function lookChanged(label, next) {
 
 // --- settings, with undo -------------------------------------------------------
 
-/**
- * @param {number} channel
- * @param {PathSettings} next
- * @param {string} label
- */
-async function changePath(channel, next, label) {
-  const before = channels()[channel]?.path;
-  if (!before) return;
+/** @param {import("./path/sending.js").Edit} edit */
+async function changePath(edit) {
   try {
-    const applied = await api.path(channel, next);
-    undo.record({ label, undo: () => api.path(channel, before), redo: () => api.path(channel, applied) });
+    await sending.change(edit);
     problem("");
   } catch (e) {
     failed(e);
@@ -402,21 +398,7 @@ async function changePath(channel, next, label) {
  * @param {Kind} kind
  */
 async function changeKind(channel, kind) {
-  const before = channels()[channel];
-  if (!before) return;
-  const { kind: oldKind, path: oldPath } = before;
-  try {
-    await api.kind(channel, kind);
-    undo.record({ label: W.kindOfSignal, undo: async () => {
-      await api.kind(channel, oldKind);
-      await api.path(channel, oldPath);
-    }, redo: () => api.kind(channel, kind) });
-    problem("");
-  } catch (e) {
-    failed(e);
-    showPath(store.state);
-  }
-  showHistory();
+  await putKind(channel, W.kindOfSignal, () => api.kind(channel, kind));
 }
 
 /**
@@ -424,21 +406,37 @@ async function changeKind(channel, kind) {
  * @param {Kind} kind
  */
 async function changePreset(channel, kind) {
-  const before = channels()[channel];
-  if (!before) return;
-  const { kind: oldKind, path: oldPath } = before;
+  const chest = kind === "ecg";
+  if (await putKind(channel, chest ? W.pathForAChest : W.pathForAFinger, () => api.preset(channel, kind))) announce(chest ? W.setForAChest : W.setForAFinger);
+}
+
+/**
+ * @param {number} channel
+ * @param {string} label
+ * @param {() => Promise<Channel>} ask for a kind with its path
+ * @returns {Promise<boolean>} whether it was done
+ */
+async function putKind(channel, label, ask) {
+  const put = async () => sending.took(channel, (await ask()).path);
   try {
-    await api.preset(channel, kind);
-    undo.record({ label: kind === "ecg" ? W.pathForAChest : W.pathForAFinger, undo: async () => {
-      await api.kind(channel, oldKind);
-      await api.path(channel, oldPath);
-    }, redo: () => api.preset(channel, kind) });
+    await undo.make(async () => {
+      const kind = channels()[channel]?.kind, before = sending.settled(channel);
+      if (!kind || !before) return null;
+      await put();
+      return { label, undo: async () => {
+        await api.kind(channel, kind);
+        await sending.put(channel, before);
+      }, redo: put };
+    });
     problem("");
-    announce(kind === "ecg" ? W.setForAChest : W.setForAFinger);
+    return true;
   } catch (e) {
     failed(e);
+    showPath(store.state);
+    return false;
+  } finally {
+    showHistory();
   }
-  showHistory();
 }
 
 /**
@@ -446,9 +444,12 @@ async function changePreset(channel, kind) {
  * @param {ScaleSettings} scale
  */
 async function changeScale(channel, scale) {
-  const before = channels()[channel]?.scale;
-  await api.scale(channel, scale);
-  if (before) undo.record({ label: "scale", undo: () => api.scale(channel, before), redo: () => api.scale(channel, scale) });
+  const now = async () => (await api.state()).channels[channel].scale;
+  await undo.make(async () => {
+    const before = await now();
+    const { scale: after } = await api.scale(channel, scale);
+    return { label: "scale", undo: async () => api.scale(channel, takenBack(await now(), before, after)), redo: async () => api.scale(channel, takenBack(await now(), after, before)) };
+  });
   problem("");
   showHistory();
 }
@@ -538,6 +539,7 @@ function newEpoch(next) {
   beats = [];
   probesFor = "";
   undo.clear();
+  sending.clear();
   trace.clear();
   trace.gaps = [];
   trace.holes = [];

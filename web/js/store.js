@@ -191,18 +191,22 @@ export class BeatList {
   }
 }
 
+/** @typedef {{label: string, undo: () => Promise<unknown>, redo: () => Promise<unknown>}} Change */
+
 /**
- * Undo of settings: what was done, and how to do it either way.
- * @typedef {{label: string, undo: () => Promise<unknown>, redo: () => Promise<unknown>}} Change
+ * Undo of settings: what was done, and how to do it either way. Changes, undo and redo are
+ * done one after another as they were asked for; what was asked of a source ends with it.
  */
 export class History {
   /** @param {number} [most] */
   constructor(most = 100) {
     this.most = most;
-    /** @type {Change[]} */
+    /** Another list for another source. @type {Change[]} */
     this.done = [];
     /** @type {Change[]} */
     this.undone = [];
+    /** @type {Promise<unknown>} */
+    this.turn = Promise.resolve();
   }
 
   /** @param {Change} change which has been done */
@@ -212,38 +216,74 @@ export class History {
     this.undone.length = 0;
   }
 
+  /**
+   * @template T
+   * @param {T} otherwise the answer when the source is another by then
+   * @param {(done: Change[]) => Promise<T>} work
+   * @returns {Promise<T>}
+   */
+  #inTurn(otherwise, work) {
+    const { done } = this;
+    const mine = this.turn.then(() => (done === this.done ? work(done) : otherwise));
+    this.turn = mine.then(() => {}, () => {});
+    return mine;
+  }
+
+  /**
+   * @param {() => Promise<Change|null>} make does a change, which is recorded
+   * @returns {Promise<void>}
+   */
+  make(make) {
+    return this.#inTurn(undefined, async (done) => {
+      const change = await make();
+      if (change && done === this.done) this.record(change);
+    });
+  }
+
   /** @returns {Promise<string>} what was undone, "" when there is nothing */
-  async undo() {
-    const change = this.done.pop();
-    if (!change) return "";
-    try {
+  undo() {
+    return this.#inTurn("", async (done) => {
+      const { undone } = this;
+      const change = done.at(-1);
+      if (!change) return "";
       await change.undo();
-    } catch (e) {
-      this.done.push(change);
-      throw e;
-    }
-    this.undone.push(change);
-    return change.label;
+      const last = done.at(-1) === change; // else something was recorded meanwhile
+      done.splice(done.indexOf(change), 1);
+      if (last) undone.push(change);
+      return change.label;
+    });
   }
 
   /** @returns {Promise<string>} */
-  async redo() {
-    const change = this.undone.pop();
-    if (!change) return "";
-    try {
+  redo() {
+    return this.#inTurn("", async (done) => {
+      const { undone } = this;
+      const change = undone.at(-1);
+      if (!change) return "";
       await change.redo();
-    } catch (e) {
-      this.undone.push(change);
-      throw e;
-    }
-    this.done.push(change);
-    return change.label;
+      if (undone.at(-1) === change) undone.pop();
+      done.push(change);
+      return change.label;
+    });
   }
 
   clear() {
-    this.done.length = 0;
-    this.undone.length = 0;
+    this.done = [];
+    this.undone = [];
   }
+}
+
+/**
+ * Settings with one change of them taken back; what was set otherwise since stays.
+ * @template {Record<string, any>} T
+ * @param {T} now
+ * @param {T} before
+ * @param {T} after that change
+ * @returns {T}
+ */
+export function takenBack(now, before, after) {
+  const back = Object.entries(before).filter(([name, v]) => v !== after[name] && now[name] === after[name]);
+  return { ...now, ...Object.fromEntries(back) };
 }
 
 export class Store {

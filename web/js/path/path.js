@@ -28,7 +28,8 @@ const CURVE_HIGH_DB = 4;
  * @property {BoardModel} board
  * @property {() => void} openParts the drawer of the board's parts
  * @property {(channel: number) => void} chooseChannel
- * @property {(channel: number, path: PathSettings, label: string) => void} setPath
+ * @property {(edit: import("./sending.js").Edit) => void} setPath
+ * @property {(channel: number) => PathSettings|undefined} pathNow with what is on its way
  * @property {(channel: number, kind: Kind) => void} setKind
  * @property {(channel: number, kind: Kind) => void} setPreset
  * @property {(probe: Probe) => void} toggleProbe
@@ -205,11 +206,7 @@ export class PathPanel {
    * @param {string} label
    */
   #change(edit, label) {
-    const now = this.server?.channels[this.channel]?.path;
-    if (!now) return;
-    const next = structuredClone(now);
-    edit(next);
-    this.options.setPath(this.channel, next, label);
+    if (this.server?.channels[this.channel]) this.options.setPath({ channel: this.channel, label, edit });
   }
 
   /**
@@ -300,7 +297,7 @@ export class PathPanel {
    * @param {boolean} owner
    */
   #showSettings(channel, owner) {
-    const p = channel.path;
+    const p = this.options.pathNow(this.channel) ?? channel.path;
     set(this.driftOn?.input, p.drift.on);
     value(this.driftCut?.input, p.drift.cutoffHz);
     value(this.driftOrder, p.drift.order);
