@@ -3,6 +3,7 @@
 package command
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -66,5 +67,38 @@ func TestChangesFasterThanAnswers(t *testing.T) {
 	soon(t, ctx, "the gain to be undone", `S().channels[0].scale.gain === 1`, 10*time.Second)
 	if !look[bool](t, ctx, `S().channels[0].scale.midRailVolts === 1.25`) {
 		t.Error("undoing the gain wiped what was measured since")
+	}
+}
+
+// TestLateLooks: while a text file is asked about, a look at it that was asked for before the newest change says nothing, and
+// a unit being typed stays.
+func TestLateLooks(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	soon(t, ctx, "a second", `window.pulsewright?.stats?.().lastIndex > 250`, 40*time.Second)
+	ready(t, ctx)
+	script(t, ctx, holdJS+`at("cautions-ack")?.click()`)
+	rows := "time_ms;clip;room\n"
+	for i := range 200 {
+		rows += fmt.Sprintf("%d;2,%03d;%d\n", 8*i, 500+i%40, 300+i%7)
+	}
+	dropFiles(t, ctx, map[string][]byte{"late.txt": []byte(rows)})
+	const settled = `at("import-dialog")?.open && !at("import-go").disabled`
+	soon(t, ctx, "the question", settled, 10*time.Second)
+	script(t, ctx, `hold = /preview/; pick("import-kind", "pulse")`)
+	soon(t, ctx, "the look on its way", `held.length === 1`, 5*time.Second)
+	script(t, ctx, `pick("import-role-2", "none"); at("import-unit-1").focus(); free()`)
+	keyDown(t, ctx, "m")
+	soon(t, ctx, "the next look on its way", `held.length === 1`, 5*time.Second)
+	if got := look[string](t, ctx, `[at("import-role-2").value, at("import-unit-1").value, at("import-go").disabled].join(" ")`); got != "none m true" {
+		t.Errorf("after a late look the role, the unit and whether it waits are %q", got)
+	}
+	script(t, ctx, `hold = null; free()`)
+	soon(t, ctx, "the look with both", settled+` && /^1 channel/.test(at("import-result").innerText)`, 10*time.Second)
+	keyDown(t, ctx, "V")
+	soon(t, ctx, "millivolts", settled+` && /0\.0025.* V/.test(at("import-traces").innerText)`, 10*time.Second)
+	if got := look[string](t, ctx, `at("import-unit-1").value`); got != "mV" {
+		t.Errorf("mV was typed, and %s stands there", got)
 	}
 }

@@ -122,6 +122,17 @@ export function columnAnswers(columns, timeUnit) {
   };
 }
 
+/**
+ * What was said, and what was shown as taken and not changed, which is confirmed by that: "1 [ms]" also where "1" was said.
+ * @param {Answers} said
+ * @param {{about: string, taken: string}[]} doubts
+ * @returns {Answers}
+ */
+export function confirmed(said, doubts) {
+  const taken = doubts.filter((d) => d.taken.startsWith(said[/** @type {keyof Answers} */ (d.about)] ?? ""));
+  return { ...said, ...Object.fromEntries(taken.map((d) => [d.about, d.taken])) };
+}
+
 class ImportDialog {
   constructor() {
     this.rateInput = h("input", { type: "number", min: "0", step: "any", id: "import-rate", "data-testid": "import-rate", inputmode: "decimal" });
@@ -184,14 +195,13 @@ class ImportDialog {
     this.turn++;
     window.clearTimeout(this.timer);
     this.dialog.close();
-    // What was shown and not changed is confirmed.
-    const confirmed = Object.fromEntries((this.asked ?? []).filter((d) => d.taken).map((d) => [d.about, d.taken]));
-    answer(what === "import" && this.answers ? { answers: /** @type {Answers} */ ({ ...this.answers, ...confirmed }), all: this.all.checked } : null);
+    answer(what === "import" && this.answers ? { answers: confirmed(this.answers, this.asked ?? []), all: this.all.checked } : null);
   }
 
   /** @param {Partial<Answers>} more */
   #change(more) {
     this.answers = { ...nothingSaid(), ...this.answers, ...more };
+    this.turn++; // a look on its way is of what was said before
     window.clearTimeout(this.timer);
     this.go.disabled = true;
     this.timer = window.setTimeout(() => void this.#look(), SETTLE_MS);
@@ -245,7 +255,8 @@ class ImportDialog {
 
   /** @param {NonNullable<Preview["text"]>} t */
   #showTable(t) {
-    const focused = document.activeElement instanceof HTMLElement && this.table.contains(document.activeElement) ? document.activeElement.id : "";
+    const focused = document.activeElement instanceof HTMLElement && this.table.contains(document.activeElement) ? document.activeElement : null;
+    const typed = focused instanceof HTMLInputElement ? { value: focused.value, from: focused.selectionStart, to: focused.selectionEnd } : null;
     const role = (/** @type {number} */ i) => {
       const s = select(`import-role-${i}`, [["signal", W.signal], ["time", W.time], ["none", W.leftOut], ...(t.columns[i].role === "date" ? /** @type {[string, string][]} */ ([["date", W.date]]) : [])], (value) => {
         if (!this.columns) return;
@@ -261,16 +272,21 @@ class ImportDialog {
     };
     const unit = (/** @type {number} */ i) => {
       const input = h("input", { type: "text", id: `import-unit-${i}`, "data-testid": `import-unit-${i}`, maxlength: "40", size: "5", list: "import-units", value: t.columns[i].unit, placeholder: W.counts, "aria-label": W.unitOf(i + 1), hidden: t.columns[i].role !== "signal" });
-      input.addEventListener("change", () => {
+      input.addEventListener("input", () => {
         if (this.columns) this.columns[i].unit = input.value;
         this.#columnsChanged();
       });
+      input.addEventListener("blur", () => (input.value = this.columns?.[i]?.unit ?? ""));
       return input;
     };
     const cells = t.columns.map((c, i) => h("th", { scope: "col", class: c.role === "signal" ? "signal" : "" }, h("span", { class: "import-name" }, c.name || W.column(i + 1)), role(i), unit(i)));
     fill(this.table, h("thead", {}, h("tr", {}, cells)), h("tbody", {}, t.rows.map((r) => h("tr", {}, t.columns.map((c, i) => h("td", { class: c.role === "none" ? "out" : "" }, r[i] ?? ""))))));
     if (!document.getElementById("import-units")) this.dialog.append(h("datalist", { id: "import-units" }, ["V", "mV", "µV"].map((u) => h("option", { value: u }))));
-    if (focused) document.getElementById(focused)?.focus();
+    const again = focused && document.getElementById(focused.id);
+    again?.focus();
+    if (!typed || !(again instanceof HTMLInputElement)) return;
+    again.value = typed.value;
+    again.setSelectionRange(typed.from, typed.to);
   }
 
   /** @param {Preview} p */
