@@ -1,5 +1,5 @@
 const browser = Object.fromEntries(["window", "document", "DOMParser", "location", "localStorage", "navigator", "URL", "URLSearchParams", "AudioContext", "AudioWorkletNode", "performance", "requestAnimationFrame", "fetch", "AbortController", "AbortSignal", "TextDecoder", "DOMException", "WebSocket", "ResizeObserver", "Node", "HTMLElement", "HTMLInputElement", "HTMLSelectElement", "HTMLButtonElement", "HTMLTextAreaElement", "structuredClone", "Event", "Blob", "Image", "XMLHttpRequest", "MutationObserver", "EventTarget", "CustomEvent", "FormData"].map((n) => [n, "readonly"]));
-const node = Object.fromEntries(["console", "process", "Buffer", "URL", "setInterval", "clearInterval", "setTimeout", "clearTimeout", "structuredClone"].map((n) => [n, "readonly"]));
+const node = Object.fromEntries(["console", "process", "Buffer", "URL", "setInterval", "clearInterval", "setTimeout", "clearTimeout", "structuredClone", "Event", "EventTarget"].map((n) => [n, "readonly"]));
 const rules = {
   "no-unused-vars": ["error", { argsIgnorePattern: "^_", varsIgnorePattern: "^_", ignoreRestSiblings: true }],
   "no-undef": "error", "prefer-const": "error", "no-var": "error", eqeqeq: "error", "no-shadow": "error", "no-empty": "error",

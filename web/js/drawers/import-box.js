@@ -13,7 +13,7 @@ import { importBoxWords as W } from "../words.js";
 const state = {
   /** @type {AbortController|null} */
   running: null,
-  /** @type {File[][]} */
+  /** @type {{files: File[], instead?: Outcome}[]} */
   waiting: [],
   name: "",
   share: 0,
@@ -29,32 +29,51 @@ const changed = () => state.heard.dispatchEvent(new Event("changed"));
  */
 export async function bringIn(files, instead) {
   if (files.length === 0) return;
-  state.waiting.push(files);
+  state.waiting.push({ files, instead });
   if (state.running) return;
   state.outcomes = [];
   const ended = new AbortController();
   state.running = ended;
-  for (let some = state.waiting.shift(); some; some = state.waiting.shift()) {
-    await importFiles(some, {
-      signal: ended.signal,
+  try {
+    for (let some = state.waiting.shift(); some; some = state.waiting.shift()) await bringSome(some, ended.signal);
+  } finally {
+    state.running = null;
+    changed();
+  }
+}
+
+/** @param {Outcome} o */
+function came(o) {
+  state.outcomes.push(o);
+  Object.assign(state, { name: "", share: 0 });
+  changed();
+}
+
+/**
+ * @param {{files: File[], instead?: Outcome}} some
+ * @param {AbortSignal} signal
+ */
+async function bringSome({ files, instead }, signal) {
+  try {
+    await importFiles(files, {
+      signal,
       ask: !!instead,
       progress: (name, share) => {
         Object.assign(state, { name, share });
         changed();
       },
       done: (o) => {
-        state.outcomes.push(o);
-        Object.assign(state, { name: "", share: 0 });
-        changed();
+        came(o);
         if (!o.entry) return;
         const told = () => window.dispatchEvent(new CustomEvent("recordings-changed"));
         if (instead?.entry) void library.trash(instead.entry.id).then(told, told);
         else told();
       },
     });
+  } catch (e) {
+    // A file that cannot be read stops none of those that wait.
+    came({ name: files[0].name, told: [], error: e instanceof Error ? e.message : String(e) });
   }
-  state.running = null;
-  changed();
 }
 
 /**
