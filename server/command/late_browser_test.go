@@ -10,13 +10,13 @@ import (
 	"github.com/chromedp/chromedp/kb"
 )
 
-// holdJS holds the page's requests whose method and address match window.hold until free() lets them go.
-const holdJS = `{ const real = window.fetch; window.hold = null; window.held = []; window.sent = [];
+// holdJS holds the page's requests whose address matches window.hold, and the answers to those that match window.late, until
+// free() lets them go.
+const holdJS = `{ const real = window.fetch; window.hold = window.late = null; window.held = [];
 	window.fetch = (url, init) => {
-		const what = (init?.method ?? "GET") + " " + url;
-		sent.push({what, body: init?.body});
-		const go = () => real(url, init);
-		return hold?.test(what) ? new Promise((ok, no) => held.push(() => go().then(ok, no))) : go();
+		if (hold?.test(url)) return new Promise((ok) => held.push(() => ok(real(url, init))));
+		const answer = real(url, init);
+		return late?.test(url) ? new Promise((ok) => held.push(() => ok(answer))) : answer;
 	};
 	window.free = () => held.splice(0).forEach((go) => go());
 	window.pick = (id, v) => { const e = at(id); e.value = v; e.dispatchEvent(new Event("change", {bubbles: true})); }; }`
@@ -100,5 +100,27 @@ func TestLateLooks(t *testing.T) {
 	soon(t, ctx, "millivolts", settled+` && /0\.0025.* V/.test(at("import-traces").innerText)`, 10*time.Second)
 	if got := look[string](t, ctx, `at("import-unit-1").value`); got != "mV" {
 		t.Errorf("mV was typed, and %s stands there", got)
+	}
+}
+
+// TestScaleChangedTwice: when a scale changes again while the past is awaited, all of the past is in the new unit.
+func TestScaleChangedTwice(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	soon(t, ctx, "six seconds", `window.pulsewright?.stats?.().lastIndex > 1500`, 40*time.Second)
+	ready(t, ctx)
+	script(t, ctx, holdJS+`window.to = S().lastIndex; window.was = [];
+		for (let i = 0; i < to; i++) was.push(pulsewright.sample(0, 0, i));
+		window.gain = (gain) => void fetch("/api/v1/channels/0/scale", {method: "PUT", headers: {"Content-Type": "application/json"}, body: JSON.stringify({...S().channels[0].scale, gain})});
+		late = /history/; gain(2)`)
+	soon(t, ctx, "the past in the first unit on its way", `held.length === 1 && S().lastIndex > to + 50`, 10*time.Second)
+	script(t, ctx, `gain(4)`)
+	soon(t, ctx, "the past in the second unit on its way", `held.length === 2`, 10*time.Second)
+	script(t, ctx, `late = null; held.pop()(); setTimeout(free, 300)`)
+	soon(t, ctx, "the past", `S().firstIndex === 0`, 10*time.Second)
+	time.Sleep(time.Second)
+	if n := look[int](t, ctx, `was.filter((v, i) => !Number.isNaN(v) && Math.abs(pulsewright.sample(0, 0, i) - v / 4) > 1e-4).length`); n > 0 {
+		t.Errorf("%d of %d samples are in another unit", n, look[int](t, ctx, `was.length`))
 	}
 }

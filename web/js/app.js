@@ -75,6 +75,8 @@ const edgeAges = new Float64Array(600);
 let paintings = 0;
 let announcedAt = 0;
 let backfilling = false;
+/** Raised when what is held is asked for once more: what was asked for before is of another unit. */
+let anew = 0;
 /** How the trace is looked at. @type {Look} */
 let look = { secondsAcross: 10, overlaid: false, scales: {} };
 /** The newest change of it that can be undone. @type {import("./store.js").Change|null} */
@@ -592,14 +594,16 @@ function findHole(r) {
  * @param {number} to
  */
 async function fetchPast(from, to) {
+  const of = anew;
   backfilling = true;
   try {
     const buffer = await api.history(Math.floor(from), Math.ceil(to));
+    if (of !== anew) return;
     for (const frame of decodeFrames(buffer)) if (frame.epoch === epoch) takeFrame({ ...frame, history: true });
   } catch (e) {
     failed(e);
   } finally {
-    backfilling = false;
+    if (of === anew) backfilling = false;
   }
 }
 
@@ -614,20 +618,21 @@ function rescaled(before, now) {
 
 /** What is held is asked for once more. */
 async function readAnew() {
-  const to = rings?.end ?? 0;
+  const of = ++anew;
+  const to = rings?.end ?? (store.state.server?.lastIndex ?? -1) + 1;
   rings = null;
   await fetchPast(Math.max(0, to - FETCH_SECONDS * trace.view.rateHz), to);
-  await fillPast();
+  if (of === anew) await fillPast();
 }
 
 /** After connecting: the beats of the minutes kept, then the samples before the first minute, piece by piece. */
 async function fillPast() {
-  const of = epoch;
+  const of = epoch, unit = anew;
   const server = store.state.server;
   if (!server || backfilling) return;
   try {
     const answer = await api.beats(0, server.lastIndex + 1);
-    if (answer.epoch !== epoch) return;
+    if (answer.epoch !== epoch || unit !== anew) return;
     (answer.channels ?? []).forEach((list, channel) => (beats[channel] ??= new BeatList()).add(list ?? []));
     trace.beats = beats;
   } catch {
@@ -635,7 +640,7 @@ async function fillPast() {
   }
   for (let pieces = 0; pieces < 12; pieces++) {
     const r = rings;
-    if (!r || of !== epoch || r.start <= 0) return;
+    if (!r || of !== epoch || unit !== anew || r.start <= 0) return;
     const before = r.start;
     await fetchPast(Math.max(0, r.start - FETCH_SECONDS * trace.view.rateHz), r.start);
     if (r.start >= before) return;
