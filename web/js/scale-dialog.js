@@ -13,6 +13,7 @@ export class ScaleDialog {
     this.options = options;
     const own = options.id ?? "scale";
     this.channel = 0;
+    this.turn = 0;
     const number = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ unit, /** @type {string} */ hint = "") => {
       const input = h("input", { type: "number", step: "any", id: `${own}-${id}`, "data-testid": `${own}-${id}`, inputmode: "decimal" });
       return { input, row: h("label", { class: "field" }, h("span", {}, label), h("span", { class: "with-unit" }, input, h("span", {}, unit)), hint ? h("small", {}, hint) : null) };
@@ -40,7 +41,7 @@ export class ScaleDialog {
     this.error = h("p", { class: "error", role: "alert" });
     this.converter = h("fieldset", {}, h("legend", {}, W.converter), this.reference.row, this.bits.row, this.signed.row, this.span);
     this.sound = h("fieldset", {}, h("legend", {}, W.soundInput), this.full.row);
-    const form = h("form", { class: "scale-form" },
+    this.form = h("form", { class: "scale-form" },
       this.fits, this.decimals,
       h("label", { class: "field" }, h("span", {}, W.usualOnes), this.preset, this.presetHint),
       h("label", { class: "field" }, h("span", {}, W.voltsCome), this.source), this.converter, this.sound,
@@ -48,11 +49,11 @@ export class ScaleDialog {
       this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": `${own}-apply` }, W.apply)));
     this.source.addEventListener("change", () => this.#enable());
     for (const e of [this.reference.input, this.bits.input, this.signed.input]) e.addEventListener("input", () => this.#draw());
-    form.addEventListener("submit", (e) => {
+    this.form.addEventListener("submit", (e) => {
       e.preventDefault();
       this.#apply();
     });
-    this.dialog = dialog(`${own}-dialog`, W.whatIsACountWorth, form);
+    this.dialog = dialog(`${own}-dialog`, W.whatIsACountWorth, this.form);
   }
 
   /**
@@ -62,6 +63,8 @@ export class ScaleDialog {
    */
   show(index, channel, seen = null) {
     this.channel = index;
+    this.turn++;
+    this.form.inert = false;
     const whole = !seen || Number.isInteger(seen.low) && Number.isInteger(seen.high);
     const fit = seen && whole ? fitting(seen.low, seen.high) : null;
     this.fit = fit;
@@ -149,12 +152,18 @@ export class ScaleDialog {
       gain: gain ?? 1,
       invert: this.invert.input.checked,
     };
+    const mine = ++this.turn; // the dialog may be closed and shown anew meanwhile
+    const focused = document.activeElement;
+    this.form.inert = true;
     try {
       await this.options.set(this.channel, scale);
-      this.dialog.close();
+      if (mine === this.turn) this.dialog.close();
     } catch (e) {
-      setText(this.error, e instanceof Error ? e.message : String(e));
+      if (mine === this.turn) setText(this.error, e instanceof Error ? e.message : String(e));
     }
+    if (mine !== this.turn) return;
+    this.form.inert = false;
+    if (this.dialog.open && focused instanceof HTMLElement) focused.focus();
   }
 }
 
