@@ -149,7 +149,13 @@ const trace = new TracePanel(byId("trace"), {
   loop,
   turns: still,
   announce,
-  addNote: (text, index) => api.note(text, index).catch(failed),
+  addNote: (text, index) => api.note(text, index).then(() => {
+    problem("");
+    return true;
+  }, (e) => {
+    failed(e);
+    return false;
+  }),
   scalesChanged: (scales) => {
     prefs.set("scales " + address(), scales);
     lookChanged("range", { ...look, scales });

@@ -32,9 +32,7 @@ export class Toolbar {
     this.noteIndex = 0;
     this.noteForm.addEventListener("submit", (e) => {
       e.preventDefault();
-      const text = this.noteInput.value.trim();
-      if (text) options.addNote(text, this.noteIndex);
-      this.#closeNote();
+      void this.#keepNote();
     });
     this.noteInput.addEventListener("keydown", (e) => {
       if (e.key === "Escape") this.#closeNote();
@@ -49,7 +47,17 @@ export class Toolbar {
       button("save", W.save, () => options.save(), { title: W.whatIsSeenAsA }), button("sheet-open", W.sheet, () => options.sheet(), { title: W.aHandoutOrALab }), this.where);
   }
 
+  async #keepNote() {
+    const text = this.noteInput.value.trim();
+    this.noteForm.inert = true;
+    const kept = text === "" || (await this.trace.options.addNote(text, this.noteIndex));
+    this.noteForm.inert = false;
+    if (kept) this.#closeNote();
+    else this.noteInput.focus();
+  }
+
   #openNote() {
+    if (!this.noteForm.hidden) return this.noteInput.focus();
     const { view, cursors, head } = this.trace;
     this.noteIndex = Math.round(view.held ? (cursors.on ? cursors.a : view.end) : head);
     this.noteForm.hidden = false;

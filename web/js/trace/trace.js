@@ -40,7 +40,7 @@ const LEAD_COLUMNS = 48;
  * @property {FrameLoop} loop
  * @property {boolean} turns the paper turns instead of gliding
  * @property {(text: string) => void} announce
- * @property {(text: string, index: number) => void} addNote
+ * @property {(text: string, index: number) => Promise<boolean>} addNote whether it is kept
  * @property {(scales: Record<string, {span: number, middle: number}>) => void} scalesChanged
  * @property {(what: {secondsAcross: number, overlaid: boolean}) => void} viewChanged
  * @property {(head: number) => void} painted the paper was drawn to this sample, live
