@@ -54,21 +54,26 @@ export class SharePanel {
   /** @param {{on: boolean, renew?: boolean}} what */
   async #put(what) {
     if (this.toggle) this.toggle.disabled = true;
-    await this.#take(request("PUT", "/share", what));
+    const taken = await this.#take(request("PUT", "/share", what));
     if (this.toggle) this.toggle.disabled = false;
-    if (this.share) this.ctx.announce(what.renew ? W.theLinksAreNew : this.share.on ? W.thePageIsShared : W.thePageIsNoLonger);
+    if (taken && this.share) this.ctx.announce(what.renew ? W.theLinksAreNew : this.share.on ? W.thePageIsShared : W.thePageIsNoLonger);
   }
 
-  /** @param {Promise<ShareState>} answer */
+  /**
+   * @param {Promise<ShareState>} answer
+   * @returns {Promise<boolean>} whether it came
+   */
   async #take(answer) {
     try {
       const share = await answer;
-      if (this.gone) return;
+      if (this.gone) return false;
       this.share = share;
       if (this.problem) setText(this.problem, "");
       this.#show(share);
+      return true;
     } catch (e) {
       if (!this.gone && this.problem) setText(this.problem, e instanceof Error ? e.message : String(e));
+      return false;
     }
   }
 
