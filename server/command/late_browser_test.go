@@ -4,6 +4,7 @@ package command
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -11,9 +12,10 @@ import (
 )
 
 // holdJS holds the page's requests whose address matches window.hold, and the answers to those that match window.late, until
-// free() lets them go.
-const holdJS = `{ const real = window.fetch; window.hold = window.late = null; window.held = [];
+// free() lets them go; what changes something and matches window.refuse is refused.
+const holdJS = `{ const real = window.fetch; window.hold = window.late = window.refuse = null; window.held = [];
 	window.fetch = (url, init) => {
+		if (init?.method !== "GET" && refuse?.test(url)) return Promise.resolve(new Response('{"error": "no"}', {status: 500}));
 		if (hold?.test(url)) return new Promise((ok) => held.push(() => ok(real(url, init))));
 		const answer = real(url, init);
 		return late?.test(url) ? new Promise((ok) => held.push(() => ok(answer))) : answer;
@@ -123,4 +125,53 @@ func TestScaleChangedTwice(t *testing.T) {
 	if n := look[int](t, ctx, `was.filter((v, i) => !Number.isNaN(v) && Math.abs(pulsewright.sample(0, 0, i) - v / 4) > 1e-4).length`); n > 0 {
 		t.Errorf("%d of %d samples are in another unit", n, look[int](t, ctx, `was.length`))
 	}
+}
+
+// TestRefusedIsNotLost: a note that is refused stays to be kept; a scale cannot be changed while it is being applied; sharing
+// that is refused is not announced; and a board remembered in another tab stays remembered.
+func TestRefusedIsNotLost(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	soon(t, ctx, "a second", `window.pulsewright?.stats?.().lastIndex > 250`, 40*time.Second)
+	ready(t, ctx)
+	script(t, ctx, holdJS+`at("cautions-ack")?.click(); refuse = /notes/; press("note-add"); at("note-text").value = "finger warmed"; press("note-save")`)
+	soon(t, ctx, "the refusal", `shown("banner-text") || document.getElementById("banner-text").checkVisibility()`, 5*time.Second)
+	if got := look[string](t, ctx, `shown("note-text") ? at("note-text").value : "nothing"`); got != "finger warmed" {
+		t.Errorf("of a refused note there stays %q", got)
+	}
+	script(t, ctx, `refuse = null; press("note-save")`)
+	soon(t, ctx, "the note", `S().notes === 1 && !shown("note-text")`, 5*time.Second)
+
+	script(t, ctx, `press("scale-open"); hold = /scale/; at("scale-gain").focus(); at("scale-gain").select()`)
+	keyDown(t, ctx, "2"+kb.Enter)
+	soon(t, ctx, "the scale on its way", `held.length === 1`, 5*time.Second)
+	keyDown(t, ctx, "5")
+	if got := look[string](t, ctx, `at("scale-gain").value`); got != "2" {
+		t.Errorf("while a gain of 2 is applied it becomes %s, which is lost", got)
+	}
+	script(t, ctx, `hold = null; refuse = /scale/; free()`)
+	soon(t, ctx, "the gain", `S().channels[0].scale.gain === 2 && dialogOpen() === ""`, 5*time.Second)
+	script(t, ctx, `press("scale-open"); at("scale-apply").focus()`)
+	keyDown(t, ctx, kb.Enter)
+	soon(t, ctx, "the refusal of a scale", `document.querySelector("#scale-dialog .error").textContent !== "" && document.activeElement === at("scale-apply")`, 5*time.Second)
+	script(t, ctx, `shut(); refuse = /share/; press("drawer-share")`)
+
+	soon(t, ctx, "the Share drawer", `at("share-state")?.textContent === "Not shared"`, 10*time.Second)
+	time.Sleep(1600 * time.Millisecond) // what is announced after another at once is left out
+	script(t, ctx, `document.getElementById("live-region").textContent = ""; press("share-toggle")`)
+	soon(t, ctx, "the refusal to share", `at("share-problem").textContent !== "" && !at("share-toggle").disabled`, 5*time.Second)
+	if got := look[string](t, ctx, `document.getElementById("live-region").textContent`); strings.Contains(got, "shared") {
+		t.Errorf("refused, and %q is announced", got)
+	}
+
+	script(t, ctx, `refuse = null; press("drawer-check")`)
+	soon(t, ctx, "the meters", `shown("remember")`, 20*time.Second)
+	script(t, ctx, `press("remember")`)
+	soon(t, ctx, "one remembered", `at("remembered").options.length === 1`, 5*time.Second)
+	const elsewhere = `window.key = Object.keys(localStorage).find((k) => /check/.test(k) && /demo:finger/.test(k)); window.list = JSON.parse(localStorage[key]); localStorage[key] = JSON.stringify([...list, {...list[0], name: "of another tab"}]);`
+	script(t, ctx, elsewhere+`press("remember")`)
+	soon(t, ctx, "all remembered", `at("remembered").options.length === 3 && /of another tab/.test(at("remembered").textContent)`, 5*time.Second)
+	script(t, ctx, elsewhere+`press("forget")`)
+	soon(t, ctx, "one forgotten", `at("remembered").options.length === 3 && JSON.parse(localStorage[key]).length === 3`, 5*time.Second)
 }

@@ -325,6 +325,7 @@ class Memory {
 
   #remember() {
     if (!this.report) return;
+    this.list = prefs.get(this.key, this.list); // another tab may have remembered more
     const name = this.name.value.trim() || (this.list.length === 0 ? "before" : W.board(this.list.length + 1));
     this.list = [...this.list, { name, at: new Date().toISOString(), report: structuredClone(this.report) }].slice(-MOST_REMEMBERED);
     prefs.set(this.key, this.list);
@@ -335,7 +336,8 @@ class Memory {
   }
 
   #forget() {
-    this.list = this.list.filter((_, i) => i !== Number(this.choice.value));
+    const gone = this.list[Number(this.choice.value)];
+    this.list = prefs.get(this.key, this.list).filter((m) => m.at !== gone?.at || m.name !== gone.name);
     prefs.set(this.key, this.list);
     this.#fill();
     this.#compare();
