@@ -14,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp/kb"
+
 	"pulsewright/acquire/simulate"
 	"pulsewright/acquire/simulate/simulatetest"
 )
@@ -74,4 +76,30 @@ func TestRecordingsAsALibrary(t *testing.T) {
 	soon(t, ctx, "one left", `document.querySelectorAll(".recording-name").length === 1 && at("recordings-undo")`, 10*time.Second)
 	script(t, ctx, `at("recordings-undo").click()`)
 	soon(t, ctx, "all back, with their rates", names+` === "chest 9|chest 10|finger 10" && /ecg · 7[0-9]/.test(`+line("chest 9")+`)`, 10*time.Second)
+
+	// What is being written stays, and so does the focus, when the list is shown anew.
+	script(t, ctx, `at("recording-0-more").click(); at("recording-0-note").focus()`)
+	keystrokes := func(text string) {
+		t.Helper()
+		for _, key := range text {
+			keyDown(t, ctx, string(key))
+		}
+	}
+	keystrokes("lp")
+	keyDown(t, ctx, kb.ArrowLeft)
+	script(t, ctx, `((e) => { e.value = "oldest"; e.dispatchEvent(new Event("change")); })(at("recordings-sort"))`)
+	keystrokes("am")
+	script(t, ctx, `at("recordings-all").click()`)
+	keystrokes("p o")
+	script(t, ctx, `((e) => { e.value = "name"; e.dispatchEvent(new Event("change")); })(at("recordings-sort"))`)
+	soon(t, ctx, "the note as typed", `at("recording-0-note").value === "lamp op" && document.activeElement === at("recording-0-note")`, 5*time.Second)
+	script(t, ctx, `at("recording-0-name").focus()`)
+	keyDown(t, ctx, kb.End)
+	keystrokes(" zz")
+	script(t, ctx, `at("recordings-none").click(); at("recording-0-name").select()`)
+	keystrokes("zz" + kb.Enter)
+	soon(t, ctx, "name and note saved, the focus where it was", names+` === "chest 10|finger 10|zz" && document.querySelector(".recording-note")?.textContent === "lamp op" && document.activeElement === at("recording-2-name")`, 10*time.Second)
+	keystrokes("p")
+	script(t, ctx, `at("recordings-all").click()`)
+	soon(t, ctx, "the next name as typed", `at("recording-2-name").value === "zzp"`, 5*time.Second)
 }

@@ -101,6 +101,9 @@ export function whatIsLost(list) {
   return list.length === 1 ? W.deleteForGoodItsOf(all, size) : W.deleteForGoodTheirOf(all, size);
 }
 
+/** How the ids of a recording's fields begin, wherever it stands in the list. @param {string} id */
+const fieldId = (id) => "recording-" + encodeURIComponent(id);
+
 /** The drawer's button tells of a recording under way, the drawer open or not. @param {Store} store */
 export function watchRecording(store) {
   const b = document.getElementById("drawer-recordings");
@@ -146,6 +149,8 @@ class RecordingsPanel {
     /** The recording under way whose end was warned of. */
     this.warned = "";
     this.openId = "";
+    /** What is written and not yet saved, by recording. @type {Map<string, {name?: string, note?: string}>} */
+    this.drafts = new Map();
     this.shownKey = "";
     this.trashKey = "";
     this.turn = 0;
@@ -409,10 +414,13 @@ class RecordingsPanel {
     this.sortRow.hidden = this.list.length < 2;
     const wanted = this.find.hidden ? "" : this.find.value.trim().toLowerCase();
     const shown = sorted(this.list, this.sort.value).filter((e) => !wanted || `${e.name} ${e.note} ${e.id}`.toLowerCase().includes(wanted));
-    const focused = document.activeElement instanceof HTMLElement && this.items.contains(document.activeElement) ? document.activeElement.id : "";
+    const focused = /** @type {HTMLInputElement|null} */ (this.items.contains(document.activeElement) ? document.activeElement : null);
+    const [id, from, to] = [focused?.id, focused?.selectionStart, focused?.selectionEnd];
     fill(this.items, ...shown.map((e, i) => this.#item(e, i)));
     if (shown.length === 0) this.items.append(h("li", { class: "hint" }, this.list.length === 0 ? W.nothingYetTheLastTen : W.noMatch));
-    if (focused) document.getElementById(focused)?.focus();
+    const again = /** @type {HTMLInputElement|null} */ (id ? document.getElementById(id) : null);
+    again?.focus();
+    if (typeof from === "number" && typeof to === "number") again?.setSelectionRange(from, to);
     this.shown = shown;
     this.#showCompare();
   }
@@ -495,11 +503,13 @@ class RecordingsPanel {
     }, { class: "quiet", "aria-expanded": String(open), "aria-label": W.about(open ? W.less : W.more2, e.name || e.id) });
     const title = button(id, e.name || e.id, () => openReview(this.ctx, e.id), { class: "recording-name", disabled: e.problem !== "", title: W.lookAtIt });
     const tag = e.invented ? h("span", { class: "invented" }, INVENTED) : null;
-    return h("li", { class: "recording" + (e.recording ? " now" : ""), "data-recording": e.id },
+    const item = h("li", { class: "recording" + (e.recording ? " now" : ""), "data-recording": e.id },
       h("div", { class: "recording-head" }, mark, title, tag, e.recording ? h("span", { class: "recording-now" }, W.beingRecorded) : null, h("span", { class: "spring" }), more),
       h("p", { class: "recording-line" }, e.problem ? h("span", { class: "warning" }, e.problem) : summary(e)),
       e.note ? h("p", { class: "recording-note" }, e.note) : null,
       open ? this.#more(e, id) : null);
+    for (const f of /** @type {NodeListOf<HTMLElement>} */ (item.querySelectorAll("[data-testid]"))) f.id = fieldId(e.id) + f.dataset.testid?.slice(id.length);
+    return item;
   }
 
   /**
@@ -509,24 +519,15 @@ class RecordingsPanel {
   #more(e, id) {
     const speed = select(id + "-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
     speed.value = "1";
-    const name = h("input", { type: "text", id: id + "-name", "data-testid": id + "-name", value: e.name, maxlength: "80", "aria-label": W.name, disabled: e.recording });
-    const note = h("textarea", { id: id + "-note", "data-testid": id + "-note", rows: "2", maxlength: "1500", placeholder: W.whatItIsOfBoard, "aria-label": W.noteOnThisRecording });
-    note.value = e.note;
+    const name = h("input", { type: "text", "data-testid": id + "-name", value: this.drafts.get(e.id)?.name ?? e.name, maxlength: "80", "aria-label": W.name, disabled: e.recording });
+    const note = h("textarea", { "data-testid": id + "-note", rows: "2", maxlength: "1500", placeholder: W.whatItIsOfBoard, "aria-label": W.noteOnThisRecording });
+    note.value = this.drafts.get(e.id)?.note ?? e.note;
+    name.addEventListener("input", () => this.drafts.set(e.id, { ...this.drafts.get(e.id), name: name.value }));
+    note.addEventListener("input", () => this.drafts.set(e.id, { ...this.drafts.get(e.id), note: note.value }));
     const form = h("form", { class: "recording-edit owner-only" }, name, note, h("div", { class: "row" }, h("button", { type: "submit", "data-testid": id + "-save" }, W.saveNameAndNote)));
     form.addEventListener("submit", (ev) => {
       ev.preventDefault();
-      void this.#do(async () => {
-        /** @type {{name?: string, note?: string}} */
-        const what = {};
-        if (name.value.trim() !== e.name && !e.recording) what.name = name.value.trim();
-        if (note.value.trim() !== e.note) what.note = note.value.trim();
-        if (Object.keys(what).length === 0) return;
-        const entry = await library.change(e.id, what);
-        if (this.chosen.delete(e.id)) this.chosen.add(entry.id);
-        this.openId = entry.id;
-        this.#say(W.saved);
-        void this.refresh();
-      });
+      void this.#save(e, { name: name.value.trim(), note: note.value.trim() });
     });
     const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": W.downloadAs(e.name || e.id, text) }, text);
     return h("div", { class: "recording-more" },
@@ -535,6 +536,33 @@ class RecordingsPanel {
       h("p", { class: "row" }, h("span", { class: "hint" }, W.download), e.problem ? null : [link("edf", "EDF+"), link("csv", "CSV"), link("wav", "WAV")]),
       form,
       h("div", { class: "row owner-only" }, button(id + "-delete", W.deleteText, () => this.#trash(e), { disabled: e.recording, title: e.recording ? W.stopTheRecordingFirst : W.toTheTrashItCan })));
+  }
+
+  /**
+   * @param {Entry} e
+   * @param {{name: string, note: string}} written
+   */
+  #save(e, written) {
+    const draft = this.drafts.get(e.id);
+    return this.#do(async () => {
+      /** @type {{name?: string, note?: string}} */
+      const what = {};
+      if (written.name !== e.name && !e.recording) what.name = written.name;
+      if (written.note !== e.note) what.note = written.note;
+      if (Object.keys(what).length === 0) return;
+      const entry = await library.change(e.id, what);
+      const later = this.drafts.get(e.id);
+      this.drafts.delete(e.id);
+      if (later && later !== draft) this.drafts.set(entry.id, later); // written on meanwhile
+      if (this.chosen.delete(e.id)) this.chosen.add(entry.id);
+      this.openId = entry.id;
+      const focused = document.activeElement; // it stays in the field, though the recording has another id
+      if (focused && this.items?.contains(focused)) focused.id = focused.id.replace(fieldId(e.id), fieldId(entry.id));
+      const row = this.list.find((r) => r.id === e.id);
+      if (row) Object.assign(row, { id: entry.id, name: entry.name, note: entry.note });
+      this.#say(W.saved);
+      void this.refresh();
+    });
   }
 
   /**
