@@ -3,10 +3,15 @@
 package command
 
 import (
+	"context"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/chromedp/chromedp/kb"
 )
 
 // TestReviewSaysWhatAChannelIs: a recording of plain numbers becomes a chest lead in volts in Review,
@@ -53,4 +58,73 @@ func TestReviewSaysWhatAChannelIs(t *testing.T) {
 	soon(t, ctx, "why an empty name is refused", `at("review-channels").querySelector(".error").textContent.includes("give one")`, 5*time.Second)
 	script(t, ctx, `at("review-channel-0-forget").click()`)
 	soon(t, ctx, "counts again", `at("review-channel-0-scale-words").textContent.startsWith("counts") && at("review-channel-0-label").value === "value"`, 10*time.Second)
+}
+
+// holding makes the page wait: hold("PATCH", /beats/) keeps back the next answer to such a request, as the server gives it,
+// and release() lets those held arrive.
+const holding = `{ const real = window.fetch; let wanted = null; window.held = [];
+	window.hold = (method, path) => { wanted = { method, path }; };
+	window.release = () => { const all = window.held; window.held = []; for (const go of all) go(); };
+	window.fetch = async (path, init) => {
+		const hit = wanted && (init?.method ?? "GET") === wanted.method && wanted.path.test(path);
+		if (hit) wanted = null;
+		const answer = await real(path, init);
+		if (hit) await new Promise((go) => window.held.push(go));
+		return answer;
+	};
+	window.at = (id) => document.querySelector('[data-testid="' + id + '"]');
+	window.put = (id, value) => { at(id).value = value; at(id).dispatchEvent(new Event("change")); }; }`
+
+// write presses the keys of a text.
+func write(t *testing.T, ctx context.Context, text string) {
+	t.Helper()
+	for _, key := range text {
+		keyDown(t, ctx, string(key))
+	}
+}
+
+// twoChannels brings in a recording of two channels, 10 s long, and opens it in Review.
+func twoChannels(t *testing.T, ctx context.Context, address string) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "two.csv")
+	csv := "# rate 100 Hz\nfirst [V],second [V]\n" + strings.Repeat("1,2\n1.5,2.5\n", 500)
+	if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	bringIn(t, address, path)
+	open(t, ctx, address)
+	script(t, ctx, holding)
+	script(t, ctx, `at("drawer-recordings").click()`)
+	soon(t, ctx, "the recording", `at("recording-0")`, 5*time.Second)
+	script(t, ctx, `at("recording-0").click()`)
+	soon(t, ctx, "its beats", reviewNow+`.beats.length === 2`, 10*time.Second)
+}
+
+// TestReviewKeepsWhatIsWritten: the answer to one channel's name takes neither the next one's, half written, nor the path
+// laid over, the lanes, the cursors and the place.
+func TestReviewKeepsWhatIsWritten(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 900)
+	address := program(t, "demo:finger")
+	twoChannels(t, ctx, address)
+	script(t, ctx, `put("review-path-on", "on"); put("review-smooth-cutoff", "7"); at("review-lane-1").click(); at("review-cursors").click(); at("review-channel-0-label").focus(); at("review-channel-0-label").select(); hold("PATCH", /recordings/)`)
+	write(t, ctx, "red"+kb.Tab+kb.Tab)
+	for range 3 {
+		if look[bool](t, ctx, `document.activeElement === at("review-channel-1-label")`) {
+			break
+		}
+		keyDown(t, ctx, kb.Tab)
+	}
+	write(t, ctx, "up")
+	soon(t, ctx, "the answer", `held.length === 1`, 5*time.Second)
+	script(t, ctx, `document.getElementById("review").querySelector("canvas").dispatchEvent(new KeyboardEvent("keydown", {key: "+", bubbles: true})); window.before = `+reviewNow+`; window.opened = at("review-channel-0-label"); release()`)
+	soon(t, ctx, "the channel's name", `at("review-channels").querySelector('[role=group]').getAttribute("aria-label") === "red" && at("review-channel-0-label") !== opened`, 10*time.Second)
+	write(t, ctx, "per")
+	if got := look[string](t, ctx, `[at("review-channel-1-label").value, at("review-path-on").value, at("review-smooth-cutoff").value, at("review-lane-1").checked, `+reviewNow+`.cursors.on, `+reviewNow+`.from === before.from && `+reviewNow+`.to === before.to].join(" ")`); got != "upper on 7 false true true" {
+		t.Errorf("what is written and laid over: %q", got)
+	}
+	write(t, ctx, kb.Enter)
+	soon(t, ctx, "the second name, saved", `at("review-facts").textContent.includes("red, upper")`, 10*time.Second)
+	script(t, ctx, `fetch("/api/v1/state").then((r) => r.json()).then((s) => { window.live = s.source.address; })`)
+	soon(t, ctx, "the live source as it was", `window.live === "demo:finger"`, 5*time.Second)
 }

@@ -49,6 +49,34 @@ export function fill(parent, ...children) {
 }
 
 /**
+ * Replaces all children but the field that has the focus, which its data-testid tells: it stays, with what is being written in it.
+ * @param {Element} parent
+ * @param {...Child} children
+ */
+export function refill(parent, ...children) {
+  const held = /** @type {HTMLInputElement|null} */ (parent.contains(document.activeElement) ? document.activeElement : null);
+  const fresh = document.createElement("div");
+  append(fresh, children);
+  const twin = held?.dataset.testid ? /** @type {HTMLInputElement|null} */ (fresh.querySelector(`[data-testid="${held.dataset.testid}"]`)) : null;
+  if (!held || !twin) return parent.replaceChildren(...fresh.childNodes);
+  if (held.type === "text") {
+    if (held.value === held.defaultValue) held.value = twin.value; // nothing is written yet
+    held.defaultValue = twin.defaultValue;
+  }
+  for (let old = parent, now = /** @type {Element} */ (fresh); old !== held; ) {
+    const stays = /** @type {Element} */ ([...old.children].find((e) => e.contains(held)));
+    const goes = /** @type {Element} */ ([...now.children].find((e) => e.contains(twin)));
+    const at = [...now.childNodes].indexOf(goes);
+    const rest = [...now.childNodes];
+    for (const e of [...old.childNodes]) if (e !== stays) e.remove();
+    stays.before(...rest.slice(0, at));
+    stays.after(...rest.slice(at + 1));
+    if (stays !== held) for (const { name, value } of goes.attributes) stays.setAttribute(name, value);
+    [old, now] = [stays, goes];
+  }
+}
+
+/**
  * Sets text only when it changed, so that screen readers and layout rest.
  * @param {Node} node
  * @param {string} text

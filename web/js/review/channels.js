@@ -1,7 +1,7 @@
 // What the channels of a recording are: name, kind, unit and volts, said afterwards. It is
 // kept beside the recording; the file stays as it was recorded.
 
-import { button, fill, h, select, setText } from "../dom.js";
+import { button, h, refill, select, setText } from "../dom.js";
 import { quantity } from "../format.js";
 import { ScaleDialog } from "../scale-dialog.js";
 import { reviewChannelsWords as W } from "../words.js";
@@ -54,6 +54,8 @@ export class ChannelFields {
     this.list = h("div", { class: "review-channels" });
     this.error = h("p", { class: "error", role: "alert" });
     this.root = h("section", { "data-testid": "review-channels" }, h("h3", {}, W.channels), this.list, this.error);
+    /** @type {Detail|null} */
+    this.detail = null;
     /** @type {ScaleDialog|null} */
     this.scale = null; // made when first needed
   }
@@ -61,7 +63,8 @@ export class ChannelFields {
   /** @param {Detail} detail */
   show(detail) {
     setText(this.error, "");
-    fill(this.list, ...detail.channelDetails.map((c, i) => this.#channel(c, i)));
+    this.detail = detail;
+    refill(this.list, ...detail.channelDetails.map((c, i) => this.#channel(c, i)));
   }
 
   /**
@@ -81,17 +84,15 @@ export class ChannelFields {
       text("label", W.name, c.label, 80), h("label", { class: "field" }, h("span", {}, W.kind), kind),
       asBoard ? text("unit", W.unitOfTheNumbers, c.numbersUnit || (c.unit === "counts" ? "" : c.unit), 16) : null,
       h("p", { class: "hint", "data-testid": `review-channel-${i}-scale-words` }, scaleWords(c)),
-      h("div", { class: "row" }, button(`review-channel-${i}-scale`, W.voltsRailsGain, () => this.#openScale(i, c)),
+      h("div", { class: "row" }, button(`review-channel-${i}-scale`, W.voltsRailsGain, () => this.#openScale(i)),
         saidAfterwards(c) ? button(`review-channel-${i}-forget`, W.asRecorded, () => void this.#say({ channel: i, forget: true }), { class: "quiet", title: W.takeBackWhatWasSaid }) : null));
   }
 
-  /**
-   * @param {number} i
-   * @param {RecordedChannel} c
-   */
-  #openScale(i, c) {
+  /** @param {number} i */
+  #openScale(i) {
+    const c = this.detail?.channelDetails[i];
     this.scale ??= new ScaleDialog({ id: "review-scale", set: (channel, scale) => this.#say({ channel, scale }, true) });
-    if (c.scale) this.scale.show(i, /** @type {Channel} */ (/** @type {unknown} */ (c)));
+    if (c?.scale) this.scale.show(i, /** @type {Channel} */ (/** @type {unknown} */ (c)));
   }
 
   /**

@@ -4,7 +4,7 @@
 import { api } from "../api.js";
 import { prefs } from "../store.js";
 import { openCompare } from "../compare/compare.js";
-import { button, fill, h, select, setText } from "../dom.js";
+import { button, fill, h, refill, select, setText } from "../dom.js";
 import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
 import { ChannelFields } from "./channels.js";
 import { RecordedCheck } from "./figures.js";
@@ -235,40 +235,51 @@ class ReviewView {
   }
 
   /**
+   * Shows a recording. What was laid over it, its window and what is being written stay when it is the same as before.
    * @param {Detail} detail
    * @param {{from: number, to: number}} [place]
    */
   #show(detail, place) {
+    const same = this.detail?.id === detail.id;
+    const panel = /** @type {Beside[]} */ (Object.keys(this.panels)).find((name) => same && this.panels[name].open);
     this.source?.destroy();
     this.detail = detail;
     this.source = new PieceSource(detail.id, { arrived: () => this.sheet.arrived(), failed: (e) => this.#failed(e) });
-    this.paths = detail.channelDetails.map(() => null);
-    this.pathChannel = 0;
-    this.beatChannel = 0;
+    if (!same) this.#begin(detail);
+    this.source.setPaths(this.paths);
     for (const p of this.#beside()) p.show(detail);
-    this.#togglePanel("intervals", false);
-    if (this.panelButtons) this.panelButtons.score.hidden = true;
+    this.#togglePanel(panel ?? "intervals", panel !== undefined);
     this.editor.toggle(false);
     this.editor.show(detail.id, {});
     this.dialog.toggleAttribute("data-invented", detail.invented);
     fill(this.title, detail.name || detail.id, detail.invented ? " " : null, detail.invented ? h("span", { class: "invented", "data-testid": "review-invented" }, INVENTED) : null);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
     const options = detail.channelDetails.map((c, i) => h("option", { value: String(i) }, c.label));
-    for (const pick of [this.beatPick, this.pathPick]) {
+    for (const [pick, channel] of /** @type {const} */ ([[this.beatPick, this.beatChannel], [this.pathPick, this.pathChannel]])) {
       if (!pick) continue;
       fill(pick, ...options.map((o) => o.cloneNode(true)));
+      pick.value = String(channel);
       pick.hidden = detail.channelDetails.length < 2;
     }
     this.ctx.loop.add(this.sheet);
     this.#showClock(detail);
-    this.sheet.show(detail, this.source, place?.from ?? 0, place?.to ?? FIRST_SECONDS * detail.rateHz);
+    const { from, to } = place ?? (same ? this.sheet.window : { from: 0, to: FIRST_SECONDS * detail.rateHz });
+    this.sheet.show(detail, this.source, from, to);
     this.#showLanes();
     this.channels?.show(detail);
     this.#showNotes();
     this.#showBeats(true);
-    this.#showPath();
+    if (!same) this.#showPath();
     this.#cursorsMoved();
-    this.sheet.canvas.focus();
+    if (!same || !this.dialog.contains(document.activeElement)) this.sheet.canvas.focus();
+  }
+
+  /** Another recording: nothing is laid over it yet. @param {Detail} detail */
+  #begin(detail) {
+    this.paths = detail.channelDetails.map(() => null);
+    this.pathChannel = 0;
+    this.beatChannel = 0;
+    if (this.panelButtons) this.panelButtons.score.hidden = true;
   }
 
   /**
@@ -276,12 +287,11 @@ class ReviewView {
    * @param {import("./library.js").ChannelChange} change
    */
   async #say(change) {
-    const { detail, sheet } = this;
+    const { detail } = this;
     if (!detail) return;
-    const { from, span } = sheet.window;
     await library.change(detail.id, { channels: [change] });
     window.dispatchEvent(new Event("recordings-changed"));
-    if (this.detail?.id === detail.id) void this.open(detail.id, { from, to: from + span });
+    if (this.detail?.id === detail.id) void this.open(detail.id);
   }
 
   /** Which channels have a lane. */
@@ -289,7 +299,7 @@ class ReviewView {
     const { detail, laneSection, laneChecks, sheet } = this;
     if (!detail || !laneSection || !laneChecks) return;
     laneSection.hidden = detail.channelDetails.length < 2;
-    fill(laneChecks, ...detail.channelDetails.map((c, i) => {
+    refill(laneChecks, ...detail.channelDetails.map((c, i) => {
       const box = h("input", { type: "checkbox", id: `review-lane-${i}`, "data-testid": `review-lane-${i}` });
       box.checked = sheet.shown[i];
       box.addEventListener("change", () => {
@@ -632,9 +642,9 @@ class ReviewView {
 
   /** The same place, as the server has it. */
   async #reload() {
-    const { detail, sheet: { window: w }, beatChannel } = this;
+    const { detail, beatChannel } = this;
     if (!detail) return;
-    await this.open(detail.id, { from: w.from, to: w.to });
+    await this.open(detail.id);
     if (this.detail?.id !== detail.id || this.sheet.beats[beatChannel]?.length) return;
     this.beatChannel = beatChannel;
     if (this.beatPick) this.beatPick.value = String(beatChannel);

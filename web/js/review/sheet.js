@@ -96,12 +96,14 @@ export class Sheet {
   }
 
   /**
+   * Another recording, or the same anew, with the lanes, paths and cursors that it had.
    * @param {Detail} detail
    * @param {PieceSource} source
    * @param {number} from of the window at first
    * @param {number} to
    */
   show(detail, source, from, to) {
+    const same = this.detail?.id === detail.id;
     this.detail = detail;
     this.source = source;
     this.rateHz = detail.rateHz > 0 ? detail.rateHz : 1;
@@ -112,9 +114,11 @@ export class Sheet {
     this.annotated = [];
     this.notes = detail.notes;
     this.ranges = detail.channelDetails.map(() => new AutoRange({ fill: 0.4, padding: 0.1 }));
-    this.filtered = detail.channelDetails.map(() => false);
-    this.shown = detail.channelDetails.map((_, i) => i < MOST_LANES);
-    this.cursors.on = false;
+    if (!same) {
+      this.filtered = detail.channelDetails.map(() => false);
+      this.shown = detail.channelDetails.map((_, i) => i < MOST_LANES);
+      this.cursors.on = false;
+    }
     this.overviewWidth = 0;
     this.moved();
   }
