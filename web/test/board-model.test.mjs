@@ -6,7 +6,7 @@ import { test } from "node:test";
 
 import { BoardModel } from "../js/board/model.js";
 
-const drawn = () => ({ board: 1, name: "lamp clip", kind: "pulse", supplyVolts: 5, stages: [{ stage: "low-pass", parts: { trimmer: { value: 20000, at: 0.45 } } }] });
+const drawn = (where = 0.45) => ({ board: 1, name: "lamp clip", kind: "pulse", supplyVolts: 5, stages: [{ stage: "low-pass", parts: { trimmer: { value: 20000, at: where } } }] });
 
 /**
  * A server that answers when it is told to.
@@ -21,6 +21,19 @@ function server(answerTo) {
     waiting.push({ path, sent, answer: () => resolve({ ok: true, status: 200, text: async () => JSON.stringify(answerTo(path, sent)), json: async () => answerTo(path, sent) }) });
   }));
   return waiting;
+}
+
+/** What the server tells of its channels. @param {any[]} boards by channel @param {string} [unit] @param {string} [address] */
+const state = (boards, unit = "V", address = "demo:both") => /** @type {any} */ ({ server: { owner: true, source: { address }, channels: boards.map((board) => ({ board, unit })) } });
+
+/** A model that is told of a channel. @param {(text: string) => void} [problem] */
+function modelOf(problem = (text) => assert.equal(text, "")) {
+  let channel = 0;
+  const model = new BoardModel({ channel: () => channel, problem });
+  return { model, tell: (/** @type {any} */ s, n = channel) => {
+    channel = n;
+    model.changed(s);
+  } };
 }
 
 /** @param {() => boolean} condition */
@@ -59,5 +72,109 @@ test("a trimmer turned while what is soldered is told stays turned", async () =>
   assert.equal(at(model.present), 0.45);
   assert.equal(at(model.draft), 0.95);
   assert.ok(model.changes);
+  model.destroy();
+});
+
+const figures = (/** @type {string} */ path, /** @type {any} */ sent) => (path.endsWith("/turn") ? { places: [] } : { board: sent.board, figures: { of: sent.board && at(sent.board) }, parts: [], cautions: [] });
+
+test("what is drawn and not soldered stays with its channel and source", () => {
+  server(figures);
+  const { model, tell } = modelOf();
+  tell(state([null, null], "counts"));
+  model.draw(/** @type {any} */ (drawn()));
+  tell(state([null, null], "V"));
+  assert.equal(at(model.draft), 0.45, "volts are said");
+  tell(state([drawn(), drawn(0.2)]));
+  model.edit(0, "trimmer", { at: 0.95 });
+  tell(state([drawn(), drawn(0.2)]), 1);
+  assert.equal(at(model.draft), 0.2);
+  tell(state([drawn(), drawn(0.2)]), 0);
+  assert.equal(at(model.draft), 0.95, "back on its channel");
+  tell(state([]));
+  assert.equal(model.draft, null);
+  tell(state([drawn(), null]));
+  assert.equal(at(model.draft), 0.95, "the source is open again");
+  tell(state([null, null], "V", "demo:finger"));
+  assert.equal(model.draft, null, "another source");
+  tell(state([drawn(), null]));
+  assert.ok(model.changes);
+  tell(state([null, null]));
+  assert.equal(model.draft, null, "the board is taken away");
+  model.destroy();
+});
+
+test("figures that come for another channel's board, or the board before, change nothing", async () => {
+  const waiting = server(figures);
+  const { model, tell } = modelOf();
+  tell(state([drawn(), drawn(0.2)]));
+  await until(() => waiting.length === 1);
+  tell(state([drawn(), drawn(0.2)]), 1);
+  waiting[0].answer();
+  await until(() => waiting.length === 2);
+  assert.equal(at(model.draft), 0.2);
+  waiting[1].answer();
+  await until(() => model.computed !== null);
+  assert.equal(at(model.draft), 0.2);
+  assert.equal(at(model.before?.board), 0.2);
+
+  const before = waiting.length;
+  model.edit(0, "trimmer", { at: 0.95 });
+  model.setTolerance(0.1);
+  await until(() => waiting.length === before + 1);
+  const kept = model.keep();
+  await until(() => waiting.length === before + 2);
+  waiting[before + 1].answer();
+  await kept;
+  waiting[before].answer();
+  await until(() => waiting.length === before + 3);
+  assert.equal(at(model.draft), 0.95);
+  waiting[before + 2].answer();
+  await until(() => !!model.before);
+  assert.equal(at(model.before?.board), 0.95);
+  assert.equal(at(model.draft), 0.95);
+  model.destroy();
+});
+
+test("a comparison and a board said to be soldered are of the channel they were asked for", async () => {
+  const waiting = server((path, sent) => (path.includes("/channels/") ? { board: sent.board, of: path } : figures(path, sent)));
+  globalThis.document = /** @type {any} */ ({ hidden: false });
+  const { model, tell } = modelOf();
+  const looks = (/** @type {number} */ n) => waiting.filter((w) => w.path.endsWith(`/channels/${n}/board/look`));
+  tell(state([drawn(), drawn(0.2)]));
+  const unwatch = model.watch();
+  await until(() => looks(0).length === 1);
+  looks(0)[0].answer();
+  await until(() => waiting.some((w) => w.path.endsWith("/channels/0/board/compare")));
+  tell(state([drawn(), drawn(0.2)]), 1);
+  for (const w of waiting) w.answer();
+  await until(() => looks(1).length > 0);
+  assert.equal(model.comparison, null);
+
+  model.edit(0, "trimmer", { at: 0.7 });
+  const kept = model.keep();
+  tell(state([drawn(), drawn(0.2)]), 0);
+  for (const w of waiting) w.answer();
+  await kept;
+  assert.equal(at(model.present), 0.45);
+  assert.equal(at(model.draft), 0.45);
+  tell(state([drawn(), drawn(0.7)]), 1);
+  assert.equal(model.changes, false);
+  unwatch();
+  model.destroy();
+});
+
+test("a board whose taking away is refused stays", async () => {
+  server(figures);
+  globalThis.fetch = /** @type {any} */ (async () => ({ ok: false, status: 409, json: async () => ({ error: "no" }) }));
+  let said = "";
+  const { model, tell } = modelOf((text) => (said = text));
+  tell(state([drawn()]));
+  await model.keep(null);
+  assert.equal(said, "No.");
+  assert.equal(at(model.draft), 0.45);
+  server((_, sent) => ({ board: sent.board })).push = /** @type {any} */ ((/** @type {any} */ w) => w.answer());
+  await model.keep(null);
+  assert.equal(model.draft, null);
+  assert.equal(model.present, null);
   model.destroy();
 });

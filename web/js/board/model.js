@@ -16,6 +16,9 @@ const COMPARE_MS = 3000;
 /** @typedef {Wire.BoardFigures} Computed */
 /** @typedef {Wire.BoardKinds} Known */
 
+/** @param {Board|null} a @param {Board|null} b */
+const sameOrNone = (a, b) => (a && b ? sameBoard(a, b) : a === b);
+
 export class BoardModel {
   /** @param {{channel: () => number, problem: (text: string) => void}} options */
   constructor(options) {
@@ -41,7 +44,11 @@ export class BoardModel {
     this.tolerance = 0;
     this.owner = true;
     this.channel = -1;
+    /** Channel and source whose board this is, "" for none. */
+    this.place = "";
     this.volts = false;
+    /** Drawn and not soldered, by place. @type {Map<string, Board>} */
+    this.drafts = new Map();
     this.watchers = 0;
     /** @type {Set<() => void>} */
     this.listeners = new Set();
@@ -83,17 +90,30 @@ export class BoardModel {
     const board = /** @type {Board|null} */ (c?.board ?? null);
     this.owner = state.server?.owner !== false;
     const volts = c?.unit === "V";
-    if (channel === this.channel && volts === this.volts && (board ? sameBoard(board, this.present) : this.present === null)) return;
-    const fresh = channel !== this.channel || !this.changes;
+    const place = c ? `${channel} ${state.server?.source.address}` : ""; // without channels a source is being opened
+    const elsewhere = place !== this.place;
+    if (!elsewhere && volts === this.volts && sameOrNone(board, this.present)) return;
+    const gone = this.present !== null && board === null;
+    if (elsewhere) {
+      this.#putAside();
+      this.draft = this.drafts.get(place) ?? (board && structuredClone(board));
+      this.computed = this.turned = null;
+    } else if (gone || !this.changes) this.draft = board && structuredClone(board);
     this.channel = channel;
+    this.place = place;
     this.volts = volts;
     this.present = board;
     this.before = null;
     this.look = this.comparison = null;
-    if (fresh || board === null) this.draft = board && structuredClone(board);
     if (!this.draft) this.computed = null;
     this.#soon();
     this.#tell();
+  }
+
+  /** What is drawn here comes back with this channel and source. */
+  #putAside() {
+    if (this.draft && this.changes) this.drafts.set(this.place, this.draft);
+    else this.drafts.delete(this.place);
   }
 
   /** Kinds and examples, asked for once. */
@@ -155,12 +175,16 @@ export class BoardModel {
     this.draw(this.present && structuredClone(this.present));
   }
 
-  /** Says that the board is built as drawn. */
-  async keep() {
-    const draft = this.draft;
+  /** Says that the board is built as drawn, or that there is none. @param {Board|null} [board] */
+  async keep(board = this.draft) {
+    const { draft, place } = this;
     try {
-      const answer = await request("PUT", `/channels/${this.options.channel()}/board`, { board: draft });
+      const answer = await request("PUT", `/channels/${this.options.channel()}/board`, { board });
       this.options.problem("");
+      if (place !== this.place) {
+        if (this.drafts.get(place) === draft) this.drafts.delete(place);
+        return;
+      }
       this.present = answer.board;
       this.before = this.look = this.comparison = null;
       this.draw(draft !== this.draft ? this.draft : this.present && structuredClone(this.present)); // edited meanwhile: kept
@@ -177,18 +201,20 @@ export class BoardModel {
   async #compute() {
     if (!this.owner) return;
     const number = ++this.asked;
-    const draft = this.draft;
+    const { draft, present, tolerance } = this;
     this.error = "";
     if (draft) {
       try {
-        if (this.present && !this.before) this.before = await request("POST", "/board/figures", { board: this.present, tolerance: this.tolerance });
-        const computed = !this.changes && this.before ? this.before : await request("POST", "/board/figures", { board: draft, tolerance: this.tolerance });
-        if (number !== this.asked || draft !== this.draft) return; // edited meanwhile: asked anew soon
+        const before = present && (this.before ?? await request("POST", "/board/figures", { board: present, tolerance }));
+        if (present !== this.present || tolerance !== this.tolerance) return; // asked anew soon, as below
+        this.before = before;
+        const computed = before && sameBoard(draft, present) ? before : await request("POST", "/board/figures", { board: draft, tolerance });
+        if (number !== this.asked || draft !== this.draft || tolerance !== this.tolerance) return; // edited meanwhile: asked anew soon
         this.computed = computed;
         this.draft = structuredClone(computed.board); // as the program writes it
         await this.#turn(number);
       } catch (e) {
-        if (number !== this.asked) return;
+        if (number !== this.asked || draft !== this.draft) return;
         this.error = e instanceof Error ? e.message : String(e);
       }
     }
@@ -206,11 +232,12 @@ export class BoardModel {
       this.turned = null;
       return;
     }
+    const { place } = this;
     const reference = this.present ?? this.draft;
     const key = JSON.stringify(reference) + trimmer.ref;
     if (key === this.turnKey && this.turned) return;
     const answer = await request("POST", "/board/turn", { board: reference, trimmer: trimmer.ref });
-    if (number !== this.asked) return;
+    if (number !== this.asked || place !== this.place) return;
     this.turnKey = key;
     this.turned = { trimmer: trimmer.ref, places: answer.places };
   }
@@ -222,20 +249,24 @@ export class BoardModel {
   }
 
   async #ask() {
-    const draft = this.draft;
+    const { draft, present, place } = this;
     const channel = this.options.channel();
     if (draft && this.owner && !document.hidden && this.error === "") {
+      const here = () => place === this.place && present === this.present;
       try {
-        const look = await request("POST", `/channels/${channel}/board/look`, { present: this.present ?? draft, changed: draft });
-        if (performance.now() - this.compareAt > COMPARE_MS || !this.comparison) {
+        const look = await request("POST", `/channels/${channel}/board/look`, { present: present ?? draft, changed: draft });
+        if (here()) this.look = look;
+        if (here() && (performance.now() - this.compareAt > COMPARE_MS || !this.comparison)) {
           this.compareAt = performance.now();
-          this.comparison = await request("POST", `/channels/${channel}/board/compare`, { board: this.present ?? draft });
+          const comparison = await request("POST", `/channels/${channel}/board/compare`, { board: present ?? draft });
+          if (here()) this.comparison = comparison;
         }
-        if (channel === this.channel) this.look = look;
-        this.lookError = "";
+        if (here()) this.lookError = "";
       } catch (e) {
-        this.lookError = e instanceof Error ? e.message : String(e);
-        this.look = null;
+        if (here()) {
+          this.lookError = e instanceof Error ? e.message : String(e);
+          this.look = null;
+        }
       }
       this.#tell();
     }

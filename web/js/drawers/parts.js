@@ -31,10 +31,7 @@ class PartsPanel {
     this.keep = button("parts-keep", W.thisIsWhatIsSoldered, () => void this.model.keep(), { class: "accent" });
     this.back = button("parts-back", W.backToWhatIsSoldered, () => this.model.back());
     this.download = button("parts-download", W.download, () => this.#download());
-    this.away = button("parts-away", W.takeTheBoardAway, () => {
-      this.model.draw(null);
-      void this.model.keep();
-    });
+    this.away = button("parts-away", W.takeTheBoardAway, () => void this.model.keep(null));
     this.error = h("p", { class: "error", role: "alert", "data-testid": "parts-error" });
     this.changed_ = h("p", { class: "verdict", "data-testid": "parts-changes", "aria-live": "polite" });
     this.hint = h("p", { class: "hint" }, W.aBoardIsASupply);
