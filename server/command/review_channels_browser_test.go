@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -65,7 +66,9 @@ func TestReviewSaysWhatAChannelIs(t *testing.T) {
 const holding = `{ const real = window.fetch; let wanted = null; window.held = [];
 	window.hold = (method, path) => { wanted = { method, path }; };
 	window.release = () => { const all = window.held; window.held = []; for (const go of all) go(); };
+	window.asked = [];
 	window.fetch = async (path, init) => {
+		window.asked.push((init?.method ?? "GET") + " " + path);
 		const hit = wanted && (init?.method ?? "GET") === wanted.method && wanted.path.test(path);
 		if (hit) wanted = null;
 		const answer = await real(path, init);
@@ -83,11 +86,11 @@ func write(t *testing.T, ctx context.Context, text string) {
 	}
 }
 
-// twoChannels brings in a recording of two channels, 10 s long, and opens it in Review.
+// twoChannels brings in a recording of two channels, 100 s long, and opens it in Review.
 func twoChannels(t *testing.T, ctx context.Context, address string) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "two.csv")
-	csv := "# rate 100 Hz\nfirst [V],second [V]\n" + strings.Repeat("1,2\n1.5,2.5\n", 500)
+	csv := "# rate 100 Hz\nfirst [V],second [V]\n" + strings.Repeat("1,2\n1.5,2.5\n", 5000)
 	if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -98,6 +101,12 @@ func twoChannels(t *testing.T, ctx context.Context, address string) {
 	soon(t, ctx, "the recording", `at("recording-0")`, 5*time.Second)
 	script(t, ctx, `at("recording-0").click()`)
 	soon(t, ctx, "its beats", reviewNow+`.beats.length === 2`, 10*time.Second)
+}
+
+func closeReview(t *testing.T, ctx context.Context) {
+	t.Helper()
+	script(t, ctx, `at("review-close").click()`)
+	soon(t, ctx, "the review closed", `!`+reviewNow+`.id`, 5*time.Second)
 }
 
 // TestReviewKeepsWhatIsWritten: the answer to one channel's name takes neither the next one's, half written, nor the path
@@ -127,4 +136,41 @@ func TestReviewKeepsWhatIsWritten(t *testing.T) {
 	soon(t, ctx, "the second name, saved", `at("review-facts").textContent.includes("red, upper")`, 10*time.Second)
 	script(t, ctx, `fetch("/api/v1/state").then((r) => r.json()).then((s) => { window.live = s.source.address; })`)
 	soon(t, ctx, "the live source as it was", `window.live === "demo:finger"`, 5*time.Second)
+}
+
+// TestReviewAnswersInAnyOrder: a note written while the notes are read stays, and the channel of the beats chosen while they
+// are read; values at the cursors are of the path that is laid over now.
+func TestReviewAnswersInAnyOrder(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 900)
+	address := program(t, "demo:finger")
+	twoChannels(t, ctx, address)
+	closeReview(t, ctx)
+	script(t, ctx, `hold("GET", /recordings\/[^\/?]+$/); at("recording-0").click()`)
+	soon(t, ctx, "the notes held", `held.length === 1`, 10*time.Second)
+	script(t, ctx, `at("review-note-add").click(); at("review-note").value = "here"; at("review-note-save").click()`)
+	soon(t, ctx, "the note", reviewNow+`.notes === 1`, 5*time.Second)
+	script(t, ctx, `hold("GET", /beats/); release()`)
+	soon(t, ctx, "the beats held", `held.length === 1`, 5*time.Second)
+	script(t, ctx, `put("review-beat-channel", "1"); release()`)
+	soon(t, ctx, "the beats", reviewNow+`.beats.length === 2`, 5*time.Second)
+	if got := look[string](t, ctx, `[`+reviewNow+`.notes, at("review-beat-channel").value].join(" ")`); got != "1 1" {
+		t.Errorf("notes and channel of the beats: %q", got)
+	}
+	script(t, ctx, `at("review-note-0-remove").click()`)
+	soon(t, ctx, "no note", reviewNow+`.notes === 0`, 5*time.Second)
+
+	readout := `[...document.querySelectorAll('[data-testid=review-readout] tbody tr:first-child td')].map((e) => e.textContent)`
+	script(t, ctx, `at("review-cursors").click()`)
+	soon(t, ctx, "values", readout+`[0].includes("V")`, 5*time.Second)
+	want := look[[]string](t, ctx, readout)
+	script(t, ctx, `hold("GET", /columns=1&path=/); put("review-path-on", "on")`)
+	soon(t, ctx, "the filtered values held", `held.length === 1`, 5*time.Second)
+	script(t, ctx, `put("review-path-on", "off")`)
+	soon(t, ctx, "values as recorded", readout+`[0].includes("V")`, 5*time.Second)
+	script(t, ctx, `release()`)
+	time.Sleep(300 * time.Millisecond)
+	if got := look[[]string](t, ctx, readout); !slices.Equal(got, want) {
+		t.Errorf("values as recorded: %q, want %q", got, want)
+	}
 }

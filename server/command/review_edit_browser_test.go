@@ -114,3 +114,37 @@ func TestReviewEditsBeats(t *testing.T) {
 	soon(t, ctx, "it as it was left", fmt.Sprintf(`JSON.stringify(%s.marks[0]?.map((m) => m.sample)) === %q`, reviewNow, strings.ReplaceAll(fmt.Sprint(left), " ", ",")), 20*time.Second)
 	soon(t, ctx, "it as found", fmt.Sprintf(`JSON.stringify(%s.marks[0]?.map((m) => m.sample)) === %q || (at("review-edit-reset")?.click(), false)`, reviewNow, strings.ReplaceAll(fmt.Sprint(found), " ", ",")), 20*time.Second)
 }
+
+// TestReviewEditsWhileItWaits: a beat added while beats are found stays, and one that is being added when another recording is
+// opened goes to neither.
+func TestReviewEditsWhileItWaits(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	path := filepath.Join(t.TempDir(), "chest.bdf")
+	annotatedChest(t, path, -1)
+	address := program(t, "demo:finger")
+	bringIn(t, address, path)
+	twoChannels(t, ctx, address)
+	closeReview(t, ctx)
+	script(t, ctx, `window.named = (name) => [...document.querySelectorAll(".recording-name")].find((e) => e.textContent === name); named("chest").click()`)
+	soon(t, ctx, "the notes and beats", reviewNow+`.annotated > 0`, 10*time.Second)
+	script(t, ctx, `hold("GET", /find=0/); at("review-edit").click()`)
+	soon(t, ctx, "the beats held", `held.length === 1`, 20*time.Second)
+	script(t, ctx, `at("review-edit-add").click()`)
+	soon(t, ctx, "the beat added", reviewNow+`.beats[0] === 1 && asked.some((a) => a.startsWith("PATCH"))`, 5*time.Second)
+	script(t, ctx, `release()`)
+	soon(t, ctx, "the beats found", reviewNow+`.beats[0] > 30`, 10*time.Second)
+	if n := look[int](t, ctx, reviewNow+`.marks[0].filter((m) => m.byHand).length`); n != 1 {
+		t.Errorf("%d beats by hand, want the one added", n)
+	}
+	script(t, ctx, `asked.length = 0; hold("GET", new RegExp("columns=" + (2 * Math.round(0.3 * `+reviewNow+`.rateHz) + 1) + "$")); at("review-in").click(); at("review-canvas").dispatchEvent(new KeyboardEvent("keydown", {key: "ArrowRight", bubbles: true})); at("review-edit-add").click()`)
+	soon(t, ctx, "the place of a beat held", `held.length === 1`, 5*time.Second)
+	closeReview(t, ctx)
+	script(t, ctx, `named("two").click()`)
+	soon(t, ctx, "the other recording", reviewNow+`.id.startsWith("two") && `+reviewNow+`.beats.length === 2`, 10*time.Second)
+	script(t, ctx, `release()`)
+	time.Sleep(300 * time.Millisecond)
+	if patched := look[[]string](t, ctx, `asked.filter((a) => a.startsWith("PATCH"))`); len(patched) > 0 {
+		t.Errorf("a beat went to %q", patched)
+	}
+}

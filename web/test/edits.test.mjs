@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { added, changed, counts, freePlace, moved, removed, standsOut, undone } from "../js/review/edits.js";
+import { withNotes } from "../js/review/annotated.js";
+import { added, changed, changedEdits, changedMeanwhile, counts, freePlace, moved, removed, standsOut, undone } from "../js/review/edits.js";
 
 const mark = (sample, byHand) => ({ sample, kind: "ecg", quality: 1, ...(byHand ? { byHand } : {}) });
 const RATE = 250;
@@ -46,4 +47,19 @@ test("a beat is where the values stand out, up or down", () => {
   values[80] = 1.2;
   assert.equal(standsOut(values, 75, 12), 80);
   assert.equal(standsOut(values, 120, 12), 120, "nothing stands out: where it was asked for");
+});
+
+test("what is edited while beats and edits are read comes with them, known to the server or not", () => {
+  const read = [mark(100), mark(300), mark(500)];
+  const changes = [added(200, "ecg"), removed([], mark(300), RATE), moved([{ at: 200 }], mark(200, true), 220, RATE)];
+  const want = [100, 220, 500];
+  for (let known = 0; known <= changes.length; known++) {
+    const list = changes.slice(0, known).reduce(changed, read);
+    assert.deepEqual(changedMeanwhile(list, changes, RATE).map((m) => m.sample), want, `${known} known`);
+    const edits = changes.slice(0, known).reduce(changedEdits, []);
+    assert.deepEqual(changes.reduce(changedEdits, edits).sort((a, b) => (a.at ?? 0) - (b.at ?? 0)), [{ was: 300 }, { at: 220 }], `${known} known`);
+  }
+  assert.deepEqual(changedMeanwhile([mark(101), mark(500)], [added(100, "ecg")], RATE).map((m) => m.sample), [100, 500], "a decimated channel has it a little elsewhere");
+  const note = (sample, text) => ({ sample, text });
+  assert.deepEqual(withNotes([note(10, "a"), note(30, "c")], [note(20, "b"), note(10, "a")]).map((n) => n.text), ["a", "b", "c"]);
 });

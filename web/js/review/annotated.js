@@ -12,6 +12,16 @@ import { firstFrom } from "./window.js";
 const LEAST_APART_CSS = 5;
 
 /**
+ * Notes as read, with those added meanwhile.
+ * @param {import("./library.js").RecordedNote[]} read
+ * @param {import("./library.js").RecordedNote[]} more
+ */
+export function withNotes(read, more) {
+  const added = more.filter((n) => !read.some((r) => r.sample === n.sample && r.text === n.text));
+  return [...read, ...added].sort((a, b) => a.sample - b.sample);
+}
+
+/**
  * The stretches that notes speak of: a ground and a bar at the top, both ends marked.
  * @param {import("./library.js").RecordedNote[]} notes
  * @param {{from: number, to: number, rateHz: number, height: number, x: (sample: number) => number}} sheet

@@ -3,7 +3,7 @@
 
 import { button, h, setText } from "../dom.js";
 import { clockTime } from "../format.js";
-import { added, changed, counts, freePlace, moved, removed, standsOut, undone } from "./edits.js";
+import { added, changed, changedEdits, changedMeanwhile, counts, freePlace, moved, removed, standsOut, undone } from "./edits.js";
 import { library } from "./library.js";
 import { decodePiece, firstFrom } from "./window.js";
 import { reviewEditorWords as W } from "../words.js";
@@ -72,6 +72,28 @@ export class BeatEditor {
     this.future = [];
     this.#choose(null);
     this.tell();
+  }
+
+  /** What was changed since the recording was shown, in order. @param {number} channel */
+  #made(channel) {
+    const here = (/** @type {{channel: number}} */ s) => s.channel === channel;
+    return [...this.future.filter(here).map((s) => undone(s.change)), ...this.past.filter(here).map((s) => s.change)];
+  }
+
+  /** The edits have been read; those made meanwhile come with them. @param {Record<string, Edit[]>} edits */
+  read(edits) {
+    for (const { channel } of [...this.past, ...this.future]) edits[channel] = this.#made(channel).reduce(changedEdits, edits[channel] ?? []);
+    this.edits = edits;
+    this.tell();
+    return edits;
+  }
+
+  /** The beats of a channel have been read or found; what was edited meanwhile comes with them. @param {number} channel @param {Mark[]} list */
+  beats(channel, list) {
+    const beats = changedMeanwhile(list, this.#made(channel), this.options.sheet.rateHz);
+    const { chosen } = this;
+    if (chosen && channel === this.options.channel()) this.chosen = beats.find((m) => m.sample === chosen.sample) ?? null;
+    return beats;
   }
 
   /** @param {boolean} [on] */
@@ -216,23 +238,26 @@ export class BeatEditor {
 
   /** Adds a beat at what stands out near a sample. @param {number} sample */
   async #add(sample) {
-    const { sheet, channel, failed, announce } = this.options;
-    const kind = sheet.detail?.channelDetails[channel()]?.kind;
+    const { sheet, failed, announce } = this.options;
+    const { id } = this;
+    const channel = this.options.channel();
+    const kind = sheet.detail?.channelDetails[channel]?.kind;
     if (kind !== "ecg" && kind !== "pulse") return failed(new Error(W.noBeatsHere));
     const at = Math.round(sample);
     const half = Math.min(Math.round(LOOK * sheet.rateHz), MOST_VALUES / 2 - 1);
     const from = Math.max(0, at - half);
     const to = Math.min(sheet.window.length, at + half + 1);
     try {
-      const piece = decodePiece(await library.view(this.id, `from=${from}&to=${to}&columns=${to - from}`));
-      const best = from + standsOut(piece.high[channel()], at - from, Math.round(SNAP * sheet.rateHz));
+      const piece = decodePiece(await library.view(id, `from=${from}&to=${to}&columns=${to - from}`));
+      if (id !== this.id || channel !== this.options.channel()) return;
+      const best = from + standsOut(piece.high[channel], at - from, Math.round(SNAP * sheet.rateHz));
       const place = freePlace(this.#list, best, sheet.rateHz, null, sheet.window.length);
       if (place !== place) return failed(new Error(W.tooNear));
       void this.#do(added(place, kind));
       this.#choose(this.#list.find((m) => m.sample === place) ?? null);
       announce(W.beatAdded(clockTime(place / sheet.rateHz, 0.01)));
     } catch (e) {
-      failed(e);
+      if (id === this.id) failed(e);
     }
   }
 
@@ -309,7 +334,7 @@ export class BeatEditor {
     const { id } = this;
     const show = (/** @type {Change} */ c) => {
       sheet.beats[channel] = changed(sheet.beats[channel] ?? [], c);
-      this.edits[channel] = [...(this.edits[channel] ?? []).filter((e) => !c.take.some((t) => t.at === e.at && t.was === e.was)), ...c.put];
+      this.edits[channel] = changedEdits(this.edits[channel] ?? [], c);
       this.tell();
       told();
     };

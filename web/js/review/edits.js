@@ -50,6 +50,22 @@ export function changed(list, c) {
   return [...list.filter((m) => !gone.has(m.sample)), ...c.into].sort((a, b) => a.sample - b.sample);
 }
 
+/** The edits of a channel after a change. @param {Edit[]} edits @param {Change} c @returns {Edit[]} */
+export function changedEdits(edits, c) {
+  return [...edits.filter((e) => ![...c.take, ...c.put].some((t) => t.at === e.at && t.was === e.was)), ...c.put];
+}
+
+/**
+ * A channel's beats as the server gave them, with changes made meanwhile, of which it may have known some.
+ * @param {Mark[]} list
+ * @param {Change[]} changes
+ * @param {number} rateHz
+ */
+export function changedMeanwhile(list, changes, rateHz) {
+  const near = Math.max(1, SAME * rateHz);
+  return changes.reduce((l, c) => changed(l.filter((m) => ![...c.out, ...c.into].some((x) => Math.abs(x.sample - m.sample) < near)), c), list);
+}
+
 /**
  * The place nearest to one wanted that is far enough from the other beats, NaN when there is none near.
  * @param {Mark[]} list

@@ -6,6 +6,7 @@ import { prefs } from "../store.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, refill, select, setText } from "../dom.js";
 import { clockTime, duration, qualityWord, quantity, rate, significant } from "../format.js";
+import { withNotes } from "./annotated.js";
 import { ChannelFields } from "./channels.js";
 import { RecordedCheck } from "./figures.js";
 import { RecordedIntervals } from "./intervals.js";
@@ -63,9 +64,13 @@ class ReviewView {
     /** @type {(PathSettings|null)[]} */
     this.paths = [];
     this.beatChannel = 0;
+    /** Somebody chose that channel. */
+    this.beatsChosen = false;
     this.pathChannel = 0;
     this.listKey = "";
     this.valueTimer = 0;
+    /** How often the cursors' values were wanted. */
+    this.valueTurn = 0;
     this.beatTimer = 0;
     this.opening = 0;
     /** @type {AbortController|null} finding the beats of a channel */
@@ -158,6 +163,7 @@ class ReviewView {
     this.noteCount = h("small", {});
     this.beatPick = select("review-beat-channel", [], (v) => {
       this.beatChannel = Number(v);
+      this.beatsChosen = true;
       this.#showBeats(true);
       this.editor.toggle(false);
       this.editor.tell();
@@ -212,19 +218,19 @@ class ReviewView {
       this.#show(detail, place);
       this.openMs = performance.now() - begun;
       await this.source?.first; // the trace before the notes
+      await this.editor.busy; // and what is being saved
       const whole = await library.get(id).finally(() => (this.reading = false));
       if (mine !== this.opening) return;
-      detail.notes = whole.notes;
+      detail.notes = withNotes(whole.notes, detail.notes);
       detail.gaps = whole.gaps;
-      detail.edits = whole.edits; // one list with the editor's
-      this.editor.show(id, detail.edits);
+      detail.edits = this.editor.read(whole.edits); // one list with the editor's
       this.#showNotes();
       const { channels, annotated } = await library.beats(id);
       if (mine !== this.opening) return;
-      this.sheet.beats = channels;
+      this.sheet.beats = channels.map((list, c) => this.editor.beats(c, list.length > 0 ? list : this.sheet.beats[c] ?? [])); // or found meanwhile
       this.sheet.annotated = annotated;
       if (this.panelButtons) this.panelButtons.score.hidden = annotated.length === 0;
-      this.beatChannel = Math.max(0, channels.findIndex((b) => b.length > 0));
+      if (!this.beatsChosen) this.beatChannel = Math.max(0, channels.findIndex((b) => b.length > 0));
       if (this.beatPick) this.beatPick.value = String(this.beatChannel);
       this.#showBeats(true);
       this.#findEdited(whole.edits);
@@ -279,6 +285,7 @@ class ReviewView {
     this.paths = detail.channelDetails.map(() => null);
     this.pathChannel = 0;
     this.beatChannel = 0;
+    this.beatsChosen = false;
     if (this.panelButtons) this.panelButtons.score.hidden = true;
   }
 
@@ -445,18 +452,20 @@ class ReviewView {
     if (!cursors.on) return;
     window.clearTimeout(this.valueTimer);
     this.#showReadout(null, null);
-    this.valueTimer = window.setTimeout(() => this.#values(), VALUE_PAUSE_MS);
+    const mine = ++this.valueTurn;
+    this.valueTimer = window.setTimeout(() => this.#values(mine), VALUE_PAUSE_MS);
   }
 
-  async #values() {
+  /** @param {number} mine the turn, of which only the last is shown */
+  async #values(mine) {
     const { a, b } = this.sheet.cursors;
     const source = this.source;
     if (!source) return;
     try {
       const [va, vb] = await Promise.all([source.at(a), source.at(b)]);
-      if (source === this.source && a === this.sheet.cursors.a && b === this.sheet.cursors.b) this.#showReadout(va, vb);
+      if (mine === this.valueTurn && source === this.source) this.#showReadout(va, vb);
     } catch (e) {
-      this.#failed(e);
+      if (mine === this.valueTurn) this.#failed(e);
     }
   }
 
@@ -503,8 +512,8 @@ class ReviewView {
     const durationSeconds = cursors.on && this.noteSpan?.checked ? Math.abs(cursors.b - cursors.a) / rateHz : 0;
     try {
       await library.addNote(detail.id, sample, text, durationSeconds);
-      detail.notes.push({ sample, text, board: false, added: true, onsetSeconds: sample / detail.rateHz, durationSeconds });
-      detail.notes.sort((a, b) => a.sample - b.sample);
+      const now = this.detail?.id === detail.id ? this.detail : detail; // read anew meanwhile
+      now.notes = withNotes(now.notes, [{ sample, text, board: false, added: true, onsetSeconds: sample / detail.rateHz, durationSeconds }]);
       this.#closeNote();
       this.#showNotes();
       this.#fail("");
@@ -520,7 +529,9 @@ class ReviewView {
     if (!detail) return;
     try {
       await library.removeNote(detail.id, n.sample, n.text);
-      detail.notes.splice(detail.notes.indexOf(n), 1);
+      const { notes } = this.detail?.id === detail.id ? this.detail : detail;
+      const i = notes.findIndex((m) => m.sample === n.sample && m.text === n.text);
+      if (i >= 0) notes.splice(i, 1);
       this.#showNotes();
       this.ctx.announce(W.theNoteIsGone);
     } catch (e) {
@@ -600,8 +611,8 @@ class ReviewView {
     tell(0);
     try {
       const channels = await library.findBeats(detail.id, channel, tell, finding.signal);
-      if (detail === this.detail) {
-        this.sheet.beats[channel] = channels[channel];
+      if (detail.id === this.detail?.id) {
+        this.sheet.beats[channel] = this.editor.beats(channel, channels[channel]);
         this.#showBeats(true);
         this.ctx.loop.dirty(this.sheet);
         this.ctx.announce(W.beatsFound(channels[channel].length));
@@ -617,7 +628,7 @@ class ReviewView {
 
   /** Edited beats are among those found: where none are stored they are found at once. @param {Record<string, import("./library.js").Edit[]>} edits */
   #findEdited(edits) {
-    const channel = Number(Object.keys(edits).find((c) => edits[c].length > 0) ?? -1);
+    const channel = Number(Object.keys(edits).find((c) => edits[c].length > 0 && (!this.beatsChosen || Number(c) === this.beatChannel)) ?? -1);
     if (channel < 0 || this.finding || this.sheet.beats[channel]?.length) return;
     this.beatChannel = channel;
     if (this.beatPick) this.beatPick.value = String(channel);
@@ -642,12 +653,11 @@ class ReviewView {
 
   /** The same place, as the server has it. */
   async #reload() {
-    const { detail, beatChannel } = this;
+    const { detail } = this;
     if (!detail) return;
+    this.beatsChosen = true;
     await this.open(detail.id);
-    if (this.detail?.id !== detail.id || this.sheet.beats[beatChannel]?.length) return;
-    this.beatChannel = beatChannel;
-    if (this.beatPick) this.beatPick.value = String(beatChannel);
+    if (this.detail?.id !== detail.id || this.sheet.beats[this.beatChannel]?.length) return;
     void this.#findBeats();
   }
 
