@@ -103,3 +103,53 @@ func TestRecordingsAsALibrary(t *testing.T) {
 	script(t, ctx, `at("recordings-all").click()`)
 	soon(t, ctx, "the next name as typed", `at("recording-2-name").value === "zzp"`, 5*time.Second)
 }
+
+// TestRecordingWishesInTurn: what is asked for while something else is awaited is done after it, and a note being written
+// while the one before is awaited stays.
+func TestRecordingWishesInTurn(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	open(t, ctx, program(t, "demo:finger"))
+	script(t, ctx, holding)
+	script(t, ctx, `at("drawer-recordings").click()`)
+	soon(t, ctx, "a sample to keep", `window.pulsewright.stats().lastIndex > 250 && at("record-start")`, 20*time.Second)
+	script(t, ctx, `hold("POST", /keep$/); at("keep").click(); at("record-start").click()`)
+	soon(t, ctx, "the minutes kept", `held.length === 1`, 10*time.Second)
+	script(t, ctx, `release()`)
+	soon(t, ctx, "the recording", `/0:0[1-9]/.test(at("record-state").textContent)`, 10*time.Second)
+	script(t, ctx, `hold("POST", /notes$/); at("record-live-note").value = "one"; at("record-live-note-add").click()`)
+	soon(t, ctx, "the note", `held.length === 1`, 10*time.Second)
+	script(t, ctx, `at("record-live-note").value = "tw"; at("record-stop").click(); release()`)
+	soon(t, ctx, "both recordings, the second stopped", `document.querySelectorAll(".recording-name").length === 2 && at("recording-mark").hidden`, 10*time.Second)
+	if got := look[string](t, ctx, `at("record-live-note").value`); got != "tw" {
+		t.Errorf("the next note being written: %q", got)
+	}
+}
+
+// TestCompareOfTheLastPicked: a recording that was picked before and answers late changes nothing.
+func TestCompareOfTheLastPicked(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	address := program(t, "demo:finger")
+	for name, rows := range map[string]int{"short": 5000, "long": 20000} {
+		path := filepath.Join(t.TempDir(), name+".csv")
+		if err := os.WriteFile(path, []byte("# rate 200 Hz\nlevel [V]\n"+strings.Repeat("1.0\n1.2\n", rows/2)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		bringIn(t, address, path)
+	}
+	twoChannels(t, ctx, address)
+	closeReview(t, ctx)
+	script(t, ctx, `at("recording-0-mark").click(); at("recording-1-mark").click(); at("recordings-compare").click()`)
+	judged := `document.querySelectorAll('[data-testid=compare-words] li').length > 0 && !document.getElementById("compare").classList.contains("working")`
+	soon(t, ctx, "the comparison", judged, 20*time.Second)
+	script(t, ctx, `put("compare-b", "two.csv"); put("compare-a", "two.csv")`)
+	soon(t, ctx, "another", judged+` && at("compare-a").value === "two.csv" && at("compare-a-to").value.startsWith("1:40")`, 20*time.Second)
+	script(t, ctx, `asked.length = 0; hold("GET", /short.csv.notes=0/); put("compare-a", "short.csv"); put("compare-a", "long.csv")`)
+	soon(t, ctx, "the one picked last", judged+` && held.length === 1 && asked.some((a) => /long.csv.analysis/.test(a))`, 20*time.Second)
+	script(t, ctx, `release()`)
+	time.Sleep(300 * time.Millisecond)
+	if got := look[string](t, ctx, `[at("compare-a").value, at("compare-a-to").value, ...asked.filter((a) => /(long|short).csv.analysis/.test(a) && !/long.*&to=20000$/.test(a))].join(" ")`); got != "long.csv 1:40.0" {
+		t.Errorf("it shows %q", got)
+	}
+}

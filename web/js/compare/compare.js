@@ -142,8 +142,9 @@ class SideForm {
   /** @param {Side} side */
   async load(side) {
     this.side = side;
-    if (this.detail?.id !== side.id) this.detail = await library.brief(side.id);
-    const { detail } = this;
+    const detail = this.detail?.id === side.id ? this.detail : await library.brief(side.id);
+    if (this.side !== side) return; // another was chosen meanwhile
+    this.detail = detail;
     side.channel = Math.min(side.channel, detail.channelDetails.length - 1);
     side.from = Math.min(side.from, Math.max(0, detail.samples - 1));
     this.pick.value = side.id;
@@ -254,6 +255,7 @@ class CompareView {
         if (!f.side) throw new Error(W.thereIsNoRecordingTo);
         return f.load(f.side);
       }));
+      if (mine !== this.turn) return;
       this.forms.forEach((f, i) => f.settle(this.forms[1 - i].kind()));
       const done = await Promise.all(this.forms.map(async (f) => {
         if (!f.side) throw new Error(W.thereIsNoRecordingTo);

@@ -4,6 +4,7 @@ import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
 import { button, fill, h, select, setText } from "../dom.js";
 import { bytes, clockTime, rate, significant } from "../format.js";
+import { Queue } from "../queue.js";
 import { prefs } from "../store.js";
 import { ImportBox } from "./import-box.js";
 import { library, replayAddress, SPEEDS } from "../review/library.js";
@@ -139,7 +140,7 @@ class RecordingsPanel {
   constructor(root, ctx) {
     this.ctx = ctx;
     this.gone = false;
-    this.busy = false;
+    this.queue = new Queue();
     this.owner = true;
     /** @type {Entry[]} */
     this.list = [];
@@ -200,9 +201,9 @@ class RecordingsPanel {
     noteForm.addEventListener("submit", (e) => {
       e.preventDefault();
       const text = this.liveNote?.value.trim() ?? "";
-      if (text) void this.#do(async () => {
+      if (text) void this.#do("note " + text, async () => {
         await api.note(text);
-        if (this.liveNote) this.liveNote.value = "";
+        if (this.liveNote?.value.trim() === text) this.liveNote.value = ""; // else the next is being written
         this.#say(W.noted);
       });
     });
@@ -233,10 +234,11 @@ class RecordingsPanel {
   }
 
   #start() {
-    return this.#do(async () => {
-      const running = await library.start({ name: this.name?.value.trim() ?? "", minutes: Number(this.length?.value ?? 0), keepMinutes: this.#pastMinutes(), note: this.note?.value.trim() ?? "" });
+    const what = { name: this.name?.value.trim() ?? "", minutes: Number(this.length?.value ?? 0), keepMinutes: this.#pastMinutes(), note: this.note?.value.trim() ?? "" };
+    return this.#do("record", async () => {
+      const running = await library.start(what);
       this.#run(running);
-      if (this.note) this.note.value = "";
+      if (this.note?.value.trim() === what.note) this.note.value = "";
       this.#say(W.recording);
       this.stop?.focus();
       void this.refresh();
@@ -244,7 +246,7 @@ class RecordingsPanel {
   }
 
   #stop() {
-    return this.#do(async () => {
+    return this.#do("stop", async () => {
       const done = await library.stop();
       this.#run(null);
       this.#say(W.recorded(clockTime(Math.floor(done.seconds))));
@@ -254,8 +256,9 @@ class RecordingsPanel {
   }
 
   #keep() {
-    return this.#do(async () => {
-      const done = await library.keep(Number(this.keepMinutes?.value ?? 5), this.name?.value.trim() ?? "");
+    const [minutes, name] = [Number(this.keepMinutes?.value ?? 5), this.name?.value.trim() ?? ""];
+    return this.#do("keep", async () => {
+      const done = await library.keep(minutes, name);
       this.#say(W.kept(clockTime(Math.floor(done.seconds))));
       void this.refresh();
     });
@@ -276,7 +279,7 @@ class RecordingsPanel {
     if (document.hidden || this.gone || !this.running) return;
     try {
       const running = await library.running();
-      if (this.gone || this.busy) return;
+      if (this.gone || this.queue.busy) return;
       const ended = this.running && !running;
       this.#run(running);
       if (ended) {
@@ -390,7 +393,7 @@ class RecordingsPanel {
 
   /** @param {Trashed[]} list */
   #empty(list) {
-    return this.#do(async () => {
+    return this.#do("empty", async () => {
       const { deleted } = await library.emptyTrash(list.map((t) => t.id));
       this.#say(W.deletedForGoodAreFree(deleted.length === 1 ? W.oneRecordingIs : W.recordingsAre(deleted.length), bytes(deleted.reduce((sum, t) => sum + t.bytes, 0))));
       void this.refresh();
@@ -400,7 +403,7 @@ class RecordingsPanel {
 
   /** @param {string} id */
   #restore(id) {
-    return this.#do(async () => {
+    return this.#do("restore " + id, async () => {
       const back = await library.restore(id);
       this.openId = back.id;
       this.#say(W.isBack(back.name || back.id));
@@ -436,8 +439,8 @@ class RecordingsPanel {
   }
 
   #download() {
-    return this.#do(async () => {
-      const ids = (this.shown ?? this.list).filter((e) => this.chosen.has(e.id)).map((e) => e.id);
+    const ids = (this.shown ?? this.list).filter((e) => this.chosen.has(e.id)).map((e) => e.id);
+    return this.#do("download", async () => {
       const a = h("a", { href: await library.archive(ids, this.manyAs?.value ?? "edf"), download: "", hidden: true, "data-testid": "recordings-archive" });
       document.getElementById("recordings-archive")?.remove();
       a.id = "recordings-archive";
@@ -448,8 +451,8 @@ class RecordingsPanel {
   }
 
   #trashChosen() {
-    return this.#do(async () => {
-      const gone = this.list.filter((e) => this.chosen.has(e.id) && !e.recording);
+    const gone = this.list.filter((e) => this.chosen.has(e.id) && !e.recording);
+    return this.#do("trash", async () => {
       for (const e of gone) await library.trash(e.id);
       this.chosen.clear();
       this.openId = "";
@@ -464,7 +467,7 @@ class RecordingsPanel {
 
   /** @param {string[]} ids */
   #restoreAll(ids) {
-    return this.#do(async () => {
+    return this.#do("restore", async () => {
       for (const id of ids) await library.restore(id);
       this.#say(W.areBack(ids.length === 1 ? W.oneRecordingIs : W.recordingsAre(ids.length)));
       void this.refresh();
@@ -544,7 +547,7 @@ class RecordingsPanel {
    */
   #save(e, written) {
     const draft = this.drafts.get(e.id);
-    return this.#do(async () => {
+    return this.#do("save " + JSON.stringify([e.id, written]), async () => {
       /** @type {{name?: string, note?: string}} */
       const what = {};
       if (written.name !== e.name && !e.recording) what.name = written.name;
@@ -575,7 +578,7 @@ class RecordingsPanel {
       setText(this.error, W.isBeingRecordedAndWould(this.running.name || W.aRecording));
       return;
     }
-    return this.#do(async () => {
+    return this.#do("replay " + e.id, async () => {
       await api.open(replayAddress(e.address, 0, speed));
       this.#say(W.replaying(e.name || e.id));
     });
@@ -583,7 +586,7 @@ class RecordingsPanel {
 
   /** @param {Entry} e */
   #trash(e) {
-    return this.#do(async () => {
+    return this.#do("trash " + e.id, async () => {
       await library.trash(e.id);
       this.openId = "";
       const undo = button("recordings-undo", W.undo, () => this.#restore(e.id));
@@ -604,18 +607,20 @@ class RecordingsPanel {
 
   // --- saying things ------------------------------------------------------------
 
-  /** @param {() => Promise<void>} what */
-  async #do(what) {
-    if (this.busy) return;
-    this.busy = true;
-    setText(this.error, "");
-    try {
-      await what();
-    } catch (e) {
-      this.#failed(e);
-    } finally {
-      this.busy = false;
-    }
+  /**
+   * After what was asked for before.
+   * @param {string} wish
+   * @param {() => Promise<void>} what
+   */
+  #do(wish, what) {
+    return this.queue.do(wish, async () => {
+      setText(this.error, "");
+      try {
+        await what();
+      } catch (e) {
+        this.#failed(e);
+      }
+    });
   }
 
   /** @param {unknown} e */
@@ -636,11 +641,11 @@ class RecordingsPanel {
     const running = state.server?.recording ?? null;
     const name = running?.name ?? "";
     if (name === this.runningName && !!running === !!this.running) return;
-    const ended = this.running && !running && !this.busy;
+    const ended = this.running && !running && !this.queue.busy;
     this.runningName = name;
     this.#run(/** @type {Running|null} */ (running));
     if (ended) this.#say(W.theRecordingEnded);
-    if (!this.busy) void this.refresh();
+    if (!this.queue.busy) void this.refresh();
   }
 
   destroy() {
