@@ -98,6 +98,7 @@ export class BoardModel {
       this.#putAside();
       this.draft = this.drafts.get(place) ?? (board && structuredClone(board));
       this.computed = this.turned = null;
+      this.lookError = "";
     } else if (gone || !this.changes) this.draft = board && structuredClone(board);
     this.channel = channel;
     this.place = place;

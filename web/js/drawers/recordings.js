@@ -552,7 +552,7 @@ class RecordingsPanel {
       const what = {};
       if (written.name !== e.name && !e.recording) what.name = written.name;
       if (written.note !== e.note) what.note = written.note;
-      if (Object.keys(what).length === 0) return;
+      if (Object.keys(what).length === 0) return void this.drafts.delete(e.id);
       const entry = await library.change(e.id, what);
       const later = this.drafts.get(e.id);
       this.drafts.delete(e.id);
