@@ -87,17 +87,22 @@ type gateParams struct {
 	// pairShare of the long one or, of an ECG, their heights apart by more than pairHeight, a
 	// logarithm, or more like every second one by pairOther; all intervals within pairNear of
 	// both. From pairs to pairsMost intervals are looked at.
-	pairs, pairsMost                                        int
-	pairSeconds, pairShare, pairHeight, pairNear, pairOther float64
+	pairs, pairsMost                                                    int
+	pairSeconds, pairShare, pairHeight, pairNear, pairOther, pairWeaker float64
 	// A correlation half a period on from which every other beat may be missing,
 	// and the share of that one period on.
 	half, halfShare float64
+	third           float64 // or a third on, from which two of three
 	// Beats that come more unevenly than bluntUneven and have less than the share blunt of
 	// their range in one slope are no heart's, unless the beats are surer than bluntSure.
 	blunt, bluntUneven, bluntSure float64
 	// Nor has a pulse slower than pressBelow, bpm, so little slope, and heights that differ by
 	// more than pressHeights, a logarithm, from the one before and from the one before that: presses.
 	pressBelow, pressHeights float64
+	// Nor has a rhythm of which so many beats have less than the share faint of the usual height,
+	// if it is more even than faintUneven.
+	faint, faintUneven float64
+	faintLeast         int
 	// No rhythm is more uneven than erratic, unless its beats are surer than erraticSure.
 	erratic, erraticSure float64
 	// Nor has so many intervals that are too short, of the last ones.
@@ -151,8 +156,9 @@ func defaultGateParams(k Kind) gateParams {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
 		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.show, p.sure, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.86, 0.95, 0.04
 		p.blunt, p.bluntUneven, p.fewUneven = 0.55, 0.1, 0.03
-		p.pressBelow, p.pressHeights = 100, 0.25
-		p.pairSeconds, p.pairShare = 0.45, 0.85
+		p.pressBelow, p.pressHeights, p.third = 100, 0.25, 0.55
+		p.faint, p.faintLeast, p.faintUneven = 0.12, 2, 0.12
+		p.pairSeconds, p.pairShare, p.pairWeaker, p.pairHeight = 0.45, 0.85, 0.48, 0.3
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, -5.337, 2.123, 7.730, -7.606, 0, 0, 0, -4.559}
 	}
 	return p
@@ -191,6 +197,7 @@ type evidence struct {
 	unequal float64 // how far from the one before, or from the one before that where that is less, in the mean
 	sure    float64 // by how many points the likeliest sequence of beats is ahead, as a logarithm; of an ECG
 	unlevel float64 // by how much the level changes from beat to beat, against their range
+	faint   bool    // some of the beats are hardly a wave, though all come evenly
 	doubled bool    // a smaller wave follows, or comes before, every beat
 }
 
@@ -209,6 +216,7 @@ type gateBeat struct {
 	calm    float64 // mean slope there
 	level   float64 // before it, from the shape's mean
 	swing   float64 // range of the shape
+	rise    float64 // its height in the input, as the detector has it
 	margin  float64 // by how many points the likeliest beats with it are ahead of those without; 0 unknown
 }
 
@@ -356,7 +364,7 @@ func (g *gate) beat(b Beat, rr, margin float64) {
 		g.waitingN--
 	}
 	at := func(sample int64) int64 { return int64(math.Round((float64(sample) + g.lag) / float64(g.ratio))) }
-	g.waiting[g.waitingN] = gateBeat{at: at(b.Sample), foot: at(b.Foot), rr: rr, margin: margin}
+	g.waiting[g.waitingN] = gateBeat{at: at(b.Sample), foot: at(b.Foot), rr: rr, rise: math.Abs(b.Amplitude), margin: margin}
 	g.waitingN++
 }
 
@@ -542,8 +550,8 @@ func (g *gate) look() {
 	g.listen(g.p.steepest*height, over)
 	s.period, s.half = g.repeats(lag), g.repeats(lag/2)
 	s.part = s.half
-	if g.kind == ECG {
-		s.part = max(s.part, g.repeats(lag/3))
+	if third := g.repeats(lag / 3); third >= g.p.third {
+		s.part = max(s.part, third)
 	}
 	s.uneven = g.meter.unsteady()
 	lo, hi := g.span(g.p.wander)
@@ -552,6 +560,7 @@ func (g *gate) look() {
 	s.sharp = height / swing
 	s.slow = calm / max(s.wander, 1e-9)
 	s.doubled = g.doubled(from)
+	s.faint = g.kind == Pulse && s.uneven < g.p.faintUneven && g.faint(last)
 	p := unitClamp(s.period / g.p.periodic)
 	s.odds = [evidences]float64{
 		evidencePeriod:  p,
@@ -632,12 +641,16 @@ func (g *gate) doubled(from int) bool {
 		}
 	}
 	short, long := min(rr[0], rr[1]), max(rr[0], rr[1])
-	if short >= g.p.pairSeconds {
-		return false
-	}
 	uneven := short < g.p.pairShare*long
 	if g.kind == Pulse { // strong and weak in turn, and evenly, is a heart
-		return uneven
+		weak := 0 // those after the short interval
+		if rr[1] < rr[0] {
+			weak = 1
+		}
+		return uneven && (short < g.p.pairSeconds || short < g.p.pairWeaker && height[1-weak]-height[weak] > g.p.pairHeight)
+	}
+	if short >= g.p.pairSeconds {
+		return false
 	}
 	return uneven || math.Abs(height[0]-height[1]) > g.p.pairHeight || other > g.p.pairOther
 }
@@ -694,6 +707,21 @@ func (g *gate) presses() bool {
 	return g.kind == Pulse && s.beats > 0 && rate < g.p.pressBelow && s.sharp < g.p.blunt && s.unequal > g.p.pressHeights
 }
 
+// faint tells that several beats are hardly a wave: looked for where one was due.
+func (g *gate) faint(last []gateBeat) bool {
+	var rises [gateLast]float64
+	for i, b := range last {
+		rises[i] = b.rise
+	}
+	usual, n := medianOf(rises[:len(last)]), 0
+	for _, b := range last {
+		if b.rise < g.p.faint*usual {
+			n++
+		}
+	}
+	return n >= g.p.faintLeast
+}
+
 // moves tells of an electrode that moves, even where it keeps time: its waves differ in
 // height and stand on levels of their own, they do not look like one another, and it does
 // not rest between them. Each of these a heart may do.
@@ -723,7 +751,7 @@ func (g *gate) erratic() bool {
 // refuses tells that the beats are no heart's, whatever their probability: what the
 // records teach too little of.
 func (g *gate) refuses() bool {
-	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.meter.broken() >= g.p.broken || g.moves() || g.beside() || g.restless() || g.unlike() || g.erratic()
+	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.seen.faint || g.meter.broken() >= g.p.broken || g.moves() || g.beside() || g.restless() || g.unlike() || g.erratic()
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it: every

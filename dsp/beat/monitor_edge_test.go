@@ -341,3 +341,63 @@ func TestMonitorSecondWave(t *testing.T) {
 		}
 	}
 }
+
+// Of every three pulses two are a quarter or three tenths as high and not found, or a second
+// wave half as high 0.45 s after a slow pulse, behind which a third beat is looked for where
+// hardly a wave is: no rate, but for a second or two.
+func TestMonitorFaint(t *testing.T) {
+	t.Parallel()
+	const rate, seconds = 250, 60
+	for _, c := range []struct {
+		name string
+		bpm  float64
+		x    func(r *rand.Rand) []float64
+	}{
+		{"two of three of 0.25", 100, func(*rand.Rand) []float64 { return weakPulses(rate, seconds, 0.25) }},
+		{"two of three of 0.3", 100, func(*rand.Rand) []float64 { return weakPulses(rate, seconds, 0.3) }},
+		{"second wave", 40, func(r *rand.Rand) []float64 {
+			x := make([]float64, seconds*rate)
+			for at := 0.3; at < seconds; at += 1.5 * (1 + 0.01*r.NormFloat64()) {
+				addWave(x, rate, at+0.18, 0.065, 1)
+				addWave(x, rate, at+0.63, 0.08, 0.5)
+			}
+			return x
+		}},
+	} {
+		x := c.x(rand.New(rand.NewPCG(5, 6)))
+		noise(x, 0.005, 7)
+		w, wrong := watch(t, MonitorConfig{Kind: Pulse, RateHz: rate, Low: math.NaN(), High: math.NaN()}), 0
+		w.hear(x, func(_ float64, q Reading) {
+			if q.State == StateReading && !near(q.RateBPM, c.bpm) {
+				wrong++
+			}
+		})
+		if wrong > 20 {
+			t.Errorf("%s: %d readings wrong, a tenth of a second each", c.name, wrong)
+		}
+	}
+}
+
+// weakPulses are 100 bpm, two of three of a share of the height.
+func weakPulses(rate, seconds, share float64) []float64 {
+	x := make([]float64, int(seconds*rate))
+	at := 0.3
+	for i := 0; at < seconds; i++ {
+		height := share
+		if i%3 == 0 {
+			height = 1
+		}
+		addWave(x, rate, at, 0.07, height)
+		addWave(x, rate, at+0.27, 0.09, 0.25*height)
+		at += 0.6 * (1 + 0.02*math.Sin(at))
+	}
+	return x
+}
+
+// addWave adds a bell of a width, seconds to where it bends.
+func addWave(x []float64, rate, at, width, height float64) {
+	for k := max(int((at-5*width)*rate), 0); k < min(int((at+5*width)*rate), len(x)); k++ {
+		u := (float64(k)/rate - at) / width
+		x[k] += height * math.Exp(-u*u/2)
+	}
+}
