@@ -272,6 +272,9 @@ func (p *printer) takeState(s session.State) error {
 	p.state = s
 	switch s.Status {
 	case session.StatusEnded:
+		if !p.begun {
+			return errors.New("the source ended before its channels and its sample rate were known, so nothing is printed: it was shorter than a second or two, or no numbers were in it; the address can tell the rate, as in -?rate=250&exact=1")
+		}
 		return errDone
 	case session.StatusFailed:
 		if p.begun || p.opened.Load() {

@@ -216,6 +216,20 @@ func TestStreamMisused(t *testing.T) {
 	}
 }
 
+// What ends before its rate is known says so.
+func TestStreamTooShort(t *testing.T) {
+	var lines strings.Builder
+	lines.WriteString("t_us,ecg\n")
+	for i := range 1000 {
+		fmt.Fprintf(&lines, "%d,%d\n", 4*i, 512+i%9)
+	}
+	var out bytes.Buffer
+	o := streamFlags{source: "-", data: t.TempDir(), points: []int{0}, stdin: strings.NewReader(lines.String()), warn: io.Discard}
+	if err := streamTo(t.Context(), o, &out, slog.New(slog.DiscardHandler)); err == nil || !strings.Contains(err.Error(), "sample rate") || out.Len() > 0 {
+		t.Errorf("error %v, printed %q", err, out.String())
+	}
+}
+
 func builtProgram(t *testing.T) string {
 	t.Helper()
 	binary := filepath.Join(t.TempDir(), "pulsewright")
