@@ -455,7 +455,8 @@ async function changeScale(channel, scale) {
   const now = async () => (await api.state()).channels[channel].scale;
   await undo.make(async () => {
     const before = await now();
-    const { scale: after } = await api.scale(channel, scale);
+    const { couplingHz, couplingFloorHz } = before; // measured, maybe while the dialog was open
+    const { scale: after } = await api.scale(channel, { ...scale, couplingHz, couplingFloorHz });
     return { label: "scale", undo: async () => api.scale(channel, takenBack(await now(), before, after)), redo: async () => api.scale(channel, takenBack(await now(), after, before)) };
   });
   problem("");

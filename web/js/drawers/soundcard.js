@@ -235,8 +235,10 @@ class SoundPanel {
       return;
     }
     if (!this.undo.checked && !channel.coupling) return;
+    const number = this.ctx.channel();
     try {
-      await api.scale(this.ctx.channel(), { ...channel.scale, couplingHz: this.undo.checked ? hz : 0, couplingFloorHz: Number(this.floor.value) });
+      const { scale } = (await api.state()).channels[number];
+      await api.scale(number, { ...scale, couplingHz: this.undo.checked ? hz : 0, couplingFloorHz: Number(this.floor.value) });
     } catch (e) {
       this.#failed(e);
       this.changed(this.ctx.store.state);

@@ -506,7 +506,8 @@ class ReviewView {
   async #addNote() {
     const text = this.noteInput?.value.trim() ?? "";
     const { detail } = this;
-    if (!text || !detail) return this.#closeNote();
+    if (!text || !detail || !this.noteForm) return this.#closeNote();
+    this.noteForm.inert = true;
     const sample = Math.round(this.#marked() ?? (this.sheet.window.from + this.sheet.window.to) / 2);
     const { cursors, rateHz } = this.sheet;
     const durationSeconds = cursors.on && this.noteSpan?.checked ? Math.abs(cursors.b - cursors.a) / rateHz : 0;
@@ -521,6 +522,7 @@ class ReviewView {
     } catch (e) {
       this.#failed(e);
     }
+    this.noteForm.inert = false;
   }
 
   /** @param {RecordedNote} n */
