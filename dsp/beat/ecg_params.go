@@ -25,7 +25,7 @@ type ecgParams struct {
 	behindPoints  float64 // against a slow wave soon after a quicker one: its T wave
 	behindQuick   float64 // from this on, a logarithm, and in full from twice this
 	ownLeast      int     // so many waves of a kind tell whether it is one of beats:
-	asideMost     float64 // no more than this share of them have a quicker wave near
+	asideMost     float64 // less than this share of them have a quicker wave near
 	latePoints    float64 // against an interval so long that a beat may be missing
 	lateFrom      float64 // beginning at so many usual ones
 	lateShare     float64 // and in full so many later
@@ -70,7 +70,7 @@ func defaultECGParams() ecgParams {
 		bias:       2.2, usualPoints: 4, aroundPoints: 4, floorPoints: 0.5, strayPoints: 7,
 		timelyPoints: 3, earlyPoints: 3.3, earlyShare: 0.3, soonPoints: 3, soonSeconds: 0.42,
 		behindPoints: 5, behindQuick: 0.7,
-		ownLeast: 3, asideMost: 0.2,
+		ownLeast: 4, asideMost: 0.1,
 		latePoints: 1, lateFrom: 1.2, lateShare: 0.4,
 		tPoints: 2, tFrom: 0.15, tTo: 0.42, tEqual: 0.5, tQuick: 0.4,
 		lookSeconds: 0.8, surePoints: 5, weakShare: 0.4, weakRank: 0.8, lessShare: 0.4,

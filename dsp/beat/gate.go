@@ -707,15 +707,16 @@ func (g *gate) presses() bool {
 	return g.kind == Pulse && s.beats > 0 && rate < g.p.pressBelow && s.sharp < g.p.blunt && s.unequal > g.p.pressHeights
 }
 
-// faint tells that several beats are hardly a wave: looked for where one was due.
+// faint tells that several beats between others are hardly a wave: looked for where one was
+// due. Where all are from one on, the gain was turned down.
 func (g *gate) faint(last []gateBeat) bool {
 	var rises [gateLast]float64
 	for i, b := range last {
 		rises[i] = b.rise
 	}
 	usual, n := medianOf(rises[:len(last)]), 0
-	for _, b := range last {
-		if b.rise < g.p.faint*usual {
+	for i, b := range last[1:] {
+		if last[i].rise < g.p.faint*usual && b.rise >= g.p.faint*usual {
 			n++
 		}
 	}
