@@ -145,13 +145,13 @@ type gateParams struct {
 func defaultGateParams(k Kind) gateParams {
 	p := gateParams{meter: defaultRateParams(), workHz: 100, slope: 0.04, energy: 0.08, near: 0.08, own: 0.12, before: 0.24, after: 0.40, memory: 6,
 		memoryTimes: 2.5, listenHz: 60, steepest: 2, overlap: 0.25, levelFrom: 0.5, levelOver: 0.25, beats: 3, calmMost: 2, levelMost: 2, heightLeast: 0.01,
-		between: 0.5, brothers: 5, periodic: 0.4, show: 0.865, sure: 0.962, half: 0.45, halfShare: 0.5, hide: 0.1,
+		between: 0.5, brothers: 5, periodic: 0.4, show: 0.887, sure: 0.9687, half: 0.45, halfShare: 0.5, hide: 0.12,
 		blunt: 0.35, bluntUneven: 0.07, erratic: 0.3, erraticSure: 1.6, broken: 2, few: 5, periodNear: 0.08, wander: 4, least: 0.03, unlike: 0.45, levelEdge: 0.1, levelShare: 0.85,
 		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 2.06,
 		besideHeights: 0.3, besideRange: 2.3, besidePeriod: 0.3, restless: 0.45,
 		bluntSure: 1.95, marginLeast: 0.5, marginMost: 10, marginStart: 5,
 		pairs: 3, pairsMost: 6, pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
-		odds: [...]float64{1.36, -1.68, 0, 0, 0, 0, 0, -8.05, 3.93, 0.34, -3.1, -1.98}}
+		odds: [...]float64{1.36, -1.68, 0, 0, 0, 0, 0, -8.05, 3.93, 0.34, -3.1, -1.78}}
 	if k == Pulse {
 		p.workHz, p.smooth, p.slope, p.energy, p.near, p.own = 50, 0.1, 0.1, 0, 0.04, 0.15
 		p.before, p.after, p.drift, p.opposite, p.round, p.between, p.show, p.sure, p.hide = 0.4, 0.4, 0.5, 0.9, 150, 0.35, 0.86, 0.95, 0.04
