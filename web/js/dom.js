@@ -97,6 +97,14 @@ export function byId(id) {
 }
 
 /**
+ * Leads the focus to what follows from what a person did, unless that person writes in a field by now.
+ * @param {HTMLElement|null|undefined} next
+ */
+export function leadTo(next) {
+  if (!document.activeElement?.matches("textarea, input:not([type=checkbox], [type=radio], [type=range])")) next?.focus();
+}
+
+/**
  * A button.
  * @param {string} id also its data-testid
  * @param {string} label

@@ -2,7 +2,7 @@
 
 import { api } from "../api.js";
 import { openCompare } from "../compare/compare.js";
-import { button, fill, h, select, setText } from "../dom.js";
+import { button, fill, h, leadTo, select, setText } from "../dom.js";
 import { bytes, clockTime, rate, significant } from "../format.js";
 import { Queue } from "../queue.js";
 import { prefs } from "../store.js";
@@ -240,7 +240,7 @@ class RecordingsPanel {
       this.#run(running);
       if (this.note?.value.trim() === what.note) this.note.value = "";
       this.#say(W.recording);
-      this.stop?.focus();
+      leadTo(this.stop);
       void this.refresh();
     });
   }
@@ -250,7 +250,7 @@ class RecordingsPanel {
       const done = await library.stop();
       this.#run(null);
       this.#say(W.recorded(clockTime(Math.floor(done.seconds))));
-      this.start?.focus();
+      leadTo(this.start);
       void this.refresh();
     });
   }
@@ -461,7 +461,7 @@ class RecordingsPanel {
       fill(this.said, h("span", {}, gone.length === 1 ? W.isInTheTrash(name) : W.areInTheTrash(name)), " ", undo);
       this.ctx.announce(W.isInTheTrashUndo(name));
       void this.refresh();
-      undo.focus();
+      leadTo(undo);
     });
   }
 
@@ -593,7 +593,7 @@ class RecordingsPanel {
       fill(this.said, h("span", {}, W.isInTheTrash(e.name || e.id)), " ", undo);
       this.ctx.announce(W.isInTheTrashUndo(e.name || e.id));
       void this.refresh();
-      undo.focus();
+      leadTo(undo);
     });
   }
 
