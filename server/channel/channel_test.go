@@ -73,6 +73,29 @@ func TestLinear(t *testing.T) {
 	}
 }
 
+// TestRails: a mid-rail outside of the rails, and rails the wrong way round, are refused by name.
+func TestRails(t *testing.T) {
+	at := func(v float64) *float64 { return &v }
+	for _, c := range []struct {
+		low, high, mid *float64
+		want           string
+	}{
+		{at(0), at(3.3), at(1.65), ""},
+		{at(0), at(3.3), at(0), ""},
+		{nil, nil, at(165), ""},
+		{at(0), at(3.3), at(165), "mid-rail of 165 V: it must not lie above the upper supply rail, 3.3 V"},
+		{nil, at(3.3), at(165), "mid-rail of 165 V: it must not lie above"},
+		{at(0), nil, at(-1), "mid-rail of -1 V: it must not lie below the lower supply rail, 0 V"},
+		{at(5), at(3.3), nil, "supply rails from 5 to 3.3 V: the lower must lie below the upper"},
+		{at(5), at(5), nil, "supply rails from 5 to 5 V"},
+	} {
+		err := channel.Scale{Source: channel.ScaleBoard, Gain: 1, SupplyLowVolts: c.low, SupplyHighVolts: c.high, MidRailVolts: c.mid}.Check()
+		if (err == nil) != (c.want == "") || err != nil && !strings.HasPrefix(err.Error(), c.want) {
+			t.Errorf("%q instead of %q", err, c.want)
+		}
+	}
+}
+
 // TestPrinted: the last decimal of values in a unit is told apart from a converter's step.
 func TestPrinted(t *testing.T) {
 	board, converter := channel.Settings{Scale: channel.Scale{Source: channel.ScaleBoard}}, channel.Settings{Scale: channel.Scale{Source: channel.ScaleConverter, ReferenceVolts: 5, Bits: 10}}

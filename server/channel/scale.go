@@ -97,7 +97,15 @@ func (s Scale) checkBoard() error {
 		}
 	}
 	if s.SupplyLowVolts != nil && s.SupplyHighVolts != nil && *s.SupplyLowVolts >= *s.SupplyHighVolts {
-		return fmt.Errorf("supply from %g to %g V: the upper rail must be above the lower one", *s.SupplyLowVolts, *s.SupplyHighVolts)
+		return fmt.Errorf("supply rails from %g to %g V: the lower must lie below the upper; correct one of them", *s.SupplyLowVolts, *s.SupplyHighVolts)
+	}
+	if mid := s.MidRailVolts; mid != nil {
+		if low := s.SupplyLowVolts; low != nil && *mid < *low {
+			return fmt.Errorf("mid-rail of %g V: it must not lie below the lower supply rail, %g V; correct the mid-rail or the rail", *mid, *low)
+		}
+		if high := s.SupplyHighVolts; high != nil && *mid > *high {
+			return fmt.Errorf("mid-rail of %g V: it must not lie above the upper supply rail, %g V; correct the mid-rail or the rail", *mid, *high)
+		}
 	}
 	return nil
 }

@@ -61,7 +61,17 @@ func TestChangesFasterThanAnswers(t *testing.T) {
 	script(t, ctx, `press("undo"); press("undo")`)
 	soon(t, ctx, "both undone", `S().channels[0].path.smooth.shape !== "rc" && S().channels[0].path.drift.cutoffHz === 0.3 && S().settings.undone === 2`, 10*time.Second)
 
-	script(t, ctx, `press("scale-open"); at("scale-gain").value = "2"; press("scale-apply")`)
+	script(t, ctx, `press("scale-open"); at("scale-rail-low").value = "0"; at("scale-rail-high").value = "3.3"; at("scale-mid-rail").value = ""; at("scale-mid-rail").focus()`)
+	for typed, want := range map[string]string{"165": "it must not lie above the upper supply rail, 3.3 V", "1,6.5": "“1,6.5” is no number"} {
+		script(t, ctx, `at("scale-mid-rail").focus(); at("scale-mid-rail").select()`)
+		keyDown(t, ctx, typed)
+		keyDown(t, ctx, kb.Enter)
+		soon(t, ctx, want, fmt.Sprintf(`document.querySelector("#scale-dialog .error").textContent.includes(%q) && at("scale-dialog").open && !document.querySelector(".scale-form").inert`, want), 5*time.Second)
+	}
+	script(t, ctx, `at("scale-gain").value = "2"; at("scale-mid-rail").focus(); at("scale-mid-rail").select()`)
+	keyDown(t, ctx, "1,65")
+	keyDown(t, ctx, kb.Enter)
+	soon(t, ctx, "a mid-rail with a decimal comma", `S().channels[0].scale.midRailVolts === 1.65`, 5*time.Second)
 	soon(t, ctx, "the gain", `S().channels[0].scale.gain === 2 && S().settings.done === 1`, 10*time.Second)
 	script(t, ctx, `fetch("/api/v1/channels/0/scale", {method: "PUT", headers: {"Content-Type": "application/json"}, body: JSON.stringify({...S().channels[0].scale, midRailVolts: 1.25})})`)
 	soon(t, ctx, "what was measured since", `S().channels[0].scale.midRailVolts === 1.25`, 10*time.Second)

@@ -1,5 +1,6 @@
 // Small helpers to build elements; no markup strings, no inline styles.
 
+import { numberOf } from "./format.js";
 import { domWords as W } from "./words.js";
 
 /**
@@ -113,6 +114,31 @@ export function leadTo(next) {
  */
 export function button(id, label, action, attributes = {}) {
   return h("button", { type: "button", id, "data-testid": id, onclick: action, ...attributes }, label);
+}
+
+/**
+ * A field for a number with decimals, to be read with numberOf: of a field of the type number a browser drops a decimal comma, or point, without a word.
+ * @param {string} id also its data-testid
+ * @param {Record<string, any>} [attributes]
+ */
+export function numberField(id, attributes = {}) {
+  return h("input", { type: "text", class: "decimal", inputmode: "decimal", autocomplete: "off", id, "data-testid": id, ...attributes });
+}
+
+/**
+ * The arrow keys turn a number field up and down by a tenth.
+ * @param {HTMLInputElement} input
+ * @param {number} first what an empty one begins with
+ */
+export function byArrows(input, first) {
+  input.addEventListener("keydown", (e) => {
+    if (e.key !== "ArrowUp" && e.key !== "ArrowDown") return;
+    e.preventDefault();
+    const v = numberOf(input.value) || first;
+    const by = e.key === "ArrowUp" ? 1.1 : 1 / 1.1;
+    input.value = String(Number((v * by).toPrecision(2)) === v ? Number((v * by * by).toPrecision(3)) : Number((v * by).toPrecision(2)));
+    input.dispatchEvent(new Event("change"));
+  });
 }
 
 /**

@@ -14,6 +14,16 @@ const MINUS = "−";
 const NBSP = "\u00a0";
 
 /**
+ * The number that a person wrote, with a decimal point or comma; null for nothing, NaN for what is no number.
+ * @param {string} text
+ */
+export function numberOf(text) {
+  const s = text.trim().replace(",", ".").replace(MINUS, "-");
+  if (s === "") return null;
+  return /^[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?$/i.test(s) ? Number(s) : NaN;
+}
+
+/**
  * The prefix that shows a magnitude with one to three digits before the point.
  * Units other than the volt and hertz are left as they are.
  * @param {number} magnitude

@@ -2,7 +2,7 @@
 // they would be read.
 
 import { sentence } from "./api.js";
-import { button, dialog, fill, h, select, setText } from "./dom.js";
+import { button, dialog, fill, h, numberField, select, setText } from "./dom.js";
 import { clockTime, rate as rateText, significant } from "./format.js";
 import { bring, preview } from "./review/library.js";
 import { traceData } from "./scene/svg.js";
@@ -135,8 +135,8 @@ export function confirmed(said, doubts) {
 
 class ImportDialog {
   constructor() {
-    this.rateInput = h("input", { type: "number", min: "0", step: "any", id: "import-rate", "data-testid": "import-rate", inputmode: "decimal" });
-    this.rateInput.addEventListener("input", () => this.#change({ rate: this.rateInput.value.trim() }));
+    this.rateInput = numberField("import-rate");
+    this.rateInput.addEventListener("input", () => this.#change({ rate: this.rateInput.value.trim().replace(",", ".") }));
     this.rateNote = h("small", {});
     this.separator = select("import-separator", [["", W.found], ["comma", W.comma], ["semicolon", W.semicolon], ["tab", W.tab], ["blank", W.blank], ["|", W.bar]], (separator) => this.#change({ separator, time: "", columns: "", unit: "" }));
     this.decimal = select("import-decimal", [["", W.found], ["point", W.point], ["comma", W.comma]], (decimal) => this.#change({ decimal }));

@@ -1,8 +1,8 @@
 // How counts become volts: the converter, the rails, the gain.
 
 import { PRESETS, fitting, spanOf } from "./converters.js";
-import { button, dialog, fill, h, select, setText } from "./dom.js";
-import { significant } from "./format.js";
+import { button, dialog, fill, h, numberField, select, setText } from "./dom.js";
+import { numberOf, significant } from "./format.js";
 import { scaleDialogWords as W } from "./words.js";
 
 /** @import {Channel, ScaleSettings} from "./types.js" */
@@ -15,8 +15,8 @@ export class ScaleDialog {
     this.channel = 0;
     this.turn = 0;
     const number = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ unit, /** @type {string} */ hint = "") => {
-      const input = h("input", { type: "number", step: "any", id: `${own}-${id}`, "data-testid": `${own}-${id}`, inputmode: "decimal" });
-      return { input, row: h("label", { class: "field" }, h("span", {}, label), h("span", { class: "with-unit" }, input, h("span", {}, unit)), hint ? h("small", {}, hint) : null) };
+      const input = numberField(`${own}-${id}`);
+      return { label, input, row: h("label", { class: "field" }, h("span", {}, label), h("span", { class: "with-unit" }, input, h("span", {}, unit)), hint ? h("small", {}, hint) : null) };
     };
     const check = (/** @type {string} */ id, /** @type {string} */ label) => {
       const input = h("input", { type: "checkbox", id: `${own}-${id}`, "data-testid": `${own}-${id}` });
@@ -37,6 +37,7 @@ export class ScaleDialog {
     this.high = number("rail-high", W.upperRail, "V", W.leaveEmptyWhenUnknown);
     this.mid = number("mid-rail", "Mid-rail", "V", W.theReferenceTheSignalRests);
     this.gain = number("gain", W.gainBeforeTheConverter, "×", W.dividedOutVoltsAreThen);
+    this.numbers = [this.reference, this.bits, this.full, this.low, this.high, this.mid, this.gain];
     this.invert = check("invert", W.turnTheSignalUpsideDown);
     this.error = h("p", { class: "error", role: "alert" });
     this.converter = h("fieldset", {}, h("legend", {}, W.converter), this.reference.row, this.bits.row, this.signed.row, this.span);
@@ -136,6 +137,12 @@ export class ScaleDialog {
   }
 
   async #apply() {
+    const wrong = this.numbers.find((f) => !f.input.matches(":disabled") && Number.isNaN(read(f.input)));
+    if (wrong) {
+      setText(this.error, W.isNoNumber(wrong.label, wrong.input.value));
+      wrong.input.focus();
+      return;
+    }
     const gain = read(this.gain.input);
     /** @type {ScaleSettings} */
     const scale = {
@@ -177,5 +184,5 @@ function write(input, v) {
 
 /** @param {HTMLInputElement} input */
 function read(input) {
-  return input.value.trim() === "" ? null : Number(input.value);
+  return numberOf(input.value);
 }

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { clockTime, duration, prefixFor, quantity, rate, significant, stepDecimals } from "../js/format.js";
+import { clockTime, duration, numberOf, prefixFor, quantity, rate, significant, stepDecimals } from "../js/format.js";
 import { AutoRange, linearTicks, logTicks, nextStep, niceStep, stepSeconds } from "../js/scales.js";
 import { contrast, DARK, LIGHT } from "../js/theme.js";
 
@@ -92,4 +92,9 @@ test("contrast of traces and text on their ground", () => {
     for (const c of [...p.traces, ...p.others]) assert.ok(contrast(c, p.paper) >= 3, `${c} on ${p.paper}: ${contrast(c, p.paper)}`);
     for (const c of [p.ink, p.faint]) assert.ok(contrast(c, p.paper) >= 4.5, `${c} on ${p.paper}: ${contrast(c, p.paper)}`);
   }
+});
+
+test("a number is written with a decimal point or comma", () => {
+  for (const [text, want] of /** @type {[string, number|null][]} */ ([["1.65", 1.65], [" 1,65 ", 1.65], ["−2", -2], [",5", 0.5], ["1e-3", 1e-3], ["", null]])) assert.equal(numberOf(text), want, text);
+  for (const text of ["1.000,5", "1,6,5", "1.65 V", "x", "0x10", "Infinity"]) assert.ok(Number.isNaN(numberOf(text)), text);
 });

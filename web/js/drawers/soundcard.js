@@ -4,8 +4,8 @@
 import { api, request, sentence } from "../api.js";
 import { AudioInput } from "../audio-input.js";
 import { CardBench, ResponseBench } from "../audio-response.js";
-import { button, fill, h, select, setText } from "../dom.js";
-import { quantity, significant } from "../format.js";
+import { button, fill, h, numberField, select, setText } from "../dom.js";
+import { numberOf, quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { decibels } from "./figures.js";
 import { drawerSoundcardWords as W } from "../words.js";
@@ -82,10 +82,10 @@ class SoundPanel {
   /** @param {HTMLElement} root */
   #level(root) {
     this.method = select("level-method", [["tone", W.a1KHzTone], ["step", W.aDirectVoltage]], () => this.#methodText());
-    this.volts = h("input", { type: "number", step: "any", min: "0", id: "level-volts", "data-testid": "level-volts", inputmode: "decimal" });
+    this.volts = numberField("level-volts");
     this.methodHint = h("p", { class: "hint" });
     this.levelNow = h("p", { "data-testid": "level-now" });
-    this.measureLevel = button("level-measure", W.measure, () => this.#calibrate(this.method?.value ?? "tone", Number(this.volts?.value)));
+    this.measureLevel = button("level-measure", W.measure, () => this.#calibrate(this.method?.value ?? "tone", numberOf(this.volts?.value ?? "") ?? 0));
     root.append(h("section", { class: "sound-part" }, h("h3", {}, W.level), this.levelNow,
       h("label", { class: "field" }, h("span", {}, W.iConnect), this.method),
       h("label", { class: "field" }, h("span", {}, W.itsVoltage), h("span", { class: "with-unit" }, this.volts, h("span", {}, "V"))),
@@ -104,7 +104,7 @@ class SoundPanel {
     this.couplingNow = h("p", { "data-testid": "coupling-now" });
     this.cost = h("p", { class: "hint", "data-testid": "coupling-cost" });
     this.undo = h("input", { type: "checkbox", id: "coupling-undo", "data-testid": "coupling-undo" });
-    this.corner = h("input", { type: "number", step: "any", min: "0", id: "coupling-corner", "data-testid": "coupling-corner", inputmode: "decimal" });
+    this.corner = numberField("coupling-corner");
     this.floor = select("coupling-floor", [["0.02", W.n002HzMostFaithful], ["0.05", "0.05 Hz"], ["0.1", "0.1 Hz"], ["0.2", W.n02HzQuickestTo]], () => this.#setCoupling());
     this.undo.addEventListener("change", () => this.#setCoupling());
     this.corner.addEventListener("change", () => this.#setCoupling());
@@ -228,7 +228,7 @@ class SoundPanel {
     const channel = this.#channel();
     if (!channel || !this.undo || !this.corner || !this.floor) return;
     setText(this.error, "");
-    const hz = Number(this.corner.value);
+    const hz = numberOf(this.corner.value) ?? 0;
     if (this.undo.checked && !(hz > 0)) {
       setText(this.error, W.measureTheCornerOrWrite);
       this.undo.checked = false;

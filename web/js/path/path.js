@@ -2,8 +2,8 @@
 
 import { BoardStrip } from "../board/strip.js";
 import { term } from "../glossary.js";
-import { button, fill, h, select, setText } from "../dom.js";
-import { duration, quantity, rate, significant } from "../format.js";
+import { button, byArrows, fill, h, numberField, select, setText } from "../dom.js";
+import { duration, numberOf, quantity, rate, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { prefs } from "../store.js";
 import { POINT_TITLES } from "../theme.js";
@@ -180,24 +180,17 @@ export class PathPanel {
    * @param {(value: number) => void} action
    */
   #number(id, word, unit, step, action) {
-    const input = h("input", { type: "number", id, "data-testid": id, min: "0", step: "any", inputmode: "decimal", "aria-label": `${word} ${unit}` });
+    const input = numberField(id, { "aria-label": `${word} ${unit}` });
     const typed = () => delete input.dataset.editing;
     input.addEventListener("input", () => (input.dataset.editing = "yes"));
     input.addEventListener("blur", typed);
     input.addEventListener("change", () => {
       typed();
-      const v = Number(input.value);
-      if (input.value.trim() !== "" && Number.isFinite(v) && v > 0) action(v);
+      const v = numberOf(input.value) ?? 0;
+      if (v > 0) action(v);
       else this.update(this.server, this.probes, this.owner);
     });
-    input.addEventListener("keydown", (e) => {
-      if (e.key !== "ArrowUp" && e.key !== "ArrowDown") return;
-      e.preventDefault();
-      const v = Number(input.value) || step;
-      const by = e.key === "ArrowUp" ? 1.1 : 1 / 1.1;
-      input.value = String(Number((v * by).toPrecision(2)) === v ? Number((v * by * by).toPrecision(3)) : Number((v * by).toPrecision(2)));
-      input.dispatchEvent(new Event("change"));
-    });
+    byArrows(input, step);
     return { input, row: h("label", { class: "number" }, h("span", {}, word), input, h("span", {}, unit)) };
   }
 

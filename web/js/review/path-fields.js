@@ -1,7 +1,8 @@
 // The path's settings for a recording looked at: the same stages as the live path,
 // as a short form.
 
-import { h, select } from "../dom.js";
+import { byArrows, h, numberField, select } from "../dom.js";
+import { numberOf } from "../format.js";
 import { reviewPathFieldsWords as W } from "../words.js";
 
 /** @import {PathSettings} from "../types.js" */
@@ -36,12 +37,13 @@ export class PathFields {
    * @param {(p: PathSettings, v: number) => void} put
    */
   #number(id, label, step, put) {
-    const input = h("input", { type: "number", id, "data-testid": id, min: "0.01", step: String(step), "aria-label": label });
+    const input = numberField(id, { "aria-label": label });
     input.addEventListener("change", () => {
-      const v = Number(input.value);
+      const v = numberOf(input.value) ?? 0;
       if (v > 0) this.#set((p) => put(p, v));
       else this.show(this.path);
     });
+    byArrows(input, step);
     return input;
   }
 
