@@ -5,6 +5,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { BoardModel } from "../js/board/model.js";
+import { beatWords } from "../js/drawers/parts.js";
 
 const drawn = (where = 0.45) => ({ board: 1, name: "lamp clip", kind: "pulse", supplyVolts: 5, stages: [{ stage: "low-pass", parts: { trimmer: { value: 20000, at: where } } }] });
 
@@ -177,4 +178,27 @@ test("a board whose taking away is refused stays", async () => {
   assert.equal(model.draft, null);
   assert.equal(model.present, null);
   model.destroy();
+});
+
+test("nothing soldered, a trimmer is held against itself in the middle", async () => {
+  const waiting = server((path, sent) => (path.endsWith("/turn") ? { places: [] } : { ...figures(path, sent), parts: [{ ref: "P1", stage: 0, role: "trimmer", at: at(sent.board) || undefined }] }));
+  waiting.push = /** @type {any} */ ((/** @type {any} */ w) => (Array.prototype.push.call(waiting, w), w.answer()));
+  const { model, tell } = modelOf();
+  const turns = () => waiting.filter((w) => w.path.endsWith("/turn")).map((w) => at(w.sent.board));
+  tell(state([null]));
+  for (const where of [0.7, 0]) {
+    model.draw(/** @type {any} */ (drawn(where)));
+    await until(() => model.computed !== null && at(model.computed.board) === where && model.turned !== null);
+  }
+  assert.deepEqual(turns(), [0.5]);
+  tell(state([drawn(0.2)]));
+  await until(() => turns().length === 2);
+  assert.deepEqual(turns(), [0.5, 0.2]);
+  model.destroy();
+});
+
+test("a ghost as high as the beat is no news", () => {
+  assert.deepEqual(beatWords([0, 0.8461], [0, 0.8459]), []);
+  assert.match(beatWords([0, 0.5], [0, 0.846])[0], /500\u00a0mV high instead of 846/);
+  assert.deepEqual(beatWords([], []), []);
 });

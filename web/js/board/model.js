@@ -224,17 +224,17 @@ export class BoardModel {
   }
 
   /**
-   * The trimmer from end to end; where it stands itself does not matter to that.
+   * The trimmer from end to end, against what is soldered, or else against itself in the middle: where it stands in the drawing does not matter.
    * @param {number} number of the question
    */
   async #turn(number) {
-    const trimmer = this.computed?.parts.find((p) => p.at !== undefined && p.role === "trimmer");
+    const trimmer = this.computed?.parts.find((p) => p.role === "trimmer");
     if (!trimmer || !this.draft) {
       this.turned = null;
       return;
     }
     const { place } = this;
-    const reference = this.present ?? this.draft;
+    const reference = this.present ?? withPart(this.draft, trimmer.stage, trimmer.role, { at: 0.5 });
     const key = JSON.stringify(reference) + trimmer.ref;
     if (key === this.turnKey && this.turned) return;
     const answer = await request("POST", "/board/turn", { board: reference, trimmer: trimmer.ref });

@@ -2,7 +2,7 @@
 // changed board, and what is measured held against what is predicted.
 
 import { button, fill, h, select, setText } from "../dom.js";
-import { quantity, significant } from "../format.js";
+import { fixed, quantity, significant } from "../format.js";
 import { Plot } from "../plot.js";
 import { boardFigures, differences, parseValue, partOf, valueText } from "../board/words.js";
 import { typeset } from "./figures.js";
@@ -16,6 +16,16 @@ const GHOST_SECONDS = 2;
 const MOST_FILE_BYTES = 65536;
 /** @type {Board} */
 const EMPTY = { board: 1, name: W.myBoard, kind: "pulse", supplyVolts: 5, midRail: { top: 10e3, bottom: 10e3, bypass: 1e-5, buffered: true }, converter: { referenceVolts: 5, bits: 10, rateHz: 250 }, stages: [{ stage: "phototransistor", parts: { load: 10e3, lamp: 0.01, transfer: 0.01 } }] };
+
+/**
+ * How high the typical beat would be; nothing where that is as it is.
+ * @param {number[]} ghost
+ * @param {number[]} typical
+ */
+export function beatWords(ghost, typical) {
+  const [would, is] = [ghost, typical].map((b) => quantity(Math.max(...b) - Math.min(...b), "V"));
+  return typical.length > 1 && would !== is ? [W.theTypicalBeatWouldBe(would, is)] : [];
+}
 
 class PartsPanel {
   /**
@@ -200,8 +210,7 @@ class PartsPanel {
     this.#showBeat();
     const parts = [];
     if (changes) {
-      const height = (/** @type {number[]} */ b) => Math.max(...b) - Math.min(...b);
-      if (look.typical.length > 1) parts.push(W.theTypicalBeatWouldBe(quantity(height(look.typicalGhost), "V"), quantity(height(look.typical), "V")));
+      parts.push(...beatWords(look.typicalGhost, look.typical));
       if (look.ghost.clipped > 0.001) parts.push(W.itWouldBeCutOff(significant(100 * look.ghost.clipped, 2)));
       parts.push(W.honestFromToHzOutside(significant(look.ghost.lowHz, 2), significant(look.ghost.highHz, 3)));
     } else {
@@ -234,7 +243,7 @@ class PartsPanel {
     const x = turned.places.map((p) => 100 * p.at);
     const hum = turned.places.map((p) => p.humDb);
     const signal = turned.places.map((p) => p.signalDb);
-    const now = 100 * (computed.parts.find((p) => p.ref === turned.trimmer)?.at ?? 0.5);
+    const now = 100 * (computed.parts.find((p) => p.ref === turned.trimmer)?.at ?? 0);
     const rules = [{ x: now, label: significant(now, 2) + " %" }];
     const measured = this.model.comparison?.trimmers?.[turned.trimmer];
     if (measured !== undefined) rules.push({ x: 100 * measured, label: "measured" });
@@ -246,7 +255,7 @@ class PartsPanel {
       const w = (now / 100) * (places.length - 1) - i;
       return places[i][key] + w * (places[i + 1][key] - places[i][key]);
     };
-    setText(this.turnWords, W.atOfHumDBSignal(significant(now, 2), turned.trimmer, typeset(at("humDb").toFixed(1)), typeset(at("signalDb").toFixed(1)), present && draft ? W.whatIsSoldered : W.theMiddleOfTheDrawing, quantity(computed.figures.settlingSeconds, "s")));
+    setText(this.turnWords, W.atOfHumDBSignal(significant(now, 2), turned.trimmer, fixed(at("humDb"), 1), fixed(at("signalDb"), 1), present && draft ? W.whatIsSoldered : W.theMiddleOfTheDrawing, quantity(computed.figures.settlingSeconds, "s")));
   }
 
   #showCompared() {
