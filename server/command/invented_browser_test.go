@@ -144,6 +144,7 @@ func TestWiredIsAskedFor(t *testing.T) {
 	soon(t, ctx, "an end of it", `!dialogOpen()`, 2*time.Second)
 	b.unplug()
 	soon(t, ctx, "the board to be away", `document.body.dataset.status === "waiting"`, 15*time.Second)
+	soon(t, ctx, "the word of it to a screen reader", `/away/.test(at("live-region").textContent)`, 2*time.Second)
 	b.plug()
 	soon(t, ctx, "the question after replugging", `shown("wired-finger")`, 45*time.Second)
 	script(t, ctx, `press("wired-finger")`)

@@ -168,7 +168,7 @@ func TestRefusedIsNotLost(t *testing.T) {
 	script(t, ctx, `shut(); refuse = /share/; press("drawer-share")`)
 
 	soon(t, ctx, "the Share drawer", `at("share-state")?.textContent === "Not shared"`, 10*time.Second)
-	time.Sleep(1600 * time.Millisecond) // what is announced after another at once is left out
+	time.Sleep(1600 * time.Millisecond) // what is announced soon after another waits
 	script(t, ctx, `document.getElementById("live-region").textContent = ""; press("share-toggle")`)
 	soon(t, ctx, "the refusal to share", `at("share-problem").textContent !== "" && !at("share-toggle").disabled`, 5*time.Second)
 	if got := look[string](t, ctx, `document.getElementById("live-region").textContent`); strings.Contains(got, "shared") {

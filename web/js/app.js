@@ -21,6 +21,7 @@ import { PathPanel } from "./path/path.js";
 import { MOST_PROBES, restoreProbes, toggleProbe } from "./path/probes.js";
 import { Sending } from "./path/sending.js";
 import { PlaybackPanel } from "./playback.js";
+import { spaced } from "./queue.js";
 import { ReadingPanel } from "./reading.js";
 import { ringCapacity, Rings } from "./rings.js";
 import { ScaleDialog } from "./scale-dialog.js";
@@ -73,7 +74,6 @@ let lastAgeMs = 0;
 /** How old the sample at the paper's edge was when it was painted, milliseconds since it arrived in the program. */
 const edgeAges = new Float64Array(600);
 let paintings = 0;
-let announcedAt = 0;
 let backfilling = false;
 /** Raised when what is held is asked for once more: what was asked for before is of another unit. */
 let anew = 0;
@@ -116,13 +116,9 @@ function applyTheme() {
 
 // --- saying things ----------------------------------------------------------
 
-/** @param {string} text */
-function announce(text) {
-  const now = performance.now();
-  if (now - announcedAt < ANNOUNCE_GAP_MS) return;
-  announcedAt = now;
+const announce = spaced((/** @type {string} */ text) => {
   byId("live-region").textContent = text;
-}
+}, ANNOUNCE_GAP_MS);
 
 /** @param {string} text "" takes the banner away */
 function problem(text) {

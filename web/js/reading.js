@@ -14,6 +14,29 @@ const ANNOUNCE_EVERY_MS = 15000;
 const STALE_AFTER_MS = 3000;
 const QUALITY_STEPS = 5;
 
+/** Tells screen readers a change of state at once, a rate seldom. */
+export class Spoken {
+  /** @param {(text: string) => void} announce */
+  constructor(announce) {
+    this.announce = announce;
+    this.text = this.state = "";
+    this.at = 0;
+  }
+
+  /**
+   * @param {string} text
+   * @param {string} state
+   */
+  tell(text, state) {
+    const now = performance.now();
+    if (text === this.text || (state === this.state && now - this.at < ANNOUNCE_EVERY_MS)) return;
+    this.text = text;
+    this.state = state;
+    this.at = now;
+    this.announce(text);
+  }
+}
+
 export class ReadingPanel {
   /**
    * @param {HTMLElement} root
@@ -31,8 +54,7 @@ export class ReadingPanel {
       h("div", { class: "rate" }, this.lamp, this.number, h("span", { class: "rate-unit" }, "bpm")),
       h("div", { class: "rate-words" }, h("div", { class: "rate-line" }, this.state, this.bars), this.reason));
     this.root = root;
-    this.lastSaid = "";
-    this.saidAt = 0;
+    this.spoken = new Spoken(options.announce);
     this.flashedAt = 0;
     this.offAt = 0;
     this.shownAt = 0;
@@ -58,23 +80,7 @@ export class ReadingPanel {
       this.bars.setAttribute("aria-label", W.qualityOf(lit, QUALITY_STEPS));
     }
     const label = channel?.label ?? "";
-    this.#announce(reading ? W.beatsPerMinute(label, Math.round(r.rateBpm), word) : `${label} ${word}. ${r?.reason ?? ""}`, state);
-    this.announcedState = state;
-  }
-
-  /**
-   * Says a change of state at once, a rate seldom.
-   * @param {string} text
-   * @param {string} state
-   */
-  #announce(text, state) {
-    const now = performance.now();
-    const changed = state !== this.announcedState;
-    if (text === this.lastSaid || (!changed && now - this.saidAt < ANNOUNCE_EVERY_MS)) return;
-    if (changed && now - this.saidAt < 2000) return;
-    this.lastSaid = text;
-    this.saidAt = now;
-    this.options.announce(text);
+    this.spoken.tell(reading ? W.beatsPerMinute(label, Math.round(r.rateBpm), word) : `${label} ${word}. ${r?.reason ?? ""}`, state);
   }
 
   /** A beat was found. */
