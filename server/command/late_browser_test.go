@@ -4,6 +4,7 @@ package command
 
 import (
 	"fmt"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -184,4 +185,27 @@ func TestRefusedIsNotLost(t *testing.T) {
 	soon(t, ctx, "all remembered", `at("remembered").options.length === 3 && /of another tab/.test(at("remembered").textContent)`, 5*time.Second)
 	script(t, ctx, elsewhere+`press("forget")`)
 	soon(t, ctx, "one forgotten", `at("remembered").options.length === 3 && JSON.parse(localStorage[key]).length === 3`, 5*time.Second)
+}
+
+// TestFirstStepsDoneStayAway: a page loaded anew after all three steps were done does not begin with them again.
+func TestFirstStepsDoneStayAway(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t, 1280, 800)
+	file, err := filepath.Abs("../../testdata/lamp_clip_a.edf")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := program(t, "file:"+file)
+	open(t, ctx, address)
+	ready(t, ctx)
+	soon(t, ctx, "all steps done", `[1, 2, 3].every((n) => at("guide-step-" + n).textContent.includes("✓"))`, 40*time.Second)
+	if !look[bool](t, ctx, `shown("guide")`) {
+		t.Error("the steps went while they were looked at")
+	}
+	open(t, ctx, address)
+	ready(t, ctx)
+	soon(t, ctx, "a reading", `S().state === "reading"`, 40*time.Second)
+	if look[bool](t, ctx, `shown("guide")`) {
+		t.Error("the first steps are back after they were all done")
+	}
 }

@@ -190,10 +190,7 @@ const path = new PathPanel(byId("path"), {
   setKind: changeKind,
   setPreset: changePreset,
   toggleProbe: setProbe,
-  openScale: (channel) => {
-    const c = channels()[channel];
-    if (c) scaleDialog.show(channel, c, countsSeen(channel));
-  },
+  openScale,
   openSource: () => picker.show(),
   undo: () => stepBack(),
   redo: () => stepForward(),
@@ -221,10 +218,7 @@ const show = new ShowView({
 const guide = new Guide(byId("guide"), {
   openSource: () => picker.show(),
   openSketch: () => picker.showSketch(),
-  openScale: () => {
-    const c = channels()[path.channel];
-    if (c) scaleDialog.show(path.channel, c, countsSeen(path.channel));
-  },
+  openScale: () => openScale(path.channel),
   preset: (kind) => void changePreset(path.channel, kind),
   openCheck: () => drawers?.open("check"),
   changed: () => loop.allDirty(),
@@ -252,10 +246,7 @@ drawers = new DrawerHost(byId("drawer"), DRAWERS, {
     beats: () => beats,
     channel: () => path.channel,
     trace,
-    openScale: (channel) => {
-      const c = channels()[channel];
-      if (c) scaleDialog.show(channel, c, countsSeen(channel));
-    },
+    openScale,
     audio,
     board,
     announce,
@@ -441,6 +432,11 @@ async function putKind(channel, label, ask) {
   } finally {
     showHistory();
   }
+}
+
+/** @param {number} channel */
+function openScale(channel) {
+  if (channels()[channel]) scaleDialog.show(channel, channels(), countsSeen(channel));
 }
 
 /**

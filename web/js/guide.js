@@ -8,7 +8,7 @@ import { guideWords as W } from "./words.js";
 
 /** @import {Channel, Reading, ServerState} from "./types.js" */
 
-const KEY = W.firstSteps;
+const SEEN = W.firstSteps + " seen";
 
 /**
  * Which of the three steps are done.
@@ -24,6 +24,17 @@ export function stepsDone(server, channel, reading) {
   return [source, scale, source && scale && reading?.state === "reading"];
 }
 
+/**
+ * The step to show: those just done lead on.
+ * @param {number} at
+ * @param {boolean[]} before which were done
+ * @param {boolean[]} done
+ */
+export function leadOn(at, before, done) {
+  while (at < done.length - 1 && done[at] && !before[at]) at++;
+  return at;
+}
+
 export class Guide {
   /**
    * @param {HTMLElement} root
@@ -36,7 +47,7 @@ export class Guide {
     /** @type {[boolean, boolean, boolean]} */
     this.done = [false, false, false];
     this.owner = true;
-    this.open = !prefs.get(KEY + " seen", false);
+    this.open = !prefs.get(SEEN, false);
     const o = options;
     this.steps = [
       { ...words.guide[0],
@@ -73,7 +84,7 @@ export class Guide {
 
   close() {
     this.open = false;
-    prefs.set(KEY + " seen", true);
+    prefs.set(SEEN, true);
     const inside = this.root.contains(document.activeElement);
     this.#show();
     this.options.changed();
@@ -89,9 +100,9 @@ export class Guide {
   update(server, channel, reading, owner) {
     const done = stepsDone(server, channel, reading);
     if (owner === this.owner && done.every((d, i) => d === this.done[i])) return;
-    // A step just done leads on to the next.
-    if (done[this.at] && !this.done[this.at] && this.at < 2) this.at++;
+    this.at = leadOn(this.at, this.done, done);
     this.done = done;
+    if (owner && done.every(Boolean)) prefs.set(SEEN, true); // nothing is left to do after the next load
     this.owner = owner;
     this.#show();
   }

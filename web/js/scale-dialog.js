@@ -55,14 +55,17 @@ export class ScaleDialog {
       this.#apply();
     });
     this.dialog = dialog(`${own}-dialog`, W.whatIsACountWorth, this.form);
+    this.title = /** @type {HTMLElement} */ (this.dialog.querySelector("h2"));
   }
 
   /**
    * @param {number} index
-   * @param {Channel} channel
+   * @param {Channel[]} channels all there are
    * @param {{low: number, high: number}|null} [seen] the counts so far, where it is counts that are shown
    */
-  show(index, channel, seen = null) {
+  show(index, channels, seen = null) {
+    const channel = channels[index];
+    setText(this.title, channels.length > 1 ? W.whatIsACountOf(channel.label) : W.whatIsACountWorth);
     this.channel = index;
     this.turn++;
     this.form.inert = false;

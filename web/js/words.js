@@ -1937,6 +1937,8 @@ export const scaleDialogWords = {
   board: "Board",
   apply: "Apply",
   whatIsACountWorth: "What is a count worth?",
+  /** @param {unknown} label */
+  whatIsACountOf: (label) => `What is a count of ${label} worth?`,
   /** @param {unknown} label @param {unknown} text */
   isNoNumber: (label, text) => `${label}: “${text}” is no number. Write it like 1.65 or 1,65.`,
   /** @param {unknown} low @param {unknown} high @param {unknown} bits @param {unknown} d */

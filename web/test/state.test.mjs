@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { stepsDone } from "../js/guide.js";
+import { leadOn, stepsDone } from "../js/guide.js";
 import { defaultProbes, restoreProbes, toggleProbe } from "../js/path/probes.js";
 import { delayAt, removed } from "../js/path/removed.js";
 import { Rings } from "../js/rings.js";
@@ -188,6 +188,15 @@ test("first steps: a demo is not yet a source, counts not yet a scale, searching
   assert.deepEqual(stepsDone(server("serial:x"), { unit: "counts" }, { state: "reading" }), [true, false, false]);
   assert.deepEqual(stepsDone(server("serial:x"), { unit: "V" }, { state: "searching" }), [true, true, false]);
   assert.deepEqual(stepsDone(server("serial:x"), { unit: "V" }, { state: "reading" }), [true, true, true]);
+});
+
+test("first steps: a page loaded anew goes to what is left; one that was done stays where a person went back to", () => {
+  const none = [false, false, false];
+  assert.equal(leadOn(0, none, [true, true, false]), 2);
+  assert.equal(leadOn(0, none, [true, true, true]), 2);
+  assert.equal(leadOn(0, none, [true, false, false]), 1);
+  assert.equal(leadOn(0, [true, false, false], [true, true, false]), 0);
+  assert.equal(leadOn(1, [true, false, false], [true, true, false]), 2);
 });
 
 test("a replay paused, wound on or looped is shown so at once", () => {

@@ -92,7 +92,7 @@ export class ChannelFields {
   #openScale(i) {
     const c = this.detail?.channelDetails[i];
     this.scale ??= new ScaleDialog({ id: "review-scale", set: (channel, scale) => this.#say({ channel, scale }, true) });
-    if (c?.scale) this.scale.show(i, /** @type {Channel} */ (/** @type {unknown} */ (c)));
+    if (c?.scale) this.scale.show(i, /** @type {Channel[]} */ (/** @type {unknown} */ (this.detail?.channelDetails)));
   }
 
   /**
