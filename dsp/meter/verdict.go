@@ -234,7 +234,9 @@ func (j *judge) polarity() {
 		j.add(noAnswer, "polarity.unknown", o.Reason)
 	case o.Upright:
 		j.add(good, "polarity.upright")
+	case j.cfg.Kind == "ecg":
+		j.add(fair, "polarity.down.ecg")
 	default:
-		j.add(fair, "polarity.down")
+		j.add(fair, "polarity.down.pulse")
 	}
 }

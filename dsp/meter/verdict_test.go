@@ -208,3 +208,15 @@ func TestEveryVerdictHasWords(t *testing.T) {
 		}
 	}
 }
+
+// TestAPulseHasNoElectrodes: what is upside down as a pulse may be an ECG whose kind nobody chose; the advice asks for that
+// first, and speaks of electrodes only where the kind is ECG.
+func TestAPulseHasNoElectrodes(t *testing.T) {
+	for kind, first := range map[string]string{"pulse": "If it is an ECG, set", "ecg": "Turn the signal"} {
+		j := judge{cfg: Config{Kind: kind}, r: &Report{Polarity: Polarity{Known: true}}}
+		j.polarity()
+		if v := j.out[0]; v.Grade != fair || !strings.HasPrefix(v.Remedy, first) || strings.Contains(v.Remedy, "electrodes") != (kind == "ecg") {
+			t.Errorf("%s: %+v", kind, v)
+		}
+	}
+}

@@ -55,9 +55,10 @@ var words = map[string]struct{ text, remedy string }{
 	"settling.found":   {"After a movement of %s the signal was back in %.2g s.", "A smaller coupling capacitor or resistor settles sooner; keep its corner below 0.5 Hz for a pulse."},
 	"settling.unknown": {"Settling: not measured yet; %s.", ""},
 
-	"polarity.unknown": {"Polarity is not known: %s.", ""},
-	"polarity.upright": {"The heartbeat stands upright.", ""},
-	"polarity.down":    {"The heartbeat is upside down.", "Turn the signal upside down under Set volts. Or, with nobody connected, swap the inputs or the electrodes."},
+	"polarity.unknown":    {"Polarity is not known: %s.", ""},
+	"polarity.upright":    {"The heartbeat stands upright.", ""},
+	"polarity.down.pulse": {"For a pulse, the heartbeat is upside down.", "If it is an ECG, set the channel's kind to ECG. If not, turn the signal upside down under Set volts."},
+	"polarity.down.ecg":   {"The heartbeat is upside down.", "Turn the signal upside down under Set volts. Or, with nobody connected, swap the inputs or the electrodes."},
 }
 
 const (
