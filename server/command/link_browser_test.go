@@ -8,6 +8,8 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"pulsewright/server/channel"
 )
 
 // TestLinkAndColumns: a board without header prints volts as text and stands still 80 ms a second. The
@@ -72,4 +74,17 @@ func TestLinkAndColumns(t *testing.T) {
 	asks(t, "PUT", address+"/api/v1/source", `{"address":"demo:finger"}`, nil)
 	asks(t, "PUT", address+"/api/v1/source", fmt.Sprintf(`{"address":%q}`, "serial:"+b.link+"?baud=115200"), nil)
 	wait("{lamp clip V pulse}") // remembered
+	// What is set stays when the column is named anew, and the form shows it.
+	asks(t, "PUT", address+"/api/v1/channels/0/kind", `{"kind":"ecg"}`, nil)
+	asks(t, "PUT", address+"/api/v1/channels/0/scale", `{"source":"converter","referenceVolts":3.3,"bits":12,"gain":-2}`, nil)
+	soon(t, ctx, "the page to know of them", `window.pulsewright.stats().channels[0]?.scale.gain === -2`, 10*time.Second)
+	script(t, ctx, `at("source-open").click()`)
+	soon(t, ctx, "the columns as set", `at("columns") && !at("columns").hidden && at("column-kind-0").value === "ecg" && at("column-unit-0").selectedOptions[0].textContent === "V, as set under Volts"`, 10*time.Second)
+	script(t, ctx, `at("column-name-0").value = "Brust"; at("columns-apply").click()`)
+	wait("{Brust V ecg}")
+	var state struct{ Channels []struct{ Scale channel.Scale } }
+	asks(t, "GET", address+"/api/v1/state", "", &state)
+	if c := state.Channels[0].Scale; c.Source != channel.ScaleConverter || c.Bits != 12 || c.Gain != -2 {
+		t.Errorf("after naming the column the scale is %+v", c)
+	}
 }

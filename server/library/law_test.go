@@ -153,8 +153,8 @@ func (l *live) frame(b []byte) {
 // spoken is a session.Memory: what was said of the channels before.
 type spoken []channel.Said
 
-func (m spoken) Load(_ string, n int, _ string) (channel.Said, bool) { return m[n], true }
-func (m spoken) Save(string, []channel.Settings)                     {}
+func (m spoken) Load(_ string, _ acquire.Info, n int) (channel.Said, bool) { return m[n], true }
+func (m spoken) Save(string, acquire.Info, []channel.Resolved)             {}
 
 // trial is one board, what is said of it, and what happens.
 type trial struct {

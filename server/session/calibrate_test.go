@@ -220,11 +220,13 @@ func TestReplayHasTheScaleItWasRecordedWith(t *testing.T) {
 // notebook is a Memory that notes under which address things were asked and kept.
 type notebook struct{ asked, kept []string }
 
-func (n *notebook) Load(address string, _ int, _ string) (said channel.Said, ok bool) {
+func (n *notebook) Load(address string, _ acquire.Info, _ int) (said channel.Said, ok bool) {
 	n.asked = append(n.asked, address)
 	return said, false
 }
-func (n *notebook) Save(address string, _ []channel.Settings) { n.kept = append(n.kept, address) }
+func (n *notebook) Save(address string, _ acquire.Info, _ []channel.Resolved) {
+	n.kept = append(n.kept, address)
+}
 
 // TestSoundIsRememberedByTheDevice: "default" may be another device tomorrow.
 func TestSoundIsRememberedByTheDevice(t *testing.T) {

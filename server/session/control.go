@@ -276,12 +276,11 @@ func (s *Session) remember() {
 	if s.memory == nil {
 		return
 	}
-	list := make([]channel.Settings, len(s.channels))
+	list := make([]channel.Resolved, len(s.channels))
 	for i, w := range s.channels {
-		list[i] = w.settings()
-		list[i].Label = w.engine.Described().Label // by which it is found again
+		list[i] = channel.Resolved{Settings: w.settings(), From: w.from}
 	}
-	s.memory.Save(memoryAddress(s.state.Source), list)
+	s.memory.Save(memoryAddress(s.state.Source), s.state.Source, list)
 }
 
 // SetPath changes a channel's path and returns it as applied.

@@ -114,9 +114,9 @@ type Config struct {
 
 // Memory keeps channel settings by source address.
 type Memory interface {
-	// Load gives what was said of a channel that the source calls label.
-	Load(address string, n int, label string) (said channel.Said, ok bool)
-	Save(address string, channels []channel.Settings)
+	// Load gives what was said of channel n of a source.
+	Load(address string, source acquire.Info, n int) (said channel.Said, ok bool)
+	Save(address string, source acquire.Info, channels []channel.Resolved)
 }
 
 // Session is the one live source and all that hangs on it.
@@ -350,7 +350,8 @@ func (s *Session) build(rateHz float64) error {
 func (s *Session) places(n int, description acquire.Channel, rateHz float64) channel.Places {
 	p := channel.Places{Described: description, RateHz: rateHz}
 	if s.memory != nil {
-		p.Said, _ = s.memory.Load(memoryAddress(s.source.Describe()), n, description.Label)
+		info := s.source.Describe()
+		p.Said, _ = s.memory.Load(memoryAddress(info), info, n)
 	}
 	if s.kind != "" {
 		if p.Said.Kind != nil && *p.Said.Kind != s.kind {

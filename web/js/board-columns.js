@@ -5,21 +5,36 @@ import { button, fill, h, setText } from "./dom.js";
 import { boardColumnsWords as W } from "./words.js";
 
 /** @typedef {{name: string, unit: string, use: string, clock?: string, looks?: string}} Column */
-/** @typedef {{name: string, use: string, unit: string, kind: string}} Said use is signal, nothing, or a clock's name */
+/** @typedef {{name: string, use: string, unit: string, kind: string, volts?: boolean}} Said use is signal, nothing, or a clock's name; volts: they are set in another way than by the unit */
 /** @typedef {{address: string, columns?: Column[], channels?: {label: string, kind: string}[]}} Board */
+/** @typedef {{kind: string, from: {kind: string}, scale: {source: string}}} Set */
 
 /**
- * What the form begins with: what was found.
+ * What the form begins with: what was found, and what is set for its channels.
  * @param {Board} board
+ * @param {Set[]} [set]
  * @returns {Said[]}
  */
-export function foundColumns(board) {
+export function foundColumns(board, set = []) {
   let channel = 0;
   return (board.columns ?? []).map((c, i) => {
     if (c.use !== "signal") return { name: c.name === "-" ? "" : c.name, use: c.clock || "nothing", unit: "", kind: "" };
+    const now = set[channel];
     const described = board.channels?.[channel++];
-    return { name: c.name || described?.label || `ch${i + 1}`, use: "signal", unit: c.unit, kind: described?.kind ?? "" };
+    const found = { name: c.name || described?.label || `ch${i + 1}`, use: "signal", unit: c.unit, kind: described?.kind ?? "" };
+    if (!now) return found;
+    return { ...found, kind: now.from.kind === "usual" ? "" : now.kind, volts: ["converter", "fullscale"].includes(now.scale.source) };
   });
+}
+
+/**
+ * The kinds that the form says otherwise than they are set. An address says them as well, but not what was set since.
+ * @param {Said[]} found
+ * @param {Said[]} said
+ */
+export function changedKinds(found, said) {
+  const signals = found.map((was, i) => ({ was, now: said[i] })).filter(({ was }) => was.use === "signal");
+  return signals.map(({ was, now }, channel) => ({ channel, kind: now?.use === "signal" && now.kind !== was.kind ? now.kind : "" })).filter(({ kind }) => kind);
 }
 
 /**
@@ -50,11 +65,17 @@ export function addressWith(address, columns) {
 }
 
 export class ColumnsForm {
-  /** @param {(address: string) => void} open */
-  constructor(open) {
+  /**
+   * @param {(address: string) => void} open
+   * @param {(channel: number, kind: string) => Promise<unknown>} setKind
+   */
+  constructor(open, setKind) {
     this.open = open;
+    this.setKind = setKind;
     /** @type {Board|null} */
     this.board = null;
+    /** @type {Said[]} */
+    this.found = [];
     this.rows = h("div", { class: "columns-rows" });
     this.looks = h("div", {});
     this.error = h("p", { class: "error", role: "alert" });
@@ -70,15 +91,19 @@ export class ColumnsForm {
     this.element.hidden = true;
   }
 
-  /** @param {Board|null|undefined} board the source that is open */
-  show(board) {
+  /**
+   * @param {Board|null|undefined} board the source that is open
+   * @param {Set[]} [set] what is set for its channels
+   */
+  show(board, set) {
     this.board = board?.columns?.length ? board : null;
     this.element.hidden = !this.board;
     setText(this.error, "");
     if (!this.board) return;
-    const found = foundColumns(this.board);
+    const found = foundColumns(this.board, set);
+    this.found = found;
     fill(this.rows, ...found.map((c, i) => this.#row(c, i)));
-    const volts = found.map((c, i) => ({ c, i })).filter(({ i }) => this.board?.columns?.[i].looks === "V");
+    const volts = found.map((c, i) => ({ c, i })).filter(({ c, i }) => !c.volts && this.board?.columns?.[i].looks === "V");
     fill(this.looks, ...volts.map(({ c, i }) => h("p", {}, W.looksLikeVoltsIsIt(c.name),
       button(`columns-volts-${i}`, W.yesVolts, () => this.#apply(found.map((d, k) => (k === i ? { ...d, unit: "V" } : d)))))));
   }
@@ -95,7 +120,7 @@ export class ColumnsForm {
     return h("fieldset", { class: "picks" }, h("legend", {}, W.column(i + 1)),
       h("label", { class: "pick" }, h("span", {}, W.name), h("input", { type: "text", maxlength: "32", value: c.name, "data-column": `name-${i}`, "data-testid": `column-name-${i}` })),
       pick("use", W.itIs, c.use, [["signal", W.aSignal], ["t_us", W.theBoardsClockInS], ["t_ms", W.theBoardsClockInMs], ["t_s", W.theBoardsClockInS2], ["seq", W.aCounterOfLines], ["nothing", W.leftOut]]),
-      pick("unit", W.unit, c.unit, [["", "counts"], ["V", "V"], ["mV", "mV"], ["uV", "µV"]]),
+      pick("unit", W.unit, c.unit, /** @type {[string, string][]} */ ([["", "counts"], ["V", "V"], ["mV", "mV"], ["uV", "µV"]]).map(([v, text]) => [v, c.volts && v === c.unit ? W.voltsAsSet : text])),
       pick("kind", W.kind, c.kind, [["", W.notSaid], ["pulse", "pulse"], ["ecg", "ECG"], ["other", W.somethingElse]]));
   }
 
@@ -106,10 +131,12 @@ export class ColumnsForm {
   }
 
   /** @param {Said[]} columns */
-  #apply(columns) {
+  async #apply(columns) {
     if (!this.board) return;
     try {
-      this.open(addressWith(this.board.address, columns));
+      const address = addressWith(this.board.address, columns);
+      for (const { channel, kind } of changedKinds(this.found, columns)) await this.setKind(channel, kind);
+      this.open(address);
     } catch (e) {
       setText(this.error, e instanceof Error ? e.message : String(e));
     }

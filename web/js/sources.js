@@ -9,7 +9,7 @@ import { button, dialog, fill, h, select, setText } from "./dom.js";
 import * as words from "./words.js";
 import { sourcesWords as W } from "./words.js";
 
-/** @import {Choice, Choices} from "./types.js" */
+/** @import {Choice, Choices, Kind} from "./types.js" */
 
 const EXAMPLE = `# rate 250 Hz
 t_us,pulse [mV]
@@ -18,10 +18,10 @@ t_us,pulse [mV]
 12000,2507.4`;
 
 export class SourcePicker {
-  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort, source?: () => import("./types.js").SourceInfo|null|undefined}} options */
+  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort, state?: () => import("./types.js").ServerState|null|undefined}} options */
   constructor(options) {
     this.options = options;
-    this.columns = new ColumnsForm((address) => this.open(address));
+    this.columns = new ColumnsForm((address) => this.open(address), (channel, kind) => api.kind(channel, /** @type {Kind} */ (kind)));
     this.side = select("sound-side", [["left", W.leftOrMono], ["right", "right"], ["both", W.bothChannels]], () => {});
     this.keep = select("sound-keep", [["slow", W.about1KHz], ["full", W.theInputsOwnRate]], () => {}, { title: W.n1KHzIsEnoughFor });
     this.inputs = h("div", { class: "inputs" });
@@ -94,7 +94,8 @@ export class SourcePicker {
     if (this.dialog.open) return;
     setText(this.error, "");
     setText(this.busy, "");
-    this.columns.show(this.options.source?.());
+    const state = this.options.state?.();
+    this.columns.show(state?.source, state?.channels);
     this.dialog.showModal();
     return this.refresh();
   }

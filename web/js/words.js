@@ -423,6 +423,7 @@ export const boardColumnsWords = {
   aCounterOfLines: "a counter of lines",
   leftOut: "left out",
   unit: "Unit",
+  voltsAsSet: "V, as set under Volts",
   kind: "Kind",
   notSaid: "not said",
   somethingElse: "something else",

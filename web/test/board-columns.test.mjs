@@ -2,7 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import { URLSearchParams } from "node:url";
 
-const { addressWith, columnText, foundColumns } = await import("../js/board-columns.js");
+const { addressWith, changedKinds, columnText, foundColumns } = await import("../js/board-columns.js");
 
 const board = {
   address: "serial:/dev/ttyACM0?baud=115200&kind=ecg&usb=2A1B%3A00FF%3A7",
@@ -13,6 +13,15 @@ const board = {
 test("the form begins with what was found", () => {
   assert.deepEqual(foundColumns(board).map(columnText), ["t_ms", "ch1", "lead [mV] (ecg)", "-"]);
   assert.deepEqual(foundColumns({ address: "demo:finger" }), []);
+});
+
+test("the form shows what is set and says only kinds that it changes", () => {
+  const set = [{ kind: "ecg", from: { kind: "said" }, scale: { source: "converter" } }, { kind: "pulse", from: { kind: "usual" }, scale: { source: "board" } }];
+  const found = foundColumns(board, set);
+  assert.deepEqual(found.map((c) => [c.kind, c.volts]), [["", undefined], ["ecg", true], ["", false], ["", undefined]]);
+  assert.deepEqual(changedKinds(found, found), []);
+  assert.deepEqual(changedKinds(found, found.map((c, i) => (i === 2 ? { ...c, kind: "other" } : i === 1 ? { ...c, kind: "" } : c))), [{ channel: 1, kind: "other" }]);
+  assert.deepEqual(changedKinds(found, []), []);
 });
 
 test("the address says the columns and keeps the rest", () => {

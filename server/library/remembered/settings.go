@@ -29,8 +29,8 @@ type Settings struct {
 
 	// Guarded by mu.
 	mu      sync.Mutex
-	all     map[string][]channel.Said // by the source's scheme and path
-	changed bool                      // since all was written last
+	all     map[string][]kept // by the source's scheme and path
+	changed bool              // since all was written last
 	writing bool
 }
 
@@ -38,7 +38,7 @@ type Settings struct {
 // and kept beside under another name.
 func NewSettings(folder string, log *slog.Logger) *Settings {
 	path := filepath.Join(folder, settingsName)
-	return &Settings{path: path, log: log, all: read[[]channel.Said](path, "settings", log)}
+	return &Settings{path: path, log: log, all: read[[]kept](path, "settings", log)}
 }
 
 // read reads what was remembered; what cannot be understood is kept beside under another name.
@@ -75,36 +75,38 @@ func key(address string) string {
 }
 
 // Load implements session.Memory.
-func (s *Settings) Load(address string, n int, label string) (said channel.Said, ok bool) {
+func (s *Settings) Load(address string, source acquire.Info, n int) (said channel.Said, ok bool) {
 	var of channel.Said // said of the recording that is replayed
 	if a, err := acquire.ParseAddress(address); err == nil && a.Scheme == "file" {
 		of = library.Said(a.Path).Of(n)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	list := s.all[key(address)]
-	if n >= len(list) || list[n].Label == nil || *list[n].Label != label {
+	list, label, at := s.all[key(address)], source.Channels[n].Label, placeOf(source, n)
+	i := find(list, label, at)
+	if i < 0 {
 		return of, !of.Empty()
 	}
-	kept := list[n]
-	kept.Label = nil // it is only how the channel was found
-	return of.Over(kept), true
+	return of.Over(list[i].now(source.Channels[n], at)), true
 }
 
 // Save implements session.Memory. It is called from the session's goroutine, so
 // the file is written on another. What is said of a recording of the folder stays with the
 // recording, see [library.Store.SayOf].
-func (s *Settings) Save(address string, channels []channel.Settings) {
+func (s *Settings) Save(address string, source acquire.Info, channels []channel.Resolved) {
 	if a, err := acquire.ParseAddress(address); err == nil && a.Scheme == "file" && filepath.Dir(a.Path) == filepath.Dir(s.path) {
 		return
 	}
-	list := make([]channel.Said, len(channels))
+	list := make([]kept, len(channels))
 	for i, c := range channels {
-		list[i] = c.All()
+		at := placeOf(source, i)
+		at.KindFrom = c.From.Kind
+		list[i] = kept{c.All(), &at}
+		list[i].Label = &source.Channels[i].Label // by which it is found again
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.all[key(address)] = list
+	s.all[key(address)] = append(list, leftOut(s.all[key(address)], list)...)
 	s.changed = true
 	if !s.writing {
 		s.writing = true
