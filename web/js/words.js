@@ -1806,6 +1806,7 @@ export const reviewWords = {
   scoreAgainst: "score against the annotated beats",
   nextMiss: "next missed or extra beat, with shift the one before",
   fromAToB: "from A to B",
+  gap: "gap",
   byHand: "by hand",
   goTo: "Go to",
   go: "Go",

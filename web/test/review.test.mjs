@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { timeStep } from "../js/scales.js";
-import { decodeBeats, decodePiece, extentIn, firstFrom, medianRate, MOST_COLUMNS, rateTrend, runsOut, suffices, wanted, Window } from "../js/review/window.js";
+import { breaksOf, decodeBeats, decodePiece, extentIn, firstFrom, intervalsOf, medianRate, MOST_COLUMNS, rateTrend, runsOut, suffices, wanted, Window } from "../js/review/window.js";
 
 test("a window stays in the recording and zooms about a sample", () => {
   const w = new Window(1000);
@@ -73,19 +73,27 @@ test("ticks, marks and the median rate", () => {
   assert.equal(firstFrom(beats, 0), 0);
   assert.equal(firstFrom(beats, 9999), 5);
   // Intervals 500, 500, 600, 500 at 500 Hz: the median is 1 s.
-  assert.equal(medianRate(beats, 0, 5, 500), 60);
-  assert.equal(medianRate(beats, 0, 2, 500), 0);
+  assert.equal(medianRate(intervalsOf(beats, [], 0, 5), 500), 60);
+  assert.equal(medianRate(intervalsOf(beats, [], 0, 2), 500), 0);
+  // No interval over missing samples, but over a hole of 0.1 s.
+  const breaks = breaksOf([{ first: 100, samples: 50 }, { first: 1100, samples: 51 }, { first: 2100, samples: 400 }], 500);
+  assert.deepEqual(intervalsOf(beats, breaks, 0, 5), [NaN, 500, 500, Infinity, Infinity]);
+  assert.deepEqual(intervalsOf(beats, breaks, 2, 3), [500]);
+  assert.deepEqual(intervalsOf(beats.slice(1), breaks, 0, 1), [NaN]);
+  assert.equal(medianRate(intervalsOf(beats, breaks, 0, 5), 500), 60);
 });
 
 test("the trend of the rate has the median of each part and leaves holes", () => {
   const beats = [];
   for (let s = 0; s < 10; s++) beats.push({ sample: s * 100 }); // 60 bpm at 100 Hz
   for (let s = 0; s < 20; s++) beats.push({ sample: 3000 + s * 50 }); // 120 bpm after 20 s without
-  const t = rateTrend(beats, 4000, 4, 100);
+  const t = rateTrend({ beats, breaks: [] }, 4000, 4, 100);
   assert.equal(t[0], 60);
   assert.ok(Number.isNaN(t[1]) && Number.isNaN(t[2]));
   assert.equal(t[3], 120); // the hole of 21 s is no interval
-  assert.ok(rateTrend([], 100, 2, 100).every(Number.isNaN));
+  assert.ok(rateTrend({ beats: [], breaks: [] }, 100, 2, 100).every(Number.isNaN));
+  const two = [{ sample: 0 }, { sample: 100 }];
+  assert.ok(rateTrend({ beats: two, breaks: [{ sample: 50 }] }, 200, 1, 100).every(Number.isNaN));
 });
 
 test("compact beats are read back", () => {

@@ -17,7 +17,7 @@ import { PathFields } from "./path-fields.js";
 import { Sheet } from "./sheet.js";
 import { RecordedScore } from "./score.js";
 import { PieceSource } from "./source.js";
-import { firstFrom, medianRate } from "./window.js";
+import { breaksOf, firstFrom, intervalsOf, medianRate } from "./window.js";
 import { save } from "../save.js";
 import { AID, INVENTED } from "../words.js";
 import { reviewWords as W } from "../words.js";
@@ -586,15 +586,15 @@ class ReviewView {
     const key = `${this.beatChannel} ${kind} ${list.length} ${a} ${b}`;
     if (!fresh && key === this.listKey) return;
     this.listKey = key;
-    const median = medianRate(list, a, b, rateHz);
+    const intervals = intervalsOf(list, breaksOf(detail.gaps ?? [], rateHz), a, b);
+    const median = medianRate(intervals.slice(1), rateHz);
     setText(beatWords, list.length === 0 ? this.reading ? W.reading : W.noBeatsAreStoredFor : W.hereInAll((b - a).toLocaleString("en"), median > 0 ? W.medianBpm(significant(median, 3)) : "", list.length.toLocaleString("en"), asOther ? W.foundAsBeforeTheKind(list[0].kind === "ecg" ? W.anECG : W.aPulse) : ""));
     const shown = list.slice(a, Math.min(b, a + MOST_ROWS));
     fill(beatList, ...shown.map((m, i) => {
-      const before = list[a + i - 1];
-      const seconds = before ? (m.sample - before.sample) / rateHz : NaN;
+      const seconds = intervals[i] / rateHz;
       return h("li", {}, h("button", { type: "button", class: "review-row", onclick: () => this.#toBeat(a + i) },
         h("span", { class: "review-time" }, this.sheet.times.text(m.sample / rateHz, 0.01)),
-        h("span", {}, seconds > 0 && seconds < 10 ? `${significant(60 / seconds, 3)}\u00a0bpm` : "–"), h("span", { class: "hint" }, m.byHand ? W.byHand : qualityWord(m.quality))));
+        h("span", {}, seconds === Infinity ? W.gap : seconds > 0 && seconds < 10 ? `${significant(60 / seconds, 3)}\u00a0bpm` : "–"), h("span", { class: "hint" }, m.byHand ? W.byHand : qualityWord(m.quality))));
     }));
     if (b - a > MOST_ROWS) beatList.append(h("li", { class: "hint" }, W.andMoreZoomInTo(b - a - MOST_ROWS)));
   }

@@ -12,7 +12,7 @@ import { theme } from "../theme.js";
 import { quoted } from "../trace/csv.js";
 import { annotatedItems, byHandItem, stretchItems } from "./annotated.js";
 import { Times } from "./times.js";
-import { extentIn, firstFrom, rateTrend, Window } from "./window.js";
+import { breaksOf, extentIn, firstFrom, rateTrend, Window } from "./window.js";
 import { reviewSheetWords as W } from "../words.js";
 
 /** @import {Detail, Mark, RecordedNote} from "./library.js" */
@@ -411,7 +411,7 @@ export class Sheet {
     const key = `${parts} ${list.length} ${this.detail?.id}`;
     if (key !== this.trendKey) {
       this.trendKey = key;
-      this.trend = rateTrend(list, w.length, parts, this.rateHz);
+      this.trend = rateTrend({ beats: list, breaks: breaksOf(this.detail?.gaps ?? [], this.rateHz) }, w.length, parts, this.rateHz);
     }
     const trend = this.trend ?? new Float32Array(0);
     const known = trend.filter((v) => !Number.isNaN(v));

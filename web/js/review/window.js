@@ -200,19 +200,40 @@ export function firstFrom(marks, sample) {
   return low;
 }
 
+/** Over longer holes no interval is measured, seconds, as in the program (channel.BridgeSeconds). */
+const BRIDGED = 0.1;
+
 /**
- * Median rate of the beats [a, b), 0 with fewer than three.
- * @param {{sample: number}[]} beats
- * @param {number} a
- * @param {number} b
+ * Where beats do not follow one another: samples are missing there.
+ * @param {{first: number, samples: number}[]} gaps in order
  * @param {number} rateHz
  */
-export function medianRate(beats, a, b, rateHz) {
-  if (b - a < 3) return 0;
-  const gaps = [];
-  for (let i = a + 1; i < b; i++) gaps.push(beats[i].sample - beats[i - 1].sample);
-  gaps.sort((x, y) => x - y);
-  const middle = (gaps[(gaps.length - 1) >> 1] + gaps[gaps.length >> 1]) / 2;
+export const breaksOf = (gaps, rateHz) => gaps.filter((g) => g.samples > BRIDGED * rateHz).map((g) => ({ sample: g.first }));
+
+/**
+ * Samples from the beat before to each of the beats [a, b): Infinity across a break, NaN of the first beat of all.
+ * @param {{sample: number}[]} beats
+ * @param {{sample: number}[]} breaks
+ * @param {number} a
+ * @param {number} b
+ */
+export function intervalsOf(beats, breaks, a, b) {
+  return beats.slice(a, b).map(({ sample }, i) => {
+    const before = beats[a + i - 1]?.sample;
+    if (before === undefined) return NaN;
+    return breaks[firstFrom(breaks, before)]?.sample <= sample ? Infinity : sample - before;
+  });
+}
+
+/**
+ * Median rate of intervals in samples, 0 with fewer than two.
+ * @param {number[]} intervals
+ * @param {number} rateHz
+ */
+export function medianRate(intervals, rateHz) {
+  const list = intervals.filter(Number.isFinite).sort((x, y) => x - y);
+  if (list.length < 2) return 0;
+  const middle = (list[(list.length - 1) >> 1] + list[list.length >> 1]) / 2;
   return (60 * rateHz) / middle;
 }
 
@@ -223,13 +244,14 @@ const MOST_INTERVAL = 3;
 /**
  * The median rate of the beats in each of so many equal parts of a recording, NaN
  * where there are fewer than two beats in a row.
- * @param {{sample: number}[]} beats in order
+ * @param {{beats: {sample: number}[], breaks: {sample: number}[]}} marks in order
  * @param {number} length samples
  * @param {number} parts
  * @param {number} rateHz
  * @returns {Float32Array}
  */
-export function rateTrend(beats, length, parts, rateHz) {
+export function rateTrend({ beats, breaks }, length, parts, rateHz) {
+  const intervals = intervalsOf(beats, breaks, 0, beats.length);
   const trend = new Float32Array(parts).fill(NaN);
   /** @type {number[]} */
   let gaps = [];
@@ -247,7 +269,7 @@ export function rateTrend(beats, length, parts, rateHz) {
       close();
       part = here;
     }
-    const seconds = (beats[i].sample - beats[i - 1].sample) / rateHz;
+    const seconds = intervals[i] / rateHz;
     if (seconds >= LEAST_INTERVAL && seconds <= MOST_INTERVAL) gaps.push(seconds);
   }
   close();
