@@ -292,7 +292,7 @@ const unwatch = store.subscribe((state) => {
   if (owner() && state.server.status === "waiting" && address().startsWith("serial:browser")) port.resume().catch(failed);
 });
 
-watchRecording(store);
+watchRecording(store, () => rings?.end ?? 0);
 takeDrops(() => store.state.owner, () => {
   if (drawers?.openId !== "recordings") drawers?.open("recordings");
 });

@@ -105,18 +105,36 @@ export function whatIsLost(list) {
 /** How the ids of a recording's fields begin, wherever it stands in the list. @param {string} id */
 const fieldId = (id) => "recording-" + encodeURIComponent(id);
 
-/** The drawer's button tells of a recording under way, the drawer open or not. @param {Store} store */
-export function watchRecording(store) {
+/**
+ * Seconds of the recording under way: those told with the state, and the signal that came since. A board that is away adds none.
+ * @param {{recording: unknown, lastIndex: number, rateHz: number}|null} server
+ * @param {number} end one past the newest sample
+ */
+export function recordedSeconds(server, end) {
+  const told = /** @type {{seconds: number}|null|undefined} */ (server?.recording);
+  if (!server || !told) return 0;
+  return told.seconds + (server.rateHz > 0 ? Math.max(0, end - server.lastIndex) / server.rateHz : 0);
+}
+
+/** What the button shows, and who shows the same. */
+const counted = { seconds: 0, also: /** @type {Set<() => void>} */ (new Set()) };
+
+/**
+ * The drawer's button tells of a recording under way, the drawer open or not.
+ * @param {Store} store
+ * @param {() => number} end one past the newest sample
+ */
+export function watchRecording(store, end) {
   const b = document.getElementById("drawer-recordings");
   if (!b) return;
   const mark = h("span", { class: "recording-mark", "data-testid": "recording-mark", hidden: true });
   b.append(mark);
-  let at = 0;
-  let seconds = 0;
   const show = () => {
-    const running = store.state.server?.recording;
-    mark.hidden = !running;
-    if (running) setText(mark, clockTime(Math.floor(seconds + (performance.now() - at) / 1000)));
+    const { server } = store.state;
+    mark.hidden = !server?.recording;
+    counted.seconds = recordedSeconds(server, end());
+    setText(mark, clockTime(Math.floor(counted.seconds)));
+    for (const tell of counted.also) tell();
   };
   /** @type {unknown} */
   let before;
@@ -124,8 +142,6 @@ export function watchRecording(store) {
     const running = state.server?.recording;
     if (running === before) return;
     before = running;
-    at = performance.now();
-    seconds = running?.seconds ?? 0;
     show();
   });
   window.setInterval(show, TICK_MS);
@@ -158,6 +174,7 @@ class RecordingsPanel {
     /** @type {Set<string>} */
     this.chosen = new Set();
     this.timer = 0;
+    this.count = () => this.#run(this.running);
     this.again = 0;
     this.error = h("p", { class: "error", role: "alert", "data-testid": "recordings-error" });
     this.said = h("p", { class: "recordings-said", role: "status", "data-testid": "recordings-said" });
@@ -167,6 +184,7 @@ class RecordingsPanel {
     }
     root.append(this.#recordForm(), this.error, this.said, this.#listPart());
     this.timer = window.setInterval(() => this.#tick(), TICK_MS);
+    counted.also.add(this.count);
     this.heard = new AbortController();
     window.addEventListener("recordings-changed", () => void this.refresh(), { signal: this.heard.signal });
     this.changed(ctx.store.state);
@@ -269,10 +287,10 @@ class RecordingsPanel {
     this.running = running;
     if (this.idle) this.idle.hidden = !!running;
     if (this.active) this.active.hidden = !running;
-    if (running && this.state) setText(this.state, W.recording2(running.name || W.withoutAName, clockTime(Math.floor(running.seconds)), bytes(running.bytes)));
+    if (running && this.state) setText(this.state, W.recording2(running.name || W.withoutAName, clockTime(Math.floor(counted.seconds)), bytes(running.bytes)));
     const row = this.list.find((e) => running && e.id === running.id);
     const line = row && this.items?.querySelector(".now .recording-line");
-    if (running && row && line) setText(line, summary(Object.assign(row, { seconds: running.seconds, bytes: running.bytes })));
+    if (running && row && line) setText(line, summary(Object.assign(row, { seconds: counted.seconds, bytes: running.bytes })));
   }
 
   async #tick() {
@@ -652,6 +670,7 @@ class RecordingsPanel {
     this.gone = true;
     this.heard?.abort();
     this.imports?.destroy();
+    counted.also.delete(this.count);
     window.clearInterval(this.timer);
     window.clearTimeout(this.again);
   }
