@@ -82,7 +82,9 @@ func TestLinkAndColumns(t *testing.T) {
 	soon(t, ctx, "the columns as set", `at("columns") && !at("columns").hidden && at("column-kind-0").value === "ecg" && at("column-unit-0").selectedOptions[0].textContent === "V, as set under Volts"`, 10*time.Second)
 	script(t, ctx, `at("column-name-0").value = "Brust"; at("columns-apply").click()`)
 	wait("{Brust V ecg}")
-	var state struct{ Channels []struct{ Scale channel.Scale } }
+	var state struct {
+		Channels []struct{ Scale channel.Scale }
+	}
 	asks(t, "GET", address+"/api/v1/state", "", &state)
 	if c := state.Channels[0].Scale; c.Source != channel.ScaleConverter || c.Bits != 12 || c.Gain != -2 {
 		t.Errorf("after naming the column the scale is %+v", c)

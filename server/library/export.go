@@ -36,7 +36,7 @@ func (x *Export) Close() {
 	}
 }
 
-// Export gives a recording out as "edf" (EDF+, or BDF+ where the counts need it), "csv" or
+// Export gives a recording out as "edf" (EDF+, or BDF+ where the counts or the range stated need it), "csv" or
 // "wav", with the notes made afterwards, the beats edited by hand, what was said of its channels and the remark on it; as ""
 // gives it in its own format or, where that has no more in it than the file, as it is. One that is being written is given as a whole file of what is there.
 func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
@@ -45,9 +45,6 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		return nil, err
 	}
 	own := strings.TrimPrefix(strings.ToLower(filepath.Ext(id)), ".")
-	if as == "edf" && own == "bdf" {
-		as = own // 24 bits do not fit the 16-bit format
-	}
 	x := &Export{Name: id, Type: "application/octet-stream"}
 	if x.file, err = s.open(path); err != nil {
 		if as != "" && as != own {
@@ -84,6 +81,10 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 		if options.Notes, options.Keep, err = Beside(ctx, rec, path); err == nil {
 			err = x.asEDF(own, options)
 		}
+		if asked == "edf" && own == "bdf" && errors.Is(err, recording.ErrTooWide) {
+			x.Close()
+			return s.Export(ctx, id, "")
+		}
 	default:
 		err = &AskError{text: fmt.Sprintf("as=%s: choose edf, csv or wav", strconv.Quote(as))}
 	}
@@ -111,7 +112,9 @@ func (x *Export) adds(own string, said bool, notes int) bool {
 // asEDF makes a file beside: its header is known at its end.
 func (x *Export) asEDF(own string, options recording.ExportOptions) (err error) {
 	ext := ".edf"
-	if own == "bdf" || own != "edf" && recording.Needs24Bits(x.file.Describe().Channels) {
+	if own == "bdf" {
+		ext = filepath.Ext(x.Name)
+	} else if own != "edf" && recording.Needs24Bits(x.file.Describe().Channels) {
 		ext = ".bdf"
 	}
 	if x.folder, err = os.MkdirTemp("", "pulsewright-"); err != nil {
