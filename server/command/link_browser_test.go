@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -88,5 +89,17 @@ func TestLinkAndColumns(t *testing.T) {
 	asks(t, "GET", address+"/api/v1/state", "", &state)
 	if c := state.Channels[0].Scale; c.Source != channel.ScaleConverter || c.Bits != 12 || c.Gain != -2 {
 		t.Errorf("after naming the column the scale is %+v", c)
+	}
+	// The top bar counts what is recorded, as the drawer does: no time in which the board is away.
+	asks(t, "POST", address+"/api/v1/recording", `{}`, nil)
+	script(t, ctx, `at("wired-nobody")?.click(); at("drawer-recordings").click()`)
+	soon(t, ctx, "the recording", `!at("recording-mark").hidden && at("recording-mark").textContent >= "0:02" && at("record-state")?.textContent.includes(" " + at("recording-mark").textContent)`, 15*time.Second)
+	b.unplug()
+	soon(t, ctx, "the board to be away", `window.pulsewright.stats().state === "no signal"`, 10*time.Second)
+	time.Sleep(1500 * time.Millisecond) // the mark is written once a second
+	script(t, ctx, `window.away = at("recording-mark").textContent`)
+	time.Sleep(3 * time.Second)
+	if got := look[string](t, ctx, `[window.away, at("recording-mark").textContent, at("record-state").textContent.includes(" " + window.away)].join(" ")`); !strings.HasSuffix(got, " true") || strings.Fields(got)[0] != strings.Fields(got)[1] {
+		t.Errorf("a board that is away is counted: %s", got)
 	}
 }
