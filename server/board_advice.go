@@ -116,7 +116,7 @@ func (s *Server) humAdvice(ctx context.Context, channel int, b *board.Board, cor
 		if err != nil {
 			return nil // no hum, or nothing known of it: nothing to advise
 		}
-		if !advice.Reached {
+		if !advice.Reached || advice.Low {
 			return []string{advice.Text}
 		}
 		return []string{advice.Text + " " + lowPassWords(b, i, advice.ResistorOhms)}

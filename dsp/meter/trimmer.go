@@ -61,7 +61,9 @@ type Advice struct {
 	// of at least 0.7 of its height, the lowest corner that keeps it.
 	Best    AdviceRow `json:"best"`
 	Reached bool      `json:"reached"`
-	Text    string    `json:"text"`
+	// Low tells that hum is at the target or lower already.
+	Low  bool   `json:"low"`
+	Text string `json:"text"`
 	// For the capacitor named: resistor, nearest E24 value with what it gives, and the
 	// trimmer's position from 0 to 1 of TrimmerOhms (the one named, or a common value).
 	CapacitorFarads float64   `json:"capacitorFarads"`
@@ -228,7 +230,7 @@ func Advise(cfg AdviceConfig) (Advice, error) {
 			}
 		}
 		a.Text = fmt.Sprintf("With the corner at %.3g Hz hum falls to %.0f dB of the pulse, which keeps %.0f %% of its height.", a.Best.CornerHz, a.Best.HumToPulseDB, 100*a.Best.PulseGain)
-		if nowDB <= cfg.TargetDB {
+		if a.Low = nowDB <= cfg.TargetDB; a.Low {
 			a.Text = fmt.Sprintf("Hum is already at %.0f dB of the pulse: nothing need be changed. The corner may be as high as %.3g Hz.", nowDB, a.Best.CornerHz)
 		}
 	case lowest >= 0:

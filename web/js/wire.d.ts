@@ -5,6 +5,7 @@ export interface Advice {
   presentHz: number;
   best: AdviceRow;
   reached: boolean;
+  low: boolean;
   text: string;
   capacitorFarads: number;
   resistorOhms: number;

@@ -198,7 +198,7 @@ class RecordingsPanel {
     this.from = select("record-from", beginnings([], 0, 0), () => {}, { "aria-label": W.begin });
     this.from.addEventListener("focus", () => this.#fillFrom());
     this.from.addEventListener("pointerdown", () => this.#fillFrom());
-    this.length = select("record-for", [["0", W.untilStopped], ["0.5", "30 s"], ["1", "1 min"], ["5", "5 min"], ["10", "10 min"], ["30", "30 min"], ["60", "1 h"], ["480", "8 h"], ["1440", "24 h"]], () => {}, { "aria-label": W.howLong });
+    this.length = select("record-for", [["0", W.untilStopped], ["0.5", "30 s"], ["1", "1 min"], ["2", "2 min"], ["5", "5 min"], ["10", "10 min"], ["30", "30 min"], ["60", "1 h"], ["480", "8 h"], ["1440", "24 h"]], () => {}, { "aria-label": W.howLong });
     this.note = h("input", { type: "text", id: "record-note", "data-testid": "record-note", maxlength: "400", placeholder: W.firstNoteOptional, "aria-label": W.firstNote });
     this.start = button("record-start", W.record, () => this.#start(), { class: "accent" });
     this.keepMinutes = select("keep-minutes", [1, 2, 3, 5, KEPT_MINUTES].map((m) => [String(m), `${m} min`]), () => {}, { "aria-label": W.howMuchOfThePast });
