@@ -43,3 +43,13 @@ func TestOldRecordingsKeepTheirRule(t *testing.T) {
 		}
 	}
 }
+
+// A mid-rail outside of the rails, which was once taken, leaves the rest of the scale as it was said.
+func TestOldScaleKeepsItsVolts(t *testing.T) {
+	mid, high := 165.0, 3.3
+	said := channel.Scale{Source: channel.ScaleConverter, ReferenceVolts: 3.3, Bits: 12, Gain: 100, SupplyHighVolts: &high, MidRailVolts: &mid}
+	r := channel.Resolve(channel.Places{Described: finger, Recorded: channel.Said{Scale: &said}, RateHz: 250})
+	if r.Scale.Bits != 12 || r.Scale.Gain != 100 || r.Scale.SupplyHighVolts == nil || r.Scale.MidRailVolts != nil {
+		t.Errorf("%+v", r.Scale)
+	}
+}

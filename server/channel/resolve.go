@@ -98,8 +98,14 @@ func (r *Resolved) take(s Said, place Place) {
 	if s.Unit != nil && (Said{Unit: s.Unit}).Check() == nil {
 		r.Unit, r.From.Unit = *s.Unit, place
 	}
-	if s.Scale != nil && s.Scale.Check() == nil {
-		r.Scale, r.From.Scale = *s.Scale, place
+	if s.Scale != nil {
+		scale := *s.Scale
+		if scale.Check() != nil { // of a mid-rail outside of the rails, which was once taken, the rest stays
+			scale.MidRailVolts = nil
+		}
+		if scale.Check() == nil {
+			r.Scale, r.From.Scale = scale, place
+		}
 	}
 	if s.Board != nil && (Said{Board: s.Board}).Check() == nil {
 		r.Board, r.From.Board = s.Board, place
