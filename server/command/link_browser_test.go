@@ -96,6 +96,7 @@ func TestLinkAndColumns(t *testing.T) {
 	soon(t, ctx, "the recording", `!at("recording-mark").hidden && at("recording-mark").textContent >= "0:02" && at("record-state")?.textContent.includes(" " + at("recording-mark").textContent)`, 15*time.Second)
 	b.unplug()
 	soon(t, ctx, "the board to be away", `window.pulsewright.stats().state === "no signal"`, 10*time.Second)
+	soon(t, ctx, "no rate and no quality", `document.querySelector(".quality").dataset.lit === "0" && at("rate").textContent === "–" && !/bpm/.test(at("path-rate").textContent)`, 10*time.Second)
 	time.Sleep(1500 * time.Millisecond) // the mark is written once a second
 	script(t, ctx, `window.away = at("recording-mark").textContent`)
 	time.Sleep(3 * time.Second)

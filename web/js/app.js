@@ -811,8 +811,10 @@ function slowTick() {
   const expected = server?.status === "running" && !playback.atEnd;
   const stale = !!server && !!rings && silent > STALE_AFTER_MS && (expected || store.state.connection !== "open" || server.status === "waiting");
   trace.setStale(stale ? W.nothingHasArrivedFor(wholeSeconds(silent / 1000)) : "");
-  if (stale) reading.age(silent);
-  else reading.root.classList.remove("old");
+  if (stale) {
+    reading.age(silent);
+    path.showReading(undefined);
+  } else reading.root.classList.remove("old");
   show.showReading();
   path.measure(rings);
   if (rings) playback.tick(rings.end);

@@ -73,14 +73,17 @@ export class ReadingPanel {
     const word = reading ? W.signal(qualityWord(r.quality)) : readingHeading(state);
     setText(this.state, word);
     setText(this.reason, r?.reason ? sentence(r.reason) : W.waitingForTheFirstSeconds);
-    const lit = reading ? Math.max(1, Math.round(r.quality * QUALITY_STEPS)) : 0;
-    if (this.bars.dataset.lit !== String(lit)) {
-      this.bars.dataset.lit = String(lit);
-      [...this.bars.children].forEach((b, i) => b.classList.toggle("lit", i < lit));
-      this.bars.setAttribute("aria-label", W.qualityOf(lit, QUALITY_STEPS));
-    }
+    this.#light(reading ? Math.max(1, Math.round(r.quality * QUALITY_STEPS)) : 0);
     const label = channel?.label ?? "";
     this.spoken.tell(reading ? W.beatsPerMinute(label, Math.round(r.rateBpm), word) : `${label} ${word}. ${r?.reason ?? ""}`, state);
+  }
+
+  /** @param {number} lit bars */
+  #light(lit) {
+    if (this.bars.dataset.lit === String(lit)) return;
+    this.bars.dataset.lit = String(lit);
+    [...this.bars.children].forEach((b, i) => b.classList.toggle("lit", i < lit));
+    this.bars.setAttribute("aria-label", W.qualityOf(lit, QUALITY_STEPS));
   }
 
   /** A beat was found. */
@@ -102,6 +105,7 @@ export class ReadingPanel {
       setText(this.state, W.noReadingNothingArrives);
       setText(this.reason, W.theLastSampleCameAgo(wholeSeconds(silentMs / 1000)));
       setText(this.number, "–");
+      this.#light(0);
       this.root.classList.add("none");
     }
   }
