@@ -54,6 +54,7 @@ const (
 type ecgCand struct {
 	at        int64 // internal index
 	level     float64
+	slow      float64 // range of slow waves there
 	quick     float64 // logarithm of the level and its share of slow waves: how far it is a QRS, no P or T wave
 	usual     float64 // level of a usual beat when it was judged
 	around    float64 // rms around it
@@ -81,6 +82,7 @@ type ECGDetector struct {
 	front                   *ecgFront
 	drift, low, half, ahead int64 // internal samples
 	near, before            int64
+	beside                  int64 // what is near a candidate is known so long after it
 	explain                 func(Candidate)
 
 	smooth, sharp, f2, level [ecgRing]float64
@@ -136,6 +138,7 @@ func newECG(c ECGConfig, p ecgParams) (*ECGDetector, error) {
 	d.drift, d.low, d.half, d.before = half(p.driftSeconds), half(p.smoothSeconds), half(p.windowSeconds), half(p.aroundSeconds)
 	d.ahead = int64(p.aheadSeconds * ecgRateHz)
 	d.near = int64(nearSeconds * ecgRateHz)
+	d.beside = int64((p.backSeconds + p.aheadSeconds) * ecgRateHz)
 	d.Reset()
 	return d, nil
 }
@@ -222,7 +225,7 @@ func (d *ECGDetector) step(smooth, sharp float64) {
 		d.judged++
 		d.judge(q, c)
 	}
-	for d.met < d.judged && d.cands[d.met%ecgCands].at+int64((d.p.backSeconds+d.p.aheadSeconds)*ecgRateHz) < c {
+	for d.met < d.judged && d.cands[d.met%ecgCands].at+d.beside < c {
 		d.meet(d.met)
 		d.met++
 	}

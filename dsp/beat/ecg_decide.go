@@ -48,7 +48,7 @@ func (d *ECGDetector) refuse(q *ecgCand, reason string) {
 // most points (Viterbi 1967), and takes its first when enough of what follows is known.
 func (d *ECGDetector) decide(c int64) {
 	for _, q := range d.pending[:d.nPending] {
-		if !q.followed && d.nPeaks > 0 && c-q.at > int64((d.p.backSeconds+d.p.aheadSeconds)*ecgRateHz) {
+		if !q.followed && d.nPeaks > 0 && c-q.at > d.beside {
 			q.points += d.tWave(q) + d.alone(q)
 			q.followed = true
 		}
@@ -239,12 +239,11 @@ func (d *ECGDetector) tWave(q *ecgCand) float64 {
 	for i := from; i <= to; i++ {
 		strongest = max(strongest, d.level[i&ecgMask])
 	}
-	reach := int64(reachSeconds * ecgRateHz)
-	own, after := d.slowRange(q.at-reach, q.at+reach), d.slowRange(from, to)
-	if own == 0 || after == 0 {
+	after := d.slowRange(from, to)
+	if q.slow == 0 || after == 0 {
 		return 0
 	}
-	share := clamp01(d.p.tEqual+math.Log(after/own)) * clamp01(1-math.Log(strongest/q.level)/d.p.tQuick)
+	share := clamp01(d.p.tEqual+math.Log(after/q.slow)) * clamp01(1-math.Log(strongest/q.level)/d.p.tQuick)
 	return d.p.tPoints * share * max(math.Log(q.usual/q.level), 0)
 }
 

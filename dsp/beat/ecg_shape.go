@@ -37,7 +37,8 @@ func (d *ECGDetector) measure(q *ecgCand, c int64) {
 	}
 	q.floor = quantileOf(d.scratch[:n], d.p.floorRank)
 	reach := int64(reachSeconds * ecgRateHz)
-	q.quick = math.Log(q.level) - math.Log1p(d.slowRange(q.at-reach, q.at+reach)/q.level)
+	q.slow = d.slowRange(q.at-reach, q.at+reach)
+	q.quick = math.Log(q.level) - math.Log1p(q.slow/q.level)
 	at := q.at + 1 // the sharpened samples are one half older, rounded
 	for i := range q.shape {
 		q.shape[i] = d.sharp[(at+int64(i-shapeMid))&ecgMask]
