@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -19,11 +18,7 @@ import (
 // list, the intervals and what is saved follow, and opened again all is as it was left.
 func TestReviewEditsBeats(t *testing.T) {
 	t.Parallel()
-	ctx := browser(t, 1280, 800)
-	path := filepath.Join(t.TempDir(), "chest.bdf")
-	annotatedChest(t, path, -1)
-	address := program(t, "demo:finger")
-	bringIn(t, address, path)
+	ctx, address := chestBroughtIn(t)
 	reviewFirst(t, ctx, address)
 	soon(t, ctx, "the notes and beats", reviewNow+`.annotated > 0`, 10*time.Second)
 	now := func() []int64 { return look[[]int64](t, ctx, reviewNow+`.marks[0].map((m) => m.sample)`) }
@@ -119,11 +114,7 @@ func TestReviewEditsBeats(t *testing.T) {
 // opened goes to neither.
 func TestReviewEditsWhileItWaits(t *testing.T) {
 	t.Parallel()
-	ctx := browser(t, 1280, 800)
-	path := filepath.Join(t.TempDir(), "chest.bdf")
-	annotatedChest(t, path, -1)
-	address := program(t, "demo:finger")
-	bringIn(t, address, path)
+	ctx, address := chestBroughtIn(t)
 	twoChannels(t, ctx, address)
 	closeReview(t, ctx)
 	script(t, ctx, `window.named = (name) => [...document.querySelectorAll(".recording-name")].find((e) => e.textContent === name); named("chest").click()`)

@@ -18,6 +18,17 @@ import (
 	"pulsewright/acquire/simulate/simulatetest"
 )
 
+// chestBroughtIn is a page and the address of its program, which has an annotated chest in its list.
+func chestBroughtIn(t *testing.T) (ctx context.Context, address string) {
+	t.Helper()
+	ctx = browser(t, 1280, 800)
+	path := filepath.Join(t.TempDir(), "chest.bdf")
+	annotatedChest(t, path, -1)
+	address = program(t, "demo:finger")
+	bringIn(t, address, path)
+	return ctx, address
+}
+
 // annotatedChest writes half a minute of a simulated chest lead as EDF+ with its true R peaks annotated
 // in it, but for the beat drop; it returns the R peaks.
 func annotatedChest(t *testing.T, path string, drop int) (truth []int64) {

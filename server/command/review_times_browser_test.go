@@ -22,11 +22,7 @@ import (
 // note speaks of the stretch between the cursors, on the page and in a download.
 func TestReviewTimesAndStretchNotes(t *testing.T) {
 	t.Parallel()
-	ctx := browser(t, 1280, 800)
-	path := filepath.Join(t.TempDir(), "chest.bdf")
-	annotatedChest(t, path, -1)
-	address := program(t, "demo:finger")
-	bringIn(t, address, path)
+	ctx, address := chestBroughtIn(t)
 	reviewFirst(t, ctx, address)
 	soon(t, ctx, "the notes", reviewNow+`.annotated > 0`, 10*time.Second)
 	for range 5 {
