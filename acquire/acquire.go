@@ -210,6 +210,9 @@ type Health struct {
 	Unreadable int64 `json:"unreadable"`
 	// LastUnreadable is the newest of those, made printable, at most 120 bytes.
 	LastUnreadable string `json:"lastUnreadable"`
+	// OutOfOrder is how many lines were left out since the board's own clock or counter in them
+	// stood a little before that of the line before.
+	OutOfOrder int64 `json:"outOfOrder"`
 	// LostSamples is how many samples the board's counter or checksums prove lost.
 	LostSamples int64 `json:"lostSamples"`
 	// Detail is one line for a person: "115200 baud, found by trying".

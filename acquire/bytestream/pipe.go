@@ -13,6 +13,9 @@ import (
 	"pulsewright/acquire/serialport"
 )
 
+// mostAgain bytes of an opening that failed are kept for the next one.
+const mostAgain = 1 << 20
+
 // Input brings a program's standard input, which can be read but once and whose Read
 // nobody can interrupt, to the sources that want it. Safe for concurrent use.
 type Input struct {
@@ -20,6 +23,7 @@ type Input struct {
 
 	begin  sync.Once
 	taken  atomic.Bool
+	again  []byte      // read by an opening that failed: for the next one, guarded by taken
 	pieces chan []byte // one at a time: what is not wanted yet stays in the pipe
 	err    error       // set before pieces is closed
 }
@@ -53,14 +57,25 @@ func (in *Input) Open(ctx context.Context, a acquire.Address) (acquire.Source, e
 		return nil, fmt.Errorf("bytestream: standard input: already open; close that source first")
 	}
 	in.begin.Do(func() { go in.run() })
-	return openPipe(ctx, a, serialport.Stream{Link: &inputLink{in: in, closed: make(chan struct{})}, Who: "bytestream: standard input", Name: "standard input",
+	link := &inputLink{in: in, rest: in.again, read: in.again, closed: make(chan struct{})}
+	source, err := openPipe(ctx, a, serialport.Stream{Link: link, Who: "bytestream: standard input", Name: "standard input",
 		Silent: "does the program before the pipe print lines, and does it flush them?", Ends: true, Waits: true})
+	if err != nil { // nobody reads the link any more
+		in.again = link.read
+		in.taken.Store(false)
+		return nil, err
+	}
+	in.again = nil
+	link.opened.Store(true)
+	return source, nil
 }
 
 // inputLink is one source's hold on the input.
 type inputLink struct {
 	in     *Input
 	rest   []byte
+	read   []byte // until it is opened, all that was read
+	opened atomic.Bool
 	closed chan struct{}
 	once   sync.Once
 }
@@ -78,6 +93,9 @@ func (l *inputLink) Read(p []byte) (int, error) {
 				return 0, l.in.err
 			}
 			l.rest = piece
+			if l.read = append(l.read, piece...); l.opened.Load() || len(l.read) > mostAgain {
+				l.read = nil
+			}
 		case <-l.closed:
 			return 0, os.ErrClosed
 		}
@@ -90,7 +108,9 @@ func (l *inputLink) Read(p []byte) (int, error) {
 func (l *inputLink) Close() error {
 	l.once.Do(func() {
 		close(l.closed)
-		l.in.taken.Store(false)
+		if l.opened.Load() { // else Open lets it go
+			l.in.taken.Store(false)
+		}
 	})
 	return nil
 }

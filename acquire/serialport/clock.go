@@ -87,5 +87,11 @@ func (c *boardClock) commit(v, delta int64, verdict int) {
 	c.max = max(c.max, v)
 }
 
+// behind tells that a value steps back by no more than a line out of order does.
+func (c *boardClock) behind(v int64) bool {
+	back := c.last - c.unsigned(v)
+	return c.started && back > 0 && back <= c.goOn
+}
+
 // doubt remembers a value for confirmation by the next.
 func (c *boardClock) doubt(v int64) { c.suspected, c.suspect = true, c.unsigned(v) }

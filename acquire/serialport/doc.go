@@ -47,7 +47,8 @@
 // A # begins a comment;
 // "# rate 250 Hz" claims a rate. Other printable text that does not begin as a
 // number is passed on in Block.Text. Everything else is counted as unreadable,
-// as is a single line with another number of columns; five such lines alike in a
+// as is a single line with another number of columns (a line whose clock or counter stands up to
+// a second or 16 lines before the one before is left out and counted as out of order); five such lines alike in a
 // row are a changed format (acquire.ErrChanged).
 //
 // The first line after opening is dropped, because it may be torn, unless the

@@ -491,6 +491,7 @@ type stamp struct {
 	seqVerdict, timeVerdict int
 	seq, ticks              int64
 	fraction                float64
+	behind                  bool // one of them stands a little before the line before
 }
 
 // readStamp reads the clock and the counter of d.values without taking them.
@@ -502,6 +503,7 @@ func (d *LineDecoder) readStamp() (s stamp) {
 		if v.missing {
 			s.seqVerdict = stepDoubtful
 		}
+		s.behind = !v.missing && s.seqVerdict == stepDoubtful && d.sequence.behind(s.seq)
 	}
 	if d.timeColumn >= 0 {
 		v := d.values[d.timeColumn]
@@ -510,6 +512,7 @@ func (d *LineDecoder) readStamp() (s stamp) {
 		if v.missing {
 			s.timeVerdict = stepDoubtful
 		}
+		s.behind = s.behind || !v.missing && s.timeVerdict == stepDoubtful && d.time.behind(s.ticks)
 	}
 	return s
 }
@@ -548,7 +551,11 @@ func (d *LineDecoder) takeStamp(s stamp) (seconds float64, lost int64, jump bool
 func (d *LineDecoder) sample(line []byte) error {
 	s := d.readStamp()
 	if d.doubtful(s) {
-		d.bad(line)
+		if s.behind {
+			d.outOfOrder++
+		} else {
+			d.bad(line)
+		}
 		return nil
 	}
 	seconds, lost, jump := d.takeStamp(s)
@@ -662,6 +669,7 @@ func (d *LineDecoder) hints() []string {
 	add(d.tokens.dialect.hex, "numbers are read as hexadecimal, since letters are among them")
 	add(d.decimalHint && !d.tokens.dialect.comma, "a comma is read as separating columns, never as a decimal or thousands mark")
 	add(d.tooWide, "lines of more than %d numbers are left out: print fewer columns", maxColumns)
+	add(d.outOfOrder > 0, "lines whose time or counter is earlier than in the line before are left out: print each sample in the order in which it was taken")
 	add(d.late != "", "the board names its columns %s: choose the source again to take the names", d.late)
 	if d.grid != nil {
 		made, taken := d.grid.Made()

@@ -221,19 +221,23 @@ func TestBoardClock(t *testing.T) {
 		counts     int
 		jumps      int
 		unreadable int64
+		outOfOrder int64
 	}{
-		{"none lost", []int64{5, 6, 7}, []int64{0}, []int64{0}, 3, 0, 0},
-		{"three lost", []int64{5, 6, 10, 11}, []int64{0, 5}, []int64{0, 3}, 4, 0, 0},
-		{"8-bit wrap", []int64{254, 255, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"8-bit wrap with loss", []int64{250, 254, 3}, []int64{0, 4, 9}, []int64{0, 3, 4}, 3, 0, 0},
-		{"16-bit wrap", []int64{65534, 65535, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"signed 16-bit wrap", []int64{32766, 32767, -32768, -32767}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"signed -1 to 0", []int64{-2, -1, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0},
-		{"32-bit wrap", []int64{4294967294, 4294967295, 1}, []int64{0, 3}, []int64{0, 1}, 3, 0, 0},
-		{"torn number", []int64{1234, 35, 1236, 1237}, []int64{0, 2}, []int64{0, 1}, 3, 0, 1},
-		{"two torn numbers", []int64{1234, 35, 12, 1237, 1238}, []int64{0, 3}, []int64{0, 2}, 3, 0, 2},
-		{"long gap, confirmed", []int64{10, 11, 5000, 5001}, []int64{0, 4991}, []int64{0, 4989}, 3, 0, 1},
-		{"started anew", []int64{100, 101, 0, 1, 2}, []int64{0, 3}, []int64{0, 1}, 4, 1, 1},
+		{"none lost", []int64{5, 6, 7}, []int64{0}, []int64{0}, 3, 0, 0, 0},
+		{"three lost", []int64{5, 6, 10, 11}, []int64{0, 5}, []int64{0, 3}, 4, 0, 0, 0},
+		{"8-bit wrap", []int64{254, 255, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0, 0},
+		{"8-bit wrap with loss", []int64{250, 254, 3}, []int64{0, 4, 9}, []int64{0, 3, 4}, 3, 0, 0, 0},
+		{"16-bit wrap", []int64{65534, 65535, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0, 0},
+		{"signed 16-bit wrap", []int64{32766, 32767, -32768, -32767}, []int64{0}, []int64{0}, 4, 0, 0, 0},
+		{"signed -1 to 0", []int64{-2, -1, 0, 1}, []int64{0}, []int64{0}, 4, 0, 0, 0},
+		{"32-bit wrap", []int64{4294967294, 4294967295, 1}, []int64{0, 3}, []int64{0, 1}, 3, 0, 0, 0},
+		{"torn number", []int64{1234, 35, 1236, 1237}, []int64{0, 2}, []int64{0, 1}, 3, 0, 1, 0},
+		{"two torn numbers", []int64{1234, 35, 12, 1237, 1238}, []int64{0, 3}, []int64{0, 2}, 3, 0, 2, 0},
+		{"long gap, confirmed", []int64{10, 11, 5000, 5001}, []int64{0, 4991}, []int64{0, 4989}, 3, 0, 1, 0},
+		{"started anew", []int64{100, 101, 0, 1, 2}, []int64{0, 3}, []int64{0, 1}, 4, 1, 1, 0},
+		{"two swapped", []int64{10, 12, 11, 13, 14}, []int64{0, 2}, []int64{0, 1}, 4, 0, 0, 1},
+		{"late by 16", []int64{10, 30, 14, 31}, []int64{0, 20}, []int64{0, 19}, 3, 0, 0, 1},
+		{"late by more", []int64{10, 30, 13, 31}, []int64{0, 20}, []int64{0, 19}, 3, 0, 1, 0},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			var b strings.Builder
@@ -248,9 +252,9 @@ func TestBoardClock(t *testing.T) {
 			if !reflect.DeepEqual(r.first, test.first) || !reflect.DeepEqual(r.lost, test.lost) {
 				t.Errorf("first %v lost %v, want %v %v", r.first, r.lost, test.first, test.lost)
 			}
-			if len(r.counts[0]) != test.counts || r.jumps != test.jumps || r.stats.unreadable != test.unreadable {
-				t.Errorf("%d samples, %d jumps, %d unreadable; want %d, %d, %d", len(r.counts[0]), r.jumps, r.stats.unreadable,
-					test.counts, test.jumps, test.unreadable)
+			if len(r.counts[0]) != test.counts || r.jumps != test.jumps || r.stats.unreadable != test.unreadable || r.stats.outOfOrder != test.outOfOrder {
+				t.Errorf("%d samples, %d jumps, %d unreadable, %d out of order; want %d, %d, %d, %d", len(r.counts[0]), r.jumps, r.stats.unreadable, r.stats.outOfOrder,
+					test.counts, test.jumps, test.unreadable, test.outOfOrder)
 			}
 		})
 	}

@@ -160,6 +160,7 @@ func printable(b []byte, limit int) string {
 type stats struct {
 	read       int64 // lines or frames read as samples
 	unreadable int64
+	outOfOrder int64 // left out: their clock or counter stands a little before the line before
 	lostTotal  int64
 	rounded    int64 // values with more decimals than Digits
 	overflow   int64 // values beyond 32 bits

@@ -706,7 +706,7 @@ func (s *source) publish() {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.health.Lines, s.health.Unreadable, s.health.LostSamples = c.read, c.unreadable, c.lostTotal
+	s.health.Lines, s.health.Unreadable, s.health.OutOfOrder, s.health.LostSamples = c.read, c.unreadable, c.outOfOrder, c.lostTotal
 	if c.unreadable != s.noted {
 		s.noted = c.unreadable
 		s.health.LastUnreadable = c.lastUnreadable()

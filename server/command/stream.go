@@ -41,14 +41,17 @@ reader closes the pipe, or Ctrl-C.
 -csv (the default) prints a table: sample,time_s and a column for each channel and point.
 With -beats it prints a row for each beat instead: sample,time_s,channel,kind,amplitude,quality,state,rate_bpm.
 -json prints an object on each line, with its "type": source, samples, beat, reading, gap,
-text. With -beats it leaves out the samples.`
+text. With -beats it leaves out the samples.
+
+At the end it says on standard error how many lines were unreadable or came out of order, and
+how many samples were lost.`
 
 // streamLive prints what the page would show.
 func streamLive(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	o := streamFlags{stdin: os.Stdin, warn: stderr}
 	f := flags("stream", "", streamHelp, stderr)
 	f.StringVar(&o.source, "source", "demo:finger", "`address` of the source; - is standard input")
-	f.StringVar(&o.data, "data", "", "`folder` whose remembered settings are used (default: the system's place for a program's data)")
+	f.StringVar(&o.data, "data", "", "`folder` whose remembered settings (columns, names, kinds, volts, polarity, path) are used (default: the system's place for a program's data)")
 	f.StringVar(&o.kind, "kind", "", "`ecg, pulse or other`: what the channels carry (default: as remembered, or as the source says)")
 	f.BoolVar(&o.json, "json", false, "print JSON, an object a line")
 	table := f.Bool("csv", false, "print CSV (the default)")
@@ -90,7 +93,7 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 	settings := remembered.NewSettings(folder, log)
 	defer settings.Close()
 	pages := hub.New(streamFrames)
-	open := openers(nil, nil, o.stdin)
+	open := rememberColumns(openers(nil, nil, o.stdin), folder, log)
 	stdin := open["stdin"]
 	open["stdin"] = func(ctx context.Context, a acquire.Address) (acquire.Source, error) {
 		source, err := stdin(ctx, a)
@@ -123,6 +126,9 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 	})
 	p := &printer{streamFlags: o, out: bufio.NewWriterSize(stdout, 1<<16), opened: &opened}
 	err = p.print(reading, page)
+	if text := linkLosses(live.State().Health); text != "" {
+		fmt.Fprintln(o.warn, text)
+	}
 	select {
 	case err := <-failed:
 		return err
@@ -132,6 +138,23 @@ func streamTo(ctx context.Context, o streamFlags, stdout io.Writer, log *slog.Lo
 		return nil
 	}
 	return err
+}
+
+// linkLosses says what of the source's lines did not become samples, or "".
+func linkLosses(h acquire.Health) string {
+	var parts []string
+	add := func(n int64, text string) {
+		if n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, text))
+		}
+	}
+	add(h.Unreadable, "unreadable lines, left out")
+	add(h.OutOfOrder, "lines out of order (their time or counter is earlier than in the line before), left out: print each sample in the order in which it was taken")
+	add(h.LostSamples, "samples lost, as the board's counter or checksums tell")
+	if len(parts) == 0 {
+		return ""
+	}
+	return "lost on the link: " + strings.Join(parts, "; ")
 }
 
 // waitingSource waits while much is still to be printed.

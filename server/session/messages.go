@@ -69,15 +69,7 @@ func (s *Session) everySecond(now time.Time) {
 	if s.source == nil {
 		return
 	}
-	if h, ok := s.source.(acquire.HealthReporter); ok {
-		if health := h.Health(); health != s.lastHealth {
-			s.lastHealth = health
-			s.mu.Lock()
-			s.state.Health = health
-			s.mu.Unlock()
-			s.message(HealthMessage{"health", health})
-		}
-	}
+	s.tellHealth()
 	s.updateRate(now)
 	if p, ok := s.source.(acquire.Player); ok {
 		s.updatePlayback(p)
@@ -95,6 +87,21 @@ func (s *Session) everySecond(now time.Time) {
 		s.hums[i] = noteHum(s.hums[i], s.newest(), s.state.RateHz, report)
 		s.mu.Unlock()
 		s.message(MetersMessage{"meters", s.state.Epoch, i, s.newest(), report})
+	}
+}
+
+// tellHealth tells how well the source is being read, where that changed.
+func (s *Session) tellHealth() {
+	h, ok := s.source.(acquire.HealthReporter)
+	if !ok {
+		return
+	}
+	if health := h.Health(); health != s.lastHealth {
+		s.lastHealth = health
+		s.mu.Lock()
+		s.state.Health = health
+		s.mu.Unlock()
+		s.message(HealthMessage{"health", health})
 	}
 }
 

@@ -37,6 +37,7 @@ func (s *Session) readFailed(err error) {
 	if errors.Is(err, io.EOF) {
 		s.finish()
 	}
+	s.tellHealth()
 	info := s.source.Describe()
 	switch {
 	case errors.Is(err, io.EOF):

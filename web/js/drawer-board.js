@@ -46,6 +46,7 @@ class BoardPanel {
     fill(this.facts,
       h("dt", {}, W.linesRead), h("dd", {}, (health?.lines ?? 0).toLocaleString("en")),
       h("dt", {}, W.unreadable), h("dd", {}, (health?.unreadable ?? 0).toLocaleString("en")),
+      h("dt", {}, W.linesOutOfOrder), h("dd", {}, (health?.outOfOrder ?? 0).toLocaleString("en")),
       h("dt", {}, W.samplesLostByTheBoard), h("dd", {}, (health?.lostSamples ?? 0).toLocaleString("en")),
       h("dt", {}, W.framesLostByThisPage), h("dd", {}, state.dropped.toLocaleString("en")),
       health?.detail ? h("dt", {}, W.connection) : null, health?.detail ? h("dd", {}, health.detail) : null,

@@ -507,6 +507,7 @@ export interface Health {
   lines: number;
   unreadable: number;
   lastUnreadable: string;
+  outOfOrder: number;
   lostSamples: number;
   detail: string;
 }
@@ -515,6 +516,7 @@ export interface HealthMessage {
   lines: number;
   unreadable: number;
   lastUnreadable: string;
+  outOfOrder: number;
   lostSamples: number;
   detail: string;
 }

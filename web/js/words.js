@@ -624,6 +624,7 @@ export const drawerBoardWords = {
   notes: "Notes",
   linesRead: "Lines read",
   unreadable: "Unreadable",
+  linesOutOfOrder: "Out of order",
   samplesLostByTheBoard: "Samples lost by the board",
   framesLostByThisPage: "Frames lost by this page",
   connection: "Connection",
