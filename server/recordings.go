@@ -13,6 +13,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
 	"pulsewright/server/library"
+	"pulsewright/server/library/files"
 	"pulsewright/server/library/recorder"
 )
 
@@ -97,7 +98,7 @@ func (s *Server) postRecording(w http.ResponseWriter, r *http.Request) {
 		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
-	if err := errors.Join(acquire.CheckText("name", body.Name), acquire.CheckText("note", body.Note)); err != nil {
+	if err := errors.Join(files.CheckGiven(body.Name), acquire.CheckText("note", body.Note)); err != nil {
 		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
@@ -125,7 +126,7 @@ func (s *Server) postKeep(w http.ResponseWriter, r *http.Request) {
 		FailWith(w, http.StatusBadRequest, fmt.Errorf("minutes of %g: give more than 0 and at most %d", body.Minutes, recorder.KeepSeconds/60))
 		return
 	}
-	if err := acquire.CheckText("name", body.Name); err != nil {
+	if err := files.CheckGiven(body.Name); err != nil {
 		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
@@ -306,6 +307,10 @@ func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
 	if !ReadJSON(w, r, &body) {
 		return
 	}
+	if err := acquire.CheckText("note", strings.TrimSpace(body.Text)); err != nil {
+		FailWith(w, http.StatusBadRequest, err)
+		return
+	}
 	text := strings.Join(strings.Fields(body.Text), " ")
 	if text == "" || len(text) > 1000 || body.Sample < 0 || body.Sample > 1<<53 {
 		fail(w, http.StatusBadRequest, fmt.Sprintf("a note of %d bytes at sample %d: give 1 to 1000 bytes and a sample from 0", len(text), body.Sample))
@@ -313,10 +318,6 @@ func (s *Server) postRecordingNote(w http.ResponseWriter, r *http.Request) {
 	}
 	if d := body.DurationSeconds; !(d >= 0 && d <= mostNoteSeconds) {
 		fail(w, http.StatusBadRequest, fmt.Sprintf("durationSeconds=%g: give 0 to %d", d, mostNoteSeconds))
-		return
-	}
-	if err := acquire.CheckText("note", text); err != nil {
-		FailWith(w, http.StatusBadRequest, err)
 		return
 	}
 	err := s.recordings.Store.AddMark(chi.URLParam(r, "id"), recording.Annotation{Sample: body.Sample, Text: text, DurationSeconds: body.DurationSeconds})

@@ -13,6 +13,15 @@ import (
 	"pulsewright/acquire"
 )
 
+// MostName is the length of the longest name in a file name, in bytes.
+const MostName = 80
+
+// InFileName tells that a sign of a name stays in the name of its file: letters of all scripts (with the two joiners, which
+// some need) and digits, space, - _ and .
+func InFileName(r rune) bool {
+	return r == ' ' || r == '-' || r == '_' || r == '.' || r == '\u200c' || r == '\u200d' || !unsafeRune(r) && isLetter(r)
+}
+
 // FileName makes a file name of a start, a name for a person and the channels,
 // as FORMAT.md says.
 func FileName(started time.Time, name string, channels []acquire.Channel) string {
@@ -21,17 +30,14 @@ func FileName(started time.Time, name string, channels []acquire.Channel) string
 		b.WriteString(started.Local().Format("2006-01-02 15.04.05"))
 	}
 	clean := strings.Map(func(r rune) rune {
-		switch {
-		case r == ' ' || r == '-' || r == '_' || r == '.':
-			return r
-		case '0' <= r && r <= '9' || r >= 0x80 && !unsafeRune(r) && isLetter(r) || 'a' <= r && r <= 'z' || 'A' <= r && r <= 'Z':
+		if InFileName(r) {
 			return r
 		}
 		return -1
 	}, name)
 	clean = strings.Trim(strings.Join(strings.Fields(clean), " "), ". ")
-	if len(clean) > 80 {
-		clean = strings.TrimSpace(strings.ToValidUTF8(clean[:80], ""))
+	if len(clean) > MostName {
+		clean = strings.TrimSpace(strings.ToValidUTF8(clean[:MostName], ""))
 	}
 	if clean != "" {
 		if b.Len() > 0 {

@@ -177,6 +177,9 @@ func parseOptions(a acquire.Address) (o options, err error) {
 		o.names = strings.Split(a.Text("names", ""), ",")
 		for i, n := range o.names {
 			n = strings.TrimSpace(n)
+			if err := acquire.CheckText("names", n); err != nil {
+				return fail("names", err.Error())
+			}
 			if name, _, _ := given(n); name == "" || len(name) > maxNameBytes || len(n) > 3*maxNameBytes || n != printable([]byte(n), 3*maxNameBytes) {
 				return fail("names", "give names of 1 to 32 bytes separated by commas")
 			}

@@ -180,7 +180,7 @@ func TestOpenFails(t *testing.T) {
 
 func TestOptions(t *testing.T) {
 	for _, bad := range []string{"speed=3", "baud=12.5", "baud=-1", "baud=20", "format=xml", "rate=0", "rate=1e9", "bits=1", "bits=10.5",
-		"reference=5", "bits=10&reference=0", "names=a,,b", "names=a%00", "kind=heart", "signed=1", "bits=10&signed=perhaps"} {
+		"reference=5", "bits=10&reference=0", "names=a,,b", "names=a%00", "names=a%E2%80%AEb", "kind=heart", "signed=1", "bits=10&signed=perhaps"} {
 		b := &fakeBoard{}
 		_, err := openFake(t, b, "serial:fake?"+bad)
 		var ae *acquire.AddressError

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"math"
 	"regexp"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -163,9 +164,19 @@ func within(what string, v float64, l limits) error {
 	return nil
 }
 
+// unseen is the rule of acquire.CheckText, which this package does not know; a test in server holds the two together.
+func unseen(r rune) bool {
+	const nonJoiner, joiner = '\u200c', '\u200d'
+	return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) && r != nonJoiner && r != joiner
+}
+
 func checkTitle(what, name string) error {
-	if !utf8.ValidString(name) || utf8.RuneCountInString(name) > mostName || strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }) {
+	if !utf8.ValidString(name) || utf8.RuneCountInString(name) > mostName {
 		return fmt.Errorf("board: name of the %s: it must be one line of at most %d characters", what, mostName)
+	}
+	if i := strings.IndexFunc(name, unseen); i >= 0 {
+		r, _ := utf8.DecodeRuneInString(name[i:])
+		return fmt.Errorf("board: name %s of the %s: it has the sign U+%04X, which is not seen or may turn the text around; it must be one line, so leave it out", strconv.QuoteToASCII(name), what, r)
 	}
 	return nil
 }

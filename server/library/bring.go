@@ -168,6 +168,10 @@ func (s *Store) take(temporary, name, target string, how Reading) (done Imported
 	}
 	said, err := sayOnImport(f, how)
 	done.Told, how.OpenOptions = append([]string{}, f.Remarks()...), keptOf(f, how.OpenOptions)
+	plain, _ := unpackedName(name)
+	if err := files.CheckGiven(strings.TrimSuffix(plain, filepath.Ext(plain))); err != nil {
+		done.Told = append(done.Told, fmt.Sprintf("%v: the recording is called %s", err, strconv.Quote(files.NameOf(target))))
+	}
 	look := f.Text()
 	defer f.Close()
 	if err != nil {

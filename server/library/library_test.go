@@ -30,7 +30,12 @@ func TestRenameNoteTrashRestoreAndUpload(t *testing.T) {
 	if err := store.SetNote(one.ID, "board B"); err != nil {
 		t.Fatal(err)
 	}
-	id, err := store.Rename(one.ID, "lamp/../clip: two")
+	for name, rule := range map[string]string{"lamp/clip": `the sign "/"`, "clip: two": `the sign ":"`, "a\u202eb": "U+202E", "a\ab": "U+0007", strings.Repeat("a", 81): "at most 80", " . ": "a letter", "nul": "Windows"} {
+		if _, err := store.Rename(one.ID, name); err == nil || !strings.Contains(err.Error(), rule) {
+			t.Errorf("renamed to %q: %v, want an error with %s", name, err, rule)
+		}
+	}
+	id, err := store.Rename(one.ID, "lamp .. clip می\u200cخواهم")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -103,7 +103,7 @@ func TestNotesMadeAfterwards(t *testing.T) {
 			t.Fatalf("%s: %d %s", body, code, answer)
 		}
 	}
-	for _, body := range []string{`{"sample":-1,"text":"x"}`, `{"sample":1,"text":" "}`, `{"sample":1,"text":"` + strings.Repeat("x", 1001) + `"}`} {
+	for _, body := range []string{`{"sample":-1,"text":"x"}`, `{"sample":1,"text":"two\nlines"}`, `{"sample":1,"text":"a\tb"}`, `{"sample":1,"text":" "}`, `{"sample":1,"text":"` + strings.Repeat("x", 1001) + `"}`} {
 		if code, _ := ask(t, store, r, "POST", at(state.ID, "/notes"), body); code != http.StatusBadRequest {
 			t.Errorf("%.40s is answered with %d", body, code)
 		}

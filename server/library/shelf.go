@@ -22,13 +22,13 @@ func (s *Store) Rename(id, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if strings.TrimSpace(name) == "" || len(name) > 100 {
-		return "", fmt.Errorf("name %s: give 1 to 100 characters", strconv.Quote(name))
+	if strings.Trim(name, " .") == "" {
+		return "", fmt.Errorf("name %s: give it a letter or a digit", strconv.Quote(name))
 	}
-	target := files.Renamed(id, name)
-	if err := files.CheckName(name, target); err != nil {
+	if err := files.CheckGiven(name); err != nil {
 		return "", err
 	}
+	target := files.Renamed(id, name)
 	if target == id {
 		return id, nil
 	}

@@ -9,6 +9,15 @@ import { boardColumnsWords as W } from "./words.js";
 /** @typedef {{address: string, columns?: Column[], channels?: {label: string, kind: string}[]}} Board */
 /** @typedef {{kind: string, from: {kind: string}, scale: {source: string}}} Set */
 
+/** Signs that part names, units and kinds in an address. */
+const PARTING = /[,[\]()]/;
+
+/**
+ * A name that the board gives, without such signs.
+ * @param {string} name
+ */
+const fit = (name) => name.replace(new RegExp(PARTING, "g"), " ").replace(/\s+/g, " ").trim();
+
 /**
  * What the form begins with: what was found, and what is set for its channels.
  * @param {Board} board
@@ -21,7 +30,7 @@ export function foundColumns(board, set = []) {
     if (c.use !== "signal") return { name: c.name === "-" ? "" : c.name, use: c.clock || "nothing", unit: "", kind: "" };
     const now = set[channel];
     const described = board.channels?.[channel++];
-    const found = { name: c.name || described?.label || `ch${i + 1}`, use: "signal", unit: c.unit, kind: described?.kind ?? "" };
+    const found = { name: fit(c.name) || described?.label || `ch${i + 1}`, use: "signal", unit: c.unit, kind: described?.kind ?? "" };
     if (!now) return found;
     return { ...found, kind: now.from.kind === "usual" ? "" : now.kind, volts: ["converter", "fullscale"].includes(now.scale.source) };
   });
@@ -44,7 +53,9 @@ export function changedKinds(found, said) {
 export function columnText(c) {
   if (c.use === "nothing") return "-";
   if (c.use !== "signal") return c.use;
-  const name = c.name.replace(/[,[\]()]/g, " ").replace(/\s+/g, " ").trim();
+  const name = c.name.trim();
+  const sign = name.match(PARTING);
+  if (sign) throw new Error(W.aNameMayNotHave(name, sign[0]));
   if (!name || name === "-") throw new Error(W.giveEachSignalAName);
   return name + (c.unit ? ` [${c.unit}]` : "") + (c.kind ? ` (${c.kind})` : "");
 }

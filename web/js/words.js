@@ -403,6 +403,8 @@ export const boardWordsWords = {
 
 /** board-columns.js */
 export const boardColumnsWords = {
+  /** @param {string} name @param {string} sign */
+  aNameMayNotHave: (name, sign) => `The name “${name}” has the sign ${sign}, which parts names, units and kinds: leave it out.`,
   giveEachSignalAName: "Give each signal a name, such as pulse.",
   leaveAtLeastOneColumn: "Leave at least one column a signal.",
   useTheseColumns: "Use these columns",

@@ -26,7 +26,7 @@ test("the form shows what is set and says only kinds that it changes", () => {
 
 test("the address says the columns and keeps the rest", () => {
   const said = foundColumns(board);
-  said[1] = { ...said[1], name: "finger, left (x)", unit: "V", kind: "pulse" };
+  said[1] = { ...said[1], name: "finger left x", unit: "V", kind: "pulse" };
   const made = addressWith(board.address, said);
   assert.ok(made.startsWith("serial:/dev/ttyACM0?"));
   const query = new URLSearchParams(made.split("?")[1]);
@@ -40,5 +40,7 @@ test("the address says the columns and keeps the rest", () => {
 test("what cannot be is said", () => {
   const said = foundColumns(board);
   assert.throws(() => addressWith(board.address, said.map((c) => ({ ...c, use: "nothing" }))), /at least one/);
+  assert.throws(() => columnText({ name: "finger, left", use: "signal", unit: "", kind: "" }), /finger, left.*sign ,/);
+  assert.deepEqual(foundColumns({ ...board, columns: [{ name: "raw (A0)", unit: "", use: "signal" }] }).map(columnText), ["raw A0"]);
   assert.throws(() => columnText({ name: " ", use: "signal", unit: "", kind: "" }), /name/);
 });

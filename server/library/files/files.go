@@ -56,13 +56,30 @@ func CleanName(name string) string {
 // Files, Paths, and Namespaces).
 var deviceNames = regexp.MustCompile(`(?i)^(con|prn|aux|nul|com[0-9]|lpt[0-9])\s*(\.|$)`)
 
-// CheckName tells what is wrong with a name that somebody gave; file is what would
+// CheckName tells what is wrong with the name of a file that is brought in; file is what would
 // become of it.
 func CheckName(name, file string) error {
 	if deviceNames.MatchString(file) {
 		return fmt.Errorf("name %s: Windows keeps it for a device; choose another", strconv.Quote(name))
 	}
 	return acquire.CheckText("name", name)
+}
+
+// CheckGiven tells what is wrong with a name that somebody gives to a recording: nothing of it may vanish
+// in the name of its file.
+func CheckGiven(name string) error {
+	if err := CheckName(name, CleanName(name)); err != nil {
+		return err
+	}
+	if len(name) > recording.MostName {
+		return fmt.Errorf("name %s: it has %d bytes; at most %d fit into a file's name, so make it shorter", strconv.Quote(name), len(name), recording.MostName)
+	}
+	for _, r := range name {
+		if !recording.InFileName(r) {
+			return fmt.Errorf("name %s: it has the sign %q, which has no place in a file's name; use letters, digits, spaces, - _ and .", strconv.Quote(name), string(r))
+		}
+	}
+	return nil
 }
 
 // Free calls create with name and, while that is taken, with a number behind it.
