@@ -11,6 +11,7 @@ import (
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
+	"pulsewright/server/channel"
 	"pulsewright/server/session"
 )
 
@@ -22,6 +23,7 @@ type Intervals struct {
 	epoch    uint32
 	rateHz   float64 // of the source
 	step     int     // source samples a point
+	doubt    bool    // the rate is not to be trusted
 	channels []followed
 	values   []float64
 	beats    []beat.Beat
@@ -63,7 +65,30 @@ func (v *Intervals) Settings(channels []session.ChannelState) {
 			if err != nil {
 				continue // a rate outside of what a session takes
 			}
+			t.Doubt(0, v.doubt)
 			f.tracker = t
+		}
+	}
+}
+
+// Engines implements session.EngineTap.
+func (v *Intervals) Engines(start channel.Start) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.doubt = start.Doubt != ""
+}
+
+// Engine implements session.EngineTap: while the clock is in doubt, intervals are not sure.
+func (v *Intervals) Engine(first int64, e channel.Event) {
+	if e.Doubt == nil {
+		return
+	}
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.doubt = *e.Doubt != ""
+	for _, c := range v.channels {
+		if c.tracker != nil {
+			c.tracker.Doubt(first, v.doubt)
 		}
 	}
 }

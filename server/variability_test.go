@@ -15,6 +15,7 @@ import (
 	"pulsewright/acquire/simulate/simulatetest"
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/variability"
+	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 	"pulsewright/server/session"
 )
@@ -203,5 +204,34 @@ func TestBeatsOfADecimatedSource(t *testing.T) {
 	}
 	if first := got.Intervals[0]; first.Sample != 1660 || got.Report.TimingSeconds != 0.001 {
 		t.Errorf("the first ends at point %d, beats are timed to %g s; want 1660 and 0.001 s", first.Sample, got.Report.TimingSeconds)
+	}
+}
+
+// Live as from a recording: while the clock is in doubt no interval is normal, from the start on too.
+func TestIntervalsWhileTheClockIsInDoubt(t *testing.T) {
+	v, why, sure := NewIntervals(), "the rate wanders", ""
+	v.Begin(1, acquire.Info{Channels: []acquire.Channel{{Label: "lead"}}}, 250, time.Now())
+	v.Engines(channel.Start{Doubt: why})
+	var state session.ChannelState
+	state.Kind = acquire.KindECG
+	v.Settings([]session.ChannelState{state})
+	for second := range 120 {
+		switch second {
+		case 20, 80:
+			v.Engine(int64(250*second), channel.Event{Doubt: &sure})
+		case 60:
+			v.Engine(int64(250*second), channel.Event{Doubt: &why})
+		}
+		v.Beats(0, []beat.Beat{{Sample: int64(250 * second), Quality: 1, Amplitude: 1}}, 1)
+	}
+	out, err := v.Look(0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, iv := range out.Intervals {
+		doubted := iv.AtSeconds <= 20 || iv.AtSeconds > 55 && iv.AtSeconds <= 80
+		if doubted == (iv.Mark == variability.Normal) {
+			t.Errorf("the interval to %g s is %s", iv.AtSeconds, iv.Mark)
+		}
 	}
 }

@@ -26,6 +26,9 @@ const KeptSeconds = 900
 // movedSeconds is how much later than it happens a change of the rate may be told.
 const movedSeconds = 15
 
+// noticeSeconds is how much later than it begins a doubt of the rate may be told.
+const noticeSeconds = 5
+
 // Tracker follows one channel's beats. Beats and samples come in order; a beat may
 // come up to 10 s after its samples. Its memory is bounded, each beat costs the same,
 // and a stretch of up to KeptSeconds or all since the start can be asked for at any
@@ -43,6 +46,9 @@ type Tracker struct {
 	last      int64   // fiducial of the newest beat
 	quality   float64 // of it
 	at        float64 // when it was
+	doubt     bool    // whether the sample rate is in doubt now,
+	doubtFrom int64   // from where it is or was last,
+	doubtTo   int64   // and where it was again known
 	committed int     // of intervals, in whole
 	whole     sums
 }
@@ -96,6 +102,22 @@ func (t *Tracker) Moved(from int64, hz float64) {
 	t.at += shift
 }
 
+// Doubt tells that from sample from on the sample rate is in doubt, or is no more: intervals of such a time,
+// and of noticeSeconds before, are Unsure.
+func (t *Tracker) Doubt(from int64, on bool) {
+	if on == t.doubt {
+		return
+	}
+	if t.doubt = on; !on {
+		t.doubtTo = from
+		return
+	}
+	t.doubtFrom = from - int64(noticeSeconds*t.rateHz)
+	for i := t.committed; i < len(t.intervals); i++ {
+		t.intervals[i].doubt = t.intervals[i].doubt || t.signs[i].fiducial > t.doubtFrom
+	}
+}
+
 // SetStepSamples tells the step of the beats' indices, see Config.
 func (t *Tracker) SetStepSamples(n int) {
 	if n > 0 {
@@ -134,7 +156,7 @@ func (t *Tracker) beat(b beat.Beat) {
 	if t.have && fiducial <= t.last {
 		return
 	}
-	iv := Interval{Sample: b.Sample, Quality: b.Quality, Mark: Gap}
+	iv := Interval{Sample: b.Sample, Quality: b.Quality, Mark: Gap, doubt: fiducial > t.doubtFrom && (t.doubt || t.last < t.doubtTo)}
 	s := sign{fiducial: fiducial, amplitude: math.Abs(b.Amplitude), level: math.NaN()}
 	if t.have {
 		iv.Seconds = float64(fiducial-t.last) / t.rateHz

@@ -304,3 +304,30 @@ func TestBreathing(t *testing.T) {
 		}
 	}
 }
+
+// Intervals of a time when the sample rate is in doubt, and of five seconds before, are unsure, told in time or with the beats late.
+func TestDoubtfulRate(t *testing.T) {
+	for _, late := range []int{0, 6} {
+		tracker, err := NewTracker(Config{Kind: beat.ECG, RateHz: 250})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for at := 0; at < 250*200; at++ { // a beat each second, doubt from 50 s to 100 s
+			if at == 50*250 || at == 100*250 {
+				tracker.Doubt(int64(at), at == 50*250)
+			}
+			if at%250 == 0 && at >= late*250 {
+				tracker.Beats([]beat.Beat{{Sample: int64(at - late*250), Quality: 1, Amplitude: 1}})
+			}
+		}
+		for _, iv := range tracker.Stretch(0).Intervals[1:] {
+			want := Normal
+			if iv.AtSeconds > 45 && iv.AtSeconds-iv.Seconds < 100 {
+				want = Unsure
+			}
+			if iv.Mark != want {
+				t.Errorf("told %d s late: the interval to %g s is %s, want %s", late, iv.AtSeconds, iv.Mark, want)
+			}
+		}
+	}
+}

@@ -32,7 +32,7 @@ const (
 	// Ectopic intervals stand out from their neighbours: an early beat, the pause
 	// after it, a pause, or a beat the detector missed.
 	Ectopic Mark = "ectopic"
-	// Unsure intervals begin or end at a beat of poor quality.
+	// Unsure intervals begin or end at a beat of poor quality, or are of a time when the sample rate was in doubt.
 	Unsure Mark = "unsure"
 	// Gap is no interval: samples are missing in it, or it is longer than the
 	// slowest rhythm's.
@@ -50,6 +50,7 @@ type Interval struct {
 	Mark    Mark    `json:"mark"`
 	// Quality is the lower of its two beats', 0 to 1.
 	Quality float64 `json:"quality"`
+	doubt   bool    // of the sample rate in it
 }
 
 const (
@@ -70,7 +71,8 @@ const (
 )
 
 // Classify sets each interval's Mark. An interval without a length of 0.2 to 3 s
-// is a Gap, and one marked Gap stays so. One of a quality below 0.4, or with more
+// is a Gap, and one marked Gap stays so. One of a quality below 0.4, of a time when the sample
+// rate was in doubt, or with more
 // unsure than sure ones around it, is Unsure. Of the others those are Ectopic that
 // differ both from the median of the five before and from that of the five after, so
 // that a lasting change of the rate is followed, by more than a limit: 20 % of the
@@ -86,7 +88,7 @@ func classify(list []Interval, from int) {
 		switch {
 		case iv.Mark == Gap || !(iv.Seconds >= shortestSeconds && iv.Seconds <= longestSeconds):
 			iv.Mark = Gap
-		case iv.Quality < unsureQuality || math.IsNaN(iv.Quality):
+		case iv.doubt || iv.Quality < unsureQuality || math.IsNaN(iv.Quality):
 			iv.Mark = Unsure
 		default:
 			iv.Mark = Normal

@@ -142,6 +142,7 @@ func (f *following) take(k int, e *channel.Engine, out *channel.Output, _ int64)
 		f.look(now)
 	}
 	t, hand := f.trackers[k], f.hands[k]
+	t.Doubt(out.First, e.Doubt() != "")
 	t.Samples(out.First, out.Series[channel.PointScale])
 	hand.Samples(out.First, out.Series[channel.PointScale])
 	told := 0

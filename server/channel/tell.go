@@ -90,6 +90,9 @@ func (e *Engine) LatencySeconds() float64 {
 	return float64(e.monitor.LatencySamples()) / e.rateHz
 }
 
+// Doubt is why the source's clock is not to be trusted now, "" when it is.
+func (e *Engine) Doubt() string { return e.doubt }
+
 // ClippedSeconds is how long ago the converter was at an end, as far as values do not
 // tell it themselves; infinite for never.
 func (e *Engine) ClippedSeconds() float64 {

@@ -777,7 +777,7 @@ export const drawerIntervalsSheetWords = {
   fromAFingerItIs: "From a finger it is pulse rate variability, counted from foot to foot: the pulse’s way to the finger adds a little of its own.",
   forLearningNotForJudging: "For learning, not for judging health. Compare only stretches of equal length, at rest, from the same person; never with 24-hour values.",
   leftOutOffTheRhythm: "△ left out: off the rhythm",
-  leftOutUnsureBeat: "× left out: unsure beat",
+  leftOutUnsureBeat: "× left out: unsure beat or rate",
   beyondTheScaleOnIts: "beyond the scale: on its edge",
   thisInterval: "this interval",
   theNext: "the next",
@@ -1120,7 +1120,7 @@ export const drawerRhythmWords = {
   spreadOfFiveMinuteMeans: "spread of five-minute means",
   meanOfFiveMinuteSpreads: "mean of five-minute spreads",
   leftOutOffTheRhythm: "left out: off the rhythm",
-  leftOutUnsureBeat: "left out: unsure beat",
+  leftOutUnsureBeat: "left out: unsure beat or sample rate",
   noIntervalAGap: "no interval: a gap",
   perMinute: "per minute",
   noIntervalsYet: "No intervals yet.",
@@ -1133,7 +1133,7 @@ export const drawerRhythmWords = {
   /** @param {unknown} ectopic */
   offTheRhythm: (ectopic) => `${ectopic} off the rhythm`,
   /** @param {unknown} unsure */
-  besideAnUnsureBeat: (unsure) => `${unsure} beside an unsure beat`,
+  besideAnUnsureBeat: (unsure) => `${unsure} beside an unsure beat or at an unsure sample rate`,
   /** @param {unknown} all @param {unknown} b @param {unknown} join @param {unknown} gaps */
   leftOutDifferencesAreNever: (all, b, join, gaps) => `${all}; ${b} % left out: ${join}. Differences are never taken across a left-out interval.${gaps}`,
   under1: "under 1",
