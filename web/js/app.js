@@ -209,6 +209,7 @@ const show = new ShowView({
   gaps: () => trace.gaps,
   scale: () => ({ rateHz: trace.view.rateHz, secondsAcross: trace.view.secondsAcross, epoch, ageMs: lastAgeMs }),
   reading: () => store.state.readings[showChannel()],
+  report: () => store.state.meters[showChannel()],
   announce,
   source: () => ({ name: store.state.server?.source?.name ?? "", address: address(), invented: invented(), wired: cautions.wired && owner(), owner: owner(), recording: !!store.state.server?.recording, problem: store.state.problem, away: statusWords(), lost: store.state.connection === "lost" ? store.state.connectionText : "" }),
   offered: (offered) => watchOnly.offer(offered),
@@ -682,7 +683,7 @@ store.subscribe((state, before) => {
     playback.update(server, owner());
     considerCautions();
   }
-  if (state.readings !== before.readings || state.server !== before.server || state.connection !== before.connection || state.problem !== before.problem) showReading(state);
+  if (state.readings !== before.readings || state.meters !== before.meters || state.server !== before.server || state.connection !== before.connection || state.problem !== before.problem) showReading(state);
   if (state.text !== before.text || state.server?.health !== before.server?.health) showBoard(state);
   watchOnly.update(owner(), isLive(address()));
   guide.update(state.server, channels()[path.channel], state.readings[path.channel], owner());
@@ -720,7 +721,7 @@ function showReading(state) {
   const c = state.server?.channels[path.channel];
   const silent = !!r && r.state !== "reading" && r.state !== "off";
   const hint = silent ? wireHint(state.meters[path.channel]) : "";
-  reading.show(r && hint ? { ...r, reason: hint } : r, c);
+  reading.show(r && hint ? { ...r, reason: hint } : r, c, state.meters[path.channel]);
   path.showReading(r);
   show.showReading();
 }

@@ -1,6 +1,7 @@
 // Numbers for people: engineering units, times, rates.
 
 import * as words from "./words.js";
+import { formatWords as W } from "./words.js";
 
 const PREFIXES = [
   { factor: 1e3, sign: "k" },
@@ -147,6 +148,18 @@ export function qualityWord(quality) {
   if (quality >= 0.65) return "good";
   if (quality >= 0.4) return "fair";
   return "poor";
+}
+
+/**
+ * What a shown rate's signal is worth in words. The quality is how likely the rate is right, which much hum need not spoil: where
+ * Check calls the hum poor, only the beats are called clear or good.
+ * @param {number} quality
+ * @param {{verdicts: {topic: string, grade: string}[]}|undefined} report the newest one of Check's meters
+ */
+export function signalWords(quality, report) {
+  const word = qualityWord(quality);
+  const hum = report?.verdicts.some((v) => v.topic === "hum" && v.grade === "poor");
+  return hum ? W.beatsInMuchHum(word) : W.signal(word);
 }
 
 /** @param {string} state */

@@ -2,10 +2,10 @@
 
 import { sentence } from "./api.js";
 import { fill, h, setText } from "./dom.js";
-import { qualityWord, readingHeading, wholeSeconds } from "./format.js";
+import { readingHeading, signalWords, wholeSeconds } from "./format.js";
 import { readingWords as W } from "./words.js";
 
-/** @import {Channel, Reading} from "./types.js" */
+/** @import {Channel, Reading, Report} from "./types.js" */
 
 const LAMP_MS = 130;
 /** Below three flashes a second at any rate: WCAG 2.3.1. */
@@ -63,14 +63,15 @@ export class ReadingPanel {
   /**
    * @param {Reading|undefined} r
    * @param {Channel|undefined} channel
+   * @param {Report|undefined} report
    */
-  show(r, channel) {
+  show(r, channel, report) {
     this.shownAt = performance.now();
     const state = r?.state ?? "searching";
     const reading = state === "reading" && !!r && r.rateBpm > 0;
     setText(this.number, reading ? String(Math.round(r.rateBpm)) : "–");
     this.root.classList.toggle("none", !reading);
-    const word = reading ? W.signal(qualityWord(r.quality)) : readingHeading(state);
+    const word = reading ? signalWords(r.quality, report) : readingHeading(state);
     setText(this.state, word);
     setText(this.reason, r?.reason ? sentence(r.reason) : W.waitingForTheFirstSeconds);
     this.#light(reading ? Math.max(1, Math.round(r.quality * QUALITY_STEPS)) : 0);

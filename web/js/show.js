@@ -4,7 +4,7 @@
 import { sentence } from "./api.js";
 import { BeatSound } from "./beat-sound.js";
 import { fill, h, setText } from "./dom.js";
-import { fixed, readingHeading, qualityWord } from "./format.js";
+import { fixed, readingHeading, signalWords } from "./format.js";
 import { quantile } from "./loop.js";
 import { prefs } from "./store.js";
 import { stepSeconds } from "./scales.js";
@@ -25,7 +25,7 @@ import { advance, View } from "./trace/view.js";
 import * as words from "./words.js";
 import { showWords as W } from "./words.js";
 
-/** @import {Channel, Gap, Presentation, Probe, Reading} from "./types.js" */
+/** @import {Channel, Gap, Presentation, Probe, Reading, Report} from "./types.js" */
 /** @import {BeatList} from "./store.js" */
 /** @import {FrameLoop} from "./loop.js" */
 /** @import {Rings} from "./rings.js" */
@@ -75,6 +75,7 @@ const PAPER_RATIO = 4;
  * @property {() => Gap[]} gaps
  * @property {() => {rateHz: number, secondsAcross: number, epoch: number, ageMs: number}} scale ageMs: of the newest sample when it arrived
  * @property {() => Reading|undefined} reading of the first trace's channel
+ * @property {() => Report|undefined} report of its meters
  * @property {(text: string) => void} announce
  * @property {() => {name: string, address: string, invented: boolean, wired: boolean, owner: boolean, recording: boolean, problem: string, away: string, lost: string}} source wired: electrodes on a person at this computer; away: why the source does not run; lost: why there is no connection
  * @property {(open: boolean) => void} changed
@@ -613,7 +614,7 @@ export class ShowView {
     if (source.address !== this.lanesFor && channels.length > 0) this.#ownLanes();
     const r = this.options.reading();
     const silent = this.lastFrameAt > 0 && performance.now() - this.lastFrameAt > STALE_AFTER_MS;
-    const say = source.lost ? { number: "–", state: W.noConnection, reason: source.lost } : readingWords(r, silent, source.away);
+    const say = source.lost ? { number: "–", state: W.noConnection, reason: source.lost } : readingWords(r, silent, source.away, this.options.report());
     setText(this.number, say.number);
     setText(this.state, say.state);
     setText(this.reason, say.reason);
@@ -740,12 +741,13 @@ export class ShowView {
  * @param {Reading|undefined} r
  * @param {boolean} silent nothing has arrived for some seconds
  * @param {string} [away] why the source does not run
+ * @param {Report} [report]
  * @returns {{number: string, state: string, reason: string}}
  */
-export function readingWords(r, silent, away = "") {
+export function readingWords(r, silent, away = "", report) {
   if (silent) return { number: "–", state: W.nothingArrives, reason: away || W.theBoardOrTheConnection };
   if (!r) return { number: "–", state: away ? W.nothingArrives : W.searchingForBeats, reason: away };
-  if (r.state === "reading" && r.rateBpm > 0) return { number: String(Math.round(r.rateBpm)), state: upper(W.signal(qualityWord(r.quality))), reason: "" };
+  if (r.state === "reading" && r.rateBpm > 0) return { number: String(Math.round(r.rateBpm)), state: upper(signalWords(r.quality, report)), reason: "" };
   return { number: "–", state: upper(readingHeading(r.state).replace(W.noReadingPrefix, "")), reason: r.reason ? sentence(r.reason) : "" };
 }
 

@@ -1572,11 +1572,17 @@ export const plotWords = {
   thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
 };
 
+/** format.js */
+export const formatWords = {
+  /** @param {unknown} qualityWord */
+  signal: (qualityWord) => `${qualityWord} signal`,
+  /** @param {unknown} qualityWord */
+  beatsInMuchHum: (qualityWord) => `${qualityWord} beats in much hum`,
+};
+
 /** reading.js */
 export const readingWords = {
   qualityUnknown: "quality unknown",
-  /** @param {unknown} qualityWord */
-  signal: (qualityWord) => `${qualityWord} signal`,
   waitingForTheFirstSeconds: "Waiting for the first seconds of signal.",
   /** @param {unknown} lit @param {unknown} QUALITY_STEPS */
   qualityOf: (lit, QUALITY_STEPS) => `quality ${lit} of ${QUALITY_STEPS}`,
@@ -1990,8 +1996,6 @@ export const showWords = {
   nothingArrives: "Nothing arrives",
   theBoardOrTheConnection: "The board or the connection is silent.",
   searchingForBeats: "Searching for beats",
-  /** @param {unknown} qualityWord */
-  signal: (qualityWord) => `${qualityWord} signal`,
 };
 
 /** show/choose.js */
