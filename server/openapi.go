@@ -114,6 +114,7 @@ var endpoints = []endpoint{
 	{"post", "/recordings/{id}/notes", "puts a note beside a recording", nil, markBody{}, markBody{}},
 	{"delete", "/recordings/{id}/notes", "takes such a note away", nil, markBody{}, markBody{}},
 	{"get", "/recordings/{id}/file", "the file", []field{{"as", "edf, csv or wav"}}, nil, bytesType},
+	{"get", "/recordings/{id}/file/lost", "what of the recording that file does not hold", []field{{"as", "edf, csv or wav"}}, nil, fileLost{}},
 	{"get", "/recordings/{id}/view", "a stretch in columns", append([]field{{"columns", "1 to 4000"}, {"path", "PathSettings as JSON"}}, span2...), nil, bytesType},
 	{"get", "/recordings/{id}/beats", "the beats stored, or found anew", append([]field{{"find", "channel to find them in"}, found1, {"as", "json or compact"}, progress1}, span2...), nil, foundBeats{}},
 	{"patch", "/recordings/{id}/beats", "edits beats by hand", nil, library.EditChange{}, editedBeats{}},

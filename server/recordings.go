@@ -290,6 +290,17 @@ func (s *Server) getRecordingFile(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
+// fileLost is what of a recording its download does not hold, a sentence each.
+type fileLost struct {
+	Lost []string `json:"lost"`
+}
+
+// getRecordingFileLost tells what a download as another format would lose.
+func (s *Server) getRecordingFileLost(w http.ResponseWriter, r *http.Request) {
+	lost, err := s.recordings.Store.Lost(r.Context(), chi.URLParam(r, "id"), r.URL.Query().Get("as"))
+	answerRecording(w, fileLost{lost}, err)
+}
+
 // markBody is a note at a sample of a recording.
 type markBody struct {
 	Sample int64  `json:"sample"`

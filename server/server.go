@@ -215,6 +215,7 @@ func (s *Server) Handler() http.Handler {
 					r.Post("/recordings/{id}/notes", s.postRecordingNote)
 					r.Delete("/recordings/{id}/notes", s.deleteRecordingNote)
 					r.Get("/recordings/{id}/file", s.getRecordingFile)
+					r.Get("/recordings/{id}/file/lost", s.getRecordingFileLost)
 					r.Get("/recordings/{id}/view", s.getRecordingView)
 					r.Get("/recordings/{id}/beats", s.getRecordingBeats)
 					r.Patch("/recordings/{id}/beats", s.patchRecordingBeats)

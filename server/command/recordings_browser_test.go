@@ -243,6 +243,10 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 		t.Errorf("the EDF+ has %d samples, notes %v", g.Len(), notes)
 	}
 
+	click(fmt.Sprintf("recording-%d-as-csv", a))
+	soon(t, ctx, "what the CSV does not hold", fmt.Sprintf(`/annotations \(\d+\) have no place in a CSV/.test(document.querySelector('[data-testid=recording-%d-lost]').textContent)`, a), 10*time.Second)
+	picture(t, ctx, "lost")
+
 	// Delete and undo; drop a file.
 	click(fmt.Sprintf("recording-%d-delete", a))
 	soon(t, ctx, "it to be in the trash", `document.querySelectorAll('[data-recording]').length === 1 && document.querySelector('[data-testid=recordings-undo]')`, 5*time.Second)

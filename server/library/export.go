@@ -40,6 +40,25 @@ func (x *Export) Close() {
 // "wav", with the notes made afterwards, the beats edited by hand, what was said of its channels and the remark on it; as ""
 // gives it in its own format or, where that has no more in it than the file, as it is. One that is being written is given as a whole file of what is there.
 func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
+	return s.export(ctx, id, as, nil)
+}
+
+// Lost tells in a sentence each what of a recording its export does not hold. The whole export is made for it.
+func (s *Store) Lost(ctx context.Context, id, as string) ([]string, error) {
+	lost := []string{}
+	x, err := s.export(ctx, id, as, func(text string) { lost = append(lost, text) })
+	if err != nil {
+		return nil, err
+	}
+	defer x.Close()
+	if x.Path == "" {
+		err = x.Write(io.Discard)
+	}
+	return lost, err
+}
+
+// export is Export; tell, unless nil, is told what is lost.
+func (s *Store) export(ctx context.Context, id, as string, tell func(text string)) (*Export, error) {
 	path, err := s.Path(id)
 	if err != nil {
 		return nil, err
@@ -66,24 +85,26 @@ func (s *Store) Export(ctx context.Context, id, as string) (*Export, error) {
 	asked := as
 	as = cmp.Or(as, own)
 	x.Name = strings.TrimSuffix(id, filepath.Ext(id)) + "." + as
-	options := recording.ExportOptions{Context: ctx, Notes: marks, Shown: rec.Shown()}
-	switch as {
-	case "csv":
+	options := recording.ExportOptions{Context: ctx, Notes: marks, Shown: rec.Shown(), Tell: tell}
+	if tell != nil || as == "edf" || as == "bdf" { // beats edited by hand and annotated ones are notes there
+		options.Notes, options.Keep, err = Beside(ctx, rec, path)
+	}
+	switch {
+	case err != nil:
+	case as == "csv":
 		options.Settings = rec.CarriedValues()
 		x.Type = "text/csv; charset=utf-8"
 		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
-	case "wav":
+	case as == "wav":
 		options.Settings = CarriedWith(rec, said)
 		x.Type = "audio/wav"
 		x.Write = func(w io.Writer) error { return recording.ExportWAV(w, x.file, options) }
-	case "edf", "bdf":
+	case as == "edf" || as == "bdf":
 		options.Settings = CarriedWith(rec, said)
-		if options.Notes, options.Keep, err = Beside(ctx, rec, path); err == nil {
-			err = x.asEDF(own, options)
-		}
+		err = x.asEDF(own, options)
 		if asked == "edf" && own == "bdf" && errors.Is(err, recording.ErrTooWide) {
 			x.Close()
-			return s.Export(ctx, id, "")
+			return s.export(ctx, id, "", tell)
 		}
 	default:
 		err = &AskError{text: fmt.Sprintf("as=%s: choose edf, csv or wav", strconv.Quote(as))}

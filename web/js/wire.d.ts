@@ -452,6 +452,9 @@ export interface FiguresBody {
   board: Board;
   tolerance: number;
 }
+export interface FileLost {
+  lost: string[];
+}
 export interface Firmware {
   form: "exact" | "small";
   bits: number;
@@ -1337,6 +1340,7 @@ type AnswerOf<R extends string> =
   R extends `GET /channels/${string}/path/firmware/seen` ? OnBoardView :
   R extends `GET /channels/${string}/path/firmware` ? Firmware :
   R extends `GET /channels/${string}/path/response` ? Response :
+  R extends `GET /recordings/${string}/file/lost` ? FileLost :
   R extends `POST /channels/${string}/board/compare` ? BoardComparison :
   R extends `POST /channels/${string}/board/look` ? BoardLook :
   R extends `POST /response/card/runs` ? Run :

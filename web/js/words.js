@@ -1084,6 +1084,8 @@ export const drawerRecordingsWords = {
   saved: "Saved.",
   /** @param {unknown} a @param {unknown} text */
   downloadAs: (a, text) => `Download ${a} as ${text}`,
+  /** @param {string} lost */
+  notInTheDownload: (lost) => `Lost in the download: ${lost}.`,
   replay: "Replay",
   playItIntoTheLive: "Play it into the live page as if a board sent it",
   download: "Download",

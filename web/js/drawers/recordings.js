@@ -166,6 +166,8 @@ class RecordingsPanel {
     /** The recording under way whose end was warned of. */
     this.warned = "";
     this.openId = "";
+    /** What the last download of each lost, in words. @type {Map<string, string>} */
+    this.lost = new Map();
     /** What is written and not yet saved, by recording. @type {Map<string, {name?: string, note?: string}>} */
     this.drafts = new Map();
     this.shownKey = "";
@@ -550,13 +552,30 @@ class RecordingsPanel {
       ev.preventDefault();
       void this.#save(e, { name: name.value.trim(), note: note.value.trim() });
     });
-    const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": W.downloadAs(e.name || e.id, text) }, text);
+    const lost = h("p", { class: "hint", role: "status", "data-testid": id + "-lost" }, this.lost.get(e.id) ?? "");
+    const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": W.downloadAs(e.name || e.id, text), onclick: () => void this.#tellLost(lost, e.id, as) }, text);
     return h("div", { class: "recording-more" },
       e.problem ? null : h("div", { class: "row" }, button(id + "-review", W.lookAtIt, () => openReview(this.ctx, e.id)),
         h("span", { class: "owner-only row" }, button(id + "-replay", W.replay, () => this.#replay(e, Number(speed.value)), { title: W.playItIntoTheLive }), speed)),
-      h("p", { class: "row" }, h("span", { class: "hint" }, W.download), e.problem ? null : [link("edf", "EDF+"), link("csv", "CSV"), link("wav", "WAV")]),
+      h("p", { class: "row" }, h("span", { class: "hint" }, W.download), e.problem ? null : [link("edf", "EDF+"), link("csv", "CSV"), link("wav", "WAV")]), lost,
       form,
       h("div", { class: "row owner-only" }, button(id + "-delete", W.deleteText, () => this.#trash(e), { disabled: e.recording, title: e.recording ? W.stopTheRecordingFirst : W.toTheTrashItCan })));
+  }
+
+  /**
+   * Says beside a download what of the recording it does not hold.
+   * @param {HTMLElement} root
+   * @param {string} id
+   * @param {"edf"|"csv"|"wav"} as
+   */
+  async #tellLost(root, id, as) {
+    try {
+      const { lost } = await library.fileLost(id, as);
+      this.lost.set(id, lost.length > 0 ? W.notInTheDownload(lost.join("; ")) : "");
+    } catch (e) {
+      this.lost.set(id, e instanceof Error ? e.message : String(e));
+    }
+    setText(root, this.lost.get(id) ?? "");
   }
 
   /**

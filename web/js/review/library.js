@@ -76,6 +76,8 @@ export const library = {
   archive: async (ids, as) => "/api/v1/archives/" + (await request("POST", "/archives", { ids, as })).id,
   /** @param {string} id @param {"edf"|"csv"|"wav"} as */
   file: (id, as) => `/api/v1${at(id)}/file?as=${as}`,
+  /** What of a recording that file does not hold. @param {string} id @param {"edf"|"csv"|"wav"} as @returns {Promise<import("../wire.d.ts").FileLost>} */
+  fileLost: (id, as) => request("GET", `${at(id)}/file/lost?as=${as}`, undefined, LONG_MS),
 };
 
 /**
