@@ -245,7 +245,8 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 
 	click(fmt.Sprintf("recording-%d-as-csv", a))
 	soon(t, ctx, "what the CSV does not hold", fmt.Sprintf(`/annotations \(\d+\) have no place in a CSV/.test(document.querySelector('[data-testid=recording-%d-lost]').textContent)`, a), 10*time.Second)
-	picture(t, ctx, "lost")
+	look[bool](t, ctx, fmt.Sprintf(`(document.querySelector('[data-testid=recording-%d-lost]').scrollIntoView({block: "center"}), true)`, a))
+	everyScreen(t, ctx, fmt.Sprintf("[data-testid=recording-%d-lost]", a))
 
 	// Delete and undo; drop a file.
 	click(fmt.Sprintf("recording-%d-delete", a))
