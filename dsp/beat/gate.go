@@ -111,6 +111,10 @@ type gateParams struct {
 	few int
 	// The period is sought so near to the mean interval.
 	periodNear float64
+	// Between two pulses a wave is an early beat that was not counted where it comes later than
+	// earlyFrom after the first, seconds, rises by the share earlyRise of the lower of the two
+	// and to earlyHigh above their feet. Of the intervals no more than the share earlyMost has one.
+	earlyFrom, earlyRise, earlyHigh, earlyMost float64
 	// The signal wanders over so long.
 	wander float64
 	// Logarithms are of so much more, so that none is of nothing.
@@ -158,6 +162,7 @@ func defaultGateParams(k Kind) gateParams {
 		p.blunt, p.bluntUneven, p.fewUneven = 0.55, 0.1, 0.03
 		p.pressBelow, p.pressHeights, p.third = 100, 0.25, 0.55
 		p.faint, p.faintLeast, p.faintUneven = 0.12, 2, 0.12
+		p.earlyFrom, p.earlyRise, p.earlyHigh, p.earlyMost = 0.34, 0.04, 0.1, 0.4
 		p.pairSeconds, p.pairShare, p.pairWeaker, p.pairHeight = 0.45, 0.85, 0.48, 0.3
 		p.odds = [...]float64{1.762, -3.957, -4.294, 0.191, -5.337, 2.123, 7.730, -7.606, 0, 0, 0, -4.559}
 	}
@@ -199,6 +204,7 @@ type evidence struct {
 	unlevel float64 // by how much the level changes from beat to beat, against their range
 	faint   bool    // some of the beats are hardly a wave, though all come evenly
 	doubled bool    // a smaller wave follows, or comes before, every beat
+	early   bool    // in many intervals is a wave that comes too late to be a second one
 }
 
 const (
@@ -217,6 +223,7 @@ type gateBeat struct {
 	level   float64 // before it, from the shape's mean
 	swing   float64 // range of the shape
 	rise    float64 // its height in the input, as the detector has it
+	early   bool    // an early beat may be between it and the beat before
 	margin  float64 // by how many points the likeliest beats with it are ahead of those without; 0 unknown
 }
 
@@ -396,6 +403,7 @@ func (g *gate) measure(b gateBeat) {
 			sum += math.Abs(d)
 		}
 		b.calm = sum / max(1, float64(b.at-last-2*g.own))
+		b.early = g.kind == Pulse && b.rr > 0 && b.rr <= 60/g.p.meter.least && g.earlyBetween(g.beats[n-1], b, sign)
 	}
 	s := g.shapes[n]
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -560,6 +568,7 @@ func (g *gate) look() {
 	s.sharp = height / swing
 	s.slow = calm / max(s.wander, 1e-9)
 	s.doubled = g.doubled(from)
+	s.early = g.earlyMany(last)
 	s.faint = g.kind == Pulse && s.uneven < g.p.faintUneven && g.faint(last)
 	p := unitClamp(s.period / g.p.periodic)
 	s.odds = [evidences]float64{
@@ -723,6 +732,48 @@ func (g *gate) faint(last []gateBeat) bool {
 	return n >= g.p.faintLeast
 }
 
+// earlyMany tells that many of the intervals between pulses hold an early one.
+func (g *gate) earlyMany(last []gateBeat) bool {
+	n := 0.0
+	for _, b := range last[1:] {
+		if b.early {
+			n++
+		}
+	}
+	return n > g.p.earlyMost*float64(len(last)-1)
+}
+
+// earlyBetween tells that between two pulses stands a weaker one that is not the second wave of the
+// first: it rises later than that can, and above the level from which both pulses rise.
+func (g *gate) earlyBetween(a, b gateBeat, sign float64) bool {
+	mask := int64(len(g.z) - 1)
+	at := func(k int64) float64 { return sign * g.z[k&mask] }
+	lowest := func(foot int64) int64 { // before a rise, that its smoothing has not yet lifted
+		for range g.own {
+			if foot > 0 && at(foot-1) < at(foot) {
+				foot--
+			}
+		}
+		return foot
+	}
+	first, last := lowest(max(a.foot, 0)), lowest(b.foot)
+	low, usual := (at(last)-at(first))/float64(last-first), min(a.rise, b.rise)
+	k := a.at + int64(math.Round(g.p.earlyFrom*g.workHz))
+	steady, gained := max(0, at(k)-at(k-1)), 0.0 // what already rises may go on so
+	for ; k < last; k++ {
+		rise := at(k+1) - at(k)
+		if rise > 0 {
+			gained += max(0, rise-steady)
+			continue
+		}
+		if gained >= g.p.earlyRise*usual && at(k)-at(first)-low*float64(k-first) >= g.p.earlyHigh*usual {
+			return true
+		}
+		steady, gained = 0, 0
+	}
+	return false
+}
+
 // moves tells of an electrode that moves, even where it keeps time: its waves differ in
 // height and stand on levels of their own, they do not look like one another, and it does
 // not rest between them. Each of these a heart may do.
@@ -752,7 +803,7 @@ func (g *gate) erratic() bool {
 // refuses tells that the beats are no heart's, whatever their probability: what the
 // records teach too little of.
 func (g *gate) refuses() bool {
-	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.seen.faint || g.meter.broken() >= g.p.broken || g.moves() || g.beside() || g.restless() || g.unlike() || g.erratic()
+	return g.halved() || g.seen.doubled || g.swings() || g.switches() || g.blunt() || g.presses() || g.seen.faint || g.seen.early || g.meter.broken() >= g.p.broken || g.moves() || g.beside() || g.restless() || g.unlike() || g.erratic()
 }
 
 // halved tells that the signal repeats within an interval nearly as well as after it: every

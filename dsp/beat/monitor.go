@@ -142,8 +142,10 @@ type monitorParams struct {
 	// and what lies between them is no more than this share of theirs.
 	unevenAlike, unevenBetween float64
 	// And for a moving electrode where the signal ranges over more than so many beats'
-	// height, slowly: the mean slope between beats is less than this share of it.
-	movingRange, movingSlow float64
+	// height, slowly: the mean slope between beats is less than this share of it. Not where the
+	// level before a beat changes by no more than movingLevel of a beat's range from one to the
+	// next: then uneven intervals are the rhythm's.
+	movingRange, movingSlow, movingLevel float64
 }
 
 func defaultMonitorParams(k Kind) monitorParams {
@@ -154,7 +156,7 @@ func defaultMonitorParams(k Kind) monitorParams {
 		clippedHops: 8, clippedTold: 0.25, clippedBeat: 0.5, clippedPulse: 4, humHops: 8, humShare: 0.5,
 		smallBeats: 3, smallVolts: 0.15e-3, smallCounts: 3, hideBeats: 6, hideShare: 0.05,
 		known: 3, standTimes: 1.8, standLeast: 2, standMost: 3.2, slow: 2, slowSeconds: 10, uneven: 0.1,
-		unevenAlike: 0.85, unevenBetween: 0.4, movingRange: 1.5, movingSlow: 0.16,
+		unevenAlike: 0.85, unevenBetween: 0.4, movingRange: 1.5, movingSlow: 0.16, movingLevel: 0.1,
 	}
 }
 
@@ -560,7 +562,7 @@ func (m *Monitor) update() {
 	least, most := meter.p.least, meter.p.most
 	limit := min(max(p.standLeast, p.standTimes*meter.longest()), p.standMost) + float64(m.latency)/m.rateHz
 	rate, intervals := meter.bpm()
-	known := intervals >= p.known || meter.stepped && intervals > 0
+	known := intervals > p.known || intervals == p.known && meter.even() || meter.stepped && intervals > 0
 	switch c := m.clipped(m.window(m.hopN, p.clippedHops)); {
 	case m.flat(m.window(m.hopN, p.stillHops)):
 		r.State, r.Quality, r.Reason = StateNoSignal, 0, "the input does not move: is the sensor on and connected?"
@@ -614,6 +616,8 @@ func (m *Monitor) doubt() (State, string, float64) {
 		return StateTooNoisy, "%.0f Hz hum hides the beat", hz
 	}
 	nan := math.NaN()
+	little := s.odds[evidenceBetween] <= p.unevenBetween
+	rests := m.pulse == nil && little && s.unlevel <= p.movingLevel && !m.gate.blunt() // the electrode
 	switch {
 	case s.doubled:
 		return StateTooNoisy, "two waves in every heartbeat look like beats: move the electrodes or the sensor a little", nan
@@ -625,9 +629,11 @@ func (m *Monitor) doubt() (State, string, float64) {
 		return StateTooNoisy, "the input jumps between two levels, a heart does not: a loose wire, or light switched?", nan
 	case m.gate.swings():
 		return StateTooNoisy, "the waves fall as they rise, a pulse does not: a lamp that flickers, or a movement?", nan
-	case s.alike >= p.unevenAlike && s.odds[evidenceBetween] <= p.unevenBetween && s.uneven > p.uneven:
+	case s.early:
+		return StateUneven, "after many beats a weaker wave comes that may be an early beat: the rate is not sure", nan
+	case little && s.alike >= p.unevenAlike && s.uneven > p.uneven, rests && !m.gate.meter.even():
 		return StateUneven, "the beats come too unevenly for a rate: some may be missing or too many", nan
-	case m.pulse == nil && (m.gate.blunt() || m.gate.moves() || s.wander > p.movingRange && s.slow < p.movingSlow):
+	case m.pulse == nil && (m.gate.blunt() || m.gate.moves() || !rests && s.wander > p.movingRange && s.slow < p.movingSlow):
 		return StateMoving, "slow waves as large as the beats: hold still, press the electrodes on, fix the cables", nan
 	}
 	return StateTooNoisy, "the waves do not look like one heartbeat after another: hold still, or try another place", nan

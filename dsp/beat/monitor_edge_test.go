@@ -307,6 +307,80 @@ func TestMonitorPulseBigeminy(t *testing.T) {
 	}
 }
 
+// TestMonitorWeakEarlyPulse: every second or third pulse is early and so weak that it is not
+// counted. It is no second wave of the one before, so that no rate is shown, and the rhythm is
+// named. Sooner than 0.4 s after a pulse nothing tells the two apart.
+func TestMonitorWeakEarlyPulse(t *testing.T) {
+	t.Parallel()
+	all, wrong, uneven := 0, 0, 0
+	for _, e := range weakEarlyPulses() {
+		w, bad := watch(t, e.c), 0
+		w.hear(e.x, func(at float64, r Reading) {
+			if at < 15 {
+				return
+			}
+			all++
+			switch {
+			case r.State == StateReading && !near(r.RateBPM, e.bpm):
+				bad++
+			case r.State == StateUneven:
+				uneven++
+			}
+		})
+		wrong += bad
+		if bad > 40 {
+			t.Errorf("%s: wrong in %d readings, a tenth of a second each", e.name, bad)
+		}
+	}
+	t.Logf("wrong in %d of %d readings, uneven in %d", wrong, all, uneven)
+	if wrong*100 > all || uneven*3 < all {
+		t.Errorf("wrong in %d of %d readings, uneven in %d; want 1 %% at most, and a third at least", wrong, all, uneven)
+	}
+}
+
+// weakEarlyPulses have breath and noise, and are of both polarities; made once: nobody may change them.
+func weakEarlyPulses() []edge {
+	return once("weak early pulses", func() (list []edge) {
+		const rate, seconds = 125, 60
+		for _, every := range []int{2, 3} {
+			for _, bpm := range []float64{50, 75, 100} {
+				for _, early := range []float64{0.4, 0.45, 0.5, 0.6} {
+					for _, weak := range []float64{0.3, 0.37, 0.45} {
+						x := weakEarly(rate, seconds, every, 60/bpm, early, weak)
+						for i := range x {
+							x[i] += 0.2 * math.Sin(2*math.Pi*0.2*float64(i)/rate)
+						}
+						noise(x, 0.03, 9)
+						if every == 3 {
+							x = inverse(x)
+						}
+						name := fmt.Sprintf("%g bpm, one of %d early by %g s and %g high", bpm, every, early, weak)
+						c := MonitorConfig{Kind: Pulse, RateHz: rate, Low: math.NaN(), High: math.NaN()}
+						list = append(list, edge{name, c, bpm, finger{rate: rate, x: x}})
+					}
+				}
+			}
+		}
+		return list
+	})
+}
+
+// weakEarly are pulses with a second wave, rr seconds apart; of so many one comes early seconds
+// after the one before and is weak, a share of the others' height, and a pause follows.
+func weakEarly(rate, seconds float64, every int, rr, early, weak float64) []float64 {
+	var times, heights []float64
+	for s := 0.5; s < seconds; s += 2 * rr * (1 + 0.02*math.Sin(5*s)) {
+		for k := range every - 1 {
+			if k > 0 {
+				s += rr
+			}
+			times, heights = append(times, s), append(heights, 1)
+		}
+		times, heights = append(times, s+early), append(heights, weak)
+	}
+	return fingerAt(rate, times, seconds, 0.33, func(i int) (float64, float64) { return heights[i], 0.2 }).x
+}
+
 // A pulse whose second wave comes 0.36 or 0.42 s after the first, 0.6 or 0.8 times as high: one
 // beat to an interval, or no rate.
 func TestMonitorSecondWave(t *testing.T) {

@@ -175,6 +175,78 @@ func TestMonitorBigeminy(t *testing.T) {
 	}
 }
 
+// From the first beats on no wrong rate of an even bigeminy is shown: of three intervals two
+// are short, or two long.
+func TestMonitorBigeminyBegins(t *testing.T) {
+	const rate, seconds = 250, 20
+	for _, kind := range []Kind{ECG, Pulse} {
+		for _, rr := range [][2]float64{{0.4, 0.8}, {0.5, 0.9}, {0.6, 1.2}} {
+			for begin := 0.3; begin < 1.5; begin += 0.1 {
+				var times []float64
+				for s := begin; s < seconds; s += rr[0] + rr[1] {
+					times = append(times, s, s+rr[0])
+				}
+				w, bpm, wrong := watch(t, MonitorConfig{Kind: kind, RateHz: rate, Low: math.NaN(), High: math.NaN()}), 120/(rr[0]+rr[1]), 0
+				w.hear(signal(kind, rate, times, seconds), func(_ float64, r Reading) {
+					if r.State == StateReading && !near(r.RateBPM, bpm) {
+						wrong++
+					}
+				})
+				if wrong > 0 {
+					t.Errorf("%s, intervals %v from %.1f s on: %d readings wrong, a tenth of a second each; at the end %v", kind, rr, begin, wrong, w.Reading())
+				}
+			}
+		}
+	}
+}
+
+// Wide beats in turn with normal ones are no electrode that moves: where no rate is shown the
+// rhythm is named.
+func TestMonitorBigeminyIsNoMotion(t *testing.T) {
+	const rate, seconds = 250, 60
+	uneven := 0
+	for _, bpm := range []float64{60, 80} {
+		for _, early := range []float64{0.45, 0.5, 0.6} {
+			for _, every := range []int{2, 3} {
+				var times []float64
+				wide := map[int]bool{}
+				for s := 0.5; s < seconds; s += 120 / bpm * (1 + 0.01*math.Sin(3*s)) {
+					times = append(times, s)
+					if every == 3 {
+						s += 60 / bpm
+						times = append(times, s)
+					}
+					wide[len(times)] = true
+					times = append(times, s+early)
+				}
+				x := makeECG(rate, times, seconds, func(i int) qrs {
+					if wide[i] {
+						return qrs{-1.5e-3, 0.16, 0.5e-3, 0.2, 0.42}
+					}
+					return qrs{1e-3, 0.08, 0.2e-3, 0.18, 0.38}
+				}).x
+				noise(x, 10e-6, 9)
+				w, moving := watch(t, MonitorConfig{Kind: ECG, RateHz: rate, Low: math.NaN(), High: math.NaN()}), 0
+				w.hear(x, func(_ float64, r Reading) {
+					switch r.State {
+					case StateMoving:
+						moving++
+					case StateUneven:
+						uneven++
+					}
+				})
+				if moving > 0 {
+					t.Errorf("%g bpm, one of %d wide and early by %g s: %q for %d readings of 600", bpm, every, early, StateMoving, moving)
+				}
+			}
+		}
+	}
+	t.Logf("%d readings of 7200 say %q", uneven, StateUneven)
+	if uneven == 0 {
+		t.Errorf("no reading says %q", StateUneven)
+	}
+}
+
 // Every state is reached, says why in words, and is left again.
 func TestMonitorStates(t *testing.T) {
 	const rate, part = 250, 20

@@ -29,6 +29,10 @@ var pulseRules = []struct {
 	{"a level of swings that falls", func(d *pulseParams, _ *monitorParams) { d.swingSeconds = math.Inf(1) }},
 	{"a level of beats that falls", func(d *pulseParams, _ *monitorParams) { d.decayAfter = math.Inf(1) }},
 	{"starting from the middle of the strong ones", func(d *pulseParams, _ *monitorParams) { d.startShare = 0 }},
+	{"early beats not counted", func(_ *pulseParams, m *monitorParams) { m.gate.earlyMost = math.Inf(1) }},
+	{"of them, that they rise above the feet", func(_ *pulseParams, m *monitorParams) { m.gate.earlyHigh = math.Inf(-1) }},
+	{"that they come too late for a second wave", func(_ *pulseParams, m *monitorParams) { m.gate.earlyFrom = 0.1 }},
+	{"that they rise at all", func(_ *pulseParams, m *monitorParams) { m.gate.earlyRise = 0 }},
 	{"presses", func(_ *pulseParams, m *monitorParams) { m.gate.pressHeights = math.Inf(1) }},
 	{"blunt", func(_ *pulseParams, m *monitorParams) {
 		m.gate.bluntUneven, m.gate.fewUneven = math.Inf(1), math.Inf(1)
@@ -139,12 +143,17 @@ func TestPulseAblation(t *testing.T) {
 			_, wrong, _ := shownOf(pulseMonitor(t, MonitorConfig{RateHz: a.rate, Low: math.NaN(), High: math.NaN()}, d, m), a.x, a.bpm, 0)
 			half += wrong
 		}
+		weak := 0
+		for _, e := range weakEarlyPulses() {
+			_, wrong, _ := shownOf(pulseMonitor(t, e.c, d, m), e.x, e.bpm, 15)
+			weak += wrong
+		}
 		most := 0
 		for _, b := range presses {
 			_, wrong, _ := shownOf(pulseMonitor(t, MonitorConfig{RateHz: b.rateHz, Low: math.NaN(), High: math.NaN(), Step: b.step}, d, m), b.x, 1e9, 0)
 			most = max(most, wrong)
 		}
-		rows[i] = fmt.Sprintf("%s %.1f, %d, %.1f | %.1f |", row, percent(right, all), bad, float64(half)/10, float64(most)/10)
+		rows[i] = fmt.Sprintf("%s %.1f, %d, %.1f | %.1f | %.1f |", row, percent(right, all), bad, float64(half)/10, float64(weak)/10, float64(most)/10)
 	})
-	t.Log("| left out | records: missed + extra | unfit ones | invented | moved | rates of the records: shown / right, % | invented: right, %; with a wrong rate; halved, s | presses, s of 600 at most |\n|---|---|---|---|---|---|---|---|\n" + strings.Join(rows, "\n"))
+	t.Log("| left out | records: missed + extra | unfit ones | invented | moved | rates of the records: shown / right, % | invented: right, %; with a wrong rate; halved, s | weak early beats: wrong, s | presses, s of 600 at most |\n|---|---|---|---|---|---|---|---|---|\n" + strings.Join(rows, "\n"))
 }

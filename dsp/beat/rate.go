@@ -193,6 +193,13 @@ func (m *rateMeter) broken() int {
 	return n
 }
 
+// even tells that the intervals are near to one another. Where they are not, so few that short
+// and long ones in turn give a wrong mean are no rate yet.
+func (m *rateMeter) even() bool {
+	_, worst := spread(m.mended[:m.mendedN])
+	return worst <= m.p.steady
+}
+
 // longest is the longest of the last few intervals, 0 for none.
 func (m *rateMeter) longest() float64 {
 	l := 0.0
