@@ -157,10 +157,10 @@ func pTable(t testing.TB, p ecgParams) (bad, cells int, list []string) {
 }
 
 // The same table through the monitor, from the first beat on: the rate is right, or there is
-// none, but for hardly any of the time. The bounds are what is reached today.
+// none.
 func TestMonitorSharpP(t *testing.T) {
 	t.Parallel()
-	silent, shown, wrong, cells := 0, 0, 0, 0
+	silent, shown, wrong := 0, 0, 0
 	for _, c := range pCells() {
 		m := c.make(360, 60)
 		w := watch(t, MonitorConfig{Kind: ECG, RateHz: 360, Low: math.NaN(), High: math.NaN(), Volts: true})
@@ -184,16 +184,12 @@ func TestMonitorSharpP(t *testing.T) {
 			silent++
 		}
 		if off > 0 {
-			cells++
-			t.Logf("%+v: %d of %d readings wrong, the first %v", c, off, right+off, first)
-		}
-		if off > right {
 			t.Errorf("%+v: %d of %d readings wrong, the first %v", c, off, right+off, first)
 		}
 	}
-	t.Logf("%d readings, %d wrong in %d cells; no rate at all in %d cells", shown, wrong, cells, silent)
-	if shown < 150000 || wrong*5000 > shown || cells > 2 {
-		t.Errorf("%d readings, %d wrong in %d cells; want 150 000 at least, 0.02 %% wrong at most, in 2 cells at most", shown, wrong, cells)
+	t.Logf("%d readings, %d wrong; no rate at all in %d cells", shown, wrong, silent)
+	if shown < 150000 {
+		t.Errorf("%d readings; want 150 000 at least", shown)
 	}
 }
 

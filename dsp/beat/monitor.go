@@ -130,7 +130,8 @@ type monitorParams struct {
 	hideShare   float64 // or by this share of the last eight: noise after a lost pulse
 
 	// Which rate is shown.
-	known       int     // it takes so many intervals, but after a step
+	known       int     // it takes so many intervals that are even, but after a step,
+	knownUneven int     // or so many others
 	standTimes  float64 // an old rate stands for so many of the longest recent intervals,
 	standLeast  float64 // so long at least
 	standMost   float64 // and at most
@@ -155,7 +156,7 @@ func defaultMonitorParams(k Kind) monitorParams {
 		slideHops: 16, slideShare: 0.02, sameHops: 16, sameShare: 0.2,
 		clippedHops: 8, clippedTold: 0.25, clippedBeat: 0.5, clippedPulse: 4, humHops: 8, humShare: 0.5,
 		smallBeats: 3, smallVolts: 0.15e-3, smallCounts: 3, hideBeats: 6, hideShare: 0.05,
-		known: 3, standTimes: 1.8, standLeast: 2, standMost: 3.2, slow: 2, slowSeconds: 10, uneven: 0.1,
+		known: 3, knownUneven: 5, standTimes: 1.8, standLeast: 2, standMost: 3.2, slow: 2, slowSeconds: 10, uneven: 0.1,
 		unevenAlike: 0.85, unevenBetween: 0.4, movingRange: 1.5, movingSlow: 0.16, movingLevel: 0.1,
 	}
 }
@@ -562,7 +563,7 @@ func (m *Monitor) update() {
 	least, most := meter.p.least, meter.p.most
 	limit := min(max(p.standLeast, p.standTimes*meter.longest()), p.standMost) + float64(m.latency)/m.rateHz
 	rate, intervals := meter.bpm()
-	known := intervals > p.known || intervals == p.known && meter.even() || meter.stepped && intervals > 0
+	known := intervals >= p.knownUneven || intervals >= p.known && meter.even() || meter.stepped && intervals > 0
 	switch c := m.clipped(m.window(m.hopN, p.clippedHops)); {
 	case m.flat(m.window(m.hopN, p.stillHops)):
 		r.State, r.Quality, r.Reason = StateNoSignal, 0, "the input does not move: is the sensor on and connected?"
