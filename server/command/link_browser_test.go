@@ -46,8 +46,13 @@ func TestLinkAndColumns(t *testing.T) {
 	script(t, ctx, `at("scale-dialog").close(); at("source-open").click()`)
 	soon(t, ctx, "the columns", `at("columns") && !at("columns").hidden`, 5*time.Second)
 	script(t, ctx, `at("columns").open = true; at("columns").scrollIntoView()`)
-	picture(t, ctx, "columns")
+	if got := look[string](t, ctx, `at("columns-anew")?.checkVisibility() ? at("columns-anew").textContent : ""`); !strings.Contains(got, "begins a new trace. The trace on the page is lost") {
+		t.Errorf("before the columns are chosen the page says of the trace: %q", got)
+	}
+	everyScreen(t, ctx, "dialog[open]")
 	script(t, ctx, `at("columns-volts-0").click()`)
+	soon(t, ctx, "that a new trace began", `/A new trace began/.test(at("banner").textContent) && !at("banner").hidden`, 10*time.Second)
+	picture(t, ctx, "opened-anew")
 	units := func() string {
 		var state struct {
 			Channels []struct{ Label, Unit, Kind string }

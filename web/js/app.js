@@ -136,7 +136,7 @@ const audio = new AudioInput({ changed: showAudio });
 const port = new BoardPort({ changed: showPort });
 const cautions = new Cautions();
 byId("cautions-open").after(" ", cautions.said, " ", cautions.person);
-const picker = new SourcePicker({ opened: () => problem(""), mayOpen: (a) => cautions.mayOpen(a), audio, port, state: () => store.state.server });
+const picker = new SourcePicker({ opened: (_, told = "") => problem(told), mayOpen: (a) => cautions.mayOpen(a), audio, port, state: () => store.state.server });
 const reading = new ReadingPanel(byId("reading"), { announce, still });
 const playback = new PlaybackPanel(byId("playback"), { problem });
 const scaleDialog = new ScaleDialog({ set: changeScale });

@@ -90,7 +90,7 @@ export class ColumnsForm {
     this.rows = h("div", { class: "columns-rows" });
     this.looks = h("div", {});
     this.error = h("p", { class: "error", role: "alert" });
-    const form = h("form", { "data-testid": "columns-form" }, this.looks, this.rows, this.error,
+    const form = h("form", { "data-testid": "columns-form" }, this.rows, h("p", { class: "warning", "data-testid": "columns-anew" }, W.aNewTraceBegins), this.looks, this.error,
       h("div", { class: "row" }, h("button", { type: "submit", class: "accent", "data-testid": "columns-apply" }, W.useTheseColumns),
         button("columns-forget", W.asTheBoardSays, () => this.#apply([]), { class: "quiet" })));
     form.addEventListener("submit", (e) => {

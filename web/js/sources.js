@@ -18,10 +18,10 @@ t_us,pulse [mV]
 12000,2507.4`;
 
 export class SourcePicker {
-  /** @param {{opened: (address: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort, state?: () => import("./types.js").ServerState|null|undefined}} options */
+  /** @param {{opened: (address: string, told?: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort, state?: () => import("./types.js").ServerState|null|undefined}} options */
   constructor(options) {
     this.options = options;
-    this.columns = new ColumnsForm((address) => this.open(address), (channel, kind) => api.kind(channel, /** @type {Kind} */ (kind)));
+    this.columns = new ColumnsForm((address) => this.open(address, words.boardColumnsWords.aNewTraceBegan), (channel, kind) => api.kind(channel, /** @type {Kind} */ (kind)));
     this.side = select("sound-side", [["left", W.leftOrMono], ["right", "right"], ["both", W.bothChannels]], () => {});
     this.keep = select("sound-keep", [["slow", W.about1KHz], ["full", W.theInputsOwnRate]], () => {}, { title: W.n1KHzIsEnoughFor });
     this.inputs = h("div", { class: "inputs" });
@@ -204,8 +204,11 @@ export class SourcePicker {
     }
   }
 
-  /** @param {string} address */
-  async open(address) {
+  /**
+   * @param {string} address
+   * @param {string} [told] what the page says once it is open
+   */
+  async open(address, told = "") {
     setText(this.error, "");
     if (!address) {
       setText(this.error, W.writeAnAddressFirstSuch);
@@ -216,7 +219,7 @@ export class SourcePicker {
     try {
       await api.open(address);
       this.dialog.close();
-      this.options.opened(address);
+      this.options.opened(address, told);
     } catch (e) {
       setText(this.error, e instanceof Error ? e.message : String(e));
     } finally {

@@ -411,6 +411,8 @@ export const boardColumnsWords = {
   asTheBoardSays: "As the board says",
   columnsOfThisBoard: "Columns of this board",
   sayWhatEachNumberOf: "Say what each number of a line is. The program remembers it for this board.",
+  aNewTraceBegins: "Choosing columns opens the board anew and begins a new trace. The trace on the page is lost, and a recording under way ends; its file stays. To keep the trace, close this and press Keep under Recordings first.",
+  aNewTraceBegan: "The board was opened anew with the columns chosen. A new trace began; the trace before is gone from the page.",
   /** @param {unknown} name */
   looksLikeVoltsIsIt: (name) => `${name} looks like volts. Is it? `,
   yesVolts: "Yes, volts",
