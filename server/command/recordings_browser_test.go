@@ -207,6 +207,11 @@ func TestRecordReviewCompareDownload(t *testing.T) {
 	// Download.
 	click(fmt.Sprintf("recording-%d-more", a))
 	soon(t, ctx, "more", fmt.Sprintf(`document.querySelector('[data-testid=recording-%d-as-csv]')`, a), 5*time.Second)
+	soon(t, ctx, "the speed chosen in Review", fmt.Sprintf(`document.querySelector('[data-testid=recording-%d-speed]').value === "2"`, a), 5*time.Second)
+	fillIn(fmt.Sprintf("recording-%d-speed", a), "5")
+	click(fmt.Sprintf("recording-%d-more", a))
+	click(fmt.Sprintf("recording-%d-more", a))
+	soon(t, ctx, "the speed chosen here", fmt.Sprintf(`document.querySelector('[data-testid=recording-%d-speed]').value === "5"`, a), 5*time.Second)
 	get := func(as string) []byte {
 		t.Helper()
 		link := look[string](t, ctx, fmt.Sprintf(`document.querySelector('[data-testid=recording-%d-as-%s]').href`, a, as))

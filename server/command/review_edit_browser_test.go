@@ -36,6 +36,7 @@ func TestReviewEditsBeats(t *testing.T) {
 		return string(text)
 	}
 	keyDown(t, ctx, "e") // none are stored: they are found
+	soon(t, ctx, "how to edit in words", `at("review-edit-help")?.checkVisibility() && /drag it.*Undo: Ctrl z.*saved/.test(at("review-edit-help").textContent)`, 5*time.Second)
 	soon(t, ctx, "the beats found", reviewNow+`.beats[0] > 30 && at("review-find-beats").hidden`, 20*time.Second)
 	found := now()
 	for range 5 {

@@ -77,7 +77,7 @@ export function addressWith(address, columns) {
 
 export class ColumnsForm {
   /**
-   * @param {(address: string) => void} open
+   * @param {(address: string, told: string) => void} open told: what the page says once it is open
    * @param {(channel: number, kind: string) => Promise<unknown>} setKind
    */
   constructor(open, setKind) {
@@ -147,7 +147,7 @@ export class ColumnsForm {
     try {
       const address = addressWith(this.board.address, columns);
       for (const { channel, kind } of changedKinds(this.found, columns)) await this.setKind(channel, kind);
-      this.open(address);
+      this.open(address, W.aNewTraceBegan);
     } catch (e) {
       setText(this.error, e instanceof Error ? e.message : String(e));
     }

@@ -21,7 +21,7 @@ export class SourcePicker {
   /** @param {{opened: (address: string, told?: string) => void, mayOpen: (address: string) => Promise<boolean>, audio: AudioInput, port: BoardPort, state?: () => import("./types.js").ServerState|null|undefined}} options */
   constructor(options) {
     this.options = options;
-    this.columns = new ColumnsForm((address) => this.open(address, words.boardColumnsWords.aNewTraceBegan), (channel, kind) => api.kind(channel, /** @type {Kind} */ (kind)));
+    this.columns = new ColumnsForm((address, told) => this.open(address, told), (channel, kind) => api.kind(channel, /** @type {Kind} */ (kind)));
     this.side = select("sound-side", [["left", W.leftOrMono], ["right", "right"], ["both", W.bothChannels]], () => {});
     this.keep = select("sound-keep", [["slow", W.about1KHz], ["full", W.theInputsOwnRate]], () => {}, { title: W.n1KHzIsEnoughFor });
     this.inputs = h("div", { class: "inputs" });

@@ -1710,7 +1710,7 @@ export const reviewEditorWords = {
   asFound: "As found",
   asFoundTitle: "Take back all edits of this channel",
   chosenBeat: "Chosen beat",
-  howTo: "Click a beat to choose it, drag it to move it. A double click adds a beat.",
+  howTo: "Click a beat to choose it, drag it to move it, press x to delete it; double-click to add one. Undo: Ctrl z. Every edit is saved at once.",
   noBeatsHere: "This channel is neither a pulse nor an ECG, so it has no beats: set its kind under Channels first.",
   tooNear: "There is a beat already, less than 0.1 s away.",
   /** @param {unknown} clockTime */

@@ -7,7 +7,7 @@ import { bytes, clockTime, rate, significant } from "../format.js";
 import { Queue } from "../queue.js";
 import { prefs } from "../store.js";
 import { ImportBox } from "./import-box.js";
-import { library, replayAddress, SPEEDS } from "../review/library.js";
+import { library, replayAddress, replays, SPEEDS } from "../review/library.js";
 import { openReview } from "../review/review.js";
 import { INVENTED } from "../words.js";
 import { drawerRecordingsWords as W } from "../words.js";
@@ -540,8 +540,8 @@ class RecordingsPanel {
    * @param {string} id
    */
   #more(e, id) {
-    const speed = select(id + "-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
-    speed.value = "1";
+    const speed = select(id + "-speed", SPEEDS.map((n) => [String(n), `${n}×`]), (v) => (replays.speed = Number(v)), { "aria-label": W.speedOfTheReplay });
+    speed.value = String(replays.speed);
     const name = h("input", { type: "text", "data-testid": id + "-name", value: this.drafts.get(e.id)?.name ?? e.name, maxlength: "80", "aria-label": W.name, disabled: e.recording });
     const note = h("textarea", { "data-testid": id + "-note", rows: "2", maxlength: "1500", placeholder: W.whatItIsOfBoard, "aria-label": W.noteOnThisRecording });
     note.value = this.drafts.get(e.id)?.note ?? e.note;
@@ -556,7 +556,7 @@ class RecordingsPanel {
     const link = (/** @type {"edf"|"csv"|"wav"} */ as, /** @type {string} */ text) => h("a", { href: library.file(e.id, as), download: "", "data-testid": `${id}-as-${as}`, "aria-label": W.downloadAs(e.name || e.id, text), onclick: () => void this.#tellLost(lost, e.id, as) }, text);
     return h("div", { class: "recording-more" },
       e.problem ? null : h("div", { class: "row" }, button(id + "-review", W.lookAtIt, () => openReview(this.ctx, e.id)),
-        h("span", { class: "owner-only row" }, button(id + "-replay", W.replay, () => this.#replay(e, Number(speed.value)), { title: W.playItIntoTheLive }), speed)),
+        h("span", { class: "owner-only row" }, button(id + "-replay", W.replay, () => this.#replay(e), { title: W.playItIntoTheLive }), speed)),
       h("p", { class: "row" }, h("span", { class: "hint" }, W.download), e.problem ? null : [link("edf", "EDF+"), link("csv", "CSV"), link("wav", "WAV")]), lost,
       form,
       h("div", { class: "row owner-only" }, button(id + "-delete", W.deleteText, () => this.#trash(e), { disabled: e.recording, title: e.recording ? W.stopTheRecordingFirst : W.toTheTrashItCan })));
@@ -605,18 +605,15 @@ class RecordingsPanel {
     });
   }
 
-  /**
-   * @param {Entry} e
-   * @param {number} speed
-   */
-  #replay(e, speed) {
+  /** @param {Entry} e */
+  #replay(e) {
     if (this.running && this.warned !== this.running.id) {
       this.warned = this.running.id;
       setText(this.error, W.isBeingRecordedAndWould(this.running.name || W.aRecording));
       return;
     }
     return this.#do("replay " + e.id, async () => {
-      await api.open(replayAddress(e.address, 0, speed));
+      await api.open(replayAddress(e.address, 0, replays.speed));
       this.#say(W.replaying(e.name || e.id));
     });
   }

@@ -55,6 +55,7 @@ export class BeatEditor {
     this.undo = button("review-edit-undo", W.undo, () => this.#undo(), { title: W.undoTitle });
     this.redo = button("review-edit-redo", W.redo, () => this.#redo(), { title: W.redoTitle });
     this.bar = h("span", { class: "group-loose", role: "group", "aria-label": W.editBeats, hidden: true }, this.add, this.remove, this.undo, this.redo);
+    this.help = h("p", { class: "hint edit-help", "data-testid": "review-edit-help", hidden: true }, W.howTo);
     this.count = h("p", { class: "hint", "data-testid": "review-edited" });
     this.reset = button("review-edit-reset", W.asFound, () => this.#reset(), { class: "quiet owner-only", title: W.asFoundTitle });
     this.said = h("div", { class: "row", hidden: true }, this.count, h("span", { class: "spring" }), this.reset);
@@ -100,7 +101,7 @@ export class BeatEditor {
   toggle(on = !this.on) {
     this.on = on;
     this.open.setAttribute("aria-pressed", String(on));
-    this.bar.hidden = !on;
+    this.bar.hidden = this.help.hidden = !on;
     this.options.sheet.canvas.classList.toggle("editing", on);
     this.#choose(null);
     if (!on) return;

@@ -157,3 +157,6 @@ export function replayAddress(address, sample, speed) {
 
 /** Speeds offered for a replay. */
 export const SPEEDS = [0.1, 0.25, 0.5, 1, 2, 5, 10, 20, 50, 100];
+
+/** The speed of the replays to come, chosen in Recordings or in Review; it holds until the page is loaded anew. */
+export const replays = { speed: 1 };

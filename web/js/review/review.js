@@ -10,7 +10,7 @@ import { withNotes } from "./annotated.js";
 import { ChannelFields } from "./channels.js";
 import { RecordedCheck } from "./figures.js";
 import { RecordedIntervals } from "./intervals.js";
-import { library, replayAddress, SPEEDS } from "./library.js";
+import { library, replayAddress, replays, SPEEDS } from "./library.js";
 import { BeatEditor } from "./editor.js";
 import { reviewPaper } from "./on-paper.js";
 import { PathFields } from "./path-fields.js";
@@ -103,7 +103,7 @@ class ReviewView {
     this.readout = h("div", { class: "review-readout", "data-testid": "review-readout", hidden: true });
     this.dialog = h("dialog", { class: "review", id: "review", "data-testid": "review", "aria-labelledby": "review-title" },
       h("header", { class: "review-head" }, h("div", {}, this.title, this.facts), h("button", { type: "button", class: "quiet close", "aria-label": W.close, "data-testid": "review-close", onclick: () => this.dialog.close() }, "×")),
-      this.error, this.#toolbar(), h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), ...this.#beside().map((p) => p.root), h("p", { class: "print-aid" }, AID));
+      this.error, this.#toolbar(), this.editor.help, h("div", { class: "review-main" }, this.sheet.box, this.sheet.strip), this.#side(), ...this.#beside().map((p) => p.root), h("p", { class: "print-aid" }, AID));
     this.dialog.addEventListener("close", () => this.#closed());
     this.dialog.addEventListener("keydown", (e) => this.#key(e));
     document.body.append(this.dialog);
@@ -143,8 +143,7 @@ class ReviewView {
     this.goButton = button("review-go-open", W.goTo, () => this.#openGo(), { title: W.goToTimeKey });
     this.clockButton = button("review-clock", W.clock, () => this.#toggleClock(), { "aria-pressed": "false", title: W.clockTimeOnTheAxis });
     this.sheet.times.clock = prefs.get("reviewClock", false);
-    this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), () => {}, { "aria-label": W.speedOfTheReplay });
-    this.speed.value = "1";
+    this.speed = select("review-speed", SPEEDS.map((n) => [String(n), `${n}×`]), (v) => (replays.speed = Number(v)), { "aria-label": W.speedOfTheReplay });
     return h("div", { class: "toolbar", role: "toolbar", "aria-label": W.recording },
       h("span", { class: "group" },
         button("review-out", "−", () => this.sheet.zoom(ZOOM), { class: "step", "aria-label": W.moreTimeAcross, title: W.moreTimeAcross2 }), this.seconds,
@@ -257,6 +256,7 @@ class ReviewView {
     this.#togglePanel(panel ?? "intervals", panel !== undefined);
     this.editor.toggle(false);
     this.editor.show(detail.id, {});
+    if (this.speed) this.speed.value = String(replays.speed);
     this.dialog.toggleAttribute("data-invented", detail.invented);
     fill(this.title, detail.name || detail.id, detail.invented ? " " : null, detail.invented ? h("span", { class: "invented", "data-testid": "review-invented" }, INVENTED) : null);
     setText(this.facts, [detail.started ? new Date(detail.started).toLocaleString("sv-SE") : "", clockTime(Math.floor(detail.seconds)), rate(detail.rateHz), detail.channelDetails.map((c) => c.label).join(", "), detail.format, detail.note, ...detail.remarks].filter(Boolean).join(" · "));
@@ -730,7 +730,7 @@ class ReviewView {
     }
     try {
       const paths = this.paths.slice();
-      await api.open(replayAddress(detail.address, from, Number(this.speed?.value ?? 1)));
+      await api.open(replayAddress(detail.address, from, replays.speed));
       for (const [c, p] of paths.entries()) if (p) await api.path(c, p);
       this.dialog.close();
       this.ctx.announce(W.replayingFrom(detail.name || detail.id, clockTime(from / this.sheet.rateHz)));
