@@ -64,6 +64,10 @@ func TestShowIsReadFromTheBack(t *testing.T) {
 		if !look[bool](t, ctx, `(() => { const e = at("show-rate"), was = e.textContent; e.textContent = "188"; const ok = inside(e) && inside(at("show-state")); e.textContent = was; return ok })()`) {
 			t.Errorf("%d×%d: a rate of three digits leaves no room for the words", size[0], size[1])
 		}
+		// Nothing moves when the buttons fade.
+		if got := look[[]float64](t, ctx, `[true, false].map((idle) => { at("show").classList.toggle("idle", idle); return at("show-trace").getBoundingClientRect().height })`); got[0] != got[1] {
+			t.Errorf("%d×%d: the traces are %.0f pixels high without the buttons and %.0f with them", size[0], size[1], got[0], got[1])
+		}
 		// The buttons, while they are seen, cover nothing of it.
 		if !look[bool](t, ctx, `(() => { at("show").dispatchEvent(new PointerEvent("pointermove")); const c = document.querySelector(".show-controls").getBoundingClientRect(); return !at("show").classList.contains("idle") && c.bottom <= innerHeight + 1 && document.querySelector(".show-foot").getBoundingClientRect().bottom <= c.top + 1 && at("show-state").getBoundingClientRect().bottom <= c.top })()`) {
 			t.Errorf("%d×%d: the buttons cover words, or lie outside", size[0], size[1])
