@@ -70,7 +70,22 @@ func TestPartsOfLampClipA(t *testing.T) {
 			t.Errorf("at %d the page is %v pixels too wide", size[0], wide)
 		}
 		picture(t, ctx, fmt.Sprintf("at-%d", size[0]))
+		if high := look[float64](t, ctx, `document.querySelector(".sheet").clientHeight`); high < 180 || size[0] > 760 && high < 240 {
+			t.Errorf("at %d with the board unfolded the traces have %.0f pixels", size[0], high)
+		}
 	}
+	// On a phone the trace is seen above the part that is turned, the drawer below it.
+	if got := look[string](t, ctx, `(() => {
+		const part = document.querySelector('[data-testid=onboard-part-3-trimmer-at]'), box = (e) => document.querySelector(e).getBoundingClientRect();
+		part.scrollIntoView();
+		const trace = box(".sheet"), middle = (trace.bottom + box("#drawer").top) / 2;
+		scrollBy(0, part.getBoundingClientRect().top - middle);
+		const r = part.getBoundingClientRect(), over = document.elementFromPoint(r.left + r.width / 2, r.top + r.height / 2), sheet = box(".sheet");
+		return [sheet.top >= 0 && sheet.height >= 150, over === part, box("#drawer").height <= innerHeight / 2].join(" ");
+	})()`); got != "true true true" {
+		t.Errorf("on a phone, the trace seen, the part reached, the drawer at most half of the height: %s", got)
+	}
+	picture(t, ctx, "turned-390")
 	look[bool](t, ctx, `(document.querySelector('[data-testid=drawer-close]').click(), true)`)
 	time.Sleep(500 * time.Millisecond)
 	look[bool](t, ctx, `(document.querySelector('.block-board').scrollIntoView(), true)`)

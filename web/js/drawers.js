@@ -106,6 +106,7 @@ export class DrawerHost {
     const keep = button("drawer-save", W.save, () => save({ root: body, name: id, title: spec.title, subtitle: new Date().toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "medium" }) }), { class: "quiet", title: W.whatIsSeenAsA });
     fill(this.root, h("div", { class: "drawer-head" }, h("h2", { tabindex: "-1" }, spec.title), h("span", { class: "spring" }), keep, close), body);
     this.root.hidden = false;
+    this.root.dataset.drawer = id;
     this.root.setAttribute("aria-label", spec.title);
     document.body.classList.add("with-drawer");
     this.buttons.get(id)?.setAttribute("aria-expanded", "true");
