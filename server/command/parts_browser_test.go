@@ -70,7 +70,7 @@ func TestPartsOfLampClipA(t *testing.T) {
 			t.Errorf("at %d the page is %v pixels too wide", size[0], wide)
 		}
 		picture(t, ctx, fmt.Sprintf("at-%d", size[0]))
-		if high := look[float64](t, ctx, `document.querySelector(".sheet").clientHeight`); high < 180 || size[0] > 760 && high < 240 {
+		if high := look[float64](t, ctx, `document.querySelector(".sheet").clientHeight`); high < 180 || size[0] > 760 && high < 290 {
 			t.Errorf("at %d with the board unfolded the traces have %.0f pixels", size[0], high)
 		}
 	}
