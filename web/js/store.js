@@ -1,7 +1,6 @@
 // What the page knows: the server's state as messages change it, this page's own
 // settings, and undo. The reducer is pure; the Store tells listeners what changed.
 
-import { withoutKind } from "./drawers/figures.js";
 import { storeWords as W } from "./words.js";
 
 /** @import {Beat, Channel, Gap, Health, Message, Note, Reading, Report, ServerState} from "./types.js" */
@@ -53,7 +52,7 @@ export function reduce(state, m) {
     case "reading":
       return { ...state, readings: replaced(state.readings, m.channel, m) };
     case "meters":
-      return { ...state, meters: replaced(state.meters, m.channel, server.channels[m.channel]?.from?.kind === "usual" ? withoutKind(m.report) : m.report) };
+      return { ...state, meters: replaced(state.meters, m.channel, m.report) };
     case "gap":
       return { ...state, server: { ...server, gaps: addGap(server.gaps ?? [], { index: m.index, samples: m.samples, reason: m.reason }) } };
     case "note":

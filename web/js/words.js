@@ -679,8 +679,6 @@ export const drawerCheckWords = {
 
 /** drawers/figures.js */
 export const drawerFiguresWords = {
-  chooseTheKindFirst: "choose Finger or Chest first",
-  polarityAfterTheKind: "Polarity is not known yet: choose first whether this is a pulse (Finger) or an ECG (Chest).",
   hum: "Hum",
   levelAndSwing: "Level and swing",
   clipping: "Clipping",

@@ -1,9 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { compare, HumStrip, hzToStop, parsePart, percent, STOPS, stopToHz, typeset, wireHint, withoutKind, worst } from "../js/drawers/figures.js";
-
-globalThis.localStorage ??= { getItem: () => null, setItem: () => {} };
-const { reduce } = await import("../js/store.js");
+import { compare, HumStrip, hzToStop, parsePart, percent, STOPS, stopToHz, typeset, wireHint, worst } from "../js/drawers/figures.js";
 
 const REPORT = {
   unit: "V",
@@ -70,16 +67,4 @@ test("the strip keeps two minutes and shows at least a decade", () => {
   assert.deepEqual(s.points.map((p) => p.at), [181.5, 299.5, 300]);
   const e = s.extent();
   assert.ok(e && e.high / e.low >= 10 - 1e-9 && e.low < 0.1 && e.high > 0.1);
-});
-
-test("nothing is said of polarity before somebody said the kind", () => {
-  const down = { topic: "polarity", grade: "fair", code: "polarity.down.pulse", text: "For a pulse, the heartbeat is upside down.", remedy: "Turn the signal upside down under Set volts." };
-  const report = { ...REPORT, polarity: { known: true, upright: false, reason: "" }, verdicts: [down] };
-  for (const [from, text] of [["usual", /choose first/], ["said", /upside down/]]) {
-    const server = { epoch: 1, channels: [{ from: { kind: from } }] };
-    const [v] = reduce({ server, meters: [] }, { type: "meters", epoch: 1, channel: 0, report }).meters[0].verdicts;
-    assert.match(v.text + v.remedy, text);
-    assert.equal(/upside|turn/i.test(v.text + v.remedy), from === "said");
-  }
-  assert.equal(withoutKind(report).polarity.known, false);
 });

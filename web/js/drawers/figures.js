@@ -35,17 +35,6 @@ export function worst(verdicts) {
   return "unknown";
 }
 
-/**
- * A report of a channel of which nobody said whether it is a pulse or an ECG: which way up its beats should be is not known before.
- * @param {Report} r
- * @returns {Report}
- */
-export function withoutKind(r) {
-  const polarity = { known: false, upright: false, reason: W.chooseTheKindFirst };
-  const verdicts = (r.verdicts ?? []).map((v) => (v.topic === "polarity" ? { ...v, grade: /** @type {Grade} */ ("unknown"), code: "polarity.unknown", text: W.polarityAfterTheKind, remedy: "" } : v));
-  return { ...r, polarity, verdicts };
-}
-
 /** A true minus sign before numbers in a sentence of the server. @param {string} text */
 export function typeset(text) {
   return text.replace(/(^|[\s(])-(?=\d)/g, "$1−");
