@@ -75,6 +75,32 @@ func TestReference(t *testing.T) {
 	}
 }
 
+// A difference of exactly 50 ms in whole samples is never more than 50 ms, one sample more always.
+func TestPNN50OfWholeSamples(t *testing.T) {
+	for _, rateHz := range []float64{100, 200, 360, 500, 1000, 4000} {
+		tie := int64(math.Round(0.05 * rateHz))
+		for more := range int64(2) {
+			tr, err := NewTracker(Config{Kind: beat.ECG, RateHz: rateHz})
+			if err != nil {
+				t.Fatal(err)
+			}
+			at, rr, step := int64(0), int64(0.8*rateHz), tie+more
+			for range 400 {
+				at += rr
+				tr.Beats([]beat.Beat{{Sample: at, Quality: 1}})
+				if float64(rr+step) > 1.1*rateHz || float64(rr+step) < 0.6*rateHz {
+					step = -step
+				}
+				rr += step
+			}
+			r := tr.Stretch(KeptSeconds).Report()
+			if got := r.Value("pnn50"); got != 100*float64(more) {
+				t.Errorf("%g Hz, differences of 50 ms and %d samples: pNN50 %g %%, want %d", rateHz, more, got, 100*more)
+			}
+		}
+	}
+}
+
 // TestByHand: six intervals worked out on paper.
 func TestByHand(t *testing.T) {
 	// 800 860 820 | 1500 left out | 800 790 850: differences +60 −40, −10 +60.
