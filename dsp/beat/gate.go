@@ -115,6 +115,10 @@ type gateParams struct {
 	// earlyFrom after the first, seconds, rises by the share earlyRise of the lower of the two
 	// and to earlyHigh above their feet. Of the intervals no more than the share earlyMost has one.
 	earlyFrom, earlyRise, earlyHigh, earlyMost float64
+	// Of an ECG it is one in an interval longer than earlyLong, seconds, that comes later than earlyFrom
+	// after the first beat and earlyTo at least before the second, has the share earlyHigh of the lower one's
+	// slope, and from earlyTFrom to earlyTTo after it a T wave of the share earlyT of its own slope.
+	earlyLong, earlyTo, earlyT, earlyTFrom, earlyTTo float64
 	// The signal wanders over so long.
 	wander float64
 	// Logarithms are of so much more, so that none is of nothing.
@@ -154,6 +158,7 @@ func defaultGateParams(k Kind) gateParams {
 		moveHeights: 0.125, moveLevel: 0.2, moveCalm: 0.2, moveAlike: 0.93, moveSure: 2.06,
 		besideHeights: 0.3, besideRange: 2.3, besidePeriod: 0.3, restless: 0.45,
 		bluntSure: 1.95, marginLeast: 0.5, marginMost: 10, marginStart: 5,
+		earlyFrom: 0.53, earlyHigh: 0.2, earlyMost: 0.4, earlyLong: 1.1, earlyTo: 0.3, earlyT: 0.25, earlyTFrom: 0.18, earlyTTo: 0.42,
 		pairs: 3, pairsMost: 6, pairSeconds: 0.36, pairShare: 0.75, pairHeight: 0.15, pairNear: 0.12, pairOther: 0.1,
 		odds: [...]float64{1.36, -1.68, 0, 0, 0, 0, 0, -8.05, 3.93, 0.34, -3.1, -1.78}}
 	if k == Pulse {
@@ -403,7 +408,12 @@ func (g *gate) measure(b gateBeat) {
 			sum += math.Abs(d)
 		}
 		b.calm = sum / max(1, float64(b.at-last-2*g.own))
-		b.early = g.kind == Pulse && b.rr > 0 && b.rr <= 60/g.p.meter.least && g.earlyBetween(g.beats[n-1], b, sign)
+		switch known := b.rr > 0 && b.rr <= 60/g.p.meter.least; {
+		case known && g.kind == Pulse:
+			b.early = g.earlyBetween(g.beats[n-1], b, sign)
+		case known && b.rr > g.p.earlyLong:
+			b.early = g.earlyWithT(g.beats[n-1], b)
+		}
 	}
 	s := g.shapes[n]
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -732,7 +742,7 @@ func (g *gate) faint(last []gateBeat) bool {
 	return n >= g.p.faintLeast
 }
 
-// earlyMany tells that many of the intervals between pulses hold an early one.
+// earlyMany tells that many of the intervals hold an early beat that was not counted.
 func (g *gate) earlyMany(last []gateBeat) bool {
 	n := 0.0
 	for _, b := range last[1:] {
@@ -772,6 +782,28 @@ func (g *gate) earlyBetween(a, b gateBeat, sign float64) bool {
 		steady, gained = 0, 0
 	}
 	return false
+}
+
+// earlyWithT tells that between two beats of an ECG stands a wave too late to be the T wave of the
+// first that has a T wave of its own: an early beat. A P wave that no QRS follows has none.
+func (g *gate) earlyWithT(a, b gateBeat) bool {
+	mask := int64(len(g.e) - 1)
+	after := func(at int64, seconds float64) int64 { return at + int64(seconds*g.workHz) }
+	end := after(b.at, -g.p.earlyTo)
+	steepest := func(from, to int64) (at int64, slope float64) {
+		for k := from; k < min(to, end); k++ {
+			if v := g.e[(k+g.late)&mask]; v > slope {
+				at, slope = k, v
+			}
+		}
+		return at, slope
+	}
+	at, slope := steepest(after(a.at, g.p.earlyFrom), end)
+	if slope < g.p.earlyHigh*min(a.height, b.height) {
+		return false
+	}
+	_, t := steepest(after(at, g.p.earlyTFrom), after(at, g.p.earlyTTo))
+	return t >= g.p.earlyT*slope
 }
 
 // moves tells of an electrode that moves, even where it keeps time: its waves differ in

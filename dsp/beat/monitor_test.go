@@ -200,6 +200,58 @@ func TestMonitorBigeminyBegins(t *testing.T) {
 	}
 }
 
+// A wide early beat of half or less of a normal one's height in turn with normal ones, 0.5 to 0.6 s after
+// them, is not counted, and no rate is made of the others alone.
+func TestMonitorWideEarlyECG(t *testing.T) {
+	const rate, seconds = 250, 60
+	for _, bpm := range []float64{50, 60, 75, 90} {
+		for _, early := range []float64{0.5, 0.55, 0.6} {
+			for _, volts := range []float64{-0.5e-3, -0.3e-3, 0.3e-3, 0.5e-3} {
+				var times []float64
+				for s := 0.7; s < seconds; s += 120 / bpm {
+					times = append(times, s, s+early)
+				}
+				m := makeECG(rate, times, seconds, func(i int) qrs {
+					if i%2 == 1 {
+						return qrs{volts, 0.14, -0.35 * volts, 0.2, 0.38}
+					}
+					return qrs{1e-3, 0.08, 0.25e-3, 0.18, 0.36}
+				})
+				noise(m.x, 5e-6, 3)
+				w, wrong := watch(t, MonitorConfig{Kind: ECG, RateHz: rate, Low: math.NaN(), High: math.NaN(), Volts: true}), 0
+				w.hear(m.x, func(_ float64, r Reading) {
+					if r.State == StateReading && !near(r.RateBPM, bpm) {
+						wrong++
+					}
+				})
+				if wrong > 30 { // at most 3 s, as it begins
+					t.Errorf("%g bpm, early beats of %g mV %g s after normal ones: %d readings wrong, a tenth of a second each; at the end %v", bpm, 1000*volts, early, wrong, w.Reading())
+				}
+			}
+		}
+	}
+}
+
+// A slow heart with a tall T wave has no early beats: its rate is shown.
+func TestMonitorSlowTallT(t *testing.T) {
+	const rate, seconds = 250, 60
+	for _, bpm := range []float64{30, 40, 50, 54} {
+		for _, volts := range []float64{0.2e-3, 0.4e-3, 0.6e-3} {
+			m := makeECG(rate, steady(bpm, 0.7, seconds), seconds, func(int) qrs { return qrs{1e-3, 0.08, volts, 0.2, 0.42 * math.Sqrt(60/bpm)} })
+			noise(m.x, 5e-6, 3)
+			w, shown := watch(t, MonitorConfig{Kind: ECG, RateHz: rate, Low: math.NaN(), High: math.NaN(), Volts: true}), 0
+			w.hear(m.x, func(at float64, r Reading) {
+				if at > 15 && r.State == StateReading && near(r.RateBPM, bpm) {
+					shown++
+				}
+			})
+			if shown < 445 {
+				t.Errorf("%g bpm, T waves of %g mV: the rate is shown in %d tenths of a second of 450", bpm, 1000*volts, shown)
+			}
+		}
+	}
+}
+
 // Wide beats in turn with normal ones are no electrode that moves: where no rate is shown the
 // rhythm is named.
 func TestMonitorBigeminyIsNoMotion(t *testing.T) {
