@@ -45,14 +45,14 @@ const BAND_PASS = 4;
 const LATE_KEPT = 9;
 const POINTER_STEP = 0.02;
 /**
- * Size of scales and names, as a share of the width: capitals of 0.7 of it are a 24th of the
- * picture's width, 50 mm of 1.2 m, and are read at 200 times their height, 10 m.
+ * Size of scales and names, as a share of the width: capitals of 0.7 of it are a 34th of the
+ * picture's width, 35 mm of 1.2 m, and are read at 200 times their height, 7 m.
  */
-const TEXT_SHARE = 0.0605;
+const TEXT_SHARE = 0.0424;
 /** On a screen that is higher than wide, held in a hand. */
 const HAND_SHARE = 0.026;
-/** A line of words longer than this is written smaller. */
-const SHORT_LINE = 24;
+/** A line of words longer than this, one row beside the sign of a frozen trace, is written smaller. */
+const SHORT_LINE = 14;
 
 /** Ink and ground with the greatest contrast; the grid keeps 3:1 for the back row, words behind the traces 7:1. */
 const LOOKS = {
@@ -131,7 +131,8 @@ export class ShowView {
     this.state = h("p", { class: "show-state", "data-testid": "show-state" });
     this.reason = h("p", { class: "show-reason", "data-testid": "show-reason" });
     this.recording = h("b", { class: "show-recording", "data-testid": "show-recording", hidden: true }, W.recording);
-    this.held = h("b", { class: "show-held", hidden: true }, W.frozen);
+    this.held = h("b", { class: "show-held", hidden: true, "data-testid": "show-held" }, W.frozen);
+    this.unit = h("span", { "data-testid": "show-unit" }, W.bpm);
     this.problem = h("p", { class: "show-problem", role: "alert", "data-testid": "show-problem" });
     this.line = h("p", { class: "show-line", "data-testid": "show-line" });
     this.told = h("p", { class: "show-told", hidden: true, "data-testid": "show-told" });
@@ -148,7 +149,7 @@ export class ShowView {
     this.sheet = h("div", { class: "show-sheet" }, this.canvas, this.told, this.chooser.root);
     this.words = h("div", { class: "show-words" },
       h("div", { class: "show-rate" }, this.number),
-      h("div", { class: "show-say" }, h("p", { class: "show-unit" }, this.lamp, h("span", {}, "bpm"), this.label), this.state, this.reason, this.late));
+      h("div", { class: "show-say" }, h("p", { class: "show-unit" }, this.lamp, this.unit, this.label), this.state, this.reason, this.late));
     this.root = h("section", { class: "show", id: "show", "data-testid": "show", "aria-label": W.showView, tabindex: "-1", hidden: true },
       h("div", { class: "show-top" }, this.recording, this.held, this.problem, this.line), this.sheet, this.words, this.foot, this.controls.root, this.ring, this.join.root);
     document.body.append(this.root);
@@ -280,13 +281,14 @@ export class ShowView {
     const held = !this.view.held;
     this.#own();
     this.#setHeld(held);
-    this.options.announce(held ? W.frozen2 : W.live);
+    this.options.announce(held ? W.frozenAloud : W.live);
   }
 
   /** @param {boolean} held */
   #setHeld(held) {
     this.view.held = held;
     this.held.hidden = !held;
+    setText(this.unit, held ? W.bpmLive : W.bpm);
     pressed(this.controls.freeze, held);
     this.options.loop.dirty(this);
     this.shared();
@@ -616,6 +618,7 @@ export class ShowView {
     const silent = this.lastFrameAt > 0 && performance.now() - this.lastFrameAt > STALE_AFTER_MS;
     const say = source.lost ? { number: "–", state: W.noConnection, reason: source.lost } : readingWords(r, silent, source.away, this.options.report());
     setText(this.number, say.number);
+    this.root.style.setProperty("--digits", String(say.number.length));
     setText(this.state, say.state);
     setText(this.reason, say.reason);
     this.controls.channel.hidden = channels.length < 2;
@@ -663,8 +666,8 @@ export class ShowView {
     this.lastDraw = now;
     const hand = window.innerWidth < window.innerHeight;
     const text = hand ? HAND_SHARE * window.innerHeight : TEXT_SHARE * window.innerWidth;
-    const size = { width: canvas.clientWidth, height: canvas.clientHeight, text: Math.round(Math.max(20, text)), line: Math.max(2.5, Math.min(window.innerHeight * 0.004, window.innerWidth * 0.006)), hair: 0.0018 * window.innerHeight, inset: this.inset && !hand };
-    const plot = showPlot({ ...size, inset: size.inset || undefined, lanes: this.lanes.list.map((l) => l.lane) });
+    const size = { width: canvas.clientWidth, height: canvas.clientHeight, text: Math.round(Math.max(20, text)), line: Math.max(2.5, Math.min(window.innerHeight * 0.004, window.innerWidth * 0.006)), hair: 0.0018 * window.innerHeight, inset: this.#insetPlace(hand) };
+    const plot = showPlot({ ...size, lanes: this.lanes.named(channels) });
     view.widthPx = Math.round((plot.right - plot.left) * pixelRatio());
     view.rateHz = this.options.scale().rateHz;
     this.head = advance(this.head, rings.end, view.rateHz, elapsed);
@@ -682,14 +685,19 @@ export class ShowView {
   /**
    * @param {import("./scene/show.js").ShowLane[]} lanes
    * @param {View} view
-   * @param {{width: number, height: number, text: number, line: number, hair: number, inset: boolean}} size
+   * @param {{width: number, height: number, text: number, line: number, hair: number, inset: ""|"beside"|"under"}} size
    */
   #scene(lanes, view, size) {
     const from = view.indexAt(0);
     const list = this.options.beats()[this.channel];
     const beats = list ? list.beats.slice(list.indexFrom(from)).map((b) => b.sample).filter((i) => i <= view.end) : [];
-    const inset = size.inset ? { title: W.typical, typical: this.#typicalNow(view.end, list) } : undefined;
-    return showScene({ ...size, lanes, from, to: view.indexAt(view.widthPx), rateHz: view.rateHz, every: view.secondsAcross > 20 ? 5 : 1, gaps: this.options.gaps(), beats, inset });
+    const typical = size.inset ? { title: W.typical, typical: this.#typicalNow(view.end, list) } : undefined;
+    return showScene({ ...size, lanes, from, to: view.indexAt(view.widthPx), rateHz: view.rateHz, every: view.secondsAcross > 20 ? 5 : 1, gaps: this.options.gaps(), beats, typical });
+  }
+
+  /** Beside the traces, or under them where the picture is narrow. @param {boolean} narrow @returns {""|"beside"|"under"} */
+  #insetPlace(narrow) {
+    return !this.inset ? "" : narrow ? "under" : "beside";
   }
 
   /**
@@ -714,8 +722,8 @@ export class ShowView {
   paper() {
     const shown = this.open ? this.#ready() : null;
     if (!shown) return null;
-    const size = { width: PAPER_CSS, height: PAPER_HEIGHT_CSS, text: PAPER_TEXT_CSS, line: 1.5, hair: 1, inset: this.inset };
-    const plot = showPlot({ ...size, inset: size.inset || undefined, lanes: this.lanes.list.map((l) => l.lane) });
+    const size = { width: PAPER_CSS, height: PAPER_HEIGHT_CSS, text: PAPER_TEXT_CSS, line: 1.5, hair: 1, inset: this.#insetPlace(false) };
+    const plot = showPlot({ ...size, lanes: this.lanes.named(shown.channels) });
     const view = Object.assign(new View(), this.view, { widthPx: (plot.right - plot.left) * PAPER_RATIO });
     return this.#scene(this.lanes.paper(view, shown.channels, PAPER_RATIO, plot.left), view, size);
   }

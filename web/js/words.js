@@ -1970,6 +1970,9 @@ export const scaleDialogWords = {
 export const showWords = {
   signalTrace: "Signal trace",
   frozen: "Frozen",
+  bpm: "bpm",
+  /** While the trace is frozen: the rate is not that of the beats seen. */
+  bpmLive: "bpm, live now",
   typical: "typical",
   thisBrowserHasNoFull: "This browser gives no full screen.",
   theScreenMayGoDark: "This browser cannot keep the screen on. Set this computer so that its screen does not go dark.",
@@ -1991,7 +1994,7 @@ export const showWords = {
   showView: "Show view",
   thisBrowserCannotDrawOn: "this browser cannot draw on a canvas",
   showViewEscapeLeavesIt: "Show view. Escape leaves it.",
-  frozen2: "Frozen.",
+  frozenAloud: "The trace is frozen. The rate goes on, live.",
   live: "Live.",
   dark: "Dark",
   light: "Light",

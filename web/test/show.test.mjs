@@ -68,9 +68,36 @@ test("the typical beat is the mean of whole good beats, and how far they reach",
 test("the typical beat keeps its height where there is little room", () => {
   const typical = { mean: [0, 1, 0], low: [0, 0.9, 0], high: [0.1, 1.1, 0.1], seconds: 0.8, beats: 5 };
   for (const height of [120, 180, 400]) {
-    const beat = showScene(picture([lane("V", 0, 1)], { height, inset: { title: "typical", typical } })).items.findLast((i) => i.kind === "path");
+    const beat = showScene(picture([lane("V", 0, 1)], { height, inset: "beside", typical: { title: "typical", typical } })).items.findLast((i) => i.kind === "path");
     assert.ok(beat?.kind === "path");
     const span = Math.max(...beat.y) - Math.min(...beat.y);
     assert.ok(span >= 0.5 * (height - 100) && span > 40, `${span} of ${height}`);
+  }
+});
+
+test("no word lies across a trace, a rule or another word; a narrow picture has the typical beat under its traces", () => {
+  const typical = { title: "typical", typical: { mean: [0, 1, 0], low: [0, 0.9, 0], high: [0.1, 1.1, 0.1], seconds: 0.8, beats: 5 } };
+  for (const [width, height, text, inset] of /** @type {[number, number, number, string][]} */ ([[1280, 400, 54, "beside"], [1280, 250, 54, "beside"], [1920, 560, 81, ""], [390, 204, 22, "under"], [390, 320, 22, "under"]])) {
+    for (const names of [["raw"], ["raw", "cleaned"], ["finger no drift", "finger cleaned", "chest beat finder"]]) {
+      const { items } = showScene(picture(names.map((name) => ({ ...lane("V", -0.3, 0.5), name })), { width, height, text, inset, typical: inset ? typical : undefined }));
+      /** @type {{what: string, x0: number, x1: number, y0: number, y1: number}[]} */
+      const boxes = [];
+      const seen = items.flatMap((i) => (i.kind === "words" ? [i.text] : []));
+      assert.equal(seen.includes("0.8\u00a0s") || seen.includes("typical 0.8\u00a0s"), inset !== "", seen.join());
+      for (const i of items) {
+        if (i.kind === "words") {
+          const wide = Math.min(0.55 * i.size * i.text.length, i.most ?? Infinity);
+          const x0 = i.align === "right" ? i.x - wide : i.x;
+          boxes.push({ what: i.text, x0, x1: x0 + wide, y0: i.y - 0.36 * i.size, y1: i.y + 0.36 * i.size });
+        }
+        if (i.kind === "trace") boxes.push({ what: "trace", x0: i.x0, x1: showPlot(/** @type {any} */ ({ width, text, inset, lanes: names.map((name) => ({ ...lane("V", -0.3, 0.5), name })) })).right, y0: i.top, y1: i.bottom });
+        if (i.kind === "path") boxes.push({ what: "typical beat", x0: Math.min(...i.x), x1: Math.max(...i.x), y0: Math.min(...i.y), y1: Math.max(...i.y) });
+        if (i.kind === "lines" && i.colour === "ink") for (let k = 0; k < i.at.length; k += 4) if (i.at[k + 1] === i.at[k + 3] && i.at[k + 2] === width) boxes.push({ what: "rule", x0: i.at[k], x1: width, y0: i.at[k + 1], y1: i.at[k + 1] });
+      }
+      for (const [k, a] of boxes.entries()) {
+        for (const b of boxes.slice(k + 1)) if (seen.includes(a.what) || seen.includes(b.what)) assert.ok(a.x1 <= b.x0 || b.x1 <= a.x0 || a.y1 <= b.y0 || b.y1 <= a.y0, `${width}×${height} ${names}: ${JSON.stringify(a)} over ${JSON.stringify(b)}`);
+        if (seen.includes(a.what)) assert.ok(a.x0 >= 0 && a.x1 <= width && a.y0 >= 0 && a.y1 <= height, `${JSON.stringify(a)} is cut at ${width}×${height}`);
+      }
+    }
   }
 });

@@ -69,6 +69,11 @@ export class ShowLanes {
     return old.length === 0;
   }
 
+  /** Names and ranges. @param {Channel[]} channels */
+  named(channels) {
+    return this.list.map(({ lane }) => ({ name: laneName(lane.probe, channels), unit: lane.unit, low: lane.low, high: lane.high }));
+  }
+
   /** Their ranges are found anew. */
   reset() {
     for (const { lane } of this.list) lane.auto.reset();
