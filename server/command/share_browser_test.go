@@ -104,6 +104,14 @@ func TestSharingFromThePage(t *testing.T) {
 	if got := fmt.Sprint(look[[]int](t, watcher, "window.outcomes")); got != "[403 403 403 403 403]" {
 		t.Errorf("a watcher's requests got %s, want 403 each", got)
 	}
+	for what, most := range map[string]float64{"watch-line": 3, "source-lines": 1} {
+		if lines := look[float64](t, watcher, fmt.Sprintf(`((e) => Math.round(e.scrollHeight / parseFloat(getComputedStyle(e).lineHeight)))(document.querySelector(".%s"))`, what)); lines > most {
+			t.Errorf("the watcher's %s takes %v lines at 1280 pixels", what, lines)
+		}
+	}
+	if high := look[float64](t, watcher, `document.querySelector(".top").offsetHeight`); high > 110 {
+		t.Errorf("the watcher's head is %v pixels high at 1280 pixels", high)
+	}
 	picture(t, watcher, "watcher")
 
 	// The owner sees who is there.

@@ -29,6 +29,20 @@ export function h(tag, attributes = {}, ...children) {
 }
 
 /**
+ * Marks a row that is scrolled sideways where it goes on.
+ * @param {HTMLElement} row
+ */
+export function tellsWhereItGoesOn(row) {
+  const mark = () => {
+    row.classList.toggle("more-before", row.scrollLeft > 2);
+    row.classList.toggle("more-after", row.scrollLeft + row.clientWidth < row.scrollWidth - 2);
+  };
+  row.addEventListener("scroll", mark, { passive: true });
+  new ResizeObserver(mark).observe(row);
+  new MutationObserver(mark).observe(row, { childList: true, subtree: true, attributeFilter: ["hidden"] });
+}
+
+/**
  * @param {Element} parent
  * @param {Child[]} children
  */

@@ -16,7 +16,7 @@
 // ctx is a DrawerContext, see below. Elements: use h() of dom.js; charts: plot.js;
 // classes .facts (a definition list), .verdict, .hint and .quiet are styled.
 
-import { button, fill, h } from "./dom.js";
+import { button, fill, h, tellsWhereItGoesOn } from "./dom.js";
 import { save } from "./save.js";
 import { prefs } from "./store.js";
 import { drawersWords as W } from "./words.js";
@@ -84,6 +84,7 @@ export class DrawerHost {
       if (spec.inPath) b.classList.add("quiet");
       (spec.inPath ? options.pathButtons : options.buttons).append(b);
     }
+    tellsWhereItGoesOn(options.buttons);
     root.hidden = true;
     const before = prefs.get("drawer", "");
     if (before && specs.some((s) => s.id === before) && window.innerWidth > 900) this.open(before);

@@ -304,7 +304,7 @@ export const boardStripWords = {
   stagesOnTheBoard: "Stages on the board",
   onTheBoard: "On the board",
   responseOfTheWholeBoard: "Response of the whole board, predicted",
-  fold: "Fold",
+  fold: "Hide stages",
   parts: "Parts …",
   aBoardWithoutAName: "a board without a name",
   thePartYouSolderDraw: "The part you solder. Draw it to see what each part does.",
@@ -1484,7 +1484,7 @@ export const pathWords = {
   undoTheLastSettingCtrl: "Undo the last setting (Ctrl Z)",
   redo: "Redo",
   redoItCtrlShiftZ: "Redo it (Ctrl Shift Z)",
-  fold: "Fold",
+  fold: "Hide path",
   giveTheTraceThePaths: "Hide the signal path, and show it again (d)",
   signalPath: "Signal path",
   source: "Source",
@@ -1521,7 +1521,7 @@ export const pathWords = {
   responseOfTheDriftStage: "Response of the drift stage",
   responseOfTheHumStage: "Response of the hum stage",
   responseOfTheSmoothStage: "Response of the smooth stage",
-  unfold: "Unfold",
+  unfold: "Show path",
   /** @param {unknown} rate */
   shownAt: (rate) => `, shown at ${rate}`,
   /** @param {unknown} toLocaleString */

@@ -41,6 +41,11 @@ test("every text is used", () => {
   assert.deepEqual(unused, []);
 });
 
+test("buttons that hide different things have different names", () => {
+  const { boardStripWords: b, pathWords: p } = words;
+  assert.equal(new Set([b.fold, b.stages, p.fold, p.unfold]).size, 4);
+});
+
 test("index.html holds no texts but the name and what stands without JavaScript", () => {
   const html = readFileSync(path.join(js, "..", "index.html"), "utf8");
   const body = html.slice(html.indexOf("<body>")).replace(/<noscript>.*<\/noscript>/s, "");

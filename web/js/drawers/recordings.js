@@ -528,7 +528,7 @@ class RecordingsPanel {
     const tag = e.invented ? h("span", { class: "invented" }, INVENTED) : null;
     const item = h("li", { class: "recording" + (e.recording ? " now" : ""), "data-recording": e.id },
       h("div", { class: "recording-head" }, mark, title, tag, e.recording ? h("span", { class: "recording-now" }, W.beingRecorded) : null, h("span", { class: "spring" }), more),
-      h("p", { class: "recording-line" }, e.problem ? h("span", { class: "warning" }, e.problem) : summary(e)),
+      h("p", { class: "recording-line", title: e.problem || summary(e) }, e.problem ? h("span", { class: "warning" }, e.problem) : summary(e)),
       e.note ? h("p", { class: "recording-note" }, e.note) : null,
       open ? this.#more(e, id) : null);
     for (const f of /** @type {NodeListOf<HTMLElement>} */ (item.querySelectorAll("[data-testid]"))) f.id = fieldId(e.id) + f.dataset.testid?.slice(id.length);

@@ -1,6 +1,6 @@
 // The buttons over the trace, and the form for a note.
 
-import { button, h, select, setText } from "../dom.js";
+import { button, h, select, setText, tellsWhereItGoesOn } from "../dom.js";
 import { duration } from "../format.js";
 import { SECONDS_ACROSS, stepSeconds } from "../scales.js";
 import { HEIGHTS, SPEEDS } from "./paper.js";
@@ -45,6 +45,7 @@ export class Toolbar {
         button("seconds-more", "+", seconds(1), { "aria-label": W.moreSecondsAcross, class: "step" })),
       button("auto-all", W.autoScale, () => trace.autoAll(), { title: W.letEveryTraceFindIts }), this.overlay, this.cursors, this.zoom, this.zoomOut, this.mm, this.mmGroup, this.note, this.noteForm,
       button("save", W.save, () => options.save(), { title: W.whatIsSeenAsA }), button("sheet-open", W.sheet, () => options.sheet(), { title: W.aHandoutOrALab }), this.where);
+    tellsWhereItGoesOn(this.root);
   }
 
   async #keepNote() {
