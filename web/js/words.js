@@ -75,7 +75,7 @@ export const wired = {
 
 export const guide = [
   { title: "Bring the signal in", text: `Load the example program onto your board, plug it in, choose its port. Nothing built yet? Go on with the demo. ${wired.line}` },
-  { title: "Say what it is", text: "Enter what one count is worth, so the trace is in volts. Choose finger or chest." },
+  { title: "Say what it is", text: "Enter how many volts one count is (the numbers that the board sends), so the trace is in volts. Choose finger or chest." },
   { title: "Trust the rate", text: "In Check, turn the trimmer until the hum is gone and the beat is still there. A rate appears when it can be trusted. Until then the line beside it says why not." },
 ];
 
@@ -95,7 +95,7 @@ export const glossary = {
   notch: ["notch", "A filter that removes one narrow band, here around the hum. It rings a little after each beat."],
   canceller: ["canceller", "Follows the hum’s size and phase and subtracts it. It leaves the beats as they are, and needs some seconds to settle."],
   rms: ["rms", "Root mean square: the usual measure of size for hum and noise. A sine of 1 V rms goes up to 1.41 V."],
-  density: ["density", "How much noise there is in each hertz, in V/√Hz. So boards with different filters can be compared."],
+  density: ["density", "How much noise there is in each hertz of frequency, in V/√Hz (volts per root hertz: it is the square of the noise that adds up from hertz to hertz). So boards with different filters can be compared."],
   delay: ["delay", "How much later the signal leaves a filter than it came in."],
   beat: ["beat", "One stroke of the heart: an R peak in an ECG, a wave in a pulse."],
   rpeak: ["R peak", "The highest point of an ECG’s beat."],
@@ -180,17 +180,17 @@ export const appWords = {
   /** @param {unknown} rate @param {unknown} unsure @param {unknown} c */
   measured: (rate, unsure, c) => `${rate}${unsure} measured${c}`,
   /** @param {unknown} rate */
-  claimed: (rate) => `, ${rate} claimed`,
+  claimed: (rate) => `, the board says ${rate}`,
   /** @param {unknown} rate */
   sampleRate: (rate) => `${rate} sample rate`,
-  nothingButNumbersSoFar: "nothing but numbers so far",
+  nothingButNumbersSoFar: "only numbers so far, no messages",
   /** @param {unknown} toLocaleString @param {unknown} b */
   unreadable: (toLocaleString, b) => `${toLocaleString} unreadable ${b}`,
   connectedWaiting: "connected, waiting",
   connectedNoSource: "connected; no signal from the source",
   notConnected: "not connected",
   /** @param {unknown} toLocaleString */
-  framesLostByThisPage: (toLocaleString) => `${toLocaleString} frames lost by this page`,
+  framesLostByThisPage: (toLocaleString) => `this page missed ${toLocaleString} pieces of data (frames)`,
   /** @param {unknown} wholeSeconds */
   nothingHasArrivedFor: (wholeSeconds) => `Nothing has arrived for ${wholeSeconds}.`,
   paper: "Paper",
@@ -630,12 +630,12 @@ export const drawerBoardWords = {
   unreadable: "Unreadable",
   linesOutOfOrder: "Out of order",
   samplesLostByTheBoard: "Samples lost by the board",
-  framesLostByThisPage: "Frames lost by this page",
+  framesLostByThisPage: "Missed by this page (frames)",
   connection: "Connection",
   lastUnreadable: "Last unreadable",
   volts: "Volts",
-  sayWhatACountIs: "Say what a count is worth",
-  nothingButNumbersSoFar: "Nothing but numbers so far.",
+  sayWhatACountIs: "Say how many volts one count is",
+  nothingButNumbersSoFar: "Only numbers so far, no messages.",
   none: "None.",
   nonePressNToWrite: "None. Press n to write one.",
   notKnownYet: "not known yet",
@@ -708,7 +708,7 @@ export const drawerFiguresWords = {
   noneFoundItWouldBe: (q) => `none found; it would be seen from ${q} rms`,
   againstThePulse: "Against the pulse",
   frequency: "Frequency",
-  density: "Density",
+  density: "Noise in each Hz (density)",
   /** @param {unknown} quantity @param {unknown} significant */
   aboutHz: (quantity, significant) => `${quantity} about ${significant} Hz`,
   convertersOwnLimit: "Converter’s own limit",
@@ -1129,9 +1129,9 @@ export const drawerRhythmWords = {
   perMinute: "per minute",
   noIntervalsYet: "No intervals yet.",
   /** @param {unknown} gaps @param {unknown} b */
-  asNone: (gaps, b) => ` ${gaps} ${b} as none.`,
-  gapCounts: "gap counts",
-  gapsCount: "gaps count",
+  asNone: (gaps, b) => ` ${gaps} ${b} no interval.`,
+  gapCounts: "gap in the signal gives",
+  gapsCount: "gaps in the signal give",
   /** @param {unknown} all @param {unknown} gaps */
   noneLeftOut: (all, gaps) => `${all}, none left out.${gaps}`,
   /** @param {unknown} ectopic */
@@ -1599,7 +1599,7 @@ export const readingWords = {
 
 /** review/channels.js */
 export const reviewChannelsWords = {
-  countsNobodySaidWhatOne: "counts: what one is worth is not set",
+  countsNobodySaidWhatOne: "counts: how many volts one is, is not set",
   /** @param {unknown} short @param {unknown} bits @param {unknown} c */
   vReferenceBits: (short, bits, c) => `${short} V reference, ${bits} bits${c}`,
   signed: ", signed",
@@ -1948,12 +1948,12 @@ export const scaleDialogWords = {
   converter: "Converter",
   soundInput: "Sound input",
   usualOnes: "Usual ones",
-  voltsCome: "Volts come",
+  voltsCome: "Source of volts",
   board: "Board",
   apply: "Apply",
-  whatIsACountWorth: "What is a count worth?",
+  whatIsACountWorth: "How many volts is one count?",
   /** @param {unknown} label */
-  whatIsACountOf: (label) => `What is a count of ${label} worth?`,
+  whatIsACountOf: (label) => `How many volts is one count of ${label}?`,
   /** @param {unknown} label @param {unknown} text */
   isNoNumber: (label, text) => `${label}: “${text}” is no number. Write it like 1.65 or 1,65.`,
   /** @param {unknown} low @param {unknown} high @param {unknown} bits @param {unknown} d */
@@ -2196,7 +2196,7 @@ export const saveWords = {
   drawingSVG: "Drawing, SVG",
   sharpAtAnySizeWith: "sharp at any size; with mm on, it prints at true length",
   numbersCSV: "Numbers, CSV",
-  theNumbersDrawn: "the numbers that are drawn; samples can be opened again",
+  theNumbersDrawn: "the numbers that are drawn; where they are samples, Import brings the file in again",
   printTrue: "Print true to scale",
   secondsAre25: "25 mm for a second, or as set with mm; print at 100 %",
   thereIsNothingDrawn: "Nothing is drawn yet.",

@@ -58,7 +58,7 @@ test("reasons are said once for all measures they hold for", () => {
 
 test("words", () => {
   const r = { name: "", spanSeconds: 0, usedSeconds: 0, intervals: 402, used: 390, ectopic: 8, unsure: 4, gaps: 1, leftOutShare: 12 / 402, timingSeconds: 0, measures: [] };
-  assert.equal(leftOut(r), "402 intervals; 3 % left out: 8 off the rhythm, 4 beside an unsure beat or at an unsure sample rate. Differences are never taken across a left-out interval. 1 gap counts as none.");
+  assert.equal(leftOut(r), "402 intervals; 3 % left out: 8 off the rhythm, 4 beside an unsure beat or at an unsure sample rate. Differences are never taken across a left-out interval. 1 gap in the signal gives no interval.");
   assert.equal(leftOut({ ...r, ectopic: 0, unsure: 0, gaps: 0 }), "402 intervals, none left out.");
   assert.equal(plain(intervalText(intervals([[812, "normal"]])[0], agoText(12.3))), "12.3 s before: 812 ms, 74 per minute, used; beats clear");
   assert.equal(breathingText({ perMinute: null, absent: "the signs disagree", quality: 0, highestPerMinute: 35, signs: [] }), "Cannot tell: the signs disagree.");
