@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/http"
 
+	"pulsewright/acquire"
 	"pulsewright/dsp/wire"
 )
 
@@ -37,8 +38,13 @@ func (s *Server) postWire(w http.ResponseWriter, r *http.Request) {
 		Fail(w, err)
 		return
 	}
+	report, err := s.session.Report(n)
+	if err != nil {
+		Fail(w, err)
+		return
+	}
 	c := s.session.State().Channels[n]
-	cfg := wire.Config{RateHz: rateHz, Low: c.LowVolts, High: c.HighVolts, Step: c.StepVolts, Kind: c.Kind,
+	cfg := wire.Config{RateHz: rateHz, Low: c.LowVolts, High: c.HighVolts, Step: c.StepVolts, Kind: c.Kind, NoPulse: report.Pulse.None && c.Kind != acquire.KindOther,
 		SupplyLow: inGain(c.Scale.SupplyLowVolts, c.Scale.Gain), SupplyHigh: inGain(c.Scale.SupplyHighVolts, c.Scale.Gain)}
 	look, err := wire.LookAt(cfg, values)
 	if err != nil {

@@ -293,18 +293,21 @@ func (s stretch) analyse(last Settling) Report {
 		return r
 	}
 	r.Hum = humOf(s.hum)
-	r.Pulse = s.pulse()
+	r.Noise = s.noise()
+	r.Pulse = s.pulseOrNone(&r)
 	if r.Hum.Found && r.Pulse.Known {
 		r.Hum.ToPulseKnown = true
 		r.Hum.ToPulseDB = 20 * math.Log10(2*math.Sqrt2*r.Hum.VoltsRMS/r.Pulse.HeightVolts)
 	}
-	r.Noise = s.noise()
 	r.Drift = drift(cfg, x)
 	r.Settling = new(settler).settling(cfg, x, s.first)
 	if !r.Settling.Known && last.Known {
 		r.Settling = last
 	}
 	r.Polarity = polarity(cfg, x, s.first, s.beats)
+	if r.Pulse.None {
+		r.Polarity = Polarity{Reason: r.Pulse.Reason}
+	}
 	r.Verdicts = verdicts(cfg, &r)
 	return r
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"pulsewright/dsp/beat"
 	"pulsewright/dsp/mains"
 )
 
@@ -58,16 +59,18 @@ func (s stretch) pulse() Pulse {
 	c := mainsCycle(cfg, s.hum)
 	half := c.reach()
 	var h []float64
+	var whole []beat.Beat
 	for _, b := range s.beats {
 		i, f := int(b.Sample-s.first), int(b.Foot-s.first)
 		if f-half < 0 || i+half >= len(x) || f >= i {
 			continue
 		}
 		h = append(h, c.swing(x, f, i))
+		whole = append(whole, b)
 	}
 	if len(h) >= 3 {
 		slices.Sort(h)
-		return Pulse{Known: h[len(h)/2] > 0, HeightVolts: h[len(h)/2], Beats: len(h)}
+		return Pulse{Known: h[len(h)/2] > 0, HeightVolts: h[len(h)/2], Beats: len(h), sure: sure(whole)}
 	}
 	// Without beats: the swing of each two seconds with the mains cycle averaged out.
 	step := int(2 * cfg.RateHz)
@@ -84,6 +87,72 @@ func (s stretch) pulse() Pulse {
 	}
 	slices.Sort(h)
 	return Pulse{Known: h[len(h)/2] > 0, HeightVolts: h[len(h)/2], Reason: whyNoBeats}
+}
+
+// Limits of a signal without a heartbeat, our own, chosen on noise alone, white and behind low-passes of 5 to 16 Hz, and on
+// weak pulses in it: TestNoPulse, TestWeakPulseIsJudged.
+const (
+	noiseIsAll   = 15.0 // what a finder sees in noise is at most so many times the noise in 15 Hz high
+	doubtful     = 0.5  // the middle quality of what it takes for beats there, at most
+	alike        = 0.8  // more is a heart
+	evenly       = 0.2  // the middle half of the intervals over the middle one: less is a heart
+	uneven       = 0.35 // more is none
+	sureBeats    = 8    // fewer come evenly by chance
+	leastBendHz  = 75.0 // from which a mains cycle has more than one sample
+	bendOfNoise  = 2.13 // median of white noise's bend over its rms in 15 Hz: 0.6745·√6·√(25/15)
+	beatsSeconds = 8.0  // after which a finder has found heartbeats, where there are any
+)
+
+// pulseOrNone is the pulse, or none where what is measured is no heartbeat. A hum that rules is left to its own verdict.
+func (s stretch) pulseOrNone(r *Report) Pulse {
+	cfg, p, h := s.cfg, s.pulse(), &r.Hum
+	humRules := h.Found && 20*math.Log10(2*math.Sqrt2*h.VoltsRMS/p.HeightVolts) > humIsAllDB
+	switch {
+	case cfg.Kind == "ecg" && !p.Known && r.Seconds >= beatsSeconds:
+		return Pulse{None: true, Reason: whyFewBeats}
+	case cfg.Kind == "ecg" || !p.Known || p.sure || humRules:
+		return p
+	case p.HeightVolts < noiseIsAll*s.noiseInBand():
+		return Pulse{None: true, Reason: whyNoise}
+	case cfg.Kind == "pulse" && p.Beats == 0 && r.Seconds >= beatsSeconds:
+		return Pulse{None: true, Reason: whyFewBeats}
+	}
+	return p
+}
+
+// sure tells beats that look alike, or come evenly, from what is found in noise.
+func sure(beats []beat.Beat) bool {
+	var quality, apart []float64
+	for i, b := range beats {
+		quality = append(quality, b.Quality)
+		if i > 0 {
+			apart = append(apart, float64(b.Sample-beats[i-1].Sample))
+		}
+	}
+	slices.Sort(quality)
+	slices.Sort(apart)
+	n, q := len(apart), quality[len(quality)/2]
+	spread := (apart[3*n/4] - apart[n/4]) / apart[n/2]
+	return q > alike || len(beats) >= sureBeats && (spread < evenly || spread < uneven && q > doubtful)
+}
+
+// noiseInBand is the noise in the heartbeat's band, by how the signal bends from one mains cycle to the next: noise does,
+// a pulse hardly does. Unlike the density it tells of noise that the board's low-pass has passed, at a low rate too.
+func (s stretch) noiseInBand() float64 {
+	c := mainsCycle(s.cfg, s.hum)
+	if s.cfg.RateHz < leastBendHz {
+		return 0
+	}
+	step := 2*c.half + 2
+	var bends []float64
+	for i := c.reach() + step; i+step+c.reach() < len(s.x); i++ {
+		bends = append(bends, math.Abs(c.mean(s.x, i-step)-2*c.mean(s.x, i)+c.mean(s.x, i+step)))
+	}
+	if len(bends) == 0 {
+		return 0
+	}
+	slices.Sort(bends)
+	return bends[len(bends)/2] / bendOfNoise
 }
 
 // swing is the height of a pulse with its foot at f and its peak at i, both as a

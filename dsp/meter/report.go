@@ -63,7 +63,10 @@ type Pulse struct {
 	Reason      string  `json:"reason"`
 	HeightVolts float64 `json:"heightVolts"`
 	Beats       int     `json:"beats"` // 0: from the swing of each two seconds, without beats
-	ecg         typical // the typical beat of an ECG
+	// None says that there is no heartbeat in the signal: what moves is noise, or none was found all the time.
+	None bool    `json:"none"`
+	ecg  typical // the typical beat of an ECG
+	sure bool    // the beats of a pulse look alike
 }
 
 // Hum is the mains in the last two seconds (for a whole file: the median window).

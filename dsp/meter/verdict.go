@@ -17,6 +17,7 @@ const (
 	settleGood, settleFair     = 1.0, 3.0   // seconds
 	clipFair                   = 0.001      // share of samples
 	grainPoor                  = 20.0       // converter steps in the pulse
+	gridHz                     = 1.0        // so far from 50 or 60 Hz no grid runs for long
 	humIsAllDB                 = -6         // hum over a height taken from the swing: it is the swing
 	good, fair, poor, noAnswer = "good", "fair", "poor", "unknown"
 )
@@ -141,6 +142,8 @@ func (j *judge) swing() {
 	share := p.HeightVolts / rails
 	height := amount(j.cfg, p.HeightVolts)
 	switch {
+	case p.None:
+		j.add(noAnswer, "swing.none."+j.cfg.Kind)
 	case !p.Known:
 		j.add(noAnswer, "swing.unknown", p.Reason)
 	case h.Found && h.ToPulseKnown && (h.ToPulseDB > 0 || p.Beats == 0 && h.ToPulseDB > humIsAllDB):
@@ -161,15 +164,20 @@ func (j *judge) swing() {
 func (j *judge) hum() {
 	h := &j.r.Hum
 	rms := amount(j.cfg, h.VoltsRMS)
+	aside := math.Abs(h.FreqHz-h.NominalHz) > gridHz
 	switch {
 	case !h.Known:
 		j.add(noAnswer, "hum.unknown", h.Reason)
 	case !h.Found:
 		j.add(good, "hum.none", amount(j.cfg, h.LimitVoltsRMS))
+	case !h.ToPulseKnown && aside:
+		j.add(noAnswer, "hum.aside", h.FreqHz, rms)
 	case !h.ToPulseKnown:
 		j.add(noAnswer, "hum.pulse.unknown", h.FreqHz, rms)
 	case h.ToPulseDB > 0:
 		j.add(poor, "hum.larger", h.FreqHz, rms)
+	case aside:
+		j.add(grade(h.ToPulseDB <= humGoodDB, h.ToPulseDB <= humFairDB), "hum.aside", h.FreqHz, rms)
 	default:
 		j.add(grade(h.ToPulseDB <= humGoodDB, h.ToPulseDB <= humFairDB), "hum.found", h.FreqHz, rms, 100*math.Pow(10, h.ToPulseDB/20), h.ToPulseDB)
 	}

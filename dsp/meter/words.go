@@ -21,7 +21,10 @@ var words = map[string]struct{ text, remedy string }{
 	"clipping.none":            {"Nothing is cut off.", ""},
 
 	"swing.unknown":            {"The pulse's height is not known: %s.", "Wait for heartbeats, or improve the contact."},
-	"swing.hum":                {"Hum of %s rms is as large as what looks like the pulse, which may be no pulse. An input that hangs in the air looks like this.", "Leave the gain. Press Find the fault above."},
+	"swing.none.pulse":         {"No pulse was found: is the finger on the sensor?", "Lay the finger on the sensor, press lightly, and keep still for ten seconds."},
+	"swing.none.ecg":           {"No heartbeat was found: are the electrodes on?", "Press the electrodes on, wet the skin under them, and keep still for ten seconds."},
+	"swing.none.other":         {"No heartbeat was found: is the sensor on?", "Say what the signal is, a pulse or an ECG. Is the sensor on the finger, or are the electrodes on? Keep still for ten seconds."},
+	"swing.hum":                {"Hum of %s rms is as large as what looks like the pulse, which may be no pulse. An input that hangs in the air looks like this.", "Leave the gain. Put the sensor on, and see that its wires are joined to the board. If the hum stays, press Find the fault above: it asks for one action at a time."},
 	"swing.rails.unknown":      {"The pulse is %s high. Whether that is much is not known without the supply.", "Set the supply rails."},
 	"swing.supply":             {"The pulse is %s high, %.2g %% of the supply.", moreGain},
 	"swing.converter":          {"The pulse is %s high, %.2g %% of the converter's range.", moreGain},
@@ -35,7 +38,8 @@ var words = map[string]struct{ text, remedy string }{
 	"hum.unknown":       {"Hum could not be measured: %s.", "Sample faster, or keep still."},
 	"hum.none":          {"No hum is seen above %s rms.", ""},
 	"hum.pulse.unknown": {"Hum at %.2f Hz is %s rms. How it compares with the pulse is not known.", "Wait for heartbeats."},
-	"hum.larger":        {"Hum at %.2f Hz is %s rms, larger than the pulse.", "Press Find the fault above: an input that hangs in the air, or an electrode that is off, looks like this."},
+	"hum.larger":        {"Hum at %.2f Hz is %s rms, larger than the pulse.", "Shorten and twist the sensor's leads, run from batteries, keep mains cables away. An input that hangs in the air, or an electrode that is off, looks like this too: Find the fault above tells them apart."},
+	"hum.aside":         {"Something at %.2f Hz is %s rms. It may be no hum: the mains stay within 1 Hz of 50 or 60 Hz.", "If it stays for a minute: check the sample rate, since a wrong one moves the frequency of the hum, and look for a motor or a charger nearby."},
 	"hum.found":         {"Hum at %.2f Hz is %s rms: peak to peak %.3g %% of the pulse (%.0f dB).", "Turn the low-pass trimmer towards a lower corner, shorten and twist the sensor's leads, run from batteries, keep mains cables away."},
 
 	"noise.unknown":                 {"Noise could not be measured: %s.", ""},
@@ -84,6 +88,7 @@ const (
 	whyBothWays    = "some beats point up and some down"
 	whySteep       = "rise and fall are equally steep"
 	whyNoBeats     = "no heartbeats were found: the swing of each two seconds"
+	whyNoise       = "what moves is as small as the noise"
 	whyTouch       = "with nobody connected, touch the sensor's input once and let go"
 	whyUnsettled   = "the signal has not settled yet"
 )

@@ -31,7 +31,7 @@ var Ask = map[Action]string{
 // Fault is what was found.
 type Fault string
 
-// The faults told apart, and the two ends without one.
+// The faults told apart, and the ends without one.
 const (
 	Floating   Fault = "floating"
 	Shorted    Fault = "shorted"
@@ -44,6 +44,8 @@ const (
 	SupplyHum  Fault = "supply hum"
 	GroundLoop Fault = "ground loop"
 	FirstStage Fault = "first stage clips"
+	NoPulse    Fault = "no pulse"
+	SmallHum   Fault = "small hum"
 	Nothing    Fault = "nothing found"
 	NotYet     Fault = ""
 )
@@ -70,8 +72,13 @@ var told = map[Fault][2]string{
 	SupplyHum:  {"Hum comes with the supply.", "Run the board from batteries, or put a regulator and a capacitor of 100 µF or more at its supply."},
 	GroundLoop: {"The hum comes through the computer's charger: a ground loop.", "Run the computer from its battery, and connect the board's ground at one place only."},
 	FirstStage: {"An early stage is cut off: flat tops that stand inside the range.", "Lower the gain of the stage before, or its offset; more gain or less gain behind it changes only how high the flat tops stand."},
-	Nothing:    {"Nothing wrong with the wire was found.", "Look at the figures of Check."},
+	NoPulse:    {"The wire brings the sensor's signal, but no pulse was found in it: is the finger on the sensor?", "Lay the finger on the sensor, press lightly, keep still for ten seconds, and look again. If the finger lay there: warm it, or try another."},
+	SmallHum:   {"The wire brings a signal, and hum is most of it, but little hum.", "Put the sensor on, shorten and twist its leads, keep mains cables away, and look again."},
+	Nothing:    {"Nothing wrong with the wire was found.", "The wire needs no work. If there is no rate: keep still for ten seconds, with the sensor on. If the trace is small or noisy: do what stands under the first cross below."},
 }
+
+// noHeartbeat is what is told of NoPulse where electrodes are the sensor.
+var noHeartbeat = [2]string{"The wire brings a signal, but no heartbeat was found in it: are the electrodes on?", "Press the electrodes on, wet the skin under them, keep still for ten seconds, and look again. If they were on: try another lead."}
 
 const (
 	stuckShare  = 0.9 // of the values at an end of the converter
@@ -304,6 +311,18 @@ func clipped(l Look) bool { return l.AtLow > 0.02 && l.AtHigh > 0.02 }
 
 // moves finds whether a signal that moves comes from the sensor.
 func (f *finder) moves() Answer {
+	switch {
+	case f.now.HumShare() > humShare:
+		f.say("%s of what moves is hum of %g Hz, but it is small, %.2g %% of the range", percent(f.now.HumShare()), f.now.MainsHz, 100*f.now.HumRMS/f.width)
+		return f.found(SmallHum)
+	case f.cfg.NoPulse:
+		f.say("the signal moves, hum is not most of it, and no heartbeat is in it")
+		a := f.found(NoPulse)
+		if f.cfg.Kind == "ecg" {
+			a.Text, a.Remedy = noHeartbeat[0], noHeartbeat[1]
+		}
+		return a
+	}
 	f.say("the signal moves, and hum is not most of it")
 	return f.found(Nothing)
 }

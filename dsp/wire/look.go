@@ -25,6 +25,8 @@ type Config struct {
 	Step float64
 	// Kind is "pulse", "ecg" or another word.
 	Kind string
+	// NoPulse says that the meters find no heartbeat in the signal (meter.Pulse.None).
+	NoPulse bool
 }
 
 // Seconds is how long a look should be, MinSeconds how long it must be.

@@ -30,7 +30,7 @@ export interface AnalysisSpectrum {
   averages: number;
 }
 export interface Answer {
-  fault: "" | "LED off" | "daylight" | "electrode off" | "first stage clips" | "floating" | "ground loop" | "lamp" | "nothing found" | "shorted" | "stuck high" | "stuck low" | "supply hum";
+  fault: "" | "LED off" | "daylight" | "electrode off" | "first stage clips" | "floating" | "ground loop" | "lamp" | "no pulse" | "nothing found" | "shorted" | "small hum" | "stuck high" | "stuck low" | "supply hum";
   ask: "as it is" | "charger" | "cover" | "join" | "lamp" | "touch";
   text: string;
   by: string[];
@@ -880,6 +880,7 @@ export interface Pulse {
   reason: string;
   heightVolts: number;
   beats: number;
+  none: boolean;
 }
 export interface PulseFigure {
   known: boolean;
