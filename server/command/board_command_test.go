@@ -31,7 +31,7 @@ func TestBoardCommand(t *testing.T) {
 		out    string
 		err    string
 	}{
-		{[]string{"board", "example:lamp_clip_a"}, 0, "# clips_first,stage 3 (gain 101),", ""},
+		{[]string{"board", "example:lamp_clip_a"}, 0, "# clips_first,stage 3 (gain),", ""},
 		{[]string{"board", "example:lamp_clip_b"}, 0, "# settling_5_percent,", ""},
 		{[]string{"board", "example:chest_lead_a"}, 0, "# hum_into_body_95,", ""},
 		{[]string{"board", good}, 0, "# corner_high,15.9155,Hz", ""},

@@ -281,7 +281,7 @@ function showSending(id, s) {
 
 board.subscribe(() => {
   const scale = channels()[board.channel]?.scale;
-  const seen = board.changes && scale ? board.look : null;
+  const seen = board.ghosted && scale ? board.look : null;
   trace.setGhost(seen?.ghost ? { channel: board.channel, first: seen.first, values: asShown(seen.ghost.volts, scale) } : null);
 });
 

@@ -309,6 +309,7 @@ export const boardStripWords = {
   aBoardWithoutAName: "a board without a name",
   thePartYouSolderDraw: "The part you solder. Draw it to see what each part does.",
   changedNotSoldered: "; changed, not soldered",
+  drawnNotSoldered: "; drawn only: in Parts, say that it is soldered",
   addAStageAtThe: "Add a stage at the end",
   /** @param {unknown} textContent */
   addAPartTo: (textContent) => `Add a part to ${textContent}`,
@@ -869,6 +870,7 @@ export const drawerPartsWords = {
   itWouldBeCutOff: (significant) => `It would be cut off ${significant} % of the time.`,
   /** @param {unknown} significant @param {unknown} significant2 */
   honestFromToHzOutside: (significant, significant2) => `True from ${significant} to ${significant2} Hz. Outside, the present board leaves too little of the signal.`,
+  firstSayWhatIsSoldered: "No ghost yet. Draw your board as it is now and press This is what is soldered, at the top. Then change a part: what would come out is drawn here, dashed.",
   changeAPartOrTurn: "Change a part, or turn a trimmer, in the stages on the board: what would come out is drawn here, dashed.",
   typicalBeat: "typical beat",
   fromThePeak: "from the peak",
@@ -2306,6 +2308,7 @@ export const tracePointerWords = {
 
 /** trace/sheet.js */
 export const traceSheetWords = {
+  predictedCut: "predicted; it goes beyond this range",
   lostOnTheWayTo: "lost on the way to this page",
   /** @param {unknown} duration @param {unknown} b */
   gap: (duration, b) => `gap ${duration}${b}`,

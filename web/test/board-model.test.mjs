@@ -202,3 +202,17 @@ test("a ghost as high as the beat is no news", () => {
   assert.match(beatWords([0, 0.5], [0, 0.846])[0], /500\u00a0mV high instead of 846/);
   assert.deepEqual(beatWords([], []), []);
 });
+
+test("there is a ghost only of what was said to be soldered", () => {
+  server(() => ({}));
+  const { model, tell } = modelOf();
+  tell(state([null]));
+  model.draw(/** @type {any} */ (drawn()));
+  model.edit(0, "trimmer", { at: 0.95 });
+  assert.deepEqual([model.changes, model.ghosted], [true, false]);
+  tell(state([drawn()]));
+  assert.deepEqual([model.changes, model.ghosted], [true, true], "the trimmer stands elsewhere than it is soldered");
+  model.back();
+  assert.deepEqual([model.changes, model.ghosted], [false, false]);
+  model.destroy();
+});

@@ -87,3 +87,14 @@ test("one corrupt number does not flatten the trace; a real peak counts", () => 
   assert.equal(seen(peak)[1], 14, "five samples are no lone one");
   assert.equal(seen(wave.with(200, 9))[1], 9, "four times is no fault");
 });
+
+test("a ghost that leaves its lane's range says so", async () => {
+  const { withOver } = await import("../js/trace/sheet.js");
+  const words = (values) => {
+    const t = { ghost: { channel: 0, first: 0, values }, lanes: [{ probe: { channel: 0, point: 0 } }] };
+    const s = { left: 0, x0: 0, width: 100, perSample: 10, lanes: [{ top: 10, height: 100, low: 0, high: 5 }] };
+    return withOver(/** @type {any} */ (t), /** @type {any} */ (s)).over[0].items.find((i) => i.kind === "words").text;
+  };
+  assert.equal(words([1, 2, 4.9, 0.1]), "predicted");
+  assert.match(words([1, 2, 5.5, 0.1]), /goes beyond this range/);
+});

@@ -83,6 +83,11 @@ export class BoardModel {
     return this.draft !== null && !sameBoard(this.draft, this.present);
   }
 
+  /** A ghost is of what was said to be soldered: without that the signal tells nothing of a changed drawing. */
+  get ghosted() {
+    return this.present !== null && this.changes;
+  }
+
   /** @param {PageState} state */
   changed(state) {
     const channel = this.options.channel();

@@ -71,7 +71,7 @@ export class BoardStrip {
     this.root.classList.toggle("unfolded", !this.folded && draft !== null);
     this.stages.hidden = this.folded || draft === null || known === null;
     setText(this.name, draft ? draft.name || W.aBoardWithoutAName : "");
-    setText(this.words, this.model.error || (!draft ? W.thePartYouSolderDraw : computed ? cornersText(computed.figures.corners) + ", " + gainText(computed.figures.corners.peakDb) + (this.model.changes ? W.changedNotSoldered : "") : ""));
+    setText(this.words, this.model.error || (!draft ? W.thePartYouSolderDraw : computed ? cornersText(computed.figures.corners) + ", " + gainText(computed.figures.corners.peakDb) + (this.model.ghosted ? W.changedNotSoldered : this.model.changes ? W.drawnNotSoldered : "") : ""));
     this.curve.hidden = !computed;
     if (computed) this.#response(this.plot, computed.figures.freqHz, computed.figures.whole.gainDb, computed.figures.corners.peakDb);
     if (this.stages.hidden) return;

@@ -188,10 +188,10 @@ class PartsPanel {
   }
 
   #showGhost() {
-    const { look, lookError, changes } = this.model;
+    const { look, lookError, present, ghosted } = this.model;
     if (!look?.ghost) {
       this.ghost.set({ low: 0, high: GHOST_SECONDS, unit: "s" }, { low: 0, high: 1, unit: "V" }, []);
-      setText(this.ghostWords, lookError || W.waitingForTheSignal);
+      setText(this.ghostWords, lookError || (present ? W.waitingForTheSignal : W.firstSayWhatIsSoldered));
       return;
     }
     const n = Math.min(look.volts.length, Math.round(GHOST_SECONDS * look.rateHz));
@@ -199,39 +199,39 @@ class PartsPanel {
     const volts = look.volts.slice(from);
     const ghost = look.ghost.volts.slice(from);
     const x = volts.map((_, i) => i / look.rateHz);
-    const all = changes ? [...volts, ...ghost] : volts;
+    const all = ghosted ? [...volts, ...ghost] : volts;
     const low = Math.min(...all);
     const high = Math.max(...all);
     const room = Math.max(0.01, 0.08 * (high - low));
     /** @type {import("../scene/chart.js").Curve[]} */
     const curves = [{ x, y: volts, colour: "ink", width: 1.4, label: "measured" }];
-    if (changes) curves.push({ x, y: ghost, colour: "trace1", width: 2, dash: [6, 4], label: "predicted" });
+    if (ghosted) curves.push({ x, y: ghost, colour: "trace1", width: 2, dash: [6, 4], label: "predicted" });
     this.ghost.set({ low: 0, high: GHOST_SECONDS, unit: "s" }, { low: low - room, high: high + room, unit: "V" }, curves);
     this.#showBeat();
     const parts = [];
-    if (changes) {
+    if (ghosted) {
       parts.push(...beatWords(look.typicalGhost, look.typical));
       if (look.ghost.clipped > 0.001) parts.push(W.itWouldBeCutOff(significant(100 * look.ghost.clipped, 2)));
       parts.push(W.honestFromToHzOutside(significant(look.ghost.lowHz, 2), significant(look.ghost.highHz, 3)));
     } else {
-      parts.push(W.changeAPartOrTurn);
+      parts.push(present ? W.changeAPartOrTurn : W.firstSayWhatIsSoldered);
     }
     setText(this.ghostWords, parts.join(" "));
   }
 
   /** The typical beat about its mean, as it is and as it would be. */
   #showBeat() {
-    const { look, changes } = this.model;
+    const { look, ghosted } = this.model;
     this.beatRoot.hidden = !look || look.typical.length < 2;
     if (!look || this.beatRoot.hidden) return;
     const x = look.typical.map((_, i) => i / look.rateHz - look.beatBeforeSeconds);
-    const all = changes ? [...look.typical, ...look.typicalGhost] : look.typical;
+    const all = ghosted ? [...look.typical, ...look.typicalGhost] : look.typical;
     const low = Math.min(...all);
     const high = Math.max(...all);
     const room = 0.1 * (high - low);
     /** @type {import("../scene/chart.js").Curve[]} */
     const curves = [{ x, y: look.typical, colour: "ink", width: 1.4, label: W.typicalBeat }];
-    if (changes) curves.push({ x, y: look.typicalGhost, colour: "trace1", width: 2, dash: [6, 4], label: "predicted" });
+    if (ghosted) curves.push({ x, y: look.typicalGhost, colour: "trace1", width: 2, dash: [6, 4], label: "predicted" });
     this.beat.set({ low: x[0], high: x[x.length - 1], unit: "s", label: W.fromThePeak }, { low: low - room, high: high + room, unit: "V" }, curves);
   }
 

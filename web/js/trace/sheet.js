@@ -102,9 +102,10 @@ function ghostItems(t, s) {
     y.push(lane.top + lane.height * (1 - (ghost.values[i] - lane.low) / (lane.high - lane.low)));
   }
   if (x.length === 0) return [];
+  const cut = y.some((v) => v < lane.top || v > lane.top + lane.height);
   return [{ kind: "clip", x: s.left, y: lane.top, width: s.width - s.left, height: lane.height, items: [
     { kind: "path", x, y, colour: "trace1", width: 1.8, dash: [6, 4] },
-    { kind: "words", x: x[x.length - 1] - 6, y: lane.top + lane.height - 10, text: "predicted", colour: "trace1", size: 11, align: "right" },
+    { kind: "words", x: x[x.length - 1] - 6, y: lane.top + lane.height - 10, text: cut ? W.predictedCut : "predicted", colour: "trace1", size: 11, align: "right" },
   ] }];
 }
 
