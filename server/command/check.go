@@ -151,7 +151,11 @@ func printReport(w io.Writer, r meter.Report) {
 	row("hum", r.Hum.Known, r.Hum.Reason, "%s", hum)
 	row("noise", r.Noise.Known, r.Noise.Reason, "%.3g %s/√Hz at %.0f Hz", r.Noise.VoltsPerRootHz, u, r.Noise.CentreHz)
 	row("converter's noise", r.Noise.ConverterKnown, r.Noise.ConverterReason, "%.3g %s/√Hz", r.Noise.LimitVoltsPerRootHz, u)
-	row("drift", r.Drift.Known, r.Drift.Reason, "%.3g %s a minute, %.3g %s peak to peak", r.Drift.VoltsPerMinute, u, r.Drift.SwingVolts, u)
+	slope, every := r.Drift.VoltsPerMinute, "minute"
+	if r.Seconds < 60 { // breathing is no drift of minutes
+		slope, every = slope/60, "second"
+	}
+	row("drift", r.Drift.Known, r.Drift.Reason, "%.3g %s a %s over %.3g s, %.3g %s peak to peak", slope, u, every, r.Seconds, r.Drift.SwingVolts, u)
 	row("settling", r.Settling.Known, r.Settling.Reason, "%.2f s after a step of %.3g %s", r.Settling.Seconds, r.Settling.StepVolts, u)
 	upright := "upright"
 	if !r.Polarity.Upright {

@@ -19,7 +19,7 @@ func TestFaultIsFoundOnThePage(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer l.Close()
-	var touched atomic.Bool
+	var touched, mended atomic.Bool
 	go func() {
 		for {
 			c, err := l.Accept()
@@ -34,6 +34,9 @@ func TestFaultIsFoundOnThePage(t *testing.T) {
 					hum := 140.0 // counts, of 1023
 					if touched.Load() {
 						hum = 900
+					}
+					if mended.Load() {
+						hum = 4
 					}
 					v := 380 + hum*math.Sin(2*math.Pi*50.02*float64(n)/250)
 					if _, err := io.WriteString(c, fmt.Sprintf("%d\n", int(max(0, min(1023, v))))); err != nil {
@@ -61,4 +64,8 @@ func TestFaultIsFoundOnThePage(t *testing.T) {
 	if remedy := look[string](t, ctx, `document.querySelector('[data-testid=wire-remedy]').textContent`); remedy == "" {
 		t.Error("no remedy")
 	}
+	soon(t, ctx, "when it was found", `/^(Found at|Of before: found at) \d\d:\d\d:\d\d/.test(document.querySelector('[data-testid=wire-age]').textContent)`, 5*time.Second)
+	mended.Store(true)
+	soon(t, ctx, "that it is of before", `/^Of before: found at/.test(document.querySelector('[data-testid=wire-age]').textContent)`, 30*time.Second)
+	picture(t, ctx, "of-before")
 }

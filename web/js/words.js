@@ -717,8 +717,10 @@ export const drawerFiguresWords = {
   /** @param {unknown} significant */
   converterStepsRms: (significant) => `${significant} converter steps rms`,
   inTheHeartbeatsBand: "In the heartbeat’s band",
-  slope: "Slope",
+  /** @param {string} duration */
+  slopeOver: (duration) => `Slope over ${duration}`,
   aMinute: " a minute",
+  aSecond: " a second",
   wander: "Wander",
   afterAStepOf: "After a step of ",
   meanLevel: "Mean level",
@@ -1417,6 +1419,10 @@ export const drawerWireWords = {
   lookingAtTheSignalAs: "Looking at the signal as it is. Leave the board alone and keep still …",
   holdItLooking: "Keep still. Looking …",
   lookAgain: "Look again",
+  /** @param {string} time */
+  foundAt: (time) => `Found at ${time}:`,
+  /** @param {string} time */
+  ofBefore: (time) => `Of before: found at ${time}, and the signal is judged differently since. Press Look again.`,
   seen: "Seen: ",
   lookNow: "Look now",
 };

@@ -104,10 +104,10 @@ class CheckPanel {
     if (server !== this.server) {
       this.server = server;
       this.scale.disabled = server?.owner === false;
-      this.wire.changed(server?.owner !== false);
       this.demo.changed(state);
       this.advice.changed(state);
     }
+    this.wire.changed(state);
     if (report === this.report && channel === this.channel) return;
     if (channel !== this.channel) {
       this.advice.answer.hidden = true;

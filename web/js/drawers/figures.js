@@ -105,7 +105,7 @@ export function figures(id, r) {
     case "drift": {
       const d = r.drift;
       return [
-        [W.slope, known(d, () => q(d.voltsPerMinute) + W.aMinute)],
+        [W.slopeOver(duration(r.seconds)), known(d, () => (r.seconds < 60 ? q(d.voltsPerMinute / 60) + W.aSecond : q(d.voltsPerMinute) + W.aMinute))],
         [W.wander, known(d, () => q(d.swingVolts))],
       ];
     }

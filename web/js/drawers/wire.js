@@ -6,6 +6,7 @@ import { button, fill, h, setText } from "../dom.js";
 import { drawerWireWords as W } from "../words.js";
 
 /** @import {DrawerContext} from "../drawers.js" */
+/** @import {PageState} from "../store.js" */
 /** @import * as Wire from "../wire.js" */
 /** @typedef {Wire.Answer} WireAnswer */
 
@@ -15,6 +16,14 @@ const FIRST = /** @type {"as it is"} */ (W.asItIs); // a word of the server's
 
 /** @type {Record<string, string>} */
 const PLEASE = { cover: W.coveredLookNow, touch: W.touchingLookNow, join: W.joinedLookNow, lamp: W.lampsOffLookNow, charger: W.chargerOutLookNow };
+
+/** Of what a wire does Check judges these. */
+const TOPICS = ["signal", "swing", "hum", "clipping"];
+
+/** What Check says of the wire now. @param {Wire.Report|undefined} report */
+function judgement(report) {
+  return (report?.verdicts ?? []).filter((v) => TOPICS.includes(v.topic)).map((v) => v.code + v.grade).join();
+}
 
 export class WireFinder {
   /** @param {DrawerContext} ctx */
@@ -30,22 +39,39 @@ export class WireFinder {
     this.done = button("wire-done", "", () => void this.#look(), { class: "accent" });
     this.stop = button("wire-stop", W.stop, () => this.#end(), { class: "quiet" });
     this.text = h("p", { class: "verdict", role: "status", "data-testid": "wire-text" });
+    this.age = h("p", { class: "hint", role: "status", "data-testid": "wire-age" });
+    this.at = "";
+    this.judged = ""; // by Check, when the fault was told
+    this.place = "";
     this.by = h("ul", { class: "wire-by", "data-testid": "wire-by" });
     this.remedy = h("p", { class: "remedy", "data-testid": "wire-remedy" });
     this.steps = h("div", { class: "row" }, this.done, this.stop);
-    this.body = h("div", { class: "wire-body", hidden: true }, this.text, this.by, this.remedy, this.steps);
+    this.body = h("div", { class: "wire-body", hidden: true }, this.age, this.text, this.by, this.remedy, this.steps);
     this.root = h("section", { class: "meter", "data-testid": "wire" }, this.start, this.body);
   }
 
-  /** @param {boolean} owner whether this page may ask */
-  changed(owner) {
-    this.root.hidden = !owner;
+  /** @param {PageState} state */
+  changed(state) {
+    this.root.hidden = state.server?.owner === false;
+    if (this.body.hidden) return;
+    if (this.#here(state) !== this.place) this.#end(); // of another channel or source
+    else if (this.judged !== "" && this.judged !== judgement(state.meters[this.channel])) {
+      this.judged = "";
+      setText(this.age, W.ofBefore(this.at));
+      this.body.classList.add("old");
+    }
+  }
+
+  /** @param {PageState} state */
+  #here(state) {
+    return `${this.ctx.channel()} ${state.server?.epoch} ${state.server?.t0}`;
   }
 
   #begin() {
     this.looks = {};
     this.action = FIRST;
     this.channel = this.ctx.channel();
+    this.place = this.#here(this.ctx.store.state);
     this.body.hidden = false;
     fill(this.by);
     setText(this.remedy, "");
@@ -59,6 +85,9 @@ export class WireFinder {
 
   async #look() {
     const run = ++this.run;
+    setText(this.age, "");
+    this.judged = "";
+    this.body.classList.remove("old");
     this.done.hidden = true;
     this.stop.hidden = false;
     setText(this.text, this.action === FIRST ? W.lookingAtTheSignalAs : W.holdItLooking);
@@ -86,6 +115,9 @@ export class WireFinder {
     setText(this.done, a.ask ? (PLEASE[a.ask] ?? W.lookNow) : W.lookAgain);
     this.done.hidden = false;
     if (a.fault) {
+      this.at = new Date().toLocaleTimeString("en-GB");
+      this.judged = judgement(this.ctx.store.state.meters[this.channel]);
+      setText(this.age, W.foundAt(this.at));
       this.looks = {};
       this.ctx.announce(a.text);
     }
