@@ -357,6 +357,7 @@ func TestEveryControlByMouseAndKeyboard(t *testing.T) {
 		{id: "scale-signed", probe: `at("scale-signed").checked`, keys: " ", before: converter},
 		unit("rail-low"), unit("rail-high"), unit("mid-rail"), unit("gain"),
 		{id: "scale-invert", probe: `at("scale-invert").checked`, keys: " ", before: in("scale-open"), after: `shut()`},
+		{id: "scale-all", probe: `at("scale-all").checked`, keys: " ", before: in("scale-open"), after: `shut()`},
 		{id: "scale-apply", probe: `dialogOpen()`, before: in("scale-open")},
 	})
 	by := func(how string) string {

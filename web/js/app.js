@@ -139,7 +139,7 @@ byId("cautions-open").after(" ", cautions.said, " ", cautions.person);
 const picker = new SourcePicker({ opened: (_, told = "") => problem(told), mayOpen: (a) => cautions.mayOpen(a), audio, port, state: () => store.state.server });
 const reading = new ReadingPanel(byId("reading"), { announce, still });
 const playback = new PlaybackPanel(byId("playback"), { problem });
-const scaleDialog = new ScaleDialog({ set: changeScale });
+const scaleDialog = new ScaleDialog({ set: changeScales });
 
 const trace = new TracePanel(byId("trace"), {
   loop,
@@ -440,17 +440,22 @@ function openScale(channel) {
   if (channels()[channel]) scaleDialog.show(channel, channels(), countsSeen(channel));
 }
 
-/**
- * @param {number} channel
- * @param {ScaleSettings} scale
- */
-async function changeScale(channel, scale) {
-  const now = async () => (await api.state()).channels[channel].scale;
+/** @param {import("./scale-dialog.js").ScaleOf[]} scales */
+async function changeScales(scales) {
+  const now = async () => (await api.state()).channels.map((c) => c.scale);
   await undo.make(async () => {
     const before = await now();
-    const { couplingHz, couplingFloorHz } = before; // measured, maybe while the dialog was open
-    const { scale: after } = await api.scale(channel, { ...scale, couplingHz, couplingFloorHz });
-    return { label: "scale", undo: async () => api.scale(channel, takenBack(await now(), before, after)), redo: async () => api.scale(channel, takenBack(await now(), after, before)) };
+    /** @type {ScaleSettings[]} */
+    const after = [];
+    for (const { channel, scale } of scales) {
+      const { couplingHz, couplingFloorHz } = before[channel]; // measured, maybe while the dialog was open
+      after[channel] = (await api.scale(channel, { ...scale, couplingHz, couplingFloorHz })).scale;
+    }
+    const back = async (/** @type {ScaleSettings[]} */ from, /** @type {ScaleSettings[]} */ to) => {
+      const current = await now();
+      for (const { channel } of scales) await api.scale(channel, takenBack(current[channel], from[channel], to[channel]));
+    };
+    return { label: "scale", undo: () => back(before, after), redo: () => back(after, before) };
   });
   problem("");
   showHistory();
@@ -721,7 +726,7 @@ function showReading(state) {
   const c = state.server?.channels[path.channel];
   const silent = !!r && r.state !== "reading" && r.state !== "off";
   const hint = silent ? wireHint(state.meters[path.channel]) : "";
-  reading.show(r && hint ? { ...r, reason: hint } : r, c, state.meters[path.channel]);
+  reading.show(r && hint ? { ...r, reason: hint } : r, c, state.meters[path.channel], (state.server?.channels.length ?? 0) > 1);
   path.showReading(r);
   show.showReading();
 }

@@ -47,12 +47,13 @@ export class ReadingPanel {
     this.number = h("span", { class: "rate-number", "data-testid": "rate" }, "–");
     this.lamp = h("span", { class: "lamp", "aria-hidden": "true" });
     this.lamp.hidden = options.still;
+    this.name = h("span", { class: "rate-name", "data-testid": "rate-name", hidden: true });
     this.state = h("span", { class: "rate-state", "data-testid": "reading-state" });
     this.reason = h("span", { class: "rate-reason", "data-testid": "reading-reason" });
     this.bars = h("span", { class: "quality", role: "img", "aria-label": W.qualityUnknown }, Array.from({ length: QUALITY_STEPS }, () => h("i", {})));
     root.append(
       h("div", { class: "rate" }, this.lamp, this.number, h("span", { class: "rate-unit" }, "bpm")),
-      h("div", { class: "rate-words" }, h("div", { class: "rate-line" }, this.state, this.bars), this.reason));
+      h("div", { class: "rate-words" }, h("div", { class: "rate-line" }, this.name, this.state, this.bars), this.reason));
     this.root = root;
     this.spoken = new Spoken(options.announce);
     this.flashedAt = 0;
@@ -64,8 +65,9 @@ export class ReadingPanel {
    * @param {Reading|undefined} r
    * @param {Channel|undefined} channel
    * @param {Report|undefined} report
+   * @param {boolean} [named] there are other channels: whose rate it is
    */
-  show(r, channel, report) {
+  show(r, channel, report, named = false) {
     this.shownAt = performance.now();
     const state = r?.state ?? "searching";
     const reading = state === "reading" && !!r && r.rateBpm > 0;
@@ -76,6 +78,8 @@ export class ReadingPanel {
     setText(this.reason, r?.reason ? sentence(r.reason) : W.waitingForTheFirstSeconds);
     this.#light(reading ? Math.max(1, Math.round(r.quality * QUALITY_STEPS)) : 0);
     const label = channel?.label ?? "";
+    setText(this.name, label);
+    this.name.hidden = !named || label === "";
     this.spoken.tell(reading ? W.beatsPerMinute(label, Math.round(r.rateBpm), word) : `${label} ${word}. ${r?.reason ?? ""}`, state);
   }
 

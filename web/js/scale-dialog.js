@@ -7,12 +7,29 @@ import { scaleDialogWords as W } from "./words.js";
 
 /** @import {Channel, ScaleSettings} from "./types.js" */
 
+/** A channel's scale, as set. @typedef {{channel: number, scale: ScaleSettings}} ScaleOf */
+
+/**
+ * A scale for one column, or for all of its board: gain and polarity stay with each column.
+ * @param {number} index
+ * @param {ScaleSettings} scale
+ * @param {Pick<Channel, "scale">[]} channels all there are
+ * @param {boolean} all
+ * @returns {ScaleOf[]}
+ */
+export function scalesOf(index, scale, channels, all) {
+  const others = all ? channels.flatMap((c, channel) => (channel === index ? [] : [{ channel, scale: { ...scale, gain: c.scale.gain, invert: c.scale.invert } }])) : [];
+  return [{ channel: index, scale }, ...others];
+}
+
 export class ScaleDialog {
-  /** @param {{set: (channel: number, scale: ScaleSettings) => Promise<unknown>, id?: string}} options id begins those of its fields */
+  /** @param {{set: (scales: ScaleOf[]) => Promise<unknown>, id?: string}} options id begins those of its fields */
   constructor(options) {
     this.options = options;
     const own = options.id ?? "scale";
     this.channel = 0;
+    /** @type {Channel[]} */
+    this.channels = [];
     this.turn = 0;
     const number = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ unit, /** @type {string} */ hint = "") => {
       const input = numberField(`${own}-${id}`);
@@ -39,6 +56,8 @@ export class ScaleDialog {
     this.gain = number("gain", W.gainBeforeTheConverter, "×", W.dividedOutVoltsAreThen);
     this.numbers = [this.reference, this.bits, this.full, this.low, this.high, this.mid, this.gain];
     this.invert = check("invert", W.turnTheSignalUpsideDown);
+    this.all = check("all", W.theSameForAllColumns);
+    this.all.row.lastElementChild?.append(h("small", {}, " " + W.gainPolarityStay));
     this.error = h("p", { class: "error", role: "alert" });
     this.converter = h("fieldset", {}, h("legend", {}, W.converter), this.reference.row, this.bits.row, this.signed.row, this.span);
     this.sound = h("fieldset", {}, h("legend", {}, W.soundInput), this.full.row);
@@ -47,7 +66,7 @@ export class ScaleDialog {
       h("label", { class: "field" }, h("span", {}, W.usualOnes), this.preset, this.presetHint),
       h("label", { class: "field" }, h("span", {}, W.voltsCome), this.source), this.converter, this.sound,
       h("fieldset", {}, h("legend", {}, W.board), h("div", { class: "two" }, this.low.row, this.high.row), this.mid.row, this.gain.row, this.invert.row),
-      this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": `${own}-apply` }, W.apply)));
+      this.all.row, this.error, h("div", { class: "dialog-foot" }, h("button", { type: "submit", class: "accent", "data-testid": `${own}-apply` }, W.apply)));
     this.source.addEventListener("change", () => this.#enable());
     for (const e of [this.reference.input, this.bits.input, this.signed.input]) e.addEventListener("input", () => this.#draw());
     this.form.addEventListener("submit", (e) => {
@@ -67,6 +86,9 @@ export class ScaleDialog {
     const channel = channels[index];
     setText(this.title, channels.length > 1 ? W.whatIsACountOf(channel.label) : W.whatIsACountWorth);
     this.channel = index;
+    this.channels = channels;
+    this.all.row.hidden = channels.length < 2;
+    this.all.input.checked = channels.length > 1 && channels.every((c, i) => i === index || c.unit === "counts");
     this.turn++;
     this.form.inert = false;
     const whole = !seen || Number.isInteger(seen.low) && Number.isInteger(seen.high);
@@ -166,7 +188,7 @@ export class ScaleDialog {
     const focused = document.activeElement;
     this.form.inert = true;
     try {
-      await this.options.set(this.channel, scale);
+      await this.options.set(scalesOf(this.channel, scale, this.channels, this.all.input.checked));
       if (mine === this.turn) this.dialog.close();
     } catch (e) {
       if (mine === this.turn) setText(this.error, e instanceof Error ? e.message : String(e));

@@ -1952,6 +1952,8 @@ export const scaleDialogWords = {
   theReferenceTheSignalRests: "The reference the signal rests on: 2.5 V on a single 5 V supply.",
   gainBeforeTheConverter: "Gain before the converter",
   dividedOutVoltsAreThen: "Divided out: volts are then those at the sensor. 1 shows volts at the converter.",
+  theSameForAllColumns: "the same for all columns of this board",
+  gainPolarityStay: "Converter and rails. Gain, upside down and kind stay with each column.",
   turnTheSignalUpsideDown: "turn the signal upside down",
   converter: "Converter",
   soundInput: "Sound input",

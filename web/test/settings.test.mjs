@@ -162,3 +162,11 @@ test("a scale taken back leaves what was measured since", () => {
   assert.deepEqual(takenBack(measured, before, after), { ...before, fullScaleVolts: 2.5, couplingHz: 0.4 });
   assert.deepEqual(takenBack({ ...before, couplingHz: 0.4 }, after, before), { ...after, couplingHz: 0.4 });
 });
+
+test("a scale for all columns leaves each its gain and polarity", async () => {
+  const { scalesOf } = await import("../js/scale-dialog.js");
+  const channels = /** @type {any} */ ([{ scale: { source: "board", bits: 0, gain: 1, invert: false } }, { scale: { source: "unknown", bits: 0, gain: 101, invert: true } }]);
+  const scale = /** @type {any} */ ({ source: "converter", bits: 10, gain: 11, invert: false });
+  assert.deepEqual(scalesOf(0, scale, channels, true), [{ channel: 0, scale }, { channel: 1, scale: { source: "converter", bits: 10, gain: 101, invert: true } }]);
+  assert.deepEqual(scalesOf(0, scale, channels, false), [{ channel: 0, scale }]);
+});

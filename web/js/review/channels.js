@@ -91,7 +91,9 @@ export class ChannelFields {
   /** @param {number} i */
   #openScale(i) {
     const c = this.detail?.channelDetails[i];
-    this.scale ??= new ScaleDialog({ id: "review-scale", set: (channel, scale) => this.#say({ channel, scale }, true) });
+    this.scale ??= new ScaleDialog({ id: "review-scale", set: async (scales) => {
+      for (const change of scales) await this.#say(change, true);
+    } });
     if (c?.scale) this.scale.show(i, /** @type {Channel[]} */ (/** @type {unknown} */ (this.detail?.channelDetails)));
   }
 
