@@ -31,7 +31,7 @@ func TestPartsOfLampClipA(t *testing.T) {
 	}
 	choose("parts-start", "lamp_clip_a")
 	soon(t, ctx, "the corners of lamp clip A", `/0\.374 Hz to 16\.6 Hz/.test(document.querySelector('[data-testid=board-corners]')?.textContent.replaceAll("\u00a0", " ") ?? "")`, 20*time.Second)
-	soon(t, ctx, "what to press first", `/^No ghost yet.*press This is what is soldered/.test(document.querySelector('[data-testid=parts-ghost-words]').textContent) && window.pulsewright.stats().ghost === 0`, 10*time.Second)
+	soon(t, ctx, "what to press first", `/^No ghost yet.*press .This is what is soldered/.test(document.querySelector('[data-testid=parts-ghost-words]').textContent) && window.pulsewright.stats().ghost === 0`, 10*time.Second)
 	look[bool](t, ctx, `(document.querySelector('[data-testid=parts-ghost-words]').scrollIntoView({block: "end"}), true)`)
 	picture(t, ctx, "drawn")
 	look[bool](t, ctx, `(document.querySelector('[data-testid=parts-keep]').click(), true)`)

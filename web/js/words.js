@@ -872,7 +872,7 @@ export const drawerPartsWords = {
   itWouldBeCutOff: (significant) => `It would be cut off ${significant} % of the time.`,
   /** @param {unknown} significant @param {unknown} significant2 */
   honestFromToHzOutside: (significant, significant2) => `True from ${significant} to ${significant2} Hz. Outside, the present board leaves too little of the signal.`,
-  firstSayWhatIsSoldered: "No ghost yet. Draw your board as it is now and press This is what is soldered, at the top. Then change a part: what would come out is drawn here, dashed.",
+  firstSayWhatIsSoldered: "No ghost yet. Draw your board as it is now and press “This is what is soldered” at the top. Then change a part: what would come out is drawn here, dashed.",
   changeAPartOrTurn: "Change a part, or turn a trimmer, in the stages on the board: what would come out is drawn here, dashed.",
   typicalBeat: "typical beat",
   fromThePeak: "from the peak",
