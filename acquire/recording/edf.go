@@ -212,9 +212,7 @@ func (st *edfStore) describe(f *File, h *edfHeader, rate float64) {
 			c.Unit = ""
 		}
 		f.info.Channels = append(f.info.Channels, c)
-		if s.samples != st.perRecord {
-			f.remark("channel %q has %.5g Hz; each sample is repeated to fill %.5g Hz", s.label, float64(s.samples)/h.duration, rate)
-		}
+		f.repeats(s.samples != st.perRecord, "channel %q has %.5g Hz; each sample is repeated to fill %.5g Hz", s.label, float64(s.samples)/h.duration, rate)
 	}
 }
 

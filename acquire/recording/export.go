@@ -35,6 +35,9 @@ type ExportOptions struct {
 	// more than the file itself says; of an EDF+ or BDF+ file it gives their labels. nil is
 	// as the file says.
 	Shown []acquire.Channel
+	// Changed names what of the channels changed within the stretch, for a CSV file in units, which holds what held at the
+	// end alone.
+	Changed []string
 	// Counts writes raw counts to a CSV file, which can be read back bit for bit.
 	Counts bool
 	// Settings are put into the file in place of those it carries, nil keeps them;
@@ -86,22 +89,58 @@ func (o *ExportOptions) tell(format string, a ...any) {
 	}
 }
 
+// tellRepeated tells which channels have their samples repeated in the result; own says of a channel that its rate is kept, nil of none.
+func (o *ExportOptions) tellRepeated(f *File, own func(c int) bool) {
+	for c, text := range f.repeated {
+		if text != "" && (own == nil || !own(c)) {
+			o.tell("%s", text)
+		}
+	}
+}
+
+// dropped lists, each with its number, what of a recording has no place in a format of samples alone.
+func (o *ExportOptions) dropped(f *File) (list []string) {
+	from, to, err := o.stretch(f)
+	if err != nil {
+		return nil
+	}
+	all := slices.DeleteFunc(f.Annotations(), func(a Annotation) bool {
+		return madeByWriter(a.Text) || IsEngine(a.Text) || o.Keep != nil && !o.Keep(a)
+	})
+	all = slices.DeleteFunc(append(all, o.Notes...), func(a Annotation) bool {
+		return a.Sample < from && from > 0 || a.Sample >= to && to < f.Len()
+	})
+	marked, _, rest := TakeMarked(all, f.info.ClaimedRateHz)
+	notes, beats := 0, 0
+	for _, a := range rest {
+		if _, _, _, ok := ParseBeat(a.Text); ok {
+			beats++
+		} else if IsNote(a.Text) {
+			notes++
+		}
+	}
+	for _, n := range []struct {
+		count     int
+		one, more string
+	}{{notes, "note", "notes"}, {beats, "beat", "beats"}, {len(marked), "annotated beat", "annotated beats"}, {len(rest) - notes - beats, "edit of a beat by hand", "edits of beats by hand"}} {
+		if n.count > 0 {
+			list = append(list, acquire.Number(int64(n.count), n.one, n.more))
+		}
+	}
+	return list
+}
+
 // tellDropped tells what of a recording has no place in a format of samples alone.
 func (o *ExportOptions) tellDropped(f *File, format string) {
 	if o.Tell == nil {
 		return
 	}
+	o.tellRepeated(f, nil)
 	if list := f.kept.said(); len(list) > 0 {
 		o.tell("the header's fields %s have no place in a %s file and are left out", strings.Join(list, ", "), format)
 	}
-	n := len(o.Notes)
-	for _, a := range f.Annotations() {
-		if !madeByWriter(a.Text) && !IsEngine(a.Text) {
-			n++
-		}
-	}
-	if n > 0 {
-		o.tell("annotations (%d) have no place in a %s file and are left out", n, format)
+	if list := o.dropped(f); len(list) > 0 {
+		o.tell("left out, since a %s file has no place for them: %s", format, strings.Join(list, ", "))
 	}
 }
 
@@ -117,6 +156,9 @@ func ExportCSV(w io.Writer, f *File, o ExportOptions) error {
 		return err
 	}
 	o.tellDropped(f, "CSV")
+	if len(o.Changed) > 0 && !o.Counts {
+		o.tell("what changed within the recording has no place in a CSV file, whose settings hold from its beginning to its end: %s; EDF and WAV keep it", strings.Join(o.Changed, ", "))
+	}
 	out := bufio.NewWriterSize(w, 1<<16)
 	channels, digits := o.columns(f)
 	if err := o.comments(out, f, channels, digits); err != nil {
@@ -562,9 +604,7 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 			w.annotateFrom(a, from, info.ClaimedRateHz)
 		}
 	}
-	if w.misfits > 0 {
-		o.tell("%d samples do not fit in %d bits and are stored as missing; name the file .bdf for 24 bits", w.misfits, 8*w.bytes)
-	}
+	c.tell()
 	return w.Err()
 }
 
@@ -575,6 +615,17 @@ type copying struct {
 	o          ExportOptions
 	start, end int64
 	notes      []Annotation // not yet written
+}
+
+// tell tells what of the recording the new file does not hold as it was.
+func (c *copying) tell() {
+	for _, text := range c.w.changed {
+		c.o.tell("%s", text)
+	}
+	c.o.tellRepeated(c.f, func(n int) bool { return c.w.channels[n].every > 1 })
+	if c.w.misfits > 0 {
+		c.o.tell("%d samples do not fit in %d bits and are stored as missing; name the file .bdf for 24 bits", c.w.misfits, 8*c.w.bytes)
+	}
 }
 
 // samples writes the samples in [from, to) and the notes that belong before to.

@@ -71,6 +71,7 @@ type File struct {
 	length   int64
 	segments []segment
 	remarks  []string
+	repeated []string  // by channel, those of remarks that tell of samples repeated; "" none
 	kept     *edfKept  // of EDF and BDF
 	text     *TextLook // of a text file
 	meta     *settings // of a file this package wrote and that was not cut at its start, else nil
@@ -259,6 +260,22 @@ func (f *File) Format() string { return f.format }
 
 // Remarks says what was assumed, mended or left out on opening.
 func (f *File) Remarks() []string { return append([]string(nil), f.remarks...) }
+
+// repeats remarks that each sample of the newest channel is repeated, or with slow false that none is.
+func (f *File) repeats(slow bool, format string, a ...any) {
+	text := ""
+	if slow {
+		f.remark(format, a...)
+		text = f.remarks[len(f.remarks)-1]
+	}
+	f.repeated = append(f.repeated, text)
+}
+
+// RemarksExported are the Remarks on a file that is exported: without those that the export tells itself, and only where
+// it is so of its result, of samples that are repeated.
+func (f *File) RemarksExported() []string {
+	return slices.DeleteFunc(f.Remarks(), func(text string) bool { return slices.Contains(f.repeated, text) })
+}
 
 // Len is the number of samples per channel, gaps included.
 func (f *File) Len() int64 { return f.length }

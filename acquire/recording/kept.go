@@ -1,6 +1,13 @@
 package recording
 
-import "strings"
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"pulsewright/acquire"
+)
 
 // edfKept are fields of an EDF or BDF header that tell who and what was recorded and how, as
 // they stand there.
@@ -21,26 +28,65 @@ func (h *edfHeader) keep(channels []int) *edfKept {
 	return k
 }
 
+// texts are what the patient's and the recording's field say: of the latter what follows the date, where it is written as EDF+
+// asks for.
+func (k *edfKept) texts() (patient, recording string) {
+	if words := strings.Fields(k.recording); len(words) > 1 && words[0] == "Startdate" && isHeaderDate(words[1]) {
+		return k.patient, strings.Join(words[2:], " ")
+	}
+	return k.patient, k.recording
+}
+
 // fields are the patient's field and what follows the date in the recording's, for an EDF+
-// header; patient and what are those of a file of ours. Free text of a plain EDF becomes the
-// patient's name, and a further subfield of the recording.
+// header; patient and what are those of a file of ours. Free text of a plain EDF stands behind the subfields that EDF+ asks
+// for, as the patient's name and as further subfields of the recording.
 func (k *edfKept) fields(patient, what string) (string, string) {
-	if k.plus {
-		if k.patient != "" {
-			patient = k.patient
+	who, text := k.texts()
+	if who != "" {
+		patient = who
+		if !k.plus && !isPatient(strings.Fields(who)) {
+			patient = "X X X " + who
 		}
-		if words := strings.Fields(k.recording); len(words) > 2 && words[0] == "Startdate" {
-			what = strings.Join(words[2:], " ")
+	}
+	if text != "" {
+		what = text
+		if text == k.recording {
+			what = "X X X " + text
 		}
-		return patient, what
-	}
-	if k.patient != "" {
-		patient = "X X X " + word(k.patient)
-	}
-	if k.recording != "" {
-		what = "X X X " + word(k.recording)
 	}
 	return patient, what
+}
+
+// isPatient reports whether words are subfields of a patient as in EDF+: code, sex, birthdate, name.
+func isPatient(words []string) bool {
+	return len(words) > 3 && slices.Contains([]string{"M", "F", "X"}, words[1]) && isHeaderDate(words[2])
+}
+
+// isHeaderDate reports whether a subfield of EDF+ is a date, or X of one not known.
+func isHeaderDate(s string) bool {
+	_, err := time.Parse("2-Jan-2006", titleMonth(s))
+	return s == "X" || err == nil
+}
+
+// keeps remembers that a field of the new header does not say all that a kept text says.
+func (w *Writer) keeps(name, text, field string) {
+	if field = strings.TrimRight(field, " "); text != "" && !strings.Contains(field, text) {
+		w.changed = append(w.changed, fmt.Sprintf("the header's field %s has room for %d plain letters, digits and signs, and %s+ may need words of its own there: %q became %q; keep the rest in a note", name, edfWidths[edfTransducer], w.format, text, field))
+	}
+}
+
+// keepsAll is keeps of all kept fields, patient and recording as they are written.
+func (w *Writer) keepsAll(k *edfKept, patient, recording string) {
+	who, what := k.texts()
+	w.keeps("patient", who, patient)
+	if !strings.Contains(what, acquire.InventedTag) {
+		recording = strings.Replace(recording, acquire.InventedTag+" ", "", 1)
+	}
+	w.keeps("recording", what, recording)
+	for _, c := range w.channels {
+		w.keeps("transducer of "+c.label, c.transducer, headerText(c.transducer, edfWidths[edfTransducer]))
+		w.keeps("filters of "+c.label, c.prefilter, headerText(c.prefilter, edfWidths[edfPrefilter]))
+	}
 }
 
 // said lists what of them a format without such a header leaves out.

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"pulsewright/acquire"
 )
 
 // foreignEDF is an EDF+ file of a chest lead at 250 Hz and a finger at 125 Hz, 8 records of 1 s,
@@ -143,8 +145,70 @@ func TestExportTellsWhatIsDropped(t *testing.T) {
 		var told []string
 		must(t, Convert(in, filepath.Join(t.TempDir(), "out"+ext), OpenOptions{}, ExportOptions{Tell: func(s string) { told = append(told, s) }}))
 		text := strings.Join(told, "\n")
-		if want := ext != ".edf"; strings.Contains(text, "patient, transducer, filters") != want || strings.Contains(text, "annotations (1)") != want {
+		if want := ext != ".edf"; strings.Contains(text, "patient, transducer, filters") != want || strings.Contains(text, "place for them: 1 note") != want ||
+			strings.Contains(text, `"finger pulse" has 125 Hz; each sample is repeated`) != want || !want && text != "" {
 			t.Errorf("%s: told %q", ext, text)
+		}
+	}
+}
+
+// TestPlainFieldsKept: free text of a plain EDF stays as it is where EDF+ has room for it; what is cut or changed is told.
+func TestPlainFieldsKept(t *testing.T) {
+	in := filepath.Join(t.TempDir(), "in.edf")
+	foreignEDF(t, in)
+	whole, err := os.ReadFile(in)
+	must(t, err)
+	for _, c := range []struct {
+		patient, recording, newPatient, newRecording string
+		told                                         []string
+	}{
+		{"Ada, 4711, bed 12", "Lamp clip rev B, lab 3", "X X X Ada, 4711, bed 12", "Startdate 04-MAR-2025 X X X Lamp clip rev B, lab 3", nil},
+		{"LC-07 F 12-MAY-1990 Ada", "Startdate 04-MAR-2025 E-12 TW bench_3", "LC-07 F 12-MAY-1990 Ada", "Startdate 04-MAR-2025 E-12 TW bench_3", nil},
+		{"", "", "X X X X", "Startdate 04-MAR-2025 X X Pulsewright in.edf", nil},
+		{"Ada", strings.Repeat("lab ", 20)[:79], "X X X Ada", "Startdate 04-MAR-2025 X X X " + strings.Repeat("lab ", 13), []string{"field recording has room for 80"}},
+		{strings.Repeat("p", 80), "lab 3", "X X X " + strings.Repeat("p", 74), "Startdate 04-MAR-2025 X X X lab 3", []string{"field patient has room for 80"}},
+		{"Ada \xfcber", "", "X X X Ada _ber", "Startdate 04-MAR-2025 X X Pulsewright in.edf", []string{`"Ada über" became "X X X Ada _ber"`}},
+	} {
+		b := slices.Clone(whole)
+		copy(b[8:], fmt.Sprintf("%-80s", c.patient))
+		copy(b[88:], fmt.Sprintf("%-80s", c.recording))
+		copy(b[192:], fmt.Sprintf("%-44s", "")) // a plain EDF, whose last signal is none of annotations
+		must(t, os.WriteFile(in, b, 0o600))
+		out := filepath.Join(t.TempDir(), "out.edf")
+		var told []string
+		must(t, Convert(in, out, OpenOptions{}, ExportOptions{Tell: func(s string) { told = append(told, s) }}))
+		h, err := os.ReadFile(out)
+		must(t, err)
+		if p, r := strings.TrimRight(string(h[8:88]), " "), strings.TrimRight(string(h[88:168]), " "); p != c.newPatient || r != strings.TrimRight(c.newRecording, " ") {
+			t.Errorf("%q, %q became %q, %q", c.patient, c.recording, p, r)
+		}
+		if len(told) != len(c.told) || len(told) > 0 && !strings.Contains(told[0], c.told[0]) {
+			t.Errorf("%q, %q: told %q, want %q", c.patient, c.recording, told, c.told)
+		}
+	}
+}
+
+// TestNotesAndBeatsTold: what samples alone have no place for is told by what it is, of the stretch alone.
+func TestNotesAndBeatsTold(t *testing.T) {
+	w, err := Create(filepath.Join(t.TempDir(), "a.edf"), Header{Info: acquire.Info{ClaimedRateHz: 100, Channels: []acquire.Channel{{Label: "lead", MinCount: -100, MaxCount: 100}}}})
+	must(t, err)
+	must(t, w.Write([][]int32{make([]int32, 1000)}, 0))
+	at := int64(100)
+	for i, text := range []string{"first", BeatText("ecg", 1, 0), BeatText("ecg", 1, 0), AnnotatedText("V"), EditAnnotation(Edit{Was: &at}, 0).Text, "second", textEngine + "{}"} {
+		w.Annotate(int64(100*(i+1)), -1, text)
+	}
+	must(t, w.Close())
+	f := mustOpen(t, w.Path())
+	for _, c := range []struct {
+		o    ExportOptions
+		want []string
+	}{
+		{ExportOptions{}, []string{"2 notes", "2 beats", "1 annotated beat", "1 edit of a beat by hand"}},
+		{ExportOptions{From: 250, To: 300}, nil},
+		{ExportOptions{From: 250, Notes: []Annotation{{Sample: 990, Text: "third"}}}, []string{"2 notes", "1 beat", "1 annotated beat", "1 edit of a beat by hand"}},
+	} {
+		if got := c.o.dropped(f); !slices.Equal(got, c.want) {
+			t.Errorf("%d to %d: %q, want %q", c.o.From, c.o.To, got, c.want)
 		}
 	}
 }

@@ -331,9 +331,7 @@ func openRecord(in *input, path string) (*File, error) {
 	f.info.Name = h.name
 	for _, s := range st.signals {
 		f.info.Channels = append(f.info.Channels, s.channel())
-		if s.perFrame != st.highest {
-			f.remark("signal %q has %.5g Hz; each sample is repeated to fill %.5g Hz", s.label, h.rateHz*float64(s.perFrame), f.info.ClaimedRateHz)
-		}
+		f.repeats(s.perFrame != st.highest, "signal %q has %.5g Hz; each sample is repeated to fill %.5g Hz", s.label, h.rateHz*float64(s.perFrame), f.info.ClaimedRateHz)
 	}
 	f.store = st
 	var list []Annotation

@@ -67,8 +67,9 @@ type Writer struct {
 	annOffset   int
 	annBytes    int
 	sync        bool
-	fitted      bool  // the layout was chosen for the whole
-	misfits     int64 // samples that do not fit in the file, stored as missing
+	fitted      bool     // the layout was chosen for the whole
+	misfits     int64    // samples that do not fit in the file, stored as missing
+	changed     []string // fields of another file's header that the header does not hold as they were
 	baseRate    float64
 	fraction    float64 // of a second, between the header's start and the first sample
 

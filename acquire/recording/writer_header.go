@@ -108,14 +108,16 @@ func (w *Writer) begin(out disk, h Header) error {
 	b.WriteString(version)
 	patient, what := "X X X "+word(h.Patient), "X X Pulsewright "+inventedWord(h.Info.Invented)+word(h.Info.Name)
 	if h.kept != nil {
-		own := what
 		patient, what = h.kept.fields(patient, what)
-		if h.Info.Invented && !slices.Contains(strings.Fields(what), acquire.InventedTag) {
-			what = own
+		if words := strings.Fields(what); h.Info.Invented && !slices.Contains(words, acquire.InventedTag) {
+			what = strings.Join(slices.Insert(words, min(3, len(words)), acquire.InventedTag), " ")
 		}
 	}
-	b.WriteString(headerText(patient, 80))
-	b.WriteString(headerText("Startdate "+long+" "+what, 80))
+	patient, what = headerText(patient, 80), headerText("Startdate "+long+" "+what, 80)
+	if h.kept != nil {
+		w.keepsAll(h.kept, patient, what)
+	}
+	b.WriteString(patient + what)
 	b.WriteString(date + clock)
 	b.WriteString(headerText(strconv.FormatInt(w.header, 10), 8))
 	b.WriteString(headerText(w.format+"+C", 44))

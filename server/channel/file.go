@@ -4,7 +4,9 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
+	"strconv"
 
 	"pulsewright/acquire"
 	"pulsewright/acquire/recording"
@@ -284,6 +286,40 @@ func (r *Recording) CarriedValues() Carried {
 		said.Set(n, r.carriedValues(n))
 	}
 	return Carried{Version: carriedVersion, Said: said, Note: r.Note}
+}
+
+// Changed names what changed within the recording after a sample, or was in doubt there, which CarriedValues does not tell: of each
+// channel and of the clock what it is and when it first changed.
+func (r *Recording) Changed(after int64) (list []string) {
+	was, told := r.At(after+1), map[string]bool{}
+	tell := func(differs bool, sample int64, format string, a ...any) {
+		if text := fmt.Sprintf(format, a...); differs && !told[text] {
+			told[text] = true
+			list = append(list, fmt.Sprintf("%s (from %.6g s on)", text, float64(sample)/r.Info.ClaimedRateHz))
+		}
+	}
+	tell(was.Doubt != "", after, "doubt of the clock")
+	for _, v := range r.events {
+		if v.Sample <= after {
+			continue
+		}
+		tell(v.Doubt != nil && *v.Doubt != "", v.Sample, "doubt of the clock")
+		tell(v.Restart, v.Sample, "where the signal begins anew")
+		name := strconv.Quote(r.Channels[v.Channel].Label)
+		tell(v.Clipped, v.Sample, "the converter of %s at its end", name)
+		if v.Settings == nil {
+			continue
+		}
+		a, b := was.Channels[v.Channel], *v.Settings
+		tell(a.Label != b.Label, v.Sample, "name of %s", name)
+		tell(a.Kind != b.Kind, v.Sample, "kind of %s", name)
+		tell(a.Unit != b.Unit, v.Sample, "unit of %s", name)
+		tell(!reflect.DeepEqual(a.Scale, b.Scale), v.Sample, "volts of %s", name)
+		tell(!reflect.DeepEqual(a.Path, b.Path), v.Sample, "path of %s", name)
+		tell(!reflect.DeepEqual(a.Board, b.Board), v.Sample, "board of %s", name)
+		was = was.After(v.Event)
+	}
+	return list
 }
 
 // CarriedPoint is as CarriedValues of a copy that holds the values of channels at a point: their coupling is undone

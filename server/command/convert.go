@@ -14,6 +14,7 @@ import (
 func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := flags("convert", "IN OUT", "Turns a recording into another format, chosen by OUT's ending: .edf, .bdf, .csv or .wav. OUT must not exist.", stderr)
 	file := newFileFlags(f)
+	file.exports = true
 	from := f.Float64("from", 0, "begin at this `second`")
 	to := f.Float64("to", 0, "end at this `second`; what is beyond the end is the end (default: the end)")
 	kinds := f.String("kind", "", "`pulse, ecg or other`, one for all channels or one for each, parted by commas (default: what the recording says)")
@@ -60,6 +61,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	if isCSV && !*counts {
 		settings = rec.CarriedValues()
 	}
+	changed := rec.Changed(int64(*from * rateHz))
 	notes, keep, err := library.Beside(ctx, rec, f.Arg(0))
 	in.Close()
 	if err != nil {
@@ -71,7 +73,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 			tell(float64(done) / float64(total))
 		}
 	}}
-	options.Shown, options.Settings, options.Notes, options.Keep = shown, settings, notes, keep
+	options.Shown, options.Settings, options.Notes, options.Keep, options.Changed = shown, settings, notes, keep, changed
 	open.Progress = tell
 	err = recording.Convert(f.Arg(0), f.Arg(1), open.Over(said.Read), options)
 	if clear(); err != nil {

@@ -16,6 +16,8 @@ type fileFlags struct {
 	rateHz                                                *float64
 	time, separator, decimal, columns, unit, dates, names *string
 	strict                                                *bool
+	// exports says of a command that it exports the file, which tells itself which samples it repeats.
+	exports bool
 }
 
 // newFileFlags adds them to a command's.
@@ -89,7 +91,11 @@ func (t *telling) err() error {
 // of it; with -strict that is an error.
 func (f fileFlags) tell(file *recording.File, path string, stderr io.Writer) (*telling, error) {
 	t := &telling{to: stderr, file: path, strict: *f.strict}
-	for _, text := range file.Remarks() {
+	remarks := file.Remarks()
+	if f.exports {
+		remarks = file.RemarksExported()
+	}
+	for _, text := range remarks {
 		t.tell(text)
 	}
 	beyond := 0
