@@ -31,34 +31,68 @@ func (s *Store) CheckArchive(ids []string, as string) error {
 }
 
 // Archive writes recordings as one ZIP archive while they are read, each as Export gives it out; one that cannot be
-// had in the format goes in as it is.
+// had in the format goes in as it is. Where something of a recording is not in it, a text at its end tells it.
 func (s *Store) Archive(ctx context.Context, w io.Writer, ids []string, as string) error {
 	z := zip.NewWriter(w)
-	taken := map[string]bool{}
+	a := archiving{s, z, map[string]bool{}, ""}
 	for _, id := range ids {
-		if err := s.archiveOne(ctx, z, taken, [2]string{id, as}); err != nil {
+		if err := a.add(ctx, id, as); err != nil {
+			return err
+		}
+	}
+	if a.lost != "" {
+		to, err := z.CreateHeader(&zip.FileHeader{Name: freeName(a.taken, lostName), Method: zip.Deflate, Modified: time.Now()})
+		if err == nil {
+			_, err = io.WriteString(to, "Of these recordings the files here do not hold all, or not as it was:\n"+a.lost)
+		}
+		if err != nil {
 			return err
 		}
 	}
 	return z.Close()
 }
 
-// archiveOne adds a recording in a format, under a name that is not taken yet.
-func (s *Store) archiveOne(ctx context.Context, z *zip.Writer, taken map[string]bool, what [2]string) error {
-	id, as := what[0], what[1]
-	x, err := s.Export(ctx, id, as)
+// lostName is the text that tells what is lost of the recordings of an archive.
+const lostName = "what is lost.txt"
+
+// archiving is an archive on its way out.
+type archiving struct {
+	s     *Store
+	z     *zip.Writer
+	taken map[string]bool // names
+	lost  string          // of which recording, what
+}
+
+// add adds a recording in a format, under a name that is not taken yet.
+func (a *archiving) add(ctx context.Context, id, as string) error {
+	var lost []string
+	tell := func(text string) { lost = append(lost, text) }
+	x, err := a.s.export(ctx, id, as, tell)
 	if err != nil && ctx.Err() == nil {
-		x, err = s.Export(ctx, id, "")
+		lost = []string{fmt.Sprintf("it is in its own format, since it cannot be had as %s: %v", as, err)}
+		x, err = a.s.export(ctx, id, "", tell)
 	}
 	if err != nil {
 		return err
 	}
 	defer x.Close()
-	h := &zip.FileHeader{Name: freeName(taken, x.Name), Method: zip.Deflate, Modified: time.Now()}
-	if info, err := os.Stat(filepath.Join(s.folder, id)); err == nil {
+	name := freeName(a.taken, x.Name)
+	if err := a.write(ctx, x, name, id); err != nil {
+		return err
+	}
+	if len(lost) > 0 {
+		a.lost += fmt.Sprintf("\n%s, made of %s:\n- %s\n", name, id, strings.Join(lost, "\n- "))
+	}
+	return nil
+}
+
+// write writes a recording's file under a name.
+func (a *archiving) write(ctx context.Context, x *Export, name, id string) error {
+	h := &zip.FileHeader{Name: name, Method: zip.Deflate, Modified: time.Now()}
+	if info, err := os.Stat(filepath.Join(a.s.folder, id)); err == nil {
 		h.Modified = info.ModTime()
 	}
-	to, err := z.CreateHeader(h)
+	to, err := a.z.CreateHeader(h)
 	if err != nil {
 		return err
 	}

@@ -57,6 +57,9 @@ func (s *Store) Lost(ctx context.Context, id, as string) ([]string, error) {
 	return lost, err
 }
 
+// asStored is told of a file that is given as it is although there is more beside it.
+const asStored = "it is the file as it was stored, without the notes, beats and settings that were added to it afterwards; EDF holds them"
+
 // export is Export; tell, unless nil, is told what is lost.
 func (s *Store) export(ctx context.Context, id, as string, tell func(text string)) (*Export, error) {
 	path, err := s.Path(id)
@@ -74,12 +77,15 @@ func (s *Store) export(ctx context.Context, id, as string, tell func(text string
 	}
 	said, marks, edits := Said(path), s.Marks(id), s.edits.All()[id]
 	rec := OpenChannels(x.file, path, said)
-	adds := x.adds(own, CarriedWith(rec, said) != nil, len(marks)+len(edits)+len(annotatedOf(path)))
+	beside := len(marks) + len(edits) + len(annotatedOf(path))
+	adds := x.adds(own, CarriedWith(rec, said) != nil, beside)
 	if text := x.file.Text(); as == "csv" && text != nil && !text.Ours {
 		own = "text" // as others wrote it
 	}
 	if (as == "" || as == own) && !adds {
-		x.Path = path
+		if x.Path = path; tell != nil && beside > 0 {
+			tell(asStored)
+		}
 		return x, nil
 	}
 	asked := as
@@ -92,7 +98,7 @@ func (s *Store) export(ctx context.Context, id, as string, tell func(text string
 	switch {
 	case err != nil:
 	case as == "csv":
-		options.Settings = rec.CarriedValues()
+		options.Settings, options.Changed = rec.CarriedValues(), rec.Changed(0)
 		x.Type = "text/csv; charset=utf-8"
 		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
 	case as == "wav":
@@ -113,7 +119,9 @@ func (s *Store) export(ctx context.Context, id, as string, tell func(text string
 	case err == nil:
 		return x, nil
 	case asked == "" && ctx.Err() == nil: // as it is
-		x.Name, x.Path = id, path
+		if x.Name, x.Path = id, path; tell != nil {
+			tell(asStored)
+		}
 		return x, nil
 	}
 	x.Close()
