@@ -9,6 +9,9 @@ import (
 	"pulsewright/acquire"
 )
 
+// ownRecording begins what follows the date in the recording's field of a file of ours; the name follows.
+const ownRecording = "X X Pulsewright "
+
 // edfKept are fields of an EDF or BDF header that tell who and what was recorded and how, as
 // they stand there.
 type edfKept struct {
@@ -96,6 +99,9 @@ func (k *edfKept) said() (list []string) {
 	}
 	if strings.Trim(k.patient, "X ") != "" {
 		list = append(list, "patient")
+	}
+	if _, what := k.texts(); strings.Trim(what, "X ") != "" && !strings.HasPrefix(what, ownRecording) {
+		list = append(list, "recording")
 	}
 	for _, f := range []struct {
 		name  string

@@ -145,7 +145,7 @@ func TestExportTellsWhatIsDropped(t *testing.T) {
 		var told []string
 		must(t, Convert(in, filepath.Join(t.TempDir(), "out"+ext), OpenOptions{}, ExportOptions{Tell: func(s string) { told = append(told, s) }}))
 		text := strings.Join(told, "\n")
-		if want := ext != ".edf"; strings.Contains(text, "patient, transducer, filters") != want || strings.Contains(text, "place for them: 1 note") != want ||
+		if want := ext != ".edf"; strings.Contains(text, "patient, recording, transducer, filters") != want || strings.Contains(text, "place for them: 1 note") != want ||
 			strings.Contains(text, `"finger pulse" has 125 Hz; each sample is repeated`) != want || !want && text != "" {
 			t.Errorf("%s: told %q", ext, text)
 		}

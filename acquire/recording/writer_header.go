@@ -106,7 +106,7 @@ func (w *Writer) begin(out disk, h Header) error {
 	signals, reserved := w.signals()
 	var b strings.Builder
 	b.WriteString(version)
-	patient, what := "X X X "+word(h.Patient), "X X Pulsewright "+inventedWord(h.Info.Invented)+word(h.Info.Name)
+	patient, what := "X X X "+word(h.Patient), ownRecording+inventedWord(h.Info.Invented)+word(h.Info.Name)
 	if h.kept != nil {
 		patient, what = h.kept.fields(patient, what)
 		if words := strings.Fields(what); h.Info.Invented && !slices.Contains(words, acquire.InventedTag) {
