@@ -50,6 +50,8 @@ type cascade struct {
 	Q                  uint
 	Data, Coefficient  string
 	Sum, Mask, Read    string
+	Total              string // type in which a section's products are added up
+	Wraps              bool
 	Low, High          int64
 	Invert             bool
 	Ends               int64 // their sum
@@ -64,10 +66,11 @@ type sectionC struct {
 
 func (f *Filter) cascade(name, state string) cascade {
 	c := cascade{Name: name, State: state, Upper: strings.ToUpper(name), Room: max(1, len(f.sections)), Q: f.q,
-		Data: "int32_t", Coefficient: "int32_t", Sum: "int64_t", Mask: "0x3fffffffL", Read: "PULSEWRIGHT_READ32",
+		Data: "int32_t", Coefficient: "int32_t", Sum: "int64_t", Total: "int64_t", Mask: "0x3fffffffL", Read: "PULSEWRIGHT_READ32",
 		Low: f.low, High: f.high, Invert: f.cfg.Invert, Ends: f.low + f.high, Guard: 1 << f.guard, One: 1 << f.fraction, Drop: f.guard - f.fraction, Fraction: f.fraction}
 	if f.cfg.Form == Small {
 		c.Data, c.Coefficient, c.Sum, c.Mask, c.Read = "int16_t", "int16_t", "int32_t", "0x3fffL", "PULSEWRIGHT_READ16"
+		c.Total, c.Wraps = "uint32_t", true
 	}
 	unit := math.Exp2(float64(f.q))
 	for _, s := range f.sections {

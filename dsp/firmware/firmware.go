@@ -4,8 +4,9 @@
 //
 // Each section is direct form 1 with one wide accumulator and first-order error
 // feedback: what rounding cuts off an output is added to the next one, so that slow
-// high-passes neither stick nor limit-cycle. [Filter] and the C code of [Filter.C] give
-// the same numbers, bit for bit. Samples are counts of a converter.
+// high-passes neither stick nor limit-cycle. How many bits up a count is inside follows
+// from the worst input there is, so that no section's output ever wraps. [Filter] and the
+// C code of [Filter.C] give the same numbers, bit for bit. Samples are counts of a converter.
 package firmware
 
 import (
@@ -38,8 +39,8 @@ type Config struct {
 	Form   Form // "" stands for Exact
 }
 
-// MostErrorDB is how far rounded coefficients may move the path's gain, as a share of
-// the pass band's, before New refuses them.
+// MostErrorDB is how far rounded coefficients may move the path's response, as a share of
+// the pass band's gain, before New refuses them.
 const MostErrorDB = 0.5
 
 // section in whole numbers: y = (b0 x + b1 x1 + b2 x2 − a1 y1 − a2 y2 + e) >> q.
@@ -60,23 +61,27 @@ type Filter struct {
 	low, high int64
 	sections  []section
 	wanted    filter.Sections
+	noise     float64 // counts
 	started   bool
 }
 
 // New rounds sections, which were designed for cfg.RateHz. Errors name what does not
-// fit: bits, a coefficient, a section that rounding makes unstable, a gain that it moves
-// by more than MostErrorDB.
+// fit: bits, a coefficient, a section that rounding makes unstable, a response that it
+// moves by more than MostErrorDB, a section that overflows, too much noise.
 func New(sections filter.Sections, cfg Config) (*Filter, error) {
 	if cfg.Form == "" {
 		cfg.Form = Exact
 	}
 	most := 24
 	f := &Filter{cfg: cfg, q: 30, wanted: sections}
-	room := uint(27) // bits of a sample inside, without its sign
+	// Bits of a sample inside, without its sign, and those that no section's output exceeds:
+	// with 30 the five products of Exact add up within 64 bits; Small lets their sum wrap
+	// on the way, which leaves its end right.
+	room, word := uint(27), uint(30)
 	switch cfg.Form {
 	case Exact:
 	case Small:
-		f.q, room, most = 14, 13, 12
+		f.q, room, word, most = 14, 15, 15, 12
 	default:
 		return nil, fmt.Errorf("firmware: form %q: choose %s or %s", cfg.Form, Exact, Small)
 	}
@@ -98,7 +103,6 @@ func New(sections filter.Sections, cfg Config) (*Filter, error) {
 		width--
 	}
 	f.guard = room - width
-	f.fraction = min(f.guard, 8)
 	one := math.Exp2(float64(f.q))
 	remedy := "choose a lower rate or a higher corner"
 	if cfg.Form == Small {
@@ -130,7 +134,10 @@ func New(sections filter.Sections, cfg Config) (*Filter, error) {
 		f.sections = append(f.sections, r)
 	}
 	if at, db := f.Error(); db > MostErrorDB {
-		return nil, fmt.Errorf("firmware: rounded to %d fractional bits the gain is %.1f dB off at %.3g Hz, more than %g dB: %s", f.q, db, at, MostErrorDB, remedy)
+		return nil, fmt.Errorf("firmware: rounded to %d fractional bits gain and phase are %.2f dB off at %.3g Hz, more than %g dB: %s", f.q, db, at, MostErrorDB, remedy)
+	}
+	if err := f.fit(word); err != nil {
+		return nil, err
 	}
 	return f, nil
 }
@@ -150,8 +157,8 @@ func (f *Filter) Response(freqHz float64) complex128 {
 	return h
 }
 
-// Error is the frequency at which rounding moves the path's gain most, and by how many
-// decibels of the pass band's.
+// Error is the frequency at which rounded coefficients move the path's response most, gain
+// and phase together, and by how many decibels of the pass band's gain.
 func (f *Filter) Error() (freqHz, db float64) {
 	top, worst := 0.0, 0.0
 	const steps = 600
@@ -159,7 +166,7 @@ func (f *Filter) Error() (freqHz, db float64) {
 		hz := f.cfg.RateHz / 2 * math.Pow(1e-5, 1-float64(i)/(steps-1))
 		want := f.wanted.Response(hz, f.cfg.RateHz)
 		top = max(top, cmplx.Abs(want))
-		if e := math.Abs(cmplx.Abs(f.Response(hz)) - cmplx.Abs(want)); e > worst || math.IsNaN(e) {
+		if e := cmplx.Abs(f.Response(hz) - want); e > worst || math.IsNaN(e) {
 			worst, freqHz = e, hz
 		}
 	}
