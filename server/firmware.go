@@ -22,8 +22,12 @@ type Firmware struct {
 	Fraction   int           `json:"fraction"` // an output is counts times 2^fraction
 	CyclesAVR  int           `json:"cyclesAvr"`
 	StateBytes int           `json:"stateBytes"`
-	ErrorDB    float64       `json:"errorDb"` // by rounding, at errorHz
+	ErrorDB    float64       `json:"errorDb"` // by rounded coefficients, at errorHz
 	ErrorHz    float64       `json:"errorHz"`
+	// NoiseCounts is how far the rounding of outputs moves one at most, NoiseOfBeat the
+	// same as a share of an ordinary beat.
+	NoiseCounts float64 `json:"noiseCounts"`
+	NoiseOfBeat float64 `json:"noiseOfBeat"`
 	// ConstantBytes of program memory hold the coefficients.
 	ConstantBytes int    `json:"constantBytes"`
 	Code          string `json:"code"`
@@ -82,6 +86,7 @@ func (s *Server) getFirmware(w http.ResponseWriter, r *http.Request) {
 	}
 	out := Firmware{Form: config.Form, Bits: config.Bits, Signed: config.Signed, RateHz: config.RateHz, Sections: len(sections), Fraction: f.Fraction(), CyclesAVR: f.Cycles(), StateBytes: f.StateBytes(), ConstantBytes: f.ConstantBytes()}
 	out.ErrorHz, out.ErrorDB = f.Error()
+	out.NoiseCounts, out.NoiseOfBeat = f.Noise(), f.NoiseOfBeat()
 	out.Code, out.File = f.C(about), "pulsewright_path.h"
 	if target := firmware.Target(r.URL.Query().Get("whole")); target != "" {
 		board, err := firmware.NewBoard(sections, firmware.Kind(s.session.State().Channels[n].Kind), config)

@@ -2,6 +2,7 @@ package server
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
@@ -138,6 +139,9 @@ type boardAsked struct {
 	Config   firmware.Config
 }
 
+// errNotOpen answers before a source runs and after it has ended.
+var errNotOpen = errors.New("no source is open, so nothing comes to the board: choose a source, or open the recording again")
+
 // look answers the newest seconds of a channel's board; a board that differs from the one
 // that runs begins anew. Cost and error are those of making it.
 func (o *OnBoard) look(n int, seconds float64, b boardAsked) (OnBoardView, error) {
@@ -147,6 +151,9 @@ func (o *OnBoard) look(n int, seconds float64, b boardAsked) (OnBoardView, error
 	}
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	if o.channels == nil {
+		return OnBoardView{}, errNotOpen
+	}
 	if n < 0 || n >= len(o.channels) {
 		return OnBoardView{}, fmt.Errorf("channel %d: %w", n, session.ErrNoChannel)
 	}

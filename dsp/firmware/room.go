@@ -104,8 +104,8 @@ func (f *Filter) fit(word uint) error {
 	if f.guard > f.fraction {
 		f.noise += math.Exp2(-float64(f.fraction))
 	}
-	if beat := OrdinaryBeat * (high - low); f.noise > mostNoise*beat {
-		return fmt.Errorf("firmware: form %s: rounding moves an output by up to %.3g counts, more than %g %% of an ordinary beat (a tenth of the converter's range, %.0f counts): %s", f.cfg.Form, f.noise, 100*mostNoise, beat, remedy)
+	if f.NoiseOfBeat() > mostNoise {
+		return fmt.Errorf("firmware: form %s: rounding moves an output by up to %.3g counts, more than %g %% of an ordinary beat (a tenth of the converter's range, %.0f counts): %s", f.cfg.Form, f.noise, 100*mostNoise, OrdinaryBeat*(high-low), remedy)
 	}
 	return nil
 }
@@ -113,3 +113,6 @@ func (f *Filter) fit(word uint) error {
 // Noise is how many counts the rounding of outputs moves what the path gives, at most,
 // whatever comes in. [Filter.Error] is what rounded coefficients do besides.
 func (f *Filter) Noise() float64 { return f.noise }
+
+// NoiseOfBeat is Noise as a share of an ordinary beat.
+func (f *Filter) NoiseOfBeat() float64 { return f.noise / (OrdinaryBeat * float64(f.high-f.low)) }

@@ -112,14 +112,18 @@ func readPath(name string) (*signalpath.Settings, error) {
 }
 
 func pathCosts(f *firmware.Filter, sections int) string {
+	return fmt.Sprintf("%d sections; %s; about %d cycles a sample on an 8-bit AVR, %d bytes of RAM, %d of program memory", sections, roundingOf(f), f.Cycles(), f.StateBytes(), f.ConstantBytes())
+}
+
+func roundingOf(f *firmware.Filter) string {
 	hz, db := f.Error()
-	return fmt.Sprintf("%d sections; rounding moves the gain by %.2g dB at most, at %.2g Hz; about %d cycles a sample on an 8-bit AVR, %d bytes of RAM, %d of program memory", sections, db, hz, f.Cycles(), f.StateBytes(), f.ConstantBytes())
+	return fmt.Sprintf("rounding moves gain and phase by %.2g dB at most, at %.2g Hz, and an output by %.2g counts at most besides (%.2g %% of a beat as high as a tenth of the converter's range)", db, hz, f.Noise(), 100*f.NoiseOfBeat())
 }
 
 func boardCosts(b *firmware.Board) string {
 	cost := b.Cost()
-	return fmt.Sprintf("on an ATmega328P at 16 MHz: about %.0f %% of the processor, %d of 32768 bytes of program memory, %d of 2048 bytes of RAM; a beat is reported about %.1f s after it came",
-		100*float64(cost.Cycles)*b.RateHz()/16e6, cost.FlashBytes, cost.RAMBytes, b.LatencySeconds())
+	return fmt.Sprintf("%s; on an ATmega328P at 16 MHz: about %.0f %% of the processor, %d of 32768 bytes of program memory, %d of 2048 bytes of RAM; a beat is reported about %.1f s after it came",
+		roundingOf(b.Path()), 100*float64(cost.Cycles)*b.RateHz()/16e6, cost.FlashBytes, cost.RAMBytes, b.LatencySeconds())
 }
 
 // recordedPath reads channel number, from 1, of a recording: as the source describes it

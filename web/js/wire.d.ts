@@ -466,6 +466,8 @@ export interface Firmware {
   stateBytes: number;
   errorDb: number;
   errorHz: number;
+  noiseCounts: number;
+  noiseOfBeat: number;
   constantBytes: number;
   code: string;
   file: string;

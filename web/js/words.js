@@ -752,10 +752,13 @@ export const drawerFirmwareWords = {
   gives: "Gives",
   /** @param {unknown} a */
   counts: (a) => `counts × ${a}`,
-  roundingMovesTheGain: "Rounding moves the gain",
+  roundingMovesTheGain: "Rounding moves gain and phase",
   byLessThan0001: "by less than 0.001 dB",
   /** @param {unknown} significant @param {unknown} significant2 */
   byUpToDBAt: (significant, significant2) => `by up to ${significant} dB, at ${significant2} Hz`,
+  roundingNoise: "Rounding noise",
+  /** @param {unknown} counts @param {unknown} percent */
+  countsAtMostOfABeat: (counts, percent) => `${counts} counts at most: ${percent} % of a beat as high as a tenth of the converter’s range`,
   onAn8BitAVR: "On an 8-bit AVR",
   /** @param {unknown} cycles @param {unknown} significant @param {unknown} c */
   aboutCyclesASampleOf: (cycles, significant, c) => `about ${cycles} cycles a sample, ${significant} % of 16 MHz${c}`,

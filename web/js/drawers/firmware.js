@@ -12,7 +12,7 @@ import { drawerFirmwareWords as W } from "../words.js";
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState} from "../store.js" */
 
-/** @typedef {{form: string, bits: number, signed: boolean, rateHz: number, sections: number, fraction: number, cyclesAvr: number, stateBytes: number, errorDb: number, errorHz: number, constantBytes: number, code: string, file: string, cost: {cycles: number, flashBytes: number, ramBytes: number}|null, latencySeconds: number}} Firmware */
+/** @typedef {{form: string, bits: number, signed: boolean, rateHz: number, sections: number, fraction: number, cyclesAvr: number, stateBytes: number, errorDb: number, errorHz: number, noiseCounts: number, noiseOfBeat: number, constantBytes: number, code: string, file: string, cost: {cycles: number, flashBytes: number, ramBytes: number}|null, latencySeconds: number}} Firmware */
 /** @typedef {{rateHz: number, first: number, filtered: number[], beats: number[], rateBpm: number|null, latencySeconds: number}} OnBoard */
 
 const AVR_HZ = 16e6;
@@ -112,6 +112,7 @@ export class FirmwarePanel {
         [W.reads, W.bitCountsASecond(f.bits, f.signed ? "signed" : W.from0, significant(f.rateHz, 4))],
         [W.gives, f.fraction > 0 ? W.counts(2 ** f.fraction) : "counts"],
         [W.roundingMovesTheGain, f.errorDb < 0.001 ? W.byLessThan0001 : W.byUpToDBAt(significant(f.errorDb, 2), significant(f.errorHz, 2))],
+        [W.roundingNoise, W.countsAtMostOfABeat(significant(f.noiseCounts, 2), significant(100 * f.noiseOfBeat, 2))],
         [W.onAn8BitAVR, W.aboutCyclesASampleOf(cycles, significant(share, 2), share > 80 ? W.tooSlowForIt : "")],
         [W.memory, f.cost ? W.ramOf2048BytesProgram(f.cost.ramBytes, f.cost.flashBytes) : W.ramBytesConstantsBytes(f.stateBytes, f.constantBytes)],
         ...(f.cost ? [[W.aBeatBlinks, W.aboutSAfterItCame(significant(f.latencySeconds, 2))]] : []),
