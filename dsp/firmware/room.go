@@ -83,11 +83,23 @@ func (f *Filter) fit(word uint) error {
 	for first := range f.sections {
 		list := f.impulse(first, true)
 		for k, s := range list {
-			rounding[first+k] += s.up - s.down // twice the worst: also for the start's own rounding
+			rounding[first+k] += max(s.up, -s.down)
 		}
 		last := list[len(list)-1]
 		noise += max(last.up, -last.down)
 	}
+	// At the start the level that comes in goes through rounded gains at 0 Hz, as far as the
+	// first section that lets none through: a unit by the gain, one by its product, twice that
+	// with the overshoot of what follows.
+	start := 0.0
+	for k, s := range f.sections {
+		if s.gain == 0 {
+			break
+		}
+		start += 4
+		rounding[k] += start
+	}
+	noise += start
 	room := most / max(high, -low)
 	if len(f.sections) > 0 {
 		for k, s := range f.impulse(0, false) {

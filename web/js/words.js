@@ -758,7 +758,7 @@ export const drawerFirmwareWords = {
   byUpToDBAt: (significant, significant2) => `by up to ${significant} dB, at ${significant2} Hz`,
   roundingNoise: "Rounding noise",
   /** @param {unknown} counts @param {unknown} percent */
-  countsAtMostOfABeat: (counts, percent) => `${counts} counts at most: ${percent} % of a beat as high as a tenth of the converter’s range`,
+  countsOfABeat: (counts, percent) => `up to ${counts} counts, ${percent} % of an ordinary beat`,
   onAn8BitAVR: "On an 8-bit AVR",
   /** @param {unknown} cycles @param {unknown} significant @param {unknown} c */
   aboutCyclesASampleOf: (cycles, significant, c) => `about ${cycles} cycles a sample, ${significant} % of 16 MHz${c}`,

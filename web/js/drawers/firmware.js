@@ -112,7 +112,7 @@ export class FirmwarePanel {
         [W.reads, W.bitCountsASecond(f.bits, f.signed ? "signed" : W.from0, significant(f.rateHz, 4))],
         [W.gives, f.fraction > 0 ? W.counts(2 ** f.fraction) : "counts"],
         [W.roundingMovesTheGain, f.errorDb < 0.001 ? W.byLessThan0001 : W.byUpToDBAt(significant(f.errorDb, 2), significant(f.errorHz, 2))],
-        [W.roundingNoise, W.countsAtMostOfABeat(significant(f.noiseCounts, 2), significant(100 * f.noiseOfBeat, 2))],
+        [W.roundingNoise, W.countsOfABeat(significant(f.noiseCounts, 2), significant(100 * f.noiseOfBeat, 2))],
         [W.onAn8BitAVR, W.aboutCyclesASampleOf(cycles, significant(share, 2), share > 80 ? W.tooSlowForIt : "")],
         [W.memory, f.cost ? W.ramOf2048BytesProgram(f.cost.ramBytes, f.cost.flashBytes) : W.ramBytesConstantsBytes(f.stateBytes, f.constantBytes)],
         ...(f.cost ? [[W.aBeatBlinks, W.aboutSAfterItCame(significant(f.latencySeconds, 2))]] : []),
