@@ -167,6 +167,9 @@ func (w *Writer) patch(offset int64, text string) error {
 	return nil
 }
 
+// RateHz is the rate that the file has by now.
+func (w *Writer) RateHz() float64 { return w.rate }
+
 // SetRate tells the rate as measured now, for the whole recording. It must lie
 // within a factor of 5 of the rate at the start. The file follows at the next
 // correction, see FORMAT.md, and at Close.

@@ -23,7 +23,6 @@ type job struct {
 	stop    int64 // position after the last sample, once among the late; the recorder's
 	patient int64 // position from which on no late beat is waited for; the recorder's
 	w       *recording.Writer
-	rateHz  float64
 	views   *recordedViews // the writing goroutine's
 	wake    chan struct{}
 	ended   chan struct{}
@@ -36,6 +35,7 @@ type job struct {
 	size    int64
 	closing bool
 	length  int64
+	rateHz  float64 // that the file has
 	bytes   int64
 	err     error
 }
@@ -137,7 +137,7 @@ func (j *job) run() {
 			err = guard.Call("writing the recording", func() error { return j.take(list, idle) })
 		}
 		j.mu.Lock()
-		j.length, j.bytes = j.w.Len(), j.w.Bytes()
+		j.length, j.rateHz, j.bytes = j.w.Len(), j.w.RateHz(), j.w.Bytes()
 		j.err = err
 		more := len(j.queue) > 0
 		j.mu.Unlock()

@@ -70,6 +70,24 @@ func TestRecordWithNotesBeatsAndAGap(t *testing.T) {
 	}
 }
 
+// TestLengthAtTheRateFound: how long a recording is, is told at the rate that the file has, not at the first estimate.
+func TestLengthAtTheRateFound(t *testing.T) {
+	r, store := begin(t)
+	recordertest.Feed(r, 0, 500)
+	if _, err := r.Start("late rate", 0, 0, ""); err != nil {
+		t.Fatal(err)
+	}
+	recordertest.Feed(r, 500, 1000)
+	r.Rate(200)
+	state, err := r.Stop()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e, err := store.Get(state.ID); err != nil || e.Seconds != 5 || state.Seconds != e.Seconds {
+		t.Errorf("told %g s, the list has %g s, %v; want 5", state.Seconds, e.Seconds, err)
+	}
+}
+
 // TestBeatsOfTwoChannels: a beat keeps its channel and is no note for a person.
 func TestBeatsOfTwoChannels(t *testing.T) {
 	r, store := begin(t)
