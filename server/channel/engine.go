@@ -125,6 +125,7 @@ type Engine struct {
 	monitor   *beat.Monitor // nil when the kind has no beats or none are asked for
 	meter     *meter.Meter
 	why       []beat.Candidate
+	offset    *Offset // of what is brought into another scale, nil until then
 
 	next    int64   // source sample
 	point   int64   // next point
@@ -243,7 +244,7 @@ func (e *Engine) build(rateHz, humHz float64) error {
 		}
 	}
 	e.rateHz, e.clockHz = rateHz, rateHz
-	e.path, e.undo, e.monitor, e.meter, e.why = path, undo, monitor, m, nil
+	e.path, e.undo, e.monitor, e.meter, e.why, e.offset = path, undo, monitor, m, nil, nil
 	if !slow(rateHz) {
 		e.settings.Path = path.Settings()
 	}
@@ -301,6 +302,9 @@ func (s Settings) rails(unit string) Scale {
 func (e *Engine) Restart() {
 	e.fresh, e.begun, e.clipped = true, true, 0
 	e.path.Reset()
+	if e.offset != nil {
+		e.offset.Reset()
+	}
 	if e.monitor != nil {
 		e.monitor.Reset()
 	}
@@ -322,7 +326,7 @@ func (e *Engine) Restart() {
 // the old settings hold.
 func (e *Engine) Set(s Settings) error {
 	old := e.settings
-	if old.Kind == s.Kind && old.Unit == s.Unit && old.Scale.equal(s.Scale) {
+	if old.alike(s) {
 		return e.change(s)
 	}
 	e.settings = s
@@ -333,6 +337,11 @@ func (e *Engine) Set(s Settings) error {
 	}
 	e.setClock(clock)
 	return nil
+}
+
+// alike tells whether what was learned with settings goes on with t: kind, unit and scale are the same.
+func (s Settings) alike(t Settings) bool {
+	return s.Kind == t.Kind && s.Unit == t.Unit && s.Scale.equal(t.Scale)
 }
 
 // change takes over path, rails and board.

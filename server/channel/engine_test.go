@@ -1,6 +1,7 @@
 package channel_test
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -240,27 +241,58 @@ func TestSet(t *testing.T) {
 	}
 }
 
-// TestChangeOf: what was computed in an old scale goes over to a new one, 3·v + 1 here;
-// behind a high-pass, and where the coupling is undone, no offset comes through.
+// TestChangeOf: what was computed in an old scale goes over to a new one, 3·v − 3 here, as if it had been computed in
+// that, at all points of the path, while its drift is switched on and off on the way.
 func TestChangeOf(t *testing.T) {
-	c := acquire.Channel{Label: "a", Unit: "V", VoltsPerCount: 2}
-	for _, drift := range []bool{false, true} {
-		for _, coupling := range []float64{0, 2} {
-			old := channel.Settings{Scale: channel.Scale{Source: "board", Gain: 1}, Path: signalpath.Settings{Drift: signalpath.Drift{On: drift, CutoffHz: 0.5}}}
-			now := old
-			mid := 0.5
-			now.Scale = channel.Scale{Source: "board", Gain: -1.0 / 3, CouplingHz: coupling, Invert: true, MidRailVolts: &mid}
-			// A gain of −1/3 and turning: v → 3·v + 2·0.5·(−3) = 3·v − 3.
-			for p := range channel.Points {
-				want := channel.Change{Factor: 3, Shift: -3}
-				if coupling > 0 || p == channel.PointBeats || drift && p > 0 {
-					want.Shift = 0
-				}
-				got := now.ChangeOf(c, old, p)
-				if math.Abs(got.Factor-want.Factor) > 1e-12 || math.Abs(got.Shift-want.Shift) > 1e-12 {
-					t.Errorf("drift %v, coupling %g, point %d: %+v, want %+v", drift, coupling, p, got, want)
+	const rate = 250
+	mid := 0.5
+	old := channel.Resolve(channel.Places{Described: finger, RateHz: rate}).Settings
+	old.Scale = channel.Scale{Source: "board", Gain: 1}
+	turned := channel.Scale{Source: "board", Gain: -1.0 / 3, Invert: true, MidRailVolts: &mid}
+	made := func(s channel.Settings) *channel.Engine {
+		e, err := channel.New(channel.Config{Described: finger, Settings: s, RateHz: rate, Parts: channel.Path})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	want := old
+	want.Scale = turned
+	a, b, offset := made(old), made(want), channel.NewOffset(old, rate)
+	var out, direct channel.Output
+	counts := pulseCounts(10*rate, rate)
+	for at, step := 0, 0; at < len(counts); step++ {
+		n := []int{700, 20, 3, 500, 400}[step%5]
+		n = min(n, len(counts)-at)
+		out.Clear()
+		direct.Clear()
+		a.Process(&out, counts[at:at+n])
+		b.Process(&direct, counts[at:at+n])
+		c, shares := want.ChangeOf(finger, old), offset.Next(out.Len())
+		if math.Abs(c.Factor-3) > 1e-12 || math.Abs(c.Shift+3) > 1e-12 {
+			t.Fatalf("%+v, want 3·v − 3", c)
+		}
+		for p := range channel.PointBeats {
+			for i, v := range out.Series[p] {
+				if got := v*c.Factor + c.Shift*shares[p][i]; math.Abs(got-direct.Series[p][i]) > 1e-9 {
+					t.Fatalf("point %d, %d: %g, want %g", p, at+i, got, direct.Series[p][i])
 				}
 			}
+		}
+		old.Path.Drift.On = !old.Path.Drift.On
+		if step == 3 {
+			old.Path.Smooth.CutoffHz = 10
+		}
+		want.Path = old.Path
+		if err := errors.Join(a.Set(old), b.Set(want)); err != nil {
+			t.Fatal(err)
+		}
+		offset.Set(old)
+		at += n
+	}
+	for p, v := range channel.NewOffset(channel.Settings{Scale: channel.Scale{CouplingHz: 2}}, rate).Next(1) {
+		if v[0] != 0 {
+			t.Errorf("point %d: where the coupling is undone %g of an offset comes through", p, v[0])
 		}
 	}
 }

@@ -146,13 +146,17 @@ func (r *Recording) AsAtEnd(n int, e *Engine, out *Output) {
 	if end.Linear(r.Info.Channels[n]) == e.linear {
 		return
 	}
+	c := end.ChangeOf(r.Info.Channels[n], e.settings)
+	if e.offset == nil {
+		e.offset = NewOffset(e.settings, e.rateHz)
+	}
+	e.offset.Set(e.settings)
+	shares := e.offset.Next(out.Len())
 	for p := range out.Series {
-		c := end.ChangeOf(r.Info.Channels[n], e.settings, p)
 		for i := range out.Series[p] {
-			out.Series[p][i] = out.Series[p][i]*c.Factor + c.Shift
+			out.Series[p][i] = out.Series[p][i]*c.Factor + c.Shift*shares[p][i]
 		}
 	}
-	c := end.ChangeOf(r.Info.Channels[n], e.settings, PointBeats)
 	for i := range out.Beats {
 		out.Beats[i].Amplitude *= math.Abs(c.Factor)
 	}

@@ -147,25 +147,6 @@ func (s Scale) Coupling() *Coupling {
 		NoiseTimes: filter.UncoupleNoise(corner, floor, low, high), NoiseLowHz: low, NoiseHighHz: high}
 }
 
-// Change is how values of a point in an old scale become those in a new one: times
-// Factor, plus Shift. The path is linear, and an offset passes it only while drift is let
-// through and no coupling is undone; the point of the beats never has one.
-type Change struct{ Factor, Shift float64 }
-
-// ChangeOf is the change of a point from the settings old to s.
-func (s Settings) ChangeOf(c acquire.Channel, old Settings, point int) Change {
-	from, to := old.Linear(c), s.Linear(c)
-	if from.Factor == 0 {
-		return Change{Factor: 1}
-	}
-	ch := Change{Factor: to.Factor / from.Factor}
-	ch.Shift = to.Offset - from.Offset*ch.Factor
-	if point == PointBeats || s.Scale.CouplingHz != 0 || point > 0 && s.Path.Drift.On {
-		ch.Shift = 0
-	}
-	return ch
-}
-
 // recent is a ring of the newest gap-free values.
 type recent struct {
 	ring []float64

@@ -12,6 +12,21 @@ type worker struct {
 	out    channel.Output
 	floats [points][]float32 // the points of out, as a frame has them
 	humHz  float64           // as told to the taps
+	eras   []era             // back to what the history has
+}
+
+// era is from which point on settings held.
+type era struct {
+	from     int64
+	settings channel.Settings
+}
+
+// began notes that settings hold from the next point on; what ended before oldest is forgotten.
+func (w *worker) began(oldest int64) {
+	w.eras = append(w.eras, era{w.engine.Point(), w.settings()})
+	for len(w.eras) > 1 && w.eras[1].from <= oldest {
+		w.eras = w.eras[1:]
+	}
 }
 
 // settings are those that hold.

@@ -325,11 +325,14 @@ func (s *Session) SetScale(ctx context.Context, n int, scale channel.Scale) erro
 func (s *Session) rescaleHistory(n int, old, now channel.Settings) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	for p := range points {
-		if c := now.ChangeOf(s.channels[n].engine.Described(), old, p); s.history != nil && c != (channel.Change{Factor: 1}) {
-			s.history.rescale(n*points+p, c.Factor, c.Shift)
+	w, oldest := s.channels[n], int64(0)
+	if c := now.ChangeOf(w.engine.Described(), old); s.history != nil {
+		if c != (channel.Change{Factor: 1}) {
+			s.history.rescale(n, c, w.eras, w.engine.RateHz())
 		}
+		oldest, _ = s.history.span()
 	}
+	w.began(oldest)
 }
 
 // Response is a path's gain and delay at some frequencies.

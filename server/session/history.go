@@ -5,6 +5,7 @@ import (
 
 	"pulsewright/dsp/beat"
 	"pulsewright/dsp/meter"
+	"pulsewright/server/channel"
 )
 
 // history keeps the newest samples of every series (channel × point) in chunks
@@ -114,12 +115,30 @@ func (h *history) frame(b []byte, from, to int64, head frameHeader) (_ []byte, n
 	return b, from, false
 }
 
-// rescale turns every value v of a series into v·factor + shift.
-func (h *history) rescale(series int, factor, shift float64) {
-	for _, c := range h.chunks {
-		values := c.data[series*chunkSamples : series*chunkSamples+c.n]
-		for i, v := range values {
-			values[i] = float32(float64(v)*factor + shift)
+// rescale brings all points of channel n into another scale; eras tell what held when they were made.
+func (h *history) rescale(n int, c channel.Change, eras []era, rateHz float64) {
+	offset := channel.NewOffset(eras[0].settings, rateHz)
+	for _, k := range h.chunks {
+		if k.gap {
+			offset.Reset()
+		}
+		for at, end := k.first, k.first+int64(k.n); at < end; {
+			for len(eras) > 1 && eras[1].from <= at {
+				eras = eras[1:]
+				offset.Set(eras[0].settings)
+			}
+			to := end
+			if len(eras) > 1 {
+				to = min(to, eras[1].from)
+			}
+			shares := offset.Next(int(to - at))
+			for p := range points {
+				start := (n*points+p)*chunkSamples + int(at-k.first)
+				for i, v := range k.data[start : start+int(to-at)] {
+					k.data[start+i] = float32(float64(v)*c.Factor + c.Shift*shares[p][i])
+				}
+			}
+			at = to
 		}
 	}
 }

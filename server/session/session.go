@@ -317,7 +317,9 @@ func (s *Session) build(rateHz float64) error {
 			return fmt.Errorf("channel %d (%s) at %.6g Hz: %w", i+1, description.Label, pointHz, err)
 		}
 		start.Channels[i] = e.Settings()
-		s.channels = append(s.channels, &worker{engine: e, from: settings.From})
+		w := &worker{engine: e, from: settings.From}
+		w.began(0)
+		s.channels = append(s.channels, w)
 	}
 	s.mu.Lock()
 	s.history = newHistory(len(s.channels)*points, int64(HistorySeconds*pointHz))

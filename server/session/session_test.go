@@ -15,6 +15,7 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/dsp/beat"
+	"pulsewright/dsp/signalpath"
 	"pulsewright/server/channel"
 	"pulsewright/server/hub"
 )
@@ -384,6 +385,71 @@ func TestScaleSettings(t *testing.T) {
 	}
 	if err := s.SetScale(ctx, 3, scale); !errors.Is(err, ErrNoChannel) {
 		t.Errorf("channel 3 of 1: %v, want ErrNoChannel", err)
+	}
+}
+
+// TestHistoryInANewScale: what is remembered goes over to a reversed polarity by the path that held then: behind the high-pass it
+// stays about 0, without it it is as at the scale.
+func TestHistoryInANewScale(t *testing.T) {
+	raw := acquire.Channel{Label: "a", Kind: acquire.KindOther}
+	src := newScript(acquire.Info{Address: "test:x", ClaimedRateHz: 100, ExactClock: true, Channels: []acquire.Channel{raw}})
+	s := start(t, nil, src)
+	ctx, mid := context.Background(), 2.5
+	scale := channel.Scale{Source: "converter", ReferenceVolts: 5, Bits: 10, Gain: 1, MidRailVolts: &mid}
+	path := func(drift bool) signalpath.Settings {
+		return signalpath.Settings{Drift: signalpath.Drift{On: drift, CutoffHz: 1}}
+	}
+	p := watch(t, s)
+	play := func(from, to int64, change func() error) {
+		t.Helper()
+		if err := change(); err != nil {
+			t.Fatal(err)
+		}
+		for i := from; i < to; i++ {
+			b := ramp(i, 0, 1, time.Now())
+			b.Counts[0][0] = 800
+			src.blocks <- b
+		}
+		p.until(func() bool { return len(p.values) == int(to) })
+	}
+	if err := s.SetScale(ctx, 0, scale); err != nil {
+		t.Fatal(err)
+	}
+	turned := scale
+	turned.Invert = true
+	set := func(drift bool) func() error {
+		return func() error { _, err := s.SetPath(ctx, 0, path(drift)); return err }
+	}
+	play(0, 100, set(true))
+	play(100, 200, set(false))
+	play(200, 300, func() error { return s.SetScale(ctx, 0, turned) })
+	play(300, 400, set(true))
+	play(400, 500, func() error { return s.SetScale(ctx, 0, scale) })
+	const volts = 800 * 5.0 / 1024
+	behind := func(i int64) float64 {
+		if i < 100 || i >= 310 { // but for the tenth of a second in which the change fades
+			return 0
+		}
+		return volts
+	}
+	err := s.History(0, 500, func(frame []byte) error {
+		first, n := int64(binary.LittleEndian.Uint64(frame[8:])), int64(binary.LittleEndian.Uint32(frame[16:]))
+		for i := range n {
+			for point := range int64(channel.PointBeats) {
+				got := float64(math.Float32frombits(binary.LittleEndian.Uint32(frame[frameHeaderBytes+4*(point*n+i):])))
+				want, at := volts, first+i
+				if point > 0 {
+					want = behind(at)
+				}
+				if fades := point > 0 && (at >= 100 && at < 110 || at >= 300 && at < 310); math.Abs(got-want) > 1e-5 && !(fades && got > -1e-5 && got < volts+1e-5) {
+					t.Fatalf("point %d at %d: %g V, want %g", point, at, got, want)
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
 }
 
