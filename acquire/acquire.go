@@ -164,10 +164,13 @@ const MissingCount int32 = -1 << 31
 // Block is a run of consecutive samples.
 type Block struct {
 	// First is the index of the first sample since the source was opened. Lost
-	// samples count: First = previous First + previous length + Lost.
+	// samples count: First = previous First + previous length + Lost. Of a block without
+	// samples it may tell how far a gap reaches by now.
 	First int64
 	// Lost is how many samples are known to be missing just before First.
 	Lost int64
+	// LostWhy is why, where the source knows it.
+	LostWhy string
 	// Arrived is when the last sample of the block reached this computer.
 	Arrived time.Time
 	// Jump is set when the samples do not follow from those before though none is
@@ -186,6 +189,12 @@ type Block struct {
 	Text []string
 	// Notes are what a recording carries at samples of this block.
 	Notes []Note
+}
+
+// Gap is a stretch of a recording, from From to just before To, that was never recorded, with the reason where it is known.
+type Gap struct {
+	From, To int64
+	Reason   string
 }
 
 // Note is a remark at a sample, counted as Block.First.

@@ -5,13 +5,13 @@
 package playback
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -43,8 +43,8 @@ type Noter interface {
 
 // Gapper is implemented by recordings with stretches that were never recorded.
 type Gapper interface {
-	// GapRuns are these stretches in order, each its first sample and the one behind its last.
-	GapRuns() [][2]int64
+	// GapRuns are these stretches in order.
+	GapRuns() []acquire.Gap
 }
 
 // boardLine begins a note that is a line the board said.
@@ -122,7 +122,7 @@ type Source struct {
 	info acquire.Info
 	rate float64
 	hold bool
-	gaps [][2]int64 // those that can be skipped, in order
+	gaps []acquire.Gap // in order
 
 	closeOnce sync.Once
 	closeErr  error
@@ -141,6 +141,7 @@ type Source struct {
 	seeks    int       // guarded by mu
 	anchor   time.Time // guarded by mu; position was at anchorAt then; zero: not yet
 	anchorAt int64     // guarded by mu
+	lost     int64     // guarded by mu; samples of the gap under way that are over
 
 	// Owned by the goroutine of Read.
 	first    int64
@@ -195,9 +196,9 @@ func newSource(rec Recording, cfg Config) (*Source, error) {
 		speed = 0
 	}
 	info.ExactClock, info.LengthSamples = true, length
-	var gaps [][2]int64
+	var gaps []acquire.Gap
 	if g, ok := rec.(Gapper); ok {
-		gaps = slices.DeleteFunc(g.GapRuns(), func(g [2]int64) bool { return float64(g[1]-g[0]) < leastGapSeconds*info.ClaimedRateHz })
+		gaps = g.GapRuns()
 	}
 	return &Source{
 		gaps: gaps,
@@ -275,7 +276,18 @@ func (s *Source) SkipGaps() bool {
 }
 
 // Gaps implements acquire.Player.
-func (s *Source) Gaps() int { return len(s.gaps) }
+func (s *Source) Gaps() int {
+	n := 0
+	for _, g := range s.gaps {
+		if s.long(g) {
+			n++
+		}
+	}
+	return n
+}
+
+// long tells whether a gap is skipped when gaps are.
+func (s *Source) long(g acquire.Gap) bool { return float64(g.To-g.From) >= leastGapSeconds*s.rate }
 
 // SeekTo implements acquire.Player.
 func (s *Source) SeekTo(sample int64) {
@@ -299,7 +311,7 @@ func (s *Source) change(f func()) {
 
 // jumpTo needs mu.
 func (s *Source) jumpTo(sample int64, why string) {
-	s.position, s.jump, s.anchor = sample, why, time.Time{}
+	s.position, s.jump, s.anchor, s.lost = sample, why, time.Time{}, 0
 	s.seeks++
 }
 
@@ -314,7 +326,7 @@ func clockTime(seconds float64) string {
 }
 
 // Read implements acquire.Source. Samples come unaltered, each exactly once but
-// for jumps. A reader who comes late by more than a second finds the recording
+// for jumps. A gap takes its time, and is told with the first sample after it. A reader who comes late by more than a second finds the recording
 // waiting, not rushing. Errors of the recording come after the samples before them.
 func (s *Source) Read(ctx context.Context) (acquire.Block, error) {
 	for {
@@ -328,8 +340,8 @@ func (s *Source) Read(ctx context.Context) (acquire.Block, error) {
 		if s.pending != nil {
 			return acquire.Block{}, s.pending
 		}
-		from, n, wait, seeks := s.plan(time.Now())
-		if n == 0 {
+		d := s.plan(time.Now())
+		if n, wait := d.n, d.wait; n == 0 {
 			// The next sample of a slow recording may be far away: nothing has arrived until then.
 			const rest = time.Duration(idleSeconds * 1e9)
 			idle := wait == 0 || wait > rest
@@ -340,7 +352,7 @@ func (s *Source) Read(ctx context.Context) (acquire.Block, error) {
 			select {
 			case <-timer.C:
 				if idle {
-					return acquire.Block{First: s.first, Arrived: time.Now()}, nil
+					return s.empty(d.lost), nil
 				}
 			case <-s.wake:
 			case <-ctx.Done():
@@ -349,25 +361,32 @@ func (s *Source) Read(ctx context.Context) (acquire.Block, error) {
 			timer.Stop()
 			continue
 		}
-		if n < 0 { // the end
+		if d.n < 0 { // the end
 			if !s.hold {
 				return acquire.Block{}, io.EOF
 			}
 			if !s.saidDone {
 				s.saidDone = true
-				return acquire.Block{First: s.first, Arrived: time.Now(), Text: []string{"the recording has ended"}}, nil
+				b := s.empty(0)
+				b.Text = []string{"the recording has ended"}
+				return b, nil
 			}
 			if err := s.rest(ctx); err != nil {
 				return acquire.Block{}, err
 			}
-			return acquire.Block{First: s.first, Arrived: time.Now()}, nil
+			return s.empty(0), nil
 		}
-		b, ok := s.deliver(from, n, seeks)
+		b, ok := s.deliver(d)
 		if ok {
 			s.saidDone = false
 			return b, nil
 		}
 	}
+}
+
+// empty is a block without samples, with so many lost so far before the next one.
+func (s *Source) empty(lost int64) acquire.Block {
+	return acquire.Block{First: s.first + lost, Arrived: time.Now()}
 }
 
 // rest waits a tenth of a second or until a setting changes.
@@ -385,63 +404,83 @@ func (s *Source) rest(ctx context.Context) error {
 	return nil
 }
 
-// plan says which samples are due: n from from on; or how long to wait for
+// due says which samples are: n from from on; or how long to wait for
 // some (n 0), without limit at a standstill (wait 0 too); or that the end is
 // reached (n −1).
-func (s *Source) plan(now time.Time) (from int64, n int, wait time.Duration, seeks int) {
+type due struct {
+	from  int64
+	n     int
+	wait  time.Duration
+	seeks int   // before it
+	lost  int64 // of the gap under way, before from
+	gap   acquire.Gap
+}
+
+// plan says which samples are due at a time. They lie within a gap or outside of any.
+func (s *Source) plan(now time.Time) due {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	d := due{seeks: s.seeks, lost: s.lost}
 	if s.speed == 0 {
-		return 0, 0, 0, s.seeks
+		return d
 	}
 	length := s.info.LengthSamples
 	if s.position >= length {
 		if !s.loop {
-			return 0, -1, 0, s.seeks
+			d.n = -1
+			return d
 		}
 		s.jumpTo(0, "the recording begins again")
+		d.seeks, d.lost = s.seeks, 0
 	}
-	if gap, ok := s.gapFrom(s.position); ok && s.skipGaps {
-		if s.position >= gap[0] {
-			s.jumpTo(gap[1], fmt.Sprintf("a gap of %s skipped", clockTime(float64(gap[1]-s.position)/s.rate)))
-			return 0, 0, time.Nanosecond, s.seeks
+	if gap, ok := s.gapFrom(s.position); ok {
+		switch {
+		case s.position < gap.From:
+			length = min(length, gap.From)
+		case s.skipGaps && s.long(gap):
+			s.jumpTo(gap.To, fmt.Sprintf("a gap of %s skipped", clockTime(float64(gap.To-s.position)/s.rate)))
+			d.wait = time.Nanosecond
+			return d
+		default:
+			d.gap = gap
+			length = min(length, gap.To)
 		}
-		length = min(length, gap[0]) // no block reaches into it
 	}
 	rate := s.rate * s.speed
 	want := max(1, int64(rate*blockSeconds))
 	// The last block may be shorter and comes when its samples are over.
 	want = min(want, length-s.position)
-	due := s.due(want, rate)
-	if s.anchor.IsZero() || now.Sub(due) > time.Second {
+	at := s.dueAt(want, rate)
+	if s.anchor.IsZero() || now.Sub(at) > time.Second {
 		s.anchor, s.anchorAt = now, s.position
-		due = s.due(want, rate)
+		at = s.dueAt(want, rate)
 	}
-	if wait = due.Sub(now); wait > 0 {
-		return 0, 0, wait, s.seeks
+	if d.wait = at.Sub(now); d.wait > 0 {
+		return d
 	}
 	over := s.anchorAt + int64(now.Sub(s.anchor).Seconds()*rate) - s.position
-	n = int(min(max(over, want), 4*want, length-s.position))
-	return s.position, n, 0, s.seeks
+	d.from, d.n, d.wait = s.position, int(min(max(over, want), 4*want, length-s.position)), 0
+	return d
 }
 
 // gapFrom is the first gap that does not end before a sample.
-func (s *Source) gapFrom(sample int64) (gap [2]int64, ok bool) {
-	i := sort.Search(len(s.gaps), func(i int) bool { return s.gaps[i][1] > sample })
+func (s *Source) gapFrom(sample int64) (gap acquire.Gap, ok bool) {
+	i := sort.Search(len(s.gaps), func(i int) bool { return s.gaps[i].To > sample })
 	if i < len(s.gaps) {
 		return s.gaps[i], true
 	}
 	return gap, false
 }
 
-// due is when want more samples are over; it needs mu.
-func (s *Source) due(want int64, rate float64) time.Time {
+// dueAt is when want more samples are over; it needs mu.
+func (s *Source) dueAt(want int64, rate float64) time.Time {
 	return s.anchor.Add(time.Duration(float64(s.position+want-s.anchorAt) / rate * 1e9))
 }
 
-// deliver reads n samples from from on. It is not ok when there was a seek
+// deliver reads the samples that are due. It is not ok when there was a seek
 // meanwhile, or nothing to deliver.
-func (s *Source) deliver(from int64, n, seeks int) (acquire.Block, bool) {
+func (s *Source) deliver(d due) (acquire.Block, bool) {
+	from, n := d.from, d.n
 	for i := range s.buffer {
 		if cap(s.buffer[i]) < n {
 			s.buffer[i] = make([]int32, n)
@@ -459,11 +498,11 @@ func (s *Source) deliver(from int64, n, seeks int) (acquire.Block, bool) {
 	var said []string
 	var notes []acquire.Note
 	if noter, ok := s.rec.(Noter); ok && got > 0 {
-		for _, n := range noter.NotesBetween(from, from+int64(got)) {
+		for _, n := range noter.NotesBetween(from-d.lost, from+int64(got)) {
 			if line, board := strings.CutPrefix(n.Text, boardLine); board {
 				said = append(said, line)
 			} else {
-				notes = append(notes, acquire.Note{Sample: n.Sample - from + s.first, Text: n.Text})
+				notes = append(notes, acquire.Note{Sample: n.Sample - from + d.lost + s.first, Text: n.Text})
 			}
 		}
 	}
@@ -471,8 +510,13 @@ func (s *Source) deliver(from int64, n, seeks int) (acquire.Block, bool) {
 
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.seeks != seeks {
+	if s.seeks != d.seeks {
 		return acquire.Block{}, false
+	}
+	if got == n && s.missing(d.gap) {
+		s.position += int64(got)
+		s.lost += int64(got)
+		return s.empty(s.lost), true
 	}
 	if got < n {
 		switch {
@@ -489,7 +533,13 @@ func (s *Source) deliver(from int64, n, seeks int) (acquire.Block, bool) {
 			s.view[i] = s.view[i][:got]
 		}
 	}
-	b := acquire.Block{First: s.first, Arrived: time.Now(), Counts: s.view, Text: said, Notes: notes}
+	s.first += s.lost
+	b := acquire.Block{First: s.first, Lost: s.lost, Arrived: time.Now(), Counts: s.view, Text: said, Notes: notes}
+	if s.lost > 0 {
+		before, _ := s.gapFrom(from - 1)
+		b.LostWhy = cmp.Or(before.Reason, "a gap of the recording")
+		s.lost = 0
+	}
 	if s.jump != "" {
 		b.Jump, b.Text = true, append([]string{s.jump}, said...)
 		s.jump = ""
@@ -497,6 +547,21 @@ func (s *Source) deliver(from int64, n, seeks int) (acquire.Block, bool) {
 	s.position += int64(got)
 	s.first += int64(got)
 	return b, true
+}
+
+// missing tells whether what was read lies in a gap after which more comes, and is all missing. At the end nothing could tell of it.
+func (s *Source) missing(gap acquire.Gap) bool {
+	if gap.To <= gap.From || gap.To >= s.info.LengthSamples {
+		return false
+	}
+	for _, row := range s.view {
+		for _, count := range row {
+			if count != acquire.MissingCount {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // Close implements acquire.Source and closes the recording.

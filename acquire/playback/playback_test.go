@@ -22,7 +22,8 @@ type tape struct {
 	cut    int64 // ReadAt fails from here on with broken; 0 never
 	broken error
 	notes  map[int64]string
-	gaps   [][2]int64
+	gaps   []acquire.Gap
+	holes  bool          // nothing is in the gaps
 	slow   chan struct{} // when set, ReadAt waits for it
 	inside atomic.Int32
 	closed atomic.Int32
@@ -52,6 +53,11 @@ func (r *tape) ReadAt(counts [][]int32, from int64) (int, error) {
 	for c := range counts {
 		for i := range n {
 			counts[c][i] = int32(10*(from+int64(i)) + int64(c))
+			for _, g := range r.gaps {
+				if at := from + int64(i); r.holes && at >= g.From && at < g.To {
+					counts[c][i] = acquire.MissingCount
+				}
+			}
 		}
 	}
 	if n < len(counts[0]) {
@@ -62,7 +68,7 @@ func (r *tape) ReadAt(counts [][]int32, from int64) (int, error) {
 	}
 	return n, nil
 }
-func (r *tape) GapRuns() [][2]int64 { return slices.Clone(r.gaps) }
+func (r *tape) GapRuns() []acquire.Gap { return slices.Clone(r.gaps) }
 func (r *tape) NotesBetween(from, to int64) (notes []acquire.Note) {
 	for i := from; i < to; i++ {
 		if n, ok := r.notes[i]; ok {
@@ -379,15 +385,15 @@ func TestLateReaderFindsItWaiting(t *testing.T) {
 	for late, want := range map[time.Duration]int{3 * time.Second: 0, 500 * time.Millisecond: 4 * 16} {
 		s, _ := open(t, &tape{rate: 1000, length: 100_000}, Config{})
 		now := time.Date(2026, 3, 1, 19, 0, 0, 0, time.UTC)
-		if _, n, wait, _ := s.plan(now); n != 0 || wait != 16*time.Millisecond { // a sixtieth of a second, whole samples
-			t.Fatalf("at first %d samples, wait %v", n, wait)
+		if d := s.plan(now); d.n != 0 || d.wait != 16*time.Millisecond { // a sixtieth of a second, whole samples
+			t.Fatalf("at first %d samples, wait %v", d.n, d.wait)
 		}
 		now = now.Add(16 * time.Millisecond)
-		if _, n, _, _ := s.plan(now); n != 16 {
+		if n := s.plan(now).n; n != 16 {
 			t.Fatalf("after 16 ms %d samples", n)
 		}
 		s.position += 16
-		if _, n, _, _ := s.plan(now.Add(late)); n != want {
+		if n := s.plan(now.Add(late)).n; n != want {
 			t.Errorf("%v late: %d samples at once, want %d", late, n, want)
 		}
 	}
@@ -420,7 +426,7 @@ func TestSkipGaps(t *testing.T) {
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
 	for _, skip := range []bool{true, false} {
-		r := &tape{rate: 1000, length: 9000, gaps: [][2]int64{{0, 1500}, {2000, 2500}, {3000, 6000}, {8000, 9000}}}
+		r := &tape{rate: 1000, length: 9000, gaps: []acquire.Gap{{From: 0, To: 1500}, {From: 2000, To: 2500}, {From: 3000, To: 6000}, {From: 8000, To: 9000}}}
 		s, c := open(t, r, Config{Speed: 100})
 		if s.Gaps() != 3 {
 			t.Errorf("%d gaps can be skipped, want 3", s.Gaps())
@@ -456,6 +462,67 @@ func TestSkipGaps(t *testing.T) {
 		}
 		if !slices.Equal(got, want) || skip && jumps != 2 || !skip && jumps != 0 {
 			t.Errorf("skip %v: %d samples, want %d; %d jumps", skip, len(got), len(want), jumps)
+		}
+	}
+}
+
+// TestGapsAreTold: a gap takes its time, in which empty blocks tell how far it reaches, and is told once with the first sample after
+// it, with its reason; its notes come with that. One at the end, after which nothing could tell it, comes as missing counts.
+func TestGapsAreTold(t *testing.T) {
+	ctx := patience(t)
+	r := &tape{rate: 1000, length: 9000, holes: true, notes: map[int64]string{4000: "in the gap"},
+		gaps: []acquire.Gap{{From: 0, To: 1500}, {From: 2000, To: 2015}, {From: 3000, To: 6000, Reason: "unplugged"}, {From: 8000, To: 9000}}}
+	s, c := open(t, r, Config{Speed: 20})
+	var told []string
+	next, reached := int64(0), int64(0)
+	for {
+		b, err := c.Read(ctx)
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.Len() == 0 {
+			if b.First < next || b.First > s.Position() {
+				t.Fatalf("an empty block at %d after %d, the recording at %d", b.First, next, s.Position())
+			}
+			reached = max(reached, b.First-next)
+			continue
+		}
+		if b.Lost > 0 {
+			told = append(told, fmt.Sprintf("%d+%d %s %v", b.First-b.Lost, b.Lost, b.LostWhy, b.Notes))
+		}
+		for i, x := range b.Counts[0] {
+			if at := b.First + int64(i); int64(x) != 10*at && !(at >= 8000 && x == acquire.MissingCount) {
+				t.Fatalf("sample %d is %d", at, x)
+			}
+		}
+		next = b.First + int64(b.Len())
+	}
+	want := []string{"0+1500 a gap of the recording []", "2000+15 a gap of the recording []", "3000+3000 unplugged [{4000 in the gap}]"}
+	if !slices.Equal(told, want) || next != 9000 || reached != 3000 {
+		t.Errorf("told %q, want %q; ended at %d, a gap reached %d", told, want, next, reached)
+	}
+}
+
+// TestSeekOutOfAGap: who moves on from within a gap is told of a jump and of no gap.
+func TestSeekOutOfAGap(t *testing.T) {
+	r := &tape{rate: 1000, length: 60_000, holes: true, gaps: []acquire.Gap{{From: 100, To: 50_000}}}
+	s, c := open(t, r, Config{Speed: 10})
+	for {
+		b, err := c.Read(patience(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.First > 500 && s.Position() < 50_000 {
+			s.SeekTo(55_000)
+		}
+		if b.Jump {
+			if b.First != 100 || b.Lost != 0 || b.Counts[0][0] != 550_000 {
+				t.Errorf("after a seek out of a gap: block at %d, %d lost, count %d", b.First, b.Lost, b.Counts[0][0])
+			}
+			return
 		}
 	}
 }

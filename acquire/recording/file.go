@@ -517,11 +517,20 @@ func (f *File) NotesBetween(from, to int64) []acquire.Note {
 	return slices.Clone(f.notes[i:max(i, k)])
 }
 
-// GapRuns are the gaps, each its first sample and the one behind its last.
-func (f *File) GapRuns() [][2]int64 {
-	var runs [][2]int64
-	for _, g := range f.Gaps() {
-		runs = append(runs, [2]int64{g.First, g.First + g.Samples})
+// GapRuns are the gaps with their reasons.
+func (f *File) GapRuns() []acquire.Gap {
+	reasons := map[int64]string{}
+	var runs []acquire.Gap
+	gaps := f.Gaps()
+	if f.ours {
+		for _, a := range f.Annotations() {
+			if reason, ok := strings.CutPrefix(a.Text, textGap+": "); ok {
+				reasons[a.Sample] = reason
+			}
+		}
+	}
+	for _, g := range gaps {
+		runs = append(runs, acquire.Gap{From: g.First, To: g.First + g.Samples, Reason: reasons[g.First]})
 	}
 	return runs
 }

@@ -12,8 +12,11 @@ import (
 )
 
 // Reading is the rate, or the reason for none, at the newest sample.
-func (e *Engine) Reading() beat.Reading {
-	hole := e.MissingSeconds()
+func (e *Engine) Reading() beat.Reading { return e.ReadingAfter(0) }
+
+// ReadingAfter is as Reading so many seconds later, without any value since.
+func (e *Engine) ReadingAfter(seconds float64) beat.Reading {
+	hole := e.MissingSeconds() + seconds
 	switch {
 	case e.monitor == nil && e.parts&Beats != 0 && e.settings.tooSlow(e.rateHz) != "":
 		return beat.Reading{State: "off", Reason: e.settings.tooSlow(e.rateHz)}

@@ -282,7 +282,7 @@ func (s *Session) readingOf(w *worker, now time.Time) beat.Reading {
 	if silent := now.Sub(s.lastArrived).Seconds(); w.engine.Watched() && s.source != nil && !s.lastArrived.IsZero() && s.pause == nil && silent >= silentSeconds && !s.source.Describe().ExactClock {
 		return beat.Reading{State: beat.StateNoSignal, Reason: fmt.Sprintf("nothing has come from the source for %.0f s; is the board running?", silent)}
 	}
-	return w.engine.Reading()
+	return w.engine.ReadingAfter(float64(s.ahead) / s.usedHz)
 }
 
 // doubtOf is why the source's clock is not to be trusted now, "" when it is.

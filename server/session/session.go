@@ -8,6 +8,7 @@
 package session
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -163,6 +164,7 @@ type Session struct {
 type counting struct {
 	sourceBase int64           // session source index of the source's sample 0
 	nextSource int64           // session source index after the newest sample
+	ahead      int64           // samples of a gap under way, as the source tells it, that are over
 	held       []acquire.Block // until the rate is known
 }
 
@@ -266,7 +268,7 @@ func (s *Session) adopt(source acquire.Source) error {
 	s.closeSource()
 	s.source = source
 	s.estimator = clock.New(info.ClaimedRateHz)
-	s.sourceBase, s.nextSource = 0, 0
+	s.sourceBase, s.nextSource, s.ahead = 0, 0, 0
 	s.held, s.channels = nil, nil
 	s.designedHz, s.usedHz, s.moves = 0, info.ClaimedRateHz, 0
 	s.lastArrived, s.lastTaken, s.lastRebuild = time.Time{}, time.Time{}, time.Time{}
@@ -405,6 +407,7 @@ func (s *Session) take(b acquire.Block) {
 	n := b.Len()
 	if n == 0 {
 		s.lastEmpty = now
+		s.ahead = max(0, s.sourceBase+b.First-s.nextSource)
 		s.pauseOver(now)
 		s.flush(now)
 		s.everySecond(now)
@@ -446,8 +449,9 @@ func (s *Session) hold(b acquire.Block) { s.held = append(s.held, cloneBlock(b))
 func (s *Session) work(b acquire.Block, now time.Time) {
 	n := b.Len()
 	first := s.sourceBase + b.First
+	s.ahead = 0
 	if lost := first - s.nextSource; lost > 0 {
-		s.gap(s.nextSource, lost, fmt.Sprintf("%d samples lost on the way", lost))
+		s.gap(s.nextSource, lost, cmp.Or(b.LostWhy, fmt.Sprintf("%d samples lost on the way", lost)))
 		s.nextSource = first
 	} else if b.Jump {
 		s.flush(now)
