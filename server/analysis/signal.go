@@ -28,7 +28,7 @@ type Signal struct {
 	Point    int
 	From, To int64 // samples of the recording
 	// Whole has the engines begin at the recording's start: the values are then those that
-	// were live, bit for bit.
+	// were live, bit for bit, but for the scale, which is that of the end.
 	Whole bool
 	// Progress, unless nil, is told now and then which share of the work is done.
 	Progress func(share float64)
@@ -41,6 +41,9 @@ func ParsePoint(name string) (int, error) {
 	}
 	return 0, fmt.Errorf("point %q: choose %s", name, strings.Join(channel.PointNames[:], ", "))
 }
+
+// Rescaled is [channel.Recording.Rescaled] of what is written.
+func (s Signal) Rescaled() []string { return s.Rec.Rescaled(s.From, s.To, s.Channels...) }
 
 // RateHz is that of the values.
 func (s Signal) RateHz() float64 { return s.Rec.PointHz() }
@@ -107,6 +110,9 @@ func (s Signal) WriteCSV(ctx context.Context, w io.Writer) error {
 	fmt.Fprint(out, "# Learning aid, not a medical device.\r\n")
 	if s.Rec.Info.Invented {
 		fmt.Fprintf(out, "# %s: nobody measured these numbers.\r\n", acquire.InventedTag)
+	}
+	for _, text := range s.Rescaled() {
+		fmt.Fprintf(out, "# %s\r\n", text)
 	}
 	carried, err := json.Marshal(s.Rec.CarriedPoint(s.Channels, s.Point))
 	if err != nil {

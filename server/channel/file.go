@@ -162,6 +162,32 @@ func (r *Recording) AsAtEnd(n int, e *Engine, out *Output) {
 	}
 }
 
+// Rescaled tells of each channel, where values among the samples from … to were live in another scale than that of the
+// end, in which they are given, until when; without channels of all.
+func (r *Recording) Rescaled(from, to int64, channels ...int) (list []string) {
+	r.Learn()
+	for n, c := range r.Channels {
+		if len(channels) > 0 && !slices.Contains(channels, n) {
+			continue
+		}
+		until, since := int64(0), int64(0)
+		end, now := c.Linear(r.Info.Channels[n]), r.Start.Channels[n].Linear(r.Info.Channels[n])
+		for _, v := range r.events {
+			if v.Settings == nil || v.Channel != n {
+				continue
+			}
+			if now != end && v.Sample > from && since < to {
+				until = v.Sample
+			}
+			now, since = v.Settings.Linear(r.Info.Channels[n]), v.Sample
+		}
+		if until > 0 {
+			list = append(list, fmt.Sprintf("%s: until %.6g s other volts or another polarity were set; values from before are in the scale that was set last", c.Label, float64(until)/r.Info.ClaimedRateHz))
+		}
+	}
+	return list
+}
+
 // Run says what of a recording is to go through engines.
 type Run struct {
 	Channels []int

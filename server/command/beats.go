@@ -16,7 +16,7 @@ import (
 )
 
 func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
-	f := flags("beats", "FILE", "Finds the beats in one channel of a recording with the live view's detector and prints them as CSV:\nsample,time_s,kind,amplitude,quality,by_hand. sample counts from 0 and is the R peak or the pulse's peak.\nby_hand is added or moved where a beat was edited by hand in Review; how many were is told.", stderr)
+	f := flags("beats", "FILE", "Finds the beats in one channel of a recording with the live view's detector and prints them as CSV:\nsample,time_s,kind,amplitude,quality,by_hand. sample counts from 0 and is the R peak or the pulse's peak.\nby_hand is added or moved where a beat was edited by hand in Review; how many were is told.\nWhere volts changed on the way, all amplitudes are in the scale that was set last, and that is told.", stderr)
 	kind := f.String("kind", "", "`ecg or pulse` (default: what the recording says)")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: the first of the kind, else the first)")
 	found := f.Bool("found", false, foundUsage)
@@ -41,6 +41,9 @@ func beats(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	}
 	if clear(); listed == 0 {
 		tellNone(stderr, f.Arg(0), rec, n)
+	}
+	for _, text := range rec.Rescaled(0, rec.File.Len(), n) {
+		fmt.Fprintln(stderr, text)
 	}
 	return t.End()
 }

@@ -60,6 +60,13 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	shown, settings := rec.Shown(), library.CarriedWith(rec, said)
 	if isCSV && !*counts {
 		settings = rec.CarriedValues()
+		end := length
+		if *to > 0 {
+			end = int64(min(*to*rateHz, float64(length)))
+		}
+		for _, text := range rec.Rescaled(int64(*from*rateHz), end) {
+			told.tell(text)
+		}
 	}
 	changed := rec.Changed(int64(*from * rateHz))
 	notes, keep, err := library.Beside(ctx, rec, f.Arg(0))

@@ -14,7 +14,7 @@ import (
 
 // filterFile writes a recording as it is after its signal path.
 func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) error {
-	f := flags("filter", "IN OUT", "Writes a recording as it is after its signal path, the values the live view had. OUT must not exist and ends in\n.csv (every digit), .edf, .bdf or .wav (rounded to a sixteenth of the converter's step, or as the bits allow).", stderr)
+	f := flags("filter", "IN OUT", "Writes a recording as it is after its signal path, the values the live view had. Where volts or polarity changed\non the way, all values are in the scale that was set last, and that is told. OUT must not exist and ends in\n.csv (every digit), .edf, .bdf or .wav (rounded to a sixteenth of the converter's step, or as the bits allow).", stderr)
 	point := f.String("point", "smooth", "`point` of the path: scale, drift, hum, smooth, or beats, in which beats are found")
 	number := f.Int("channel", 0, "`number` of the channel, from 1 (default: all)")
 	from := f.Float64("from", 0, "begin at this `second`")
@@ -84,6 +84,9 @@ func filterFile(ctx context.Context, args []string, stdout, stderr io.Writer) er
 		return err
 	}
 	tellSteps(s, steps, told.to)
+	for _, text := range s.Rescaled() {
+		fmt.Fprintln(stderr, text)
+	}
 	fmt.Fprintf(stderr, "written: %s\n", f.Arg(1))
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"pulsewright/acquire"
 	"pulsewright/acquire/acquiretest"
 	"pulsewright/acquire/recording"
 	"pulsewright/acquire/simulate"
@@ -151,6 +152,57 @@ func scipyReads(t *testing.T, path string, want []int32) {
 	for i, s := range got {
 		if s != strconv.Itoa(int(want[i])) {
 			t.Fatalf("scipy reads sample %d as %s, want %d", i, s, want[i])
+		}
+	}
+}
+
+// TestOtherVoltsAreTold: where polarity was reversed on the way, all values are in the last scale, about 0 behind the
+// high-pass, and filter, beats and a CSV say so; where it was not, or the file keeps it, nothing is said.
+func TestOtherVoltsAreTold(t *testing.T) {
+	folder, mid := t.TempDir(), 2.5
+	path := filepath.Join(folder, "turned.edf")
+	c := acquire.Channel{Label: "clip", Kind: acquire.KindPulse, MaxCount: 1023}
+	s := channel.Resolve(channel.Places{Described: c, RateHz: 250}).Settings
+	s.Scale = channel.Scale{Source: channel.ScaleConverter, ReferenceVolts: 5, Bits: 10, Gain: 1, MidRailVolts: &mid}
+	s.Path.Drift.On = true
+	w, err := recording.Create(path, recording.Header{Info: acquire.Info{Channels: []acquire.Channel{c}}, RateHz: 250,
+		Settings: channel.NewCarried(channel.Start{RateHz: 250, ClockHz: 250, Ratio: 1, HumHz: []float64{50}, Channels: []channel.Settings{s}})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	counts := make([]int32, 2500)
+	for i := range counts {
+		counts[i] = 512
+	}
+	s.Scale.Invert = true
+	turned := s
+	for _, err := range []error{w.Write([][]int32{counts[:1000]}, 0), w.Annotate(1000, 0, channel.Event{Settings: &turned}.Text()), w.Write([][]int32{counts[1000:]}, 1000), w.Close()} {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	const says = "clip: until 4 s other volts or another polarity were set; values from before are in the scale that was set last"
+	for name, args := range map[string][]string{"filtered.csv": {"filter", "-point", "drift"}, "values.csv": {"convert"}, "later.csv": {"filter", "-from", "5"},
+		"later-values.csv": {"convert", "-from", "5"}, "copy.edf": {"convert"}, "counts.csv": {"convert", "-counts"}, "": {"beats"}} {
+		out := filepath.Join(folder, name)
+		if args = append(args, path); name != "" {
+			args = append(args, out)
+		}
+		status, _, told := call(args...)
+		if want := name == "" || name == "filtered.csv" || name == "values.csv"; status != 0 || strings.Contains(told, says) != want {
+			t.Errorf("%v: status %d, %q", args, status, told)
+		}
+		if name != "filtered.csv" {
+			continue
+		}
+		text := readText(t, out)
+		if !strings.Contains(text, "# "+says) {
+			t.Errorf("%s does not say so: %.300s", name, text)
+		}
+		for _, row := range table(t, text)[1:] {
+			if v := float(t, row[1]); math.Abs(v) > 1e-9 {
+				t.Fatalf("%g V behind the high-pass at %s s", v, row[0])
+			}
 		}
 	}
 }

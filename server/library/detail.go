@@ -122,4 +122,7 @@ func (r *review) describe(out *Detail) {
 		out.ChannelDetails = append(out.ChannelDetails, ChannelDetail{Resolved: resolved, Unit: l.Unit, NumbersUnit: resolved.Settings.Unit, StepVolts: l.Step(), LowVolts: low, HighVolts: high, Board: resolved.Board})
 	}
 	out.Remarks = append(out.Remarks, r.file.Remarks()...)
+	if r.rec.Known() { // else the file is read through for it
+		out.Remarks = append(out.Remarks, r.rec.Rescaled(0, r.file.Len())...)
+	}
 }

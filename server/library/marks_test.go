@@ -173,26 +173,36 @@ func TestNotesMadeAfterwards(t *testing.T) {
 	}
 }
 
-// TestAPathChangedWhileRecordingIsTold in words, not as the settings that programs read.
+// TestAPathChangedWhileRecordingIsTold in words, not as the settings that programs read; and a polarity that was reversed as a remark.
 func TestAPathChangedWhileRecordingIsTold(t *testing.T) {
 	r, store := begin(t)
 	settings := channel.Resolve(channel.Places{Described: recordertest.Channel, RateHz: 250}).Settings
 	r.Engines(channel.Start{RateHz: 250, Ratio: 1, Channels: []channel.Settings{settings}})
 	recordertest.Feed(r, 0, 500)
 	settings.Path.Drift.On = !settings.Path.Drift.On
-	r.Engine(500, channel.Event{Settings: &settings})
-	recordertest.Feed(r, 500, 500)
+	first := settings
+	r.Engine(500, channel.Event{Settings: &first})
+	recordertest.Feed(r, 500, 250)
+	settings.Scale.Invert = true
+	r.Engine(750, channel.Event{Settings: &settings})
+	recordertest.Feed(r, 750, 250)
 	state, err := r.Keep("lamp clip", 1)
 	if err != nil {
 		t.Fatal(err)
 	}
 	code, answer := ask(t, store, r, "GET", "/recordings/"+url.PathEscape(state.ID), "")
-	var out struct{ Notes []Note }
+	var out struct {
+		Notes   []Note
+		Remarks []string
+	}
 	if err := json.Unmarshal(answer, &out); err != nil || code != http.StatusOK {
 		t.Fatalf("%d %s", code, answer)
 	}
-	if len(out.Notes) != 1 || out.Notes[0].Text != "settings of pulse changed" || out.Notes[0].Sample != 500 {
-		t.Errorf("notes %+v, want the change at sample 500", out.Notes)
+	if len(out.Notes) != 2 || out.Notes[0].Text != "settings of pulse changed" || out.Notes[0].Sample != 500 {
+		t.Errorf("notes %+v, want the changes at samples 500 and 750", out.Notes)
+	}
+	if len(out.Remarks) != 1 || !strings.HasPrefix(out.Remarks[0], "pulse: until 3 s other volts or another polarity were set") {
+		t.Errorf("remarks %q, want that polarity was reversed at 3 s", out.Remarks)
 	}
 }
 
