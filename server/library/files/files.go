@@ -76,7 +76,7 @@ func CheckGiven(name string) error {
 	}
 	for _, r := range name {
 		if !recording.InFileName(r) {
-			return fmt.Errorf("name %s: it has the sign %q, which has no place in a file's name; use letters, digits, spaces, - _ and .", strconv.Quote(name), string(r))
+			return fmt.Errorf("name %s: it has the sign %q, which has no place in a file's name; use letters, digits, spaces, hyphens, underscores and points", strconv.Quote(name), string(r))
 		}
 	}
 	return nil
