@@ -50,7 +50,8 @@ type ExportOptions struct {
 	// Tell, unless nil, is told in a sentence each what of the recording the result does not hold.
 	Tell func(text string)
 
-	// of an EDF+ or BDF+ file: samples and bytes of annotations in a record; 0 chooses
+	// of an EDF+ or BDF+ file: samples and bytes of annotations in a record; 0 chooses. With annBytes
+	// annotations stand in the first record that has room, be it before their own
 	perRecord, annBytes int
 }
 
@@ -581,6 +582,10 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	sort.SliceStable(notes, func(i, j int) bool { return notes[i].Sample < notes[j].Sample })
 	gaps := f.Gaps()
 	c := copying{w: w, f: f, o: o, start: from, end: to, notes: notes}
+	if o.annBytes > 0 {
+		// Known beforehand, they fill the records from the first on.
+		c.annotate(to + 1)
+	}
 	at := from
 	for _, g := range gaps {
 		// What lies before the gap, then the gap.
@@ -635,14 +640,19 @@ func (c *copying) samples(from, to int64) error {
 		o.Progress = func(done, _ int64) { c.o.Progress(from-c.start+done, c.end-c.start) }
 	}
 	return o.each(c.f, from, to, func(counts [][]int32, at int64) error {
-		for len(c.notes) > 0 && c.notes[0].Sample < at+int64(len(counts[0])) {
-			if n := c.notes[0]; n.Sample >= c.start || c.start == 0 || IsEngine(n.Text) {
-				c.w.annotateFrom(n, c.start, c.f.info.ClaimedRateHz)
-			}
-			c.notes = c.notes[1:]
-		}
+		c.annotate(at + int64(len(counts[0])))
 		return c.w.Write(counts, at-c.start)
 	})
+}
+
+// annotate writes the notes that belong before to.
+func (c *copying) annotate(to int64) {
+	for len(c.notes) > 0 && c.notes[0].Sample < to {
+		if n := c.notes[0]; n.Sample >= c.start || c.start == 0 || IsEngine(n.Text) {
+			c.w.annotateFrom(n, c.start, c.f.info.ClaimedRateHz)
+		}
+		c.notes = c.notes[1:]
+	}
 }
 
 // madeByWriter reports whether a Writer makes an annotation like this by itself.

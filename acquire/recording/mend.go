@@ -137,9 +137,13 @@ func fitLayout(path string) error {
 	if padding <= 0 {
 		return nil
 	}
-	text, err := st.annotationBytes()
+	texts, err := st.texts()
 	if err != nil {
 		return err
+	}
+	text := annotationSize // room for all of them in one record
+	for _, t := range texts {
+		text += talBytes + len(t)
 	}
 	signals := st.recordBytes - st.annotations[0].samples*st.bytes // bytes of samples in a record
 	if one := (int(f.length)*signals+st.perRecord-1)/st.perRecord + text; f.length <= maxRecordBytes && one <= maxRecordBytes {
@@ -148,23 +152,48 @@ func fitLayout(path string) error {
 	if padding < int64(st.perRecord) {
 		return nil // less than a record
 	}
-	return rewrite(f, path, ExportOptions{annBytes: min(text, max(maxRecordBytes-signals, 0))})
+	records := max(1, (f.length+int64(st.perRecord)-1)/int64(st.perRecord))
+	return rewrite(f, path, ExportOptions{annBytes: min(roomFor(texts, records), max(maxRecordBytes-signals, annotationSize))})
 }
 
-// annotationBytes is room for all annotations of the file in one record.
-func (s *edfStore) annotationBytes() (int, error) {
-	n := annotationSize
+// talBytes is more than what stands around an annotation's text: onset, duration, separators, growth.
+const talBytes = 40
+
+// roomFor is about the fewest bytes of annotations a record with which so many records hold all texts,
+// each in the first record that has room, as a Writer that knows them all beforehand puts them.
+func roomFor(texts []string, records int64) int {
+	for room := annotationSize; ; room += room/16 + 1 {
+		need, used := int64(1), talBytes
+		for _, text := range texts {
+			for _, piece := range splitText(text, room-80) {
+				if used += talBytes + len(piece); used > room {
+					need++
+					used = 2*talBytes + len(piece)
+				}
+			}
+		}
+		if need <= records {
+			return room
+		}
+	}
+}
+
+// texts are the texts of all annotations, put together where they were cut.
+func (s *edfStore) texts() (list []string, err error) {
+	var pieces []Annotation
 	for r := int64(0); r < s.records; r++ {
 		tals, err := s.tals(r)
 		if err != nil {
-			return 0, err
+			return nil, err
 		}
 		for _, t := range tals {
-			n += 40 // onset, duration, growth, separators
 			for _, text := range t.texts {
-				n += len(text)
+				pieces = append(pieces, Annotation{Text: text})
 			}
 		}
 	}
-	return n, nil
+	for _, a := range joinPieces(pieces) {
+		list = append(list, a.Text)
+	}
+	return list, nil
 }

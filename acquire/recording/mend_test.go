@@ -286,3 +286,60 @@ func TestSettlesByItself(t *testing.T) {
 		t.Errorf("%d samples, notes %v", f.Len(), notes)
 	}
 }
+
+// TestLongNoteCostsItself: a long text, be it near the end, makes a file longer by about itself, not by itself in each
+// record; it, all that was said beside it and the samples are found again, and a file cut anywhere opens.
+func TestLongNoteCostsItself(t *testing.T) {
+	const seconds, rate = 120, 250
+	long := `engine {"settings":{"board":"` + strings.Repeat("Widerstand 10 kΩ; ", 900) + `"}}`
+	data := noise(lampClip(), seconds*rate, 1)
+	make := func(at int) string {
+		w := create(t, "a.bdf", rate, lampClip())
+		for i := range seconds {
+			if i == at {
+				must(t, w.Annotate(int64(i*rate), 0, long))
+			}
+			must(t, w.Annotate(int64(i*rate+100), 0, BeatText(acquire.KindPulse, 1, -1)))
+			must(t, w.Write([][]int32{data[i*rate : i*rate+rate]}, int64(i*rate)))
+		}
+		must(t, w.Close())
+		return w.Path()
+	}
+	size := func(path string) int64 {
+		info, err := os.Stat(path)
+		must(t, err)
+		return info.Size()
+	}
+	without := size(make(-1))
+	for _, at := range []int{0, 60, 118} {
+		path := make(at)
+		if got, most := size(path), without*3/2+int64(len(long)); got > most {
+			t.Errorf("a note of %d bytes after %d s makes %d bytes of %d, at most %d", len(long), at, got, without, most)
+		}
+		f := mustOpen(t, path)
+		sameCounts(t, all(t, f), [][]int32{data})
+		if whole := f.store.(*edfStore).records; whole != seconds || len(f.Remarks()) > 0 {
+			t.Errorf("%d s: %d records of a second, remarks %q", at, whole, f.Remarks())
+		}
+		beats, found := 0, false
+		for _, a := range f.Annotations() {
+			if _, _, _, ok := ParseBeat(a.Text); ok && a.Sample == int64(beats*rate+100) {
+				beats++
+			}
+			found = found || a.Text == long && a.Sample == int64(at*rate)
+		}
+		if beats != seconds || !found {
+			t.Errorf("%d s: %d beats in their place, the note found: %v", at, beats, found)
+		}
+		b, err := os.ReadFile(path)
+		must(t, err)
+		for cut := len(b) - 7; cut > 2000; cut -= 4999 {
+			must(t, os.WriteFile(path, b[:cut], 0o600))
+			f := mustOpen(t, path)
+			n := f.Len()
+			if sameCounts(t, all(t, f), [][]int32{data[:n]}); n != int64(cut-768)/int64(recordSize(t, b))*rate {
+				t.Fatalf("cut at %d: %d samples", cut, n)
+			}
+		}
+	}
+}
