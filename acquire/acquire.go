@@ -224,6 +224,8 @@ type Health struct {
 	OutOfOrder int64 `json:"outOfOrder"`
 	// LostSamples is how many samples the board's counter or checksums prove lost.
 	LostSamples int64 `json:"lostSamples"`
+	// LostUnknown tells that nobody can know of lost samples: the lines have neither time nor counter.
+	LostUnknown bool `json:"lostUnknown"`
 	// Detail is one line for a person: "115200 baud, found by trying".
 	Detail string `json:"detail"`
 }

@@ -582,10 +582,6 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	sort.SliceStable(notes, func(i, j int) bool { return notes[i].Sample < notes[j].Sample })
 	gaps := f.Gaps()
 	c := copying{w: w, f: f, o: o, start: from, end: to, notes: notes}
-	if o.annBytes > 0 {
-		// Known beforehand, they fill the records from the first on.
-		c.annotate(to + 1)
-	}
 	at := from
 	for _, g := range gaps {
 		// What lies before the gap, then the gap.
@@ -604,11 +600,10 @@ func ExportEDF(path string, f *File, o ExportOptions) (err error) {
 	if err := c.samples(at, to); err != nil {
 		return err
 	}
-	for _, a := range c.notes {
-		if a.Sample < to || a.Sample == to && to == f.Len() {
-			w.annotateFrom(a, from, info.ClaimedRateHz)
-		}
+	if to == f.Len() {
+		to++
 	}
+	c.annotate(to)
 	c.tell()
 	return w.Err()
 }
@@ -640,7 +635,11 @@ func (c *copying) samples(from, to int64) error {
 		o.Progress = func(done, _ int64) { c.o.Progress(from-c.start+done, c.end-c.start) }
 	}
 	return o.each(c.f, from, to, func(counts [][]int32, at int64) error {
-		c.annotate(at + int64(len(counts[0])))
+		notes := at + int64(len(counts[0]))
+		if o.annBytes > 0 {
+			notes = c.end + 1 // known beforehand, they fill the records from the first on
+		}
+		c.annotate(notes)
 		return c.w.Write(counts, at-c.start)
 	})
 }

@@ -209,7 +209,7 @@ func TestPtyTempers(t *testing.T) {
 			if test.name == "non-ASCII between" {
 				bad = n / 50
 			}
-			if h.Lines != int64(want) || h.Unreadable != bad || h.LostSamples != 0 {
+			if h.Lines != int64(want) || h.Unreadable != bad || h.LostSamples != 0 || !h.LostUnknown {
 				t.Errorf("health %+v, want %d lines, %d unreadable", h, want, bad)
 			}
 			if bad > 0 && h.LastUnreadable != `\xfe\x00\x80x` {

@@ -461,6 +461,7 @@ func (s *source) describe(a acquire.Address, baud int, f Format) error {
 	}
 	s.info = acquire.Info{Address: address.String(), Device: o.usb, Name: name,
 		ClaimedRateHz: f.ClaimedRateHz, Channels: f.Channels, Columns: f.Columns}
+	s.health.LostUnknown = !f.BoardClock && !f.Counter
 	if o.frames && o.either {
 		address.Options.Set("format", "frames")
 		s.info.Address = address.String()

@@ -326,7 +326,7 @@ func TestFramesSource(t *testing.T) {
 			}
 		}
 	}
-	if h := s.(acquire.HealthReporter).Health(); origin < 1000 && h.LostSamples != 10 || h.Unreadable != 0 {
+	if h := s.(acquire.HealthReporter).Health(); origin < 1000 && h.LostSamples != 10 || h.LostUnknown || h.Unreadable != 0 {
 		t.Errorf("health %+v, want 10 lost samples", h)
 	}
 }

@@ -39,6 +39,9 @@ func TestLinkAndColumns(t *testing.T) {
 	script(t, ctx, `at("wired-nobody").click(); at("drawer-board").click()`)
 	soon(t, ctx, "the clock's chart", `at("clock-chart") && !at("clock-chart").hidden`, 30*time.Second)
 	soon(t, ctx, "its pauses", `/Regular pauses\d+ ms every [\d.]+ s/.test(at("clock-facts").textContent.replaceAll("\u00a0", " "))`, 40*time.Second)
+	if got := look[string](t, ctx, `at("board-lost").textContent + "; " + at("board-clock").textContent`); got != "unknown: the board sends no time and no counter; when it arrives; no column is taken as a clock" {
+		t.Errorf("of lost samples and the clock: %q", got)
+	}
 	picture(t, ctx, "link")
 	script(t, ctx, `at("scale-open").click()`)
 	soon(t, ctx, "that decimals need no bits", `at("scale-dialog")?.open && !at("scale-decimals").hidden`, 5*time.Second)

@@ -154,6 +154,9 @@ func linkLosses(h acquire.Health) string {
 	if len(parts) == 0 {
 		return ""
 	}
+	if h.LostUnknown {
+		parts = append(parts, "samples lost by the board: unknown, since it sends no time and no counter")
+	}
 	return "lost on the link: " + strings.Join(parts, "; ")
 }
 

@@ -750,6 +750,13 @@ function statusWords() {
   return words.status[server.status] || server.status;
 }
 
+/** Who says the rate that was not measured. @param {import("./wire.js").Info | undefined} source */
+function saidRate(source) {
+  if (new URLSearchParams(source?.address.split("?")[1]).has("rate")) return W.saidBySetting;
+  if (source?.address.startsWith("sound:")) return W.saidBySound;
+  return source?.columns?.some((c) => c.use === "clock") ? W.saidByClock : W.saidByBoard;
+}
+
 /** @param {PageState} state */
 function showSource(state) {
   const server = state.server;
@@ -764,7 +771,7 @@ function showSource(state) {
   if (!(used > 0)) setText(e, W.measuringTheSampleRate);
   else if (clock?.measuredRateHz > 0 && !clock.exact) {
     const unsure = clock.uncertaintyHz > 0 ? ` ± ${significant(clock.uncertaintyHz, 1)}` : "";
-    setText(e, W.measured(rate(clock.measuredRateHz), unsure, clock.claimedRateHz > 0 ? W.claimed(rate(clock.claimedRateHz)) : ""));
+    setText(e, W.measured(rate(clock.measuredRateHz), unsure, clock.claimedRateHz > 0 ? saidRate(server.source)(rate(clock.claimedRateHz)) : ""));
   } else setText(e, W.sampleRate(rate(used)));
   const warning = clock?.doubt ? sentence(clock.doubt) : clock?.warning ?? "";
   const w = byId("clock-warning");

@@ -11,6 +11,18 @@ import { drawerBoardWords as W } from "./words.js";
 
 const MOST_ROWS = 40;
 
+/**
+ * Which column of the board's lines is taken as its clock.
+ * @param {import("./wire.js").Column[]} columns
+ */
+export function clockWords(columns) {
+  const of = (/** @type {string} */ use) => columns.findIndex((c) => c.use === use);
+  const clock = of("clock"), counter = of("counter");
+  const list = clock >= 0 ? [W.clockColumn(clock + 1, columns[clock].name, W.clockUnits[columns[clock].clock ?? ""])] : [W.noClockColumn];
+  if (counter >= 0) list.push(W.counterColumn(counter + 1, columns[counter].name));
+  return list.join("; ");
+}
+
 class BoardPanel {
   /**
    * @param {HTMLElement} root
@@ -39,7 +51,7 @@ class BoardPanel {
   changed(state) {
     const server = state.server;
     this.#showClock(state);
-    const now = [state.text, server?.channels, server?.health, server?.gaps, server?.notes, state.dropped];
+    const now = [state.text, server?.source, server?.channels, server?.health, server?.gaps, server?.notes, state.dropped];
     if (now.every((v, i) => v === this.shown[i])) return;
     this.shown = now;
     const health = server?.health;
@@ -47,8 +59,9 @@ class BoardPanel {
       h("dt", {}, W.linesRead), h("dd", {}, (health?.lines ?? 0).toLocaleString("en")),
       h("dt", {}, W.unreadable), h("dd", {}, (health?.unreadable ?? 0).toLocaleString("en")),
       h("dt", {}, W.linesOutOfOrder), h("dd", {}, (health?.outOfOrder ?? 0).toLocaleString("en")),
-      h("dt", {}, W.samplesLostByTheBoard), h("dd", {}, (health?.lostSamples ?? 0).toLocaleString("en")),
+      h("dt", {}, W.samplesLostByTheBoard), h("dd", { "data-testid": "board-lost" }, health?.lostUnknown ? W.lostUnknown : (health?.lostSamples ?? 0).toLocaleString("en")),
       h("dt", {}, W.framesLostByThisPage), h("dd", {}, state.dropped.toLocaleString("en")),
+      server?.source?.columns?.length ? h("dt", {}, W.timeOfALine) : null, server?.source?.columns?.length ? h("dd", { "data-testid": "board-clock" }, clockWords(server.source.columns)) : null,
       health?.detail ? h("dt", {}, W.connection) : null, health?.detail ? h("dd", {}, health.detail) : null,
       health?.lastUnreadable ? h("dt", {}, W.lastUnreadable) : null, health?.lastUnreadable ? h("dd", {}, h("code", {}, health.lastUnreadable)) : null);
     const n = server?.channels.findIndex((c) => c.unit === "counts") ?? -1;

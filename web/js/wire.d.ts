@@ -514,6 +514,7 @@ export interface Health {
   lastUnreadable: string;
   outOfOrder: number;
   lostSamples: number;
+  lostUnknown: boolean;
   detail: string;
 }
 export interface HealthMessage {
@@ -523,6 +524,7 @@ export interface HealthMessage {
   lastUnreadable: string;
   outOfOrder: number;
   lostSamples: number;
+  lostUnknown: boolean;
   detail: string;
 }
 export interface Hum {

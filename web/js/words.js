@@ -179,8 +179,14 @@ export const appWords = {
   measuringTheSampleRate: "measuring the sample rate …",
   /** @param {unknown} rate @param {unknown} unsure @param {unknown} c */
   measured: (rate, unsure, c) => `${rate}${unsure} measured${c}`,
-  /** @param {unknown} rate */
-  claimed: (rate) => `, the board says ${rate}`,
+  /** @param {string} rate */
+  saidByBoard: (rate) => `, ${rate} says the board`,
+  /** @param {string} rate */
+  saidByClock: (rate) => `, ${rate} by the board’s clock`,
+  /** @param {string} rate */
+  saidBySound: (rate) => `, ${rate} says the sound input`,
+  /** @param {string} rate */
+  saidBySetting: (rate) => `, ${rate} set`,
   /** @param {unknown} rate */
   sampleRate: (rate) => `${rate} sample rate`,
   nothingButNumbersSoFar: "only numbers so far, no messages",
@@ -631,6 +637,14 @@ export const drawerBoardWords = {
   unreadable: "Unreadable",
   linesOutOfOrder: "Out of order",
   samplesLostByTheBoard: "Samples lost by the board",
+  lostUnknown: "unknown: the board sends no time and no counter",
+  timeOfALine: "Time of a line",
+  noClockColumn: "when it arrives; no column is taken as a clock",
+  /** @param {number} n @param {string} name @param {string} unit */
+  clockColumn: (n, name, unit) => `column ${n}${name ? ` (${name})` : ""} is taken as the board’s clock, in ${unit}`,
+  /** @param {number} n @param {string} name */
+  counterColumn: (n, name) => `column ${n}${name ? ` (${name})` : ""} is taken as a counter of lines`,
+  clockUnits: /** @type {Record<string, string>} */ ({ t_us: "microseconds", t_ms: "milliseconds", t_s: "seconds" }),
   framesLostByThisPage: "Missed by this page (frames)",
   connection: "Connection",
   lastUnreadable: "Last unreadable",
