@@ -2,6 +2,7 @@ package server
 
 import (
 	"fmt"
+	"math"
 	"math/bits"
 	"net/http"
 
@@ -10,6 +11,7 @@ import (
 	"pulsewright/dsp/firmware"
 	"pulsewright/dsp/signalpath"
 	"pulsewright/server/channel"
+	"pulsewright/server/session"
 )
 
 // Firmware is what GET /channels/{n}/path/firmware answers.
@@ -18,6 +20,7 @@ type Firmware struct {
 	Bits       int           `json:"bits"`
 	Signed     bool          `json:"signed"`
 	RateHz     float64       `json:"rateHz"`
+	Rate       FirmwareRate  `json:"rate"`
 	Sections   int           `json:"sections"`
 	Fraction   int           `json:"fraction"` // an output is counts times 2^fraction
 	CyclesAVR  int           `json:"cyclesAvr"`
@@ -37,16 +40,78 @@ type Firmware struct {
 	LatencySeconds float64        `json:"latencySeconds"`
 }
 
+// Where a FirmwareRate is from.
+const (
+	rateExact    = "exact"    // the samples are the clock, or nothing was measured yet
+	rateSaid     = "said"     // by the board or in its address; the measurement agrees
+	rateUsual    = "usual"    // a usual rate; the measurement agrees
+	rateMeasured = "measured" // neither agrees
+)
+
+// FirmwareRate is the rate that firmware is made for and which it is.
+type FirmwareRate struct {
+	Hz            float64 `json:"hz"`
+	From          string  `json:"from"`       // exact, said, usual or measured
+	MeasuredHz    float64 `json:"measuredHz"` // 0: nothing
+	UncertaintyHz float64 `json:"uncertaintyHz"`
+}
+
+// usualHz are rates that boards usually have.
+var usualHz = []float64{25, 50, 100, 125, 128, 150, 200, 250, 256, 300, 360, 400, 475, 500, 512, 600, 800, 860, 1000, 1024, 2000, 4000}
+
+// firmwareRate chooses the rate for firmware of a path that was designed for designedHz: the one that is said or the
+// nearest usual one, where it lies within what was measured, else designedHz.
+func firmwareRate(designedHz float64, decimation int, c session.ClockState) FirmwareRate {
+	r := FirmwareRate{Hz: designedHz, From: rateExact}
+	if c.Exact || decimation > 1 || !(c.MeasuredRateHz > 0) {
+		return r
+	}
+	r.From, r.MeasuredHz, r.UncertaintyHz = rateMeasured, c.MeasuredRateHz, c.UncertaintyHz
+	off := c.UncertaintyHz
+	for _, hz := range usualHz {
+		if d := math.Abs(hz - c.MeasuredRateHz); d <= off {
+			r.Hz, r.From, off = hz, rateUsual, d
+		}
+	}
+	if said := c.ClaimedRateHz; said > 0 && math.Abs(said-c.MeasuredRateHz) <= c.UncertaintyHz {
+		r.Hz, r.From = said, rateSaid
+	}
+	return r
+}
+
+// about says in a line which rate it is, "" where there is nothing to say.
+func (r FirmwareRate) about() string {
+	measured := fmt.Sprintf("%.6g ± %.1g", r.MeasuredHz, r.UncertaintyHz)
+	switch r.From {
+	case rateSaid:
+		return fmt.Sprintf("  rate    %.6g samples a second, as said of the board; measured %s", r.Hz, measured)
+	case rateUsual:
+		return fmt.Sprintf("  rate    %.6g samples a second, a usual rate; measured %s", r.Hz, measured)
+	case rateMeasured:
+		return fmt.Sprintf("  rate    %.6g samples a second, as measured: now %s", r.Hz, measured)
+	}
+	return ""
+}
+
+// firmwareAsked is what firmware is asked for.
+type firmwareAsked struct {
+	sections filter.Sections
+	config   firmware.Config
+	rate     FirmwareRate
+	about    []string
+}
+
 // firmwareOf reads what firmware is asked for: a channel's path as sections, and how the
 // board computes. It answers itself and returns false when that cannot be.
-func (s *Server) firmwareOf(w http.ResponseWriter, r *http.Request, n int) (filter.Sections, firmware.Config, []string, bool) {
+func (s *Server) firmwareOf(w http.ResponseWriter, r *http.Request, n int) (a firmwareAsked, ok bool) {
 	wide, signed := 10, false
-	if state := s.session.State(); n >= 0 && n < len(state.Channels) && n < len(state.Source.Channels) {
+	state := s.session.State()
+	if n >= 0 && n < len(state.Channels) && n < len(state.Source.Channels) {
 		wide, signed = ConverterBits(state.Source.Channels[n], state.Channels[n].Scale)
 	}
 	bits, ok := asked{"bits", float64(wide), 8, 24}.read(w, r)
 	if !ok {
-		return nil, firmware.Config{}, nil, false
+		return a, false
 	}
 	query := r.URL.Query()
 	switch query.Get("signed") {
@@ -57,34 +122,47 @@ func (s *Server) firmwareOf(w http.ResponseWriter, r *http.Request, n int) (filt
 		signed = false
 	default:
 		fail(w, http.StatusBadRequest, fmt.Sprintf("signed=%s: give true or false", quoteShort(query.Get("signed"))))
-		return nil, firmware.Config{}, nil, false
+		return a, false
 	}
 	sections, rateHz, settings, err := s.session.PathSections(r.Context(), n)
 	if err != nil {
 		Fail(w, err)
-		return nil, firmware.Config{}, nil, false
+		return a, false
 	}
-	config := firmware.Config{RateHz: rateHz, Bits: int(bits), Signed: signed, Invert: s.session.State().Channels[n].Scale.Invert, Form: firmware.Form(query.Get("form"))}
-	if config.Form == "" {
-		config.Form = firmware.Exact
+	a.rate = firmwareRate(rateHz, state.Decimation, state.Clock)
+	if a.rate.Hz != rateHz {
+		if sections, settings, err = channel.Sections(settings, a.rate.Hz); err != nil {
+			Fail(w, err)
+			return a, false
+		}
 	}
-	return sections, config, AboutPath(settings, rateHz), true
+	a.sections = sections
+	a.config = firmware.Config{RateHz: a.rate.Hz, Bits: int(bits), Signed: signed, Invert: s.session.State().Channels[n].Scale.Invert, Form: firmware.Form(query.Get("form"))}
+	if a.config.Form == "" {
+		a.config.Form = firmware.Exact
+	}
+	a.about = AboutPath(settings, a.rate.Hz)
+	if line := a.rate.about(); line != "" {
+		a.about = append(a.about, line)
+	}
+	return a, true
 }
 
 // getFirmware answers a channel's path as C, within its costs and its rounding, or the C
 // alone as a file; with whole=ino, avr or c a whole program around it.
 func (s *Server) getFirmware(w http.ResponseWriter, r *http.Request) {
 	n := channelOf(r)
-	sections, config, about, ok := s.firmwareOf(w, r, n)
+	a, ok := s.firmwareOf(w, r, n)
 	if !ok {
 		return
 	}
+	sections, config, about := a.sections, a.config, a.about
 	f, err := firmware.New(sections, config)
 	if err != nil {
 		fail(w, http.StatusConflict, err.Error())
 		return
 	}
-	out := Firmware{Form: config.Form, Bits: config.Bits, Signed: config.Signed, RateHz: config.RateHz, Sections: len(sections), Fraction: f.Fraction(), CyclesAVR: f.Cycles(), StateBytes: f.StateBytes(), ConstantBytes: f.ConstantBytes()}
+	out := Firmware{Form: config.Form, Bits: config.Bits, Signed: config.Signed, RateHz: config.RateHz, Rate: a.rate, Sections: len(sections), Fraction: f.Fraction(), CyclesAVR: f.Cycles(), StateBytes: f.StateBytes(), ConstantBytes: f.ConstantBytes()}
 	out.ErrorHz, out.ErrorDB = f.Error()
 	out.NoiseCounts, out.NoiseOfBeat = f.Noise(), f.NoiseOfBeat()
 	out.Code, out.File = f.C(about), "pulsewright_path.h"

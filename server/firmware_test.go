@@ -5,7 +5,28 @@ import (
 
 	"pulsewright/acquire"
 	"pulsewright/server/channel"
+	"pulsewright/server/session"
 )
+
+// TestFirmwareRate: within what was measured the rate that is said counts, then the nearest usual one.
+func TestFirmwareRate(t *testing.T) {
+	for _, c := range []struct {
+		claimed, measured, unsure, want float64
+		from                            string
+	}{
+		{0, 249.85, 0.3, 250, rateUsual}, {0, 252, 5, 250, rateUsual}, {0, 255, 6, 256, rateUsual},
+		{252, 249.85, 3, 252, rateSaid}, {250, 249.85, 0.3, 250, rateSaid}, {250, 243, 0.1, 249.9, rateMeasured},
+		{0, 249.85, 0.01, 249.9, rateMeasured}, {250, 0, 0, 249.9, rateExact},
+	} {
+		r := firmwareRate(249.9, 1, session.ClockState{ClaimedRateHz: c.claimed, MeasuredRateHz: c.measured, UncertaintyHz: c.unsure})
+		if r.Hz != c.want || r.From != c.from {
+			t.Errorf("%+v: %g Hz, %s", c, r.Hz, r.From)
+		}
+	}
+	if r := firmwareRate(999.9, 48, session.ClockState{MeasuredRateHz: 47995, UncertaintyHz: 10}); r.Hz != 999.9 {
+		t.Errorf("of a sound card's points: %+v", r)
+	}
+}
 
 // TestConverterBits: the width that holds a channel's range, as far as the firmware takes
 // it; 10 bits, the commonest, where none is stated.

@@ -191,12 +191,12 @@ func (s *Server) getOnBoard(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	sections, config, _, ok := s.firmwareOf(w, r, n)
+	a, ok := s.firmwareOf(w, r, n)
 	if !ok {
 		return
 	}
 	kind := firmware.Kind(s.session.State().Channels[n].Kind)
-	view, err := s.onBoard.look(n, seconds, boardAsked{sections, kind, config})
+	view, err := s.onBoard.look(n, seconds, boardAsked{a.sections, kind, a.config})
 	if err != nil {
 		fail(w, http.StatusConflict, err.Error())
 		return

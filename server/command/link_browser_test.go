@@ -43,7 +43,10 @@ func TestLinkAndColumns(t *testing.T) {
 		t.Errorf("of lost samples and the clock: %q", got)
 	}
 	picture(t, ctx, "link")
-	script(t, ctx, `at("scale-open").click()`)
+	script(t, ctx, `at("drawer-firmware").click()`)
+	soon(t, ctx, "which rate the firmware is made for", `/Its rate(as measured, |250 Hz, a usual rate; measured )\d+(\.\d+)? ± [\d.]+ Hz/.test(at("firmware-facts")?.textContent) && /^\/\/   rate    \d.* ± /m.test(at("firmware-code").textContent)`, 20*time.Second)
+	picture(t, ctx, "firmware")
+	script(t, ctx, `at("drawer-firmware").click(); at("scale-open").click()`)
 	soon(t, ctx, "that decimals need no bits", `at("scale-dialog")?.open && !at("scale-decimals").hidden`, 5*time.Second)
 	picture(t, ctx, "decimals")
 	script(t, ctx, `at("scale-dialog").close(); at("source-open").click()`)

@@ -460,6 +460,7 @@ export interface Firmware {
   bits: number;
   signed: boolean;
   rateHz: number;
+  rate: FirmwareRate;
   sections: number;
   fraction: number;
   cyclesAvr: number;
@@ -473,6 +474,12 @@ export interface Firmware {
   file: string;
   cost: Cost | null;
   latencySeconds: number;
+}
+export interface FirmwareRate {
+  hz: number;
+  from: string;
+  measuredHz: number;
+  uncertaintyHz: number;
 }
 export interface FoundBeats {
   channels: Mark[][];

@@ -763,6 +763,12 @@ export const drawerFirmwareWords = {
   /** @param {unknown} bits @param {unknown} b @param {unknown} significant */
   bitCountsASecond: (bits, b, significant) => `${bits}-bit counts, ${b}, ${significant} a second`,
   from0: "from 0",
+  itsRate: "Its rate",
+  rateFrom: /** @type {Record<string, (hz: number, measured: string) => string>} */ ({
+    said: (hz, measured) => `${hz} Hz, as said of the board; measured ${measured} Hz`,
+    usual: (hz, measured) => `${hz} Hz, a usual rate; measured ${measured} Hz`,
+    measured: (_, measured) => `as measured, ${measured} Hz`,
+  }),
   gives: "Gives",
   /** @param {unknown} a */
   counts: (a) => `counts × ${a}`,

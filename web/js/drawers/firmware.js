@@ -12,7 +12,7 @@ import { drawerFirmwareWords as W } from "../words.js";
 /** @import {DrawerContext} from "../drawers.js" */
 /** @import {PageState} from "../store.js" */
 
-/** @typedef {{form: string, bits: number, signed: boolean, rateHz: number, sections: number, fraction: number, cyclesAvr: number, stateBytes: number, errorDb: number, errorHz: number, noiseCounts: number, noiseOfBeat: number, constantBytes: number, code: string, file: string, cost: {cycles: number, flashBytes: number, ramBytes: number}|null, latencySeconds: number}} Firmware */
+/** @typedef {{form: string, bits: number, signed: boolean, rateHz: number, rate: {hz: number, from: string, measuredHz: number, uncertaintyHz: number}, sections: number, fraction: number, cyclesAvr: number, stateBytes: number, errorDb: number, errorHz: number, noiseCounts: number, noiseOfBeat: number, constantBytes: number, code: string, file: string, cost: {cycles: number, flashBytes: number, ramBytes: number}|null, latencySeconds: number}} Firmware */
 /** @typedef {{rateHz: number, first: number, filtered: number[], beats: number[], rateBpm: number|null, latencySeconds: number}} OnBoard */
 
 const AVR_HZ = 16e6;
@@ -82,7 +82,7 @@ export class FirmwarePanel {
     if (!path) return;
     const query = this.#query() + (this.choice.whole ? "&whole=" + this.choice.whole : "");
     const c = state.server?.channels[channel];
-    const key = JSON.stringify([channel, path, c?.kind, c?.scale.invert, state.server?.rateHz, query]);
+    const key = JSON.stringify([channel, path, c?.kind, c?.scale.invert, state.server?.rateHz, significant(state.server?.clock.uncertaintyHz ?? 0, 1), query]);
     if (key === this.asked) return;
     this.asked = key;
     void this.#ask(channel, query, key);
@@ -110,6 +110,7 @@ export class FirmwarePanel {
       const share = (100 * cycles * f.rateHz) / AVR_HZ;
       const rows = [
         [W.reads, W.bitCountsASecond(f.bits, f.signed ? "signed" : W.from0, significant(f.rateHz, 4))],
+        ...(f.rate.from === "exact" ? [] : [[W.itsRate, W.rateFrom[f.rate.from](f.rate.hz, `${significant(f.rate.measuredHz, 5)} ± ${significant(f.rate.uncertaintyHz, 1)}`)]]),
         [W.gives, f.fraction > 0 ? W.counts(2 ** f.fraction) : "counts"],
         [W.roundingMovesTheGain, f.errorDb < 0.001 ? W.byLessThan0001 : W.byUpToDBAt(significant(f.errorDb, 2), significant(f.errorHz, 2))],
         [W.roundingNoise, W.countsOfABeat(significant(f.noiseCounts, 2), significant(100 * f.noiseOfBeat, 2))],
