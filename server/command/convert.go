@@ -49,8 +49,10 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		in.Close()
 		return err
 	}
-	rateHz := in.Describe().ClaimedRateHz
-	length := in.Len()
+	rateHz, end := in.Describe().ClaimedRateHz, in.Len()
+	if *to > 0 {
+		end = int64(min(*to*rateHz, float64(end)))
+	}
 	said := library.Said(f.Arg(0))
 	if err := sayKinds(&said, *kinds, len(in.Describe().Channels)); err != nil {
 		in.Close()
@@ -60,10 +62,6 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 	shown, settings := rec.Shown(), library.CarriedWith(rec, said)
 	if isCSV && !*counts {
 		settings = rec.CarriedValues()
-		end := length
-		if *to > 0 {
-			end = int64(min(*to*rateHz, float64(length)))
-		}
 		for _, text := range rec.Rescaled(int64(*from*rateHz), end) {
 			told.tell(text)
 		}
@@ -75,7 +73,7 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		return err
 	}
 	tell, clear := progress(stderr)
-	options := recording.ExportOptions{Context: ctx, Counts: *counts, From: int64(*from * rateHz), To: int64(min(*to*rateHz, float64(length))), Tell: told.tell, Progress: func(done, total int64) {
+	options := recording.ExportOptions{Context: ctx, Counts: *counts, From: int64(*from * rateHz), To: end, Tell: told.tell, Progress: func(done, total int64) {
 		if tell != nil && total > 0 {
 			tell(float64(done) / float64(total))
 		}
