@@ -90,7 +90,8 @@ func millimetres(t *testing.T, name string, all []stroke) {
 func TestPrintsSheets(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t, 1280, 800)
-	open(t, ctx, program(t, "demo:finger"))
+	address := program(t, "demo:finger")
+	open(t, ctx, address)
 	soon(t, ctx, "twelve seconds, judged", `window.pulsewright?.stats?.().lastIndex > 3000 && pulsewright.stats().state === "reading"`, 60*time.Second)
 	ready(t, ctx)
 	script(t, ctx, `at("cautions-ack")?.click(); if (document.documentElement.dataset.theme !== "dark") at("theme").click();
@@ -103,7 +104,10 @@ func TestPrintsSheets(t *testing.T) {
 			t.Errorf("%s: %d points of 1250 samples", name, len(points))
 		}
 	}
-	always := []string{"INVENTED", "Name", "250\u00a0Hz", "5 s from ", "drift below 0.3 Hz removed", "above 15 Hz removed", "Learning aid, not a medical device."}
+	asks(t, "PUT", address+"/api/v1/channels/0/board", `{"board":{"board":1,"supplyVolts":5,"midRail":{"top":10000,"bottom":10000},"converter":{"referenceVolts":5,"bits":10,"rateHz":250},"stages":[{"stage":"phototransistor","parts":{"load":10000,"lamp":0.01,"transfer":0.01}},{"stage":"low-pass","parts":{"resistor":"1k","trimmer":{"value":"20k","at":0.25},"capacitor":"1u"}}]}}`, nil)
+	soon(t, ctx, "the board on the page", `!at("sheet-open").disabled && S().lastIndex > 0`, 10*time.Second)
+
+	always := []string{"INVENTED", "Board of ", "supply 5\u00a0V; mid-rail of 10\u00a0kΩ and 10\u00a0kΩ", "lamp’s current 10\u00a0mA", "trimmer 20\u00a0kΩ at 25 %", "converter 5\u00a0V, 10 bits", "Volts of ", "one count is ", "Name", "250\u00a0Hz", "5 s from ", "drift below 0.3 Hz removed", "above 15 Hz removed", "Learning aid, not a medical device."}
 	for _, p := range []struct {
 		name string
 		size chromedp.PaperSize

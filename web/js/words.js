@@ -348,6 +348,14 @@ export const boardStripWords = {
 
 /** board/words.js */
 export const boardWordsWords = {
+  /** @param {string} volts */
+  supply: (volts) => `supply ${volts}`,
+  /** @param {string} top @param {string} bottom */
+  midRail: (top, bottom) => `mid-rail of ${top} and ${bottom}`,
+  /** @param {string} volts @param {number} bits */
+  converter: (volts, bits) => `converter ${volts}, ${bits} bits`,
+  /** @param {string} value @param {string} percent */
+  turnedTo: (value, percent) => `${value} at ${percent} %`,
   phototransistor: "Phototransistor",
   photodiode: "Photodiode",
   electrodes: "Electrodes",
@@ -2281,6 +2289,11 @@ export const traceOnPaperWords = {
   secondsFrom: (seconds, time) => `${seconds} s from ${time}`,
   /** @param {string} label */
   pathOf: (label) => `Path of ${label}`,
+  /** @param {string} label */
+  voltsOf: (label) => `Volts of ${label}`,
+  /** @param {string} label */
+  boardOf: (label) => `Board of ${label}`,
+  asTheSourceSays: "as the source says",
   /** @param {string} label @param {number} seconds @param {string} time */
   newestOf: (label, seconds, time) => `of ${label}, the newest ${seconds} s at ${time}`,
   /** @param {string} time */
@@ -2291,6 +2304,10 @@ export const traceOnPaperWords = {
 
 /** review/on-paper.js */
 export const reviewOnPaperWords = {
+  /** @param {string} label */
+  voltsOf: (label) => `Volts of ${label}`,
+  /** @param {string} label */
+  boardOf: (label) => `Board of ${label}`,
   /** @param {string} time */
   recorded: (time) => `recorded ${time}`,
   /** @param {string} where @param {string} name */
@@ -2344,7 +2361,7 @@ export const traceSheetWords = {
   /** @param {unknown} duration @param {unknown} b */
   gap: (duration, b) => `gap ${duration}${b}`,
   /** @param {number} n */
-  unwritten: (n) => (n === 1 ? "1 interval more, no room to write it" : `${n} intervals more, no room to write them`),
+  unwritten: (n) => `and ${n} more`,
 };
 
 /** trace/toolbar.js */

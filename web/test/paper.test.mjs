@@ -1,5 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import { titleOf } from "../js/trace/on-paper.js";
 import { gridScene, pathWords, typicalScene } from "../js/paper.js";
 import { svgOf } from "../js/scene/svg.js";
 import { LIGHT } from "../js/theme.js";
@@ -40,4 +41,9 @@ test("a typical beat: its band lies inside the chart, its middle at its place", 
   assert.ok(clip?.kind === "clip" && Array.from(band.y).every((y) => y > clip.y && y < clip.y + clip.height));
   const [a, b, c] = Array.from(middle.y);
   assert.ok(Math.abs((a - b) / (a - c) - 2) < 1e-6 && b < c);
+});
+
+test("a sheet of a port is headed by its channels, of a demo or recording by its name", () => {
+  assert.equal(titleOf({ address: "serial:/dev/ttyACM0", name: "/dev/ttyACM0, 115200 baud" }, ["lamp clip", "lead"]), "lamp clip, lead – /dev/ttyACM0, 115200 baud");
+  assert.equal(titleOf({ address: "file:bench.edf", name: "bench 3" }, ["lamp clip"]), "bench 3");
 });

@@ -105,7 +105,9 @@ test("on paper intervals get smaller letters, and those without room are counted
     const lane = { name: paper ? "raw" : "", unit: "V", colour: "trace0", style: { width: 1, on: 1, off: 0 }, top: 24, height: 100, low: 0, high: 1, curve: null, beats, signs: true, mmVolts: 0 };
     const { items } = sheetScene({ width: 700, height: 160, left: 50, x0: 50, perSample: 1, rateHz: 100, lanes: [lane], overlaid: false, mmSamples: 0, gaps: [], notes: [], cursors: null, ...(paper ? { unwritten: (/** @type {number} */ n) => `${n} more` } : {}) });
     const words = items.flatMap((i) => (i.kind === "clip" ? i.items : [i])).flatMap((i) => (i.kind === "words" ? [i] : []));
-    return { written: words.filter((w) => w.text === "800 ms"), more: words.find((w) => / more$/.test(w.text))?.text ?? "" };
+    const more = words.find((w) => / more$/.test(w.text));
+    assert.ok(!more || more.y < lane.top && words.every((w) => w.text !== "800 ms" || w.x + 15 < more.x - 30), "beside the intervals, not over the trace");
+    return { written: words.filter((w) => w.text === "800 ms"), more: more?.text ?? "" };
   };
   assert.deepEqual([texts(45, false).written.length, texts(45, false).more], [0, ""], "on a screen there is zooming");
   const paper = texts(45, true);

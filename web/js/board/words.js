@@ -94,6 +94,32 @@ export function partOf(part) {
   return { ...part, value: typeof part.value === "number" ? part.value : parseValue(String(part.value)) };
 }
 
+/** @param {string} role @param {Part} part */
+function partText(role, part) {
+  const p = partOf(part);
+  if (!p) return "";
+  const number = Number(p.value);
+  if (role === "transfer") return String(number);
+  const value = valueText(number, role === "lamp" ? "A" : /apacit/.test(role) ? "F" : "Ω");
+  return p.at === undefined ? value : W.turnedTo(value, String(Math.round(100 * p.at)));
+}
+
+/**
+ * A board in a sentence: supply, stages with their parts, converter.
+ * @param {Board} board
+ */
+export function boardText(board) {
+  const { midRail: m, converter: c } = board;
+  const list = [W.supply(valueText(board.supplyVolts, "V"))];
+  if (m) list.push(W.midRail(partText("top", m.top), partText("bottom", m.bottom)));
+  for (const s of board.stages) {
+    const parts = Object.entries(s.parts ?? {}).map(([role, part]) => `${roleTitle(role)} ${partText(role, part)}`).join(", ");
+    list.push(stageTitle(s) + (parts ? `: ${parts}` : ""));
+  }
+  if (c) list.push(W.converter(valueText(c.referenceVolts, "V"), c.bits));
+  return (board.name ? board.name + ": " : "") + list.join("; ") + ".";
+}
+
 /**
  * A copy of a board with a part's value or place changed.
  * @param {Board} board

@@ -11,16 +11,17 @@ import { reviewChannelsWords as W } from "../words.js";
 
 /**
  * In words how the counts of a channel become its values.
- * @param {RecordedChannel} c
+ * @param {Pick<RecordedChannel, "scale"|"stepVolts"|"unit">} c
+ * @param {string} [given] where neither converter nor full scale are set
  */
-export function scaleWords(c) {
+export function scaleWords(c, given = W.voltsAsTheRecordingSays) {
   const s = c.scale;
   if (!s) return "";
   const parts = [];
   if (s.source === "unknown") parts.push(W.countsNobodySaidWhatOne);
   else if (s.source === "converter") parts.push(W.vReferenceBits(short(s.referenceVolts), s.bits, s.signed ? W.signed : ""));
   else if (s.source === "fullscale") parts.push(W.fullScaleV(short(s.fullScaleVolts ?? 0)));
-  else parts.push(W.voltsAsTheRecordingSays);
+  else parts.push(given);
   if (s.source !== "unknown" && c.stepVolts) parts.push(W.oneCountIs(quantity(c.stepVolts, c.unit)));
   if (s.gain !== 1) parts.push(W.gainDividedOut(short(s.gain)));
   if (s.invert) parts.push(W.turnedUpsideDown);

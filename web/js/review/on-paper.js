@@ -1,8 +1,10 @@
 // What Review gives to a sheet of paper: the window that is seen.
 
 import { significant } from "../format.js";
+import { boardText } from "../board/words.js";
 import { commonSettings, pathWords, putOnPaper } from "../paper.js";
 import { PAPER_CSS } from "../scene/picture.js";
+import { scaleWords } from "./channels.js";
 import { library } from "./library.js";
 import { reviewOnPaperWords as W } from "../words.js";
 
@@ -26,7 +28,7 @@ export function reviewPaper(sheet, detail, at) {
     title: name, invented: detail.invented, what: W.ofTheRecording(at.where, name),
     settings: [
       ...commonSettings({ source: detail.note || detail.format, time: [at.where, began].filter(Boolean).join(", "), rateHz: detail.rateHz }),
-      ...shown.map(({ c, over }) => /** @type {[string, string]} */ ([c.label, over ? W.drawnAfter(pathWords(over)) : W.drawnAsRecorded(pathWords(c.path))])),
+      ...shown.flatMap(({ c, over }) => /** @type {[string, string][]} */ ([[c.label, over ? W.drawnAfter(pathWords(over)) : W.drawnAsRecorded(pathWords(c.path))], [W.voltsOf(c.label), scaleWords(c)], [W.boardOf(c.label), c.board ? boardText(c.board) : ""]])),
     ],
     lanes: shown.length,
     scene: (height, marked) => {

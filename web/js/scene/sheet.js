@@ -254,15 +254,15 @@ function beatItems(s, l, x, from, to) {
   const clear = s.left + (l.name ? 36 + widthOf(l.name, 12) : s.clear ?? 0);
   const small = s.unwritten !== undefined && each < LEAST_INTERVAL;
   const size = small ? INTERVAL_SMALL : INTERVAL_TEXT;
-  let unwritten = 0;
-  for (let i = 1; i < beats.length; i++) {
-    const [a, b] = [x(beats[i - 1].sample), x(beats[i].sample)];
-    const { text } = beats[i];
-    if (!text) continue;
-    if (a >= clear && b - a >= (s.unwritten ? widthOf(text, size) + 4 : LEAST_INTERVAL)) items.push({ kind: "words", x: (a + b) / 2, y: l.top - 9, text, colour: "faint", size, align: "center" });
-    else unwritten++;
+  const intervals = beats.flatMap(({ sample, text }, i) => (text && i > 0 ? [{ a: x(beats[i - 1].sample), b: x(sample), text, room: s.unwritten ? widthOf(text, size) + 4 : LEAST_INTERVAL }] : []));
+  let most = Infinity;
+  const fit = () => intervals.filter(({ a, b, room }) => a >= clear && b - a >= room && (a + b + room) / 2 <= most);
+  if (s.unwritten && fit().length < intervals.length) {
+    // How many have no room stands at the end of their row, not over the trace.
+    most = s.width - 8 - widthOf(s.unwritten(intervals.length), INTERVAL_TEXT);
+    items.push({ kind: "words", x: s.width - 4, y: l.top - 9, text: s.unwritten(intervals.length - fit().length), colour: "faint", size: INTERVAL_TEXT, align: "right", halo: true });
   }
-  if (unwritten > 0 && s.unwritten) items.push({ kind: "words", x: s.width - 4, y: l.top + l.height - 7, text: s.unwritten(unwritten), colour: "faint", size: INTERVAL_TEXT, align: "right", halo: true });
+  for (const { a, b, text } of fit()) items.push({ kind: "words", x: (a + b) / 2, y: l.top - 9, text, colour: "faint", size, align: "center" });
   return items;
 }
 

@@ -1,6 +1,8 @@
 // What the live trace gives to a sheet of paper; it stands still meanwhile.
 
+import { boardText } from "../board/words.js";
 import { commonSettings, pathWords, putOnPaper } from "../paper.js";
+import { scaleWords } from "../review/channels.js";
 import { typicalBeat } from "../show/typical.js";
 import { beganAt } from "./save.js";
 import { paperScene } from "./sheet.js";
@@ -27,10 +29,10 @@ export function tracePaper(trace, now) {
   const across = W.secondsFrom(Number(view.secondsAcross.toPrecision(3)), time);
   const shown = channels.map((c, i) => ({ c, i })).filter(({ i }) => trace.lanes.some((l) => l.probe.channel === i));
   putOnPaper({
-    title: source?.name ?? "", invented: source?.invented === true, what: across,
+    title: titleOf(source, shown.map(({ c }) => c.label)), invented: source?.invented === true, what: across,
     settings: [
       ...commonSettings({ source: source?.device ?? source?.address ?? "", time: across, rateHz }),
-      ...shown.map(({ c }) => /** @type {[string, string]} */ ([W.pathOf(c.label), pathWords(c.path, c.humHz)])),
+      ...shown.flatMap(({ c }) => /** @type {[string, string][]} */ ([[W.pathOf(c.label), pathWords(c.path, c.humHz)], [W.voltsOf(c.label), scaleWords(c, W.asTheSourceSays)], [W.boardOf(c.label), c.board ? boardText(c.board) : ""]])),
     ],
     lanes: trace.overlaid ? 1 : trace.lanes.length,
     scene: (height, marked) => {
@@ -50,6 +52,16 @@ export function tracePaper(trace, now) {
       if (thaw) trace.live();
     },
   });
+}
+
+/**
+ * What is seen: a demo and a recording have a name; of a port, the channels first.
+ * @param {ServerState["source"]} source
+ * @param {string[]} labels
+ */
+export function titleOf(source, labels) {
+  const name = source?.name ?? "";
+  return /^(demo|file):/.test(source?.address ?? "") ? name : [labels.join(", "), name].filter(Boolean).join(" – ");
 }
 
 /**
