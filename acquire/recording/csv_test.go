@@ -159,3 +159,29 @@ func TestOneColumnWithUnit(t *testing.T) {
 		f.Close()
 	}
 }
+
+// TestCSVSaysWhatItsLongLineIs: the settings are the last comment, after a line that says what they are; without that
+// line, as older files are, they are read as well.
+func TestCSVSaysWhatItsLongLineIs(t *testing.T) {
+	w := create(t, "a.edf", 250, lampClip())
+	must(t, w.Write([][]int32{noise(lampClip(), 500, 1)}, 0))
+	must(t, w.Close())
+	for _, o := range []ExportOptions{{Settings: map[string]int{"hum": 50}}, {Settings: map[string]int{"hum": 50}, Counts: true}} {
+		var b strings.Builder
+		must(t, ExportCSV(&b, mustOpen(t, w.Path()), o))
+		text := b.String()
+		comments, _, _ := strings.Cut(text, "\r\ntime_s")
+		lines := strings.Split(comments, "\r\n")
+		if n := len(lines); lines[n-2]+"\r\n" != skipLine || !strings.Contains(lines[n-1], `{"hum":50}`) {
+			t.Errorf("counts %v: the comments are %q", o.Counts, lines)
+		}
+		for _, text := range []string{text, strings.Replace(text, skipLine, "", 1)} {
+			path := filepath.Join(t.TempDir(), "a.csv")
+			must(t, os.WriteFile(path, []byte(text), 0o600))
+			f := mustOpen(t, path)
+			if f.Len() != 500 || f.Describe().ClaimedRateHz != 250 || string(f.Settings()) != `{"hum":50}` {
+				t.Errorf("counts %v: %d samples at %g Hz, settings %s", o.Counts, f.Len(), f.Describe().ClaimedRateHz, f.Settings())
+			}
+		}
+	}
+}

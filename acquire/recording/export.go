@@ -263,7 +263,7 @@ func (o *ExportOptions) comments(out *bufio.Writer, f *File, channels []acquire.
 			return err
 		}
 		text, err := f.settingsText(m, "CSV")
-		fmt.Fprintf(out, "# %s\r\n", text)
+		out.WriteString(skipLine + "# " + text + "\r\n")
 		return err
 	}
 	out.WriteString(endsText(channels, digits))
@@ -274,8 +274,16 @@ func (o *ExportOptions) comments(out *bufio.Writer, f *File, channels []acquire.
 	if err != nil {
 		return fmt.Errorf("recording: %s: settings: %w", f.path, err)
 	}
-	fmt.Fprintf(out, "# %s%s\r\n", textCarried, text)
+	out.WriteString(CarriedComment(text))
 	return nil
+}
+
+// skipLine is for people, before the long line that only this program reads.
+const skipLine = "# The next line holds settings for Pulsewright. Other programs may skip it.\r\n"
+
+// CarriedComment is what a CSV file in units holds of Header.Settings, as JSON; it is the last of the comments.
+func CarriedComment(settings []byte) string {
+	return skipLine + "# " + textCarried + string(settings) + "\r\n"
 }
 
 func quoteCSV(s string) string {

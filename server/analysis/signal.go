@@ -118,7 +118,7 @@ func (s Signal) WriteCSV(ctx context.Context, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "# rate %s Hz\r\n# carried %s\r\ntime_s", strconv.FormatFloat(s.RateHz(), 'g', -1, 64), carried)
+	fmt.Fprintf(out, "# rate %s Hz\r\n%stime_s", strconv.FormatFloat(s.RateHz(), 'g', -1, 64), recording.CarriedComment(carried))
 	for _, c := range s.described(nil) {
 		fmt.Fprintf(out, `,"%s"`, strings.ReplaceAll(recording.ColumnName(c.Label, c.Unit), `"`, `""`))
 	}
