@@ -2362,6 +2362,8 @@ export const traceSheetWords = {
   gap: (duration, b) => `gap ${duration}${b}`,
   /** @param {number} n */
   unwritten: (n) => `and ${n} more`,
+  /** @param {string} interval */
+  mayMiss: (interval) => `${interval}: a beat may be missing`,
 };
 
 /** trace/toolbar.js */

@@ -116,3 +116,12 @@ test("on paper intervals get smaller letters, and those without room are counted
   assert.equal(texts(15, true).more, "10 more", "too dense for any");
   assert.equal(texts(58, true).more, "1 more", "below the name");
 });
+
+test("an interval that may lack a beat says so, in words where there is room", () => {
+  const words = (/** @type {number} */ wide) => {
+    const lane = { name: "", unit: "V", colour: "trace0", style: { width: 1, on: 1, off: 0 }, top: 24, height: 100, low: 0, high: 1, curve: null, beats: [{ sample: 20, good: true }, { sample: 20 + wide, good: true, text: "1720 ms", more: "1720 ms: a beat may be missing" }], signs: true, mmVolts: 0 };
+    const { items } = sheetScene({ width: 700, height: 160, left: 50, x0: 50, perSample: 1, rateHz: 100, lanes: [lane], overlaid: false, mmSamples: 0, gaps: [], notes: [], cursors: null });
+    return items.flatMap((i) => (i.kind === "clip" ? i.items : [i])).flatMap((i) => (i.kind === "words" && i.text.startsWith("1720") ? [i.text] : []));
+  };
+  assert.deepEqual([words(300), words(100)], [["1720 ms: a beat may be missing"], ["1720 ms ?"]]);
+});

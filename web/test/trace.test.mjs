@@ -6,6 +6,7 @@ import { places, sheetScene } from "../js/scene/sheet.js";
 import { svgOf } from "../js/scene/svg.js";
 import { csvOf } from "../js/trace/csv.js";
 import { curveOf, reach } from "../js/trace/curve.js";
+import { mayMiss } from "../js/trace/sheet.js";
 import { View } from "../js/trace/view.js";
 import { calibrated, heightFor, secondsFor, spanFor } from "../js/trace/paper.js";
 import { Lane } from "../js/trace/lanes.js";
@@ -97,4 +98,12 @@ test("a ghost that leaves its lane's range says so", async () => {
   };
   assert.equal(words([1, 2, 4.9, 0.1]), "predicted");
   assert.match(words([1, 2, 5.5, 0.1]), /goes beyond this range/);
+});
+
+test("an interval of two even ones beside it says that a beat may be missing", () => {
+  assert.ok(mayMiss([0, 860, 850, 870, 1720, 855, 845], 4));
+  assert.ok(mayMiss([0, 860, 850, 870, 880, 1720], 5), "the newest one");
+  assert.ok(!mayMiss([0, 860, 850, 870, 1300, 855, 845], 4), "a pause after an early beat");
+  assert.ok(!mayMiss([0, 500, 850, 1170, 1720, 655, 845], 4), "an uneven rhythm");
+  assert.ok(!mayMiss([0, 860, 850, 1720], 3), "too few to say");
 });

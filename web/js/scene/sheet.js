@@ -8,7 +8,7 @@ import { HATCH_CSS, widthOf, withDots } from "./scene.js";
 /** @import {Item, Scene, Trace} from "./scene.js" */
 
 /** Where a curve's values lie, see Trace. @typedef {Pick<Trace, "low"|"high"|"size"|"from"|"to"|"x0"|"dx">} Curve */
-/** `value`: of the curve there, for a ring; `foot`: where a pulse rises. @typedef {{sample: number, good: boolean, value?: number, foot?: {sample: number, value: number}, text?: string}} BeatMark */
+/** `value`: of the curve there, for a ring; `foot`: where a pulse rises; `text`: the interval before, `more`: the same where it has room for more words. @typedef {{sample: number, good: boolean, value?: number, foot?: {sample: number, value: number}, text?: string, more?: string}} BeatMark */
 /**
  * @typedef {object} SheetLane
  * @property {string} name "" on a screen that has labels of its own
@@ -254,7 +254,12 @@ function beatItems(s, l, x, from, to) {
   const clear = s.left + (l.name ? 36 + widthOf(l.name, 12) : s.clear ?? 0);
   const small = s.unwritten !== undefined && each < LEAST_INTERVAL;
   const size = small ? INTERVAL_SMALL : INTERVAL_TEXT;
-  const intervals = beats.flatMap(({ sample, text }, i) => (text && i > 0 ? [{ a: x(beats[i - 1].sample), b: x(sample), text, room: s.unwritten ? widthOf(text, size) + 4 : LEAST_INTERVAL }] : []));
+  const intervals = beats.flatMap(({ sample, text, more }, i) => {
+    if (!text || i === 0) return [];
+    const [a, b] = [x(beats[i - 1].sample), x(sample)];
+    const words = !more ? text : b - a >= widthOf(more, size) + 4 ? more : text + " ?";
+    return [{ a, b, text: words, off: more !== undefined, room: s.unwritten ? widthOf(words, size) + 4 : LEAST_INTERVAL }];
+  });
   let most = Infinity;
   const fit = () => intervals.filter(({ a, b, room }) => a >= clear && b - a >= room && (a + b + room) / 2 <= most);
   if (s.unwritten && fit().length < intervals.length) {
@@ -262,7 +267,7 @@ function beatItems(s, l, x, from, to) {
     most = s.width - 8 - widthOf(s.unwritten(intervals.length), INTERVAL_TEXT);
     items.push({ kind: "words", x: s.width - 4, y: l.top - 9, text: s.unwritten(intervals.length - fit().length), colour: "faint", size: INTERVAL_TEXT, align: "right", halo: true });
   }
-  for (const { a, b, text } of fit()) items.push({ kind: "words", x: (a + b) / 2, y: l.top - 9, text, colour: "faint", size, align: "center" });
+  for (const { a, b, text, off } of fit()) items.push({ kind: "words", x: (a + b) / 2, y: l.top - 9, text, colour: off ? "ink" : "faint", size, align: "center" });
   return items;
 }
 

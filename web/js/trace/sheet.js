@@ -57,6 +57,21 @@ export function sheetOf(t, on) {
   };
 }
 
+/** How many intervals to each side an interval is compared with. */
+const BESIDE = 4;
+
+/**
+ * Whether an interval is about two of those beside it, which are even: a beat between may be missing.
+ * @param {number[]} intervals 0: none
+ * @param {number} i
+ */
+export function mayMiss(intervals, i) {
+  const beside = [...intervals.slice(Math.max(0, i - BESIDE), i), ...intervals.slice(i + 1, i + 1 + BESIDE)].filter((v) => v > 0).sort((a, b) => a - b);
+  if (beside.length < BESIDE) return false;
+  const times = intervals[i] / beside[beside.length >> 1];
+  return beside[beside.length - 1] <= 1.4 * beside[0] && times >= 1.7 && times <= 2.3;
+}
+
 /**
  * @param {TracePanel} t
  * @param {Lane} lane
@@ -71,15 +86,19 @@ function beatsOf(t, lane, { view, ratio }) {
   const seen = list.beats.slice(list.indexFrom(view.indexAt(0)), list.indexFrom(view.end + 1));
   const dense = seen.length * DENSE_BEATS_CSS * ratio > view.widthPx;
   const ringed = !dense && RINGED.includes(point);
+  // Of a pulse from foot to foot, as in the Intervals drawer.
+  const intervals = seen.map((b, i) => (i > 0 ? fiducial(b) - fiducial(seen[i - 1]) : 0));
   return seen.map((b, i) => {
     /** @type {BeatMark} */
     const mark = { sample: b.sample, good: b.quality >= 0.5 };
     if (dense) return mark;
     if (ringed) mark.value = rings.at(channel, point, b.sample);
     if (ringed && fiducial(b) < b.sample) mark.foot = { sample: b.foot, value: rings.at(channel, point, b.foot) };
-    // Of a pulse from foot to foot, as in the Intervals drawer.
-    const samples = i > 0 ? fiducial(b) - fiducial(seen[i - 1]) : 0;
-    if (samples > 0 && samples <= 3 * view.rateHz) mark.text = `${Math.round((samples / view.rateHz) * 1000)} ms`;
+    const samples = intervals[i];
+    if (samples > 0 && samples <= 3 * view.rateHz) {
+      mark.text = `${Math.round((samples / view.rateHz) * 1000)} ms`;
+      if (mayMiss(intervals, i)) mark.more = W.mayMiss(mark.text);
+    }
     return mark;
   });
 }
