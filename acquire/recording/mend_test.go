@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -293,7 +294,7 @@ func TestLongNoteCostsItself(t *testing.T) {
 	const seconds, rate = 120, 250
 	long := `engine {"settings":{"board":"` + strings.Repeat("Widerstand 10 kΩ; ", 900) + `"}}`
 	data := noise(lampClip(), seconds*rate, 1)
-	make := func(at int) string {
+	noted := func(at int) string {
 		w := create(t, "a.bdf", rate, lampClip())
 		for i := range seconds {
 			if i == at {
@@ -310,9 +311,9 @@ func TestLongNoteCostsItself(t *testing.T) {
 		must(t, err)
 		return info.Size()
 	}
-	without := size(make(-1))
+	without := size(noted(-1))
 	for _, at := range []int{0, 60, 118} {
-		path := make(at)
+		path := noted(at)
 		if got, most := size(path), without*3/2+int64(len(long)); got > most {
 			t.Errorf("a note of %d bytes after %d s makes %d bytes of %d, at most %d", len(long), at, got, without, most)
 		}
@@ -341,5 +342,36 @@ func TestLongNoteCostsItself(t *testing.T) {
 				t.Fatalf("cut at %d: %d samples", cut, n)
 			}
 		}
+	}
+}
+
+// TestLibraryReadsLongNote: annotations that stand before the record they are about, as libedf reads them.
+func TestLibraryReadsLongNote(t *testing.T) {
+	dump := libedf(t, "dump")
+	w := create(t, "a.bdf", 250, lampClip())
+	for i := range 120 {
+		if i == 118 {
+			must(t, w.Annotate(118*250, 0, strings.Repeat("Widerstand 10 kΩ; ", 900)))
+		}
+		must(t, w.Annotate(int64(i*250+100), 0, BeatText(acquire.KindPulse, 1, -1)))
+		must(t, w.Write([][]int32{noise(lampClip(), 250, 1)}, int64(i*250)))
+	}
+	must(t, w.Close())
+	beats, pieces, all := 0, 0, 0
+	for line := range strings.SplitSeq(run(t, dump, w.Path()), "\n") {
+		f := strings.SplitN(line, " ", 4)
+		if f[0] != "A" {
+			continue
+		}
+		on, err := strconv.ParseFloat(f[1], 64)
+		must(t, err)
+		if strings.HasPrefix(f[3], "beat ") && near(on-math.Floor(on), 0.4, 1e-5) {
+			beats++
+		} else if _, n, _, ok := parsePiece(f[3]); ok && on > 117 {
+			pieces, all = pieces+1, n
+		}
+	}
+	if beats != 120 || pieces < 2 || pieces != all {
+		t.Errorf("libedf finds %d beats of 120 and %d of %d pieces of the note in their place", beats, pieces, all)
 	}
 }

@@ -68,19 +68,23 @@ func (w *Writer) flush() error {
 		}
 	}
 	rest, _ := w.block(w.record, w.start, w.queue, nil)
-	w.queue = w.queue[:copy(w.queue, rest)]
+	if len(rest) < cap(w.queue)/2 {
+		rest = w.queue[:copy(w.queue, rest)]
+	}
+	w.queue = rest // many that wait are not moved at each record
 	if err := w.tellSplit(); err != nil {
 		return err
 	}
 	// One write for the record and, when annotations wait, for what ends the file
-	// after it: what was on the disk before never is out of reach.
+	// after it: what was on the disk before never is out of reach. A file made from a file (NoSync) is
+	// whole only at its close.
 	at, before := w.Bytes(), w.tail
 	w.scratch = append(w.scratch[:0], w.record...)
 	w.records++
 	w.start += int64(w.perRecord)
 	w.filled = 0
 	k := 0
-	if before > 1 {
+	if before > 1 && w.sync {
 		w.scratch, k = w.appendTail(w.scratch)
 	}
 	if _, err := w.out.WriteAt(w.scratch, at); err != nil {
