@@ -117,7 +117,7 @@ func TestReviewKeepsWhatIsWritten(t *testing.T) {
 	address := program(t, "demo:finger")
 	twoChannels(t, ctx, address)
 	script(t, ctx, `at("review-channel-1-scale").click()`)
-	soon(t, ctx, "whose scale it is", `document.getElementById("review-scale-dialog-title")?.textContent === "What is a count of " + at("review-channel-1-label").value + " worth?"`, 5*time.Second)
+	soon(t, ctx, "whose scale it is", `document.getElementById("review-scale-dialog-title")?.textContent === "How many volts is one count of " + at("review-channel-1-label").value + "?"`, 5*time.Second)
 	script(t, ctx, `at("review-scale-dialog").close()`)
 	script(t, ctx, `put("review-path-on", "on"); put("review-smooth-cutoff", "7"); at("review-lane-1").click(); at("review-cursors").click(); at("review-channel-0-label").focus(); at("review-channel-0-label").select(); hold("PATCH", /recordings/)`)
 	write(t, ctx, "red"+kb.Tab+kb.Tab)

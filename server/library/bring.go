@@ -397,7 +397,7 @@ func (s *Store) AddRecord(parts func() (*multipart.Part, error), how Reading) (d
 	if err := files.CheckName(header, target); err != nil {
 		return done, err
 	}
-	told := f.RemarksExported()
+	told := append([]string{}, f.RemarksExported()...)
 	written := filepath.Join(folder, "whole"+ext)
 	if err := recording.ExportEDF(written, f, recording.ExportOptions{Context: how.Context, Tell: func(text string) { told = append(told, text) }}); err != nil {
 		return done, failed(err)
