@@ -179,7 +179,7 @@ func (s Sections) Check() error {
 			stable = a2 > 0 && 4-2*a1+a2 > 0 && a1 > a2 && a1-a2 < 2
 		}
 		if !stable {
-			return fmt.Errorf("filter: section %d: poles at radius %.6g; must lie inside the unit circle", i, s[i].poleRadius())
+			return fmt.Errorf("filter: section %d: poles at radius %.6g; must lie inside the unit circle", i, s[i].PoleRadius())
 		}
 	}
 	return nil

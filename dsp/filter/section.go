@@ -98,8 +98,8 @@ func (s *Section) groupDelay(d complex128) float64 {
 	return delay - real(z*dn/n)
 }
 
-// poleRadius is the larger of the poles' distances from z = 0.
-func (s *Section) poleRadius() float64 {
+// PoleRadius is the larger of the poles' distances from z = 0.
+func (s Section) PoleRadius() float64 {
 	if s.firstOrder() {
 		return math.Abs(1 - s.alpha[0])
 	}
@@ -181,5 +181,5 @@ func (s *Section) decay() float64 {
 	if slow < 1 {
 		return -math.Log1p(-slow)
 	}
-	return -math.Log(s.poleRadius())
+	return -math.Log(s.PoleRadius())
 }

@@ -3,6 +3,8 @@ package firmware
 import (
 	"fmt"
 	"math"
+
+	"pulsewright/dsp/filter"
 )
 
 const (
@@ -34,7 +36,7 @@ func (f *Filter) impulse(first int, rounding bool) []sums {
 	for _, r := range f.sections[first:] {
 		s := floating{b0: float64(r.b[0]) / unit, b1: float64(r.b[1]) / unit, b2: float64(r.b[2]) / unit, a1: float64(r.a[0]) / unit, a2: float64(r.a[1]) / unit}
 		list = append(list, s)
-		radius = max(radius, poleRadius(s.a1, s.a2))
+		radius = max(radius, filter.NewSection([3]float64{s.b0, s.b1, s.b2}, [2]float64{s.a1, s.a2}).PoleRadius())
 	}
 	if rounding {
 		list[0].b0, list[0].b1, list[0].b2 = 1, -1, 0
@@ -60,14 +62,6 @@ func (f *Filter) impulse(first int, rounding bool) []sums {
 		out[k].add(list[k].y1 / (1 - radius))
 	}
 	return out
-}
-
-// poleRadius is how far the farther pole of 1 + a1 z⁻¹ + a2 z⁻² lies from 0.
-func poleRadius(a1, a2 float64) float64 {
-	if d := a1*a1/4 - a2; d >= 0 {
-		return math.Abs(a1)/2 + math.Sqrt(d)
-	}
-	return math.Sqrt(a2)
 }
 
 // fit raises a count by as many bits inside, at most f.guard, as the worst input leaves
