@@ -49,36 +49,29 @@ func convert(ctx context.Context, args []string, stdout, stderr io.Writer) error
 		in.Close()
 		return err
 	}
-	rateHz, end := in.Describe().ClaimedRateHz, in.Len()
-	if *to > 0 {
-		end = int64(min(*to*rateHz, float64(end)))
-	}
+	rateHz := in.Describe().ClaimedRateHz
+	options := recording.ExportOptions{Context: ctx, Counts: *counts, From: int64(*from * rateHz), To: int64(min(*to*rateHz, float64(in.Len()))), Tell: told.tell}
 	said := library.Said(f.Arg(0))
 	if err := sayKinds(&said, *kinds, len(in.Describe().Channels)); err != nil {
 		in.Close()
 		return err
 	}
 	rec := library.OpenChannels(in, f.Arg(0), said)
-	shown, settings := rec.Shown(), library.CarriedWith(rec, said)
+	options.Shown, options.Settings = rec.Shown(), library.CarriedWith(rec, said)
 	if isCSV && !*counts {
-		settings = rec.CarriedValues()
-		for _, text := range rec.Rescaled(int64(*from*rateHz), end) {
-			told.tell(text)
-		}
+		library.CarryAtEnd(rec, &options)
 	}
-	changed := rec.Changed(int64(*from * rateHz))
-	notes, keep, err := library.Beside(ctx, rec, f.Arg(0))
+	options.Notes, options.Keep, err = library.Beside(ctx, rec, f.Arg(0))
 	in.Close()
 	if err != nil {
 		return err
 	}
 	tell, clear := progress(stderr)
-	options := recording.ExportOptions{Context: ctx, Counts: *counts, From: int64(*from * rateHz), To: end, Tell: told.tell, Progress: func(done, total int64) {
+	options.Progress = func(done, total int64) {
 		if tell != nil && total > 0 {
 			tell(float64(done) / float64(total))
 		}
-	}}
-	options.Shown, options.Settings, options.Notes, options.Keep, options.Changed = shown, settings, notes, keep, changed
+	}
 	open.Progress = tell
 	err = recording.Convert(f.Arg(0), f.Arg(1), open.Over(said.Read), options)
 	if clear(); err != nil {

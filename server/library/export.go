@@ -98,12 +98,7 @@ func (s *Store) export(ctx context.Context, id, as string, tell func(text string
 	switch {
 	case err != nil:
 	case as == "csv":
-		options.Settings, options.Changed = rec.CarriedValues(), rec.Changed(0)
-		for _, text := range rec.Rescaled(0, rec.File.Len()) {
-			if tell != nil {
-				tell(text)
-			}
-		}
+		CarryAtEnd(rec, &options)
 		x.Type = "text/csv; charset=utf-8"
 		x.Write = func(w io.Writer) error { return recording.ExportCSV(w, x.file, options) }
 	case as == "wav":

@@ -111,6 +111,23 @@ func OpenChannels(f *recording.File, path string, said channel.Sidecar) *channel
 	return rec
 }
 
+// CarryAtEnd has a CSV file in units carry the settings of a recording's end, which hold for all of it there, and tells what
+// was otherwise in the stretch of o.
+func CarryAtEnd(rec *channel.Recording, o *recording.ExportOptions) {
+	o.Settings = rec.CarriedValues()
+	if o.Tell == nil {
+		return
+	}
+	o.Changed = rec.Changed(o.From)
+	to := o.To
+	if to == 0 {
+		to = rec.File.Len()
+	}
+	for _, text := range rec.Rescaled(o.From, to) {
+		o.Tell(text)
+	}
+}
+
 // CarriedWith is what a copy of a recording carries, so that what was said beside it goes along;
 // nil when nothing was.
 func CarriedWith(rec *channel.Recording, said channel.Sidecar) any {
