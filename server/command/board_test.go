@@ -9,6 +9,7 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
+	"io"
 	"log/slog"
 	"math"
 	"net"
@@ -130,6 +131,36 @@ func header(channels []acquire.Channel) string {
 		names[i] = c.Label + " [mV]"
 	}
 	return strings.Join(names, ",") + "\r\n"
+}
+
+// boardOverTCP is a board that listens on this computer and prints 250 lines a second, the nth as line says. It gives
+// where.
+func boardOverTCP(t testing.TB, line func(n int) string) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.Close() })
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go func() {
+				defer c.Close()
+				start := time.Now()
+				for n := 0; ; n++ {
+					time.Sleep(time.Until(start.Add(time.Duration(n) * 4 * time.Millisecond)))
+					if _, err := io.WriteString(c, line(n)); err != nil {
+						return
+					}
+				}
+			}()
+		}
+	}()
+	return l.Addr().String()
 }
 
 // program runs the whole program on a free port and returns the page's address.

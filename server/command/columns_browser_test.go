@@ -4,9 +4,7 @@ package command
 
 import (
 	"fmt"
-	"io"
 	"math"
-	"net"
 	"testing"
 	"time"
 )
@@ -14,32 +12,12 @@ import (
 // TestVoltsOfAllColumns: what is said of the converter for one column of a board holds for the others that have no volts
 // yet, and is taken back for all at once; the rate at the top says whose it is.
 func TestVoltsOfAllColumns(t *testing.T) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	go func() {
-		for {
-			c, err := l.Accept()
-			if err != nil {
-				return
-			}
-			go func() {
-				defer c.Close()
-				start := time.Now()
-				for n := 0; ; n++ {
-					time.Sleep(time.Until(start.Add(time.Duration(n) * 4 * time.Millisecond)))
-					v := int(480 + 300*math.Sin(2*math.Pi*1.2*float64(n)/250))
-					if _, err := io.WriteString(c, fmt.Sprintf("%d,%d\n", v, 1000-v)); err != nil {
-						return
-					}
-				}
-			}()
-		}
-	}()
+	board := boardOverTCP(t, func(n int) string {
+		v := int(480 + 300*math.Sin(2*math.Pi*1.2*float64(n)/250))
+		return fmt.Sprintf("%d,%d\n", v, 1000-v)
+	})
 	ctx := browser(t, 1280, 800)
-	address := program(t, "tcp:"+l.Addr().String()+"?rate=250")
+	address := program(t, "tcp:"+board+"?rate=250")
 	open(t, ctx, address)
 	soon(t, ctx, "samples", "window.pulsewright?.stats?.().lastIndex > 500", 30*time.Second)
 	script(t, ctx, `window.at = (id) => document.querySelector('[data-testid="' + id + '"]'); at("wired-nobody")?.click()`)

@@ -4,9 +4,7 @@ package command
 
 import (
 	"fmt"
-	"io"
 	"math"
-	"net"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -14,40 +12,20 @@ import (
 
 // An input that hangs in the air, found on the page: looked at as it is, then touched.
 func TestFaultIsFoundOnThePage(t *testing.T) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
 	var touched, mended atomic.Bool
-	go func() {
-		for {
-			c, err := l.Accept()
-			if err != nil {
-				return
-			}
-			go func() {
-				defer c.Close()
-				start := time.Now()
-				for n := 0; ; n++ {
-					time.Sleep(time.Until(start.Add(time.Duration(n) * 4 * time.Millisecond)))
-					hum := 140.0 // counts, of 1023
-					if touched.Load() {
-						hum = 900
-					}
-					if mended.Load() {
-						hum = 4
-					}
-					v := 380 + hum*math.Sin(2*math.Pi*50.02*float64(n)/250)
-					if _, err := io.WriteString(c, fmt.Sprintf("%d\n", int(max(0, min(1023, v))))); err != nil {
-						return
-					}
-				}
-			}()
+	board := boardOverTCP(t, func(n int) string {
+		hum := 140.0 // counts, of 1023
+		if touched.Load() {
+			hum = 900
 		}
-	}()
+		if mended.Load() {
+			hum = 4
+		}
+		v := 380 + hum*math.Sin(2*math.Pi*50.02*float64(n)/250)
+		return fmt.Sprintf("%d\n", int(max(0, min(1023, v))))
+	})
 	ctx := browser(t, 1280, 800)
-	open(t, ctx, program(t, "tcp:"+l.Addr().String()+"?rate=250&bits=10&reference=5&kind=other"))
+	open(t, ctx, program(t, "tcp:"+board+"?rate=250&bits=10&reference=5&kind=other"))
 	soon(t, ctx, "samples", "window.pulsewright?.stats?.().lastIndex > 1000", 30*time.Second)
 	look[bool](t, ctx, `(document.querySelector('[data-testid=wired-nobody]')?.click(), document.querySelector('[data-testid=drawer-check]').click(), true)`)
 	soon(t, ctx, "the finder", `document.querySelector('[data-testid=wire-start]')?.offsetParent`, 10*time.Second)
